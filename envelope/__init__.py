@@ -1,0 +1,1 @@
+"""Gapcast: finds the gaps that remain in a shielded room."""

@@ -1,0 +1,165 @@
+"""What a job says of its building: assemblies, treatments, sources, receivers, plans. All SI."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import Literal
+
+from envelope.building.planar import Floats, frozen
+from envelope.building.records import Building
+
+Polarization = Literal["unpolarized", "horizontal", "vertical"]
+Range = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LossCurve:
+    """A loss by frequency: one value holds at every frequency, more are joined in log frequency."""
+
+    frequencies_hz: tuple[float, ...]  # empty where one value holds everywhere
+    losses_db: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layer:
+    """One layer of an assembly, from inside to outside.
+
+    Exactly one of `material` (with a thickness) and `sheet_resistance_ohm_sq` (a coating on an
+    interface, such as low emissivity glass) is given.
+    """
+
+    material: str | None = None
+    thickness_m: float = 0.0
+    sheet_resistance_ohm_sq: float | None = None
+    cavity: bool = False  # spacing varies by more than a quarter wave: combined in power
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Material:
+    """A material that the job defines itself."""
+
+    id: str
+    relative_permittivity: float
+    conductivity_s_m: float | None = None
+    loss_tangent: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Assembly:
+    """What an element is made of: layers, or a loss that holds at every angle."""
+
+    id: str
+    layers: tuple[Layer, ...] = ()
+    loss: LossCurve | None = None
+    entry_loss: str | None = None  # a 3GPP TR 38.901 material class
+    reflects: float | None = None  # power fraction, for `loss`
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Price:
+    """Price of a treatment for one unit of it."""
+
+    amount: Decimal
+    currency: str
+    unit: str  # "m2", "litre", "roll", "piece", "m"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Treatment:
+    """What is added on a panel."""
+
+    id: str
+    kind: Literal["sheet", "mesh", "table", "layers", "fixed"]
+    sheet_resistance_ohm_sq: float | None = None  # of one coat
+    coats: int = 1
+    wire_diameter_m: float | None = None
+    pitch_m: float | None = None
+    conductivity_s_m: float | None = None  # of the mesh's wire
+    table: LossCurve | None = None  # a data sheet's dB at normal incidence
+    layers: tuple[Layer, ...] = ()
+    loss: LossCurve | None = None  # for "fixed"
+    reflects: float | None = None
+    standoff_m: float = 0.0  # air between it and what it is put on
+    price: Price | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Source:
+    """Where energy comes from: a direction outside, or a point.
+
+    `level_w_m2` is the scalar power density at the receiver with every building removed; it has
+    one entry "" where it holds for every storey, else one entry a storey. A point source has
+    `position_m` and `eirp_w` instead.
+    """
+
+    id: str
+    band_hz: Range
+    azimuth_rad: float | None = None  # true, clockwise from north
+    elevation_rad: float = 0.0
+    spread_rad: float = 0.0  # half-angle of an evenly bright cone
+    level_w_m2: Mapping[str, float] = field(default_factory=dict)
+    scattered: float = 0.0  # share of the level that arrives evenly from the exposed directions
+    space: str | None = None  # of a point; None where it stands outdoors
+    position_m: Floats | None = None  # (3,) in the building's coordinates
+    eirp_w: float | None = None
+    polarization: Polarization = "unpolarized"
+    ground_reflection: bool = False  # the level was measured without its mirrored partner
+    level_tolerance_db: float = 3.0  # 10–90 % band of the level; common practice, no source
+    direction_tolerance_rad: float = 0.0873  # 5°, the same
+
+    def __post_init__(self) -> None:
+        if self.position_m is not None:
+            object.__setattr__(self, "position_m", frozen(self.position_m))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Receiver:
+    """A point or a box inside a space."""
+
+    id: str
+    space: str
+    position_m: Floats  # (3,) in the building's coordinates; a box's centre
+    size_m: Floats | None = None  # (3,) of a box
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "position_m", frozen(self.position_m))
+        if self.size_m is not None:
+            object.__setattr__(self, "size_m", frozen(self.size_m))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Plan:
+    """Which panel gets which treatments: panel id → treatment ids, from the surface inward."""
+
+    id: str
+    treatments: Mapping[str, tuple[str, ...]]
+    title: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Job:
+    """Everything that one project file says, resolved against its building.
+
+    `plans` always begins with "as-built", which has no treatment.
+    """
+
+    name: str
+    building: Building
+    assemblies: Mapping[str, Assembly]
+    treatments: Mapping[str, Treatment]
+    sources: tuple[Source, ...]
+    receivers: tuple[Receiver, ...]
+    plans: tuple[Plan, ...]
+    materials: Mapping[str, Material] = field(default_factory=dict)
+    occupants: Mapping[str, int] = field(default_factory=dict)  # people by space
+    furnishing_m2: Mapping[str, float] = field(default_factory=dict)  # absorption cross-section
+    assumed_source: bool = False  # no source in the file: an even exterior field at 2.45 GHz
+    notes: tuple[str, ...] = ()
+
+    def plan(self, name: str) -> Plan:
+        """Plan by id; KeyError where there is none."""
+        return {plan.id: plan for plan in self.plans}[name]

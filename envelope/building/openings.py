@@ -1,0 +1,368 @@
+"""Openings cut in panels: the leaf that fills the hole, reveals, undercuts and rings.
+
+wall, from above            │▒▒▒▒▒▒▒│
+                 jamb ──────┘       └────── jamb of the far side
+space that declares it      ═════════  leaf, once for each side
+                 jamb ──────┐       ┌──────
+                            │▒▒▒▒▒▒▒│
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from shapely.geometry import Point, Polygon
+from shapely.geometry.polygon import orient
+
+from envelope.building.facing import find_facings
+from envelope.building.flat import SLIVER_M2, WELD_M, Area, pieces, polygon_of, ring_of
+from envelope.building.placing import (
+    Refusals,
+    RefusedError,
+    check_numbers,
+    flat_rectangle,
+    wall_rectangle,
+)
+from envelope.building.planar import Floats, area_vector
+from envelope.building.records import Panel, PanelKind, Space
+from envelope.building.selectors import GROUPS, nearest_names
+from envelope.building.specs import OpeningSpec
+from envelope.errors import Fault
+
+# Set into the surface that they are mounted on: they never come through to the other side.
+ONE_SIDED = ("box", "light")
+REVEAL_NAMES = ("sill", "jamb-right", "head", "jamb-left")  # along the hole from its lower left
+# Names that already mean other panels of a space.
+RESERVED = frozenset((*GROUPS, "north", "east", "south", "west"))
+PAST_EDGE_M = 1e-2  # how far a cut is drawn past an edge that it touches
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Cut:
+    """One side of an opening: the hole in a panel and where its leaf hangs behind it."""
+
+    spec: OpeningSpec
+    host: Panel
+    hole: Floats  # (4, 3) in the host's plane, from the lower left, counter-clockwise [m]
+    mouth: Floats  # (4, 3) the hole without its ring
+    leaf: Floats  # (4, 3) where the leaf hangs
+    declared: bool  # False on the far side
+
+    @property
+    def id(self) -> str:
+        return f"{self.host.space}/{self.spec.id}"
+
+
+def _drawn_past_edges(hole: Floats, whole: Area) -> Area:
+    """The hole to cut: sides that lie on the panel's edge are moved out past it.
+
+    Cutting exactly along an edge would leave hairs of the panel's material wherever rounding
+    puts the two a hair apart.
+    """
+    edge = whole.exterior
+    sides = np.roll(hole, -1, axis=0) - hole
+    outward = np.column_stack((sides[:, 1], -sides[:, 0]))
+    outward /= np.hypot(*outward.T)[:, np.newaxis]
+    moved = hole.copy()
+    for index in range(len(hole)):
+        following = (index + 1) % len(hole)
+        spots = np.linspace(hole[index], hole[following], 5)
+        if all(edge.distance(Point(spot)) < WELD_M for spot in spots):
+            moved[index] += PAST_EDGE_M * outward[index]
+            moved[following] += PAST_EDGE_M * outward[index]
+    return Polygon(moved)
+
+
+def _cut_panel(host: Panel, cuts: Sequence[_Cut], refusals: Refusals) -> Panel:
+    """The host with the holes of its openings; holes at its edge become notches."""
+    whole = polygon_of(host)
+    left = whole
+    for cut in cuts:
+        left = left.difference(_drawn_past_edges(host.frame.flatten(cut.hole), whole))
+        parts = pieces(left)
+        if len(parts) != 1:
+            trouble = (
+                f"covers the whole of {host.id}"
+                if not parts
+                else f"splits {host.id} into {len(parts)} pieces"
+            )
+            raise refusals.refuse(
+                cut.spec,
+                "size",
+                f"{trouble}: leave at least 1 mm beside, above or below it",
+            )
+        left = parts[0]
+    turned = orient(left, 1.0)
+    return replace(
+        host,
+        outline=host.frame.lift(ring_of(turned.exterior)),
+        holes=tuple(host.frame.lift(ring_of(hole)) for hole in turned.interiors),
+    )
+
+
+def _between(low: Floats, high: Floats, share: float) -> Floats:
+    return low + share * (high - low)
+
+
+def _filling(cut: _Cut) -> list[Panel]:
+    """Panels that close a hole: leaf, ring or undercut, reveals."""
+    spec = cut.spec
+
+    def panel(name: str, kind: PanelKind, outline: Floats, *holes: Floats) -> Panel:
+        return Panel(
+            id=f"{cut.id}/{name}",
+            space=cut.host.space,
+            kind=kind,
+            outline=outline,
+            holes=holes,
+            host=cut.host.id,
+            opening=cut.id,
+        )
+
+    leaf = cut.leaf
+    seams: list[Panel] = []
+    if spec.undercut_m > 0.0:
+        share = spec.undercut_m / spec.height_m
+        left, right = _between(leaf[0], leaf[3], share), _between(leaf[1], leaf[2], share)
+        seams.append(panel("undercut", "seam", np.stack((leaf[0], leaf[1], right, left))))
+        leaf = np.stack((left, right, leaf[2], leaf[3]))
+    if spec.ring_m > 0.0:
+        seams.append(panel("ring", "seam", cut.hole, cut.mouth[::-1]))
+    reveals: list[Panel] = []
+    if np.linalg.norm(cut.leaf - cut.mouth, axis=1).max() >= WELD_M:
+        for index, name in enumerate(REVEAL_NAMES):
+            following = (index + 1) % 4
+            near, deep = cut.mouth[[index, following]], cut.leaf[[following, index]]
+            reveals.append(panel(name, "reveal", np.vstack((near, deep))))
+    filling = Panel(
+        id=cut.id,
+        space=cut.host.space,
+        kind=spec.kind,
+        outline=leaf,
+        host=cut.host.id,
+        assembly=spec.assembly if cut.declared else None,
+        stands_open=spec.state == "open",
+    )
+    return [filling, *seams, *reveals]
+
+
+def _niche_m3(cut: _Cut) -> float:
+    """Volume between the mouth and the leaf, which counts in the space's. [m³]"""
+    depths = np.linalg.norm(cut.leaf - cut.mouth, axis=1)
+    return float(np.linalg.norm(area_vector(cut.mouth)) * depths.mean())
+
+
+def _find_host(
+    spec: OpeningSpec,
+    spaces: Mapping[str, Space],
+    hosts: Mapping[str, Panel],
+    every_space: Sequence[str],
+    refusals: Refusals,
+) -> Panel:
+    if spec.id in RESERVED or "/" in spec.id or not spec.id or spec.id.isdigit():
+        raise refusals.refuse(spec, "id", "cannot be called so: that name means other panels")
+    if spec.on in hosts:
+        return hosts[spec.on]
+    room, _, _ = spec.on.partition("/")
+    if room in spaces:
+        known = [name for name in hosts if name.startswith(f"{room}/")]
+        hint = f"; {room} has {', '.join(name.partition('/')[2] for name in known)}"
+        raise refusals.refuse(spec, "on", f'is on "{spec.on}", which does not exist{hint}')
+    if room in every_space:
+        raise RefusedError  # the space's own faults are noted already
+    hint = nearest_names(room, every_space)
+    raise refusals.refuse(spec, "on", f'is on "{spec.on}", but there is no space "{room}"; {hint}')
+
+
+class _Sides:
+    """What stands behind each host before anything is cut."""
+
+    def __init__(self, hosts: Sequence[Panel]) -> None:
+        self.hosts = hosts
+        self.index = {panel.id: index for index, panel in enumerate(hosts)}
+        self.facings = find_facings(hosts)
+
+    def behind(self, host: Panel, hole: Area) -> list[tuple[Panel, float]]:
+        """Panels behind a hole, each with the share of the hole that it covers."""
+        found = []
+        for facing in self.facings[self.index[host.id]]:
+            covered = float(facing.area.intersection(hole).area)
+            if covered > SLIVER_M2:
+                found.append((self.hosts[facing.far], covered / float(hole.area)))
+        return found
+
+
+def _depths(cut: _Cut, far: Panel, refusals: Refusals) -> Floats:
+    """How far behind each corner (4,) of a hole the far panel stands, past the reveal. [m]"""
+    spec, host = cut.spec, cut.host
+    along = float(host.normal @ far.normal)
+    depths: Floats = ((cut.hole - far.frame.origin) @ far.normal) / along
+    if spec.reveal_m > depths.min() + WELD_M:
+        raise refusals.refuse(
+            spec,
+            "reveal",
+            f"has a reveal of {spec.reveal_m:.4g} m in {host.id}, but {far.id} is only "
+            f"{depths.min():.4g} m behind it",
+        )
+    return depths
+
+
+def _through(cut: _Cut, far: Panel, refusals: Refusals) -> tuple[_Cut, _Cut]:
+    """Both sides of an opening that joins two spaces, the declared side's leaf in common."""
+    spec, host = cut.spec, cut.host
+    depths = _depths(cut, far, refusals)
+    there = cut.hole - depths[:, np.newaxis] * host.normal
+    leaf = cut.leaf
+    if np.abs(depths - spec.reveal_m).max() < WELD_M:
+        leaf = there
+    flat = far.frame.flatten(there)[::-1]
+    order = np.roll(np.arange(4)[::-1], -int(np.argmin(flat.sum(axis=1))))
+    return (
+        replace(cut, leaf=leaf),
+        replace(
+            cut,
+            host=far,
+            hole=there[order],
+            mouth=there[order],
+            leaf=leaf[order],
+            declared=False,
+        ),
+    )
+
+
+def _sides_of(spec: OpeningSpec, cut: _Cut, sides: _Sides, refusals: Refusals) -> list[_Cut]:
+    """The cuts that an opening makes: one, or one in each of the two spaces it joins."""
+    host = cut.host
+    hole = Polygon(host.frame.flatten(cut.hole))
+    behind = sides.behind(host, hole)
+    if spec.kind in ONE_SIDED:
+        for far, _ in behind:
+            _depths(cut, far, refusals)
+        return [cut]
+    if not behind:
+        return [cut]
+    far, share = max(behind, key=lambda item: item[1])
+    if share < 1.0 - 1e-6:
+        others = [f"{panel.id} ({part:.0%})" for panel, part in behind]
+        rest = 1.0 - sum(part for _, part in behind)
+        if rest > 1e-6:
+            others.append(f"no space ({rest:.0%})")
+        raise refusals.refuse(
+            spec,
+            "at",
+            f"in {host.id} has behind it {' and '.join(others)}; "
+            "an opening must lead to one space or outdoors",
+        )
+    if far.space == host.space:
+        raise refusals.refuse(
+            spec, "on", f"leads from {host.space} into itself through {far.id}; leave it out"
+        )
+    return list(_through(cut, far, refusals))
+
+
+def _check_neighbours(cut: _Cut, others: Sequence[_Cut], refusals: Refusals) -> None:
+    """Refuse a cut over another one in the same panel, or touching it where jambs would meet."""
+    flatten = cut.host.frame.flatten
+    hole = Polygon(flatten(cut.hole))
+    for other in others:
+        neighbour = Polygon(flatten(other.hole))
+        if hole.intersection(neighbour).area > SLIVER_M2:
+            through = "" if other.declared else f" (cut through from {other.spec.on})"
+            raise refusals.refuse(
+                cut.spec, "at", f"lies over opening {other.spec.id}{through} in {cut.host.id}"
+            )
+        deep = any(
+            np.linalg.norm(item.leaf - item.mouth, axis=1).max() >= WELD_M for item in (cut, other)
+        )
+        if deep and hole.distance(neighbour) < WELD_M:
+            raise refusals.refuse(
+                cut.spec,
+                "at",
+                f"touches opening {other.spec.id} in {cut.host.id}; between reveals there "
+                "must be some wall: leave at least 1 mm, or write them as one",
+            )
+
+
+def cut_openings(
+    *,
+    spaces: Mapping[str, Space],
+    openings: Sequence[OpeningSpec],
+    every_space: Sequence[str],
+    faults: list[Fault],
+) -> tuple[dict[str, Space], dict[str, float]]:
+    """Spaces with their openings cut; an opening that cannot be cut is left out and noted.
+
+    Parameters
+    ----------
+    spaces : mapping
+        Closed spaces without openings, by id.
+    openings : sequence of OpeningSpec
+    every_space : sequence of str
+        Also the ids of spaces that are not among `spaces` because they have faults themselves.
+    faults : list of Fault
+        Faults found are added to it.
+
+    Returns
+    -------
+    spaces : dict
+        By id, in the order given.
+    niches_m3 : dict
+        Volume that reveals add to each space. [m³]
+    """
+    refusals = Refusals(faults)
+    panels = [panel for space in spaces.values() for panel in space.panels]
+    hosts = {name: panel for panel in panels for name in (panel.id, *panel.aliases)}
+    sides = _Sides(panels)
+    made: dict[str, list[_Cut]] = {panel.id: [] for panel in panels}
+    bodies = {panel.id: panel for panel in panels}
+    filled: dict[str, list[Panel]] = {name: [] for name in spaces}
+    niches_m3 = dict.fromkeys(spaces, 0.0)
+    names: set[str] = set()
+    for spec in openings:
+        if spec.id in names:
+            continue  # noted as given twice
+        names.add(spec.id)
+        try:
+            host = _find_host(spec, spaces, hosts, every_space, refusals)
+            check_numbers(spec, host, refusals)
+            if host.kind == "wall":
+                flat_hole, flat_mouth = wall_rectangle(spec, host, refusals)
+            else:
+                origin = spaces[host.space].origin
+                flat_hole, flat_mouth = flat_rectangle(spec, host, origin, refusals)
+            if Polygon(flat_hole).difference(polygon_of(host)).area > SLIVER_M2:
+                raise refusals.refuse(spec, "at", f"reaches past the edge of {host.id}")
+            mouth = host.frame.lift(flat_mouth)
+            depth = spec.reveal_m if spec.reveal_m >= WELD_M else 0.0
+            cut = _Cut(
+                spec=spec,
+                host=host,
+                hole=host.frame.lift(flat_hole),
+                mouth=mouth,
+                leaf=mouth - depth * host.normal,
+                declared=True,
+            )
+            cuts = _sides_of(spec, cut, sides, refusals)
+            for side in cuts:
+                _check_neighbours(side, made[side.host.id], refusals)
+            opened = {
+                side.host.id: _cut_panel(side.host, [*made[side.host.id], side], refusals)
+                for side in cuts
+            }
+        except RefusedError:
+            continue
+        bodies.update(opened)
+        for side in cuts:
+            made[side.host.id].append(side)
+            filled[side.host.space].extend(_filling(side))
+            niches_m3[side.host.space] += _niche_m3(side)
+    cut_spaces = {
+        name: replace(
+            space,
+            panels=(*(bodies[panel.id] for panel in space.panels), *filled[name]),
+        )
+        for name, space in spaces.items()
+    }
+    return cut_spaces, niches_m3

@@ -1,0 +1,242 @@
+"""Panels cut into patches: the parts that have one and the same thing behind them."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from shapely.geometry import MultiPolygon
+from shapely.geometry import box as rectangle
+
+from envelope.building.elements import ElementMaker
+from envelope.building.facing import FACING_M, Facing
+from envelope.building.flat import (
+    Area,
+    carried,
+    common,
+    joined,
+    minus,
+    pieces,
+    polygon_of,
+    regions_of,
+)
+from envelope.building.records import Behind, Panel, Patch, Site, Space, Storey
+
+# A floor this far above grade at most may lie on earth (a plinth, steps up to the door).
+ON_EARTH_M = 1.0
+TOUCH_M = 1e-3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Draft:
+    """A patch before it has a number."""
+
+    panel: int
+    area: Area
+    behind: Behind
+    far: int | None = None
+    distance_m: float = 0.0
+    void: bool = False  # the left-over strip beside an interior wall or floor
+
+
+def strips(left: Area, faced: Area) -> Area:
+    """The parts of what a panel has left that only an interior wall or floor can stand behind.
+
+    They are narrower than the greatest distance of facing panels and touch a facing one: the ends
+    of the walls and floors between the spaces behind.
+    """
+    found: list[Area] = []
+    half = 0.5 * FACING_M
+    for piece in pieces(left):
+        if piece.distance(faced) > TOUCH_M:
+            continue
+        core = piece.buffer(-half, join_style="mitre", mitre_limit=10.0)
+        if core.is_empty:
+            found.append(piece)
+            continue
+        wide = core.buffer(half + TOUCH_M, join_style="mitre", mitre_limit=10.0)
+        found.extend(
+            part
+            for part in pieces(minus(piece, wide))
+            if part.area > TOUCH_M and part.distance(faced) < TOUCH_M
+        )
+    return joined(found)
+
+
+class _Patcher:
+    """Drafts the patches of every panel."""
+
+    def __init__(
+        self,
+        *,
+        site: Site,
+        storeys: Sequence[Storey],
+        spaces: Sequence[Space],
+        panels: Sequence[Panel],
+        facings: Sequence[Sequence[Facing]],
+    ) -> None:
+        self.site = site
+        self.panels = panels
+        self.facings = facings
+        self.index = {panel.id: index for index, panel in enumerate(panels)}
+        self.spaces = {space.id: space for space in spaces}
+        self.lowest = min(storeys, key=lambda storey: storey.floor_m).id
+        self.carried_by: dict[str, list[int]] = defaultdict(list)
+        for index, panel in enumerate(panels):
+            if panel.host is not None and panel.kind != "reveal":
+                self.carried_by[panel.host].append(index)
+        self.voids: dict[int, Area] = {}
+
+    def base(self, panel: Panel) -> Panel:
+        """The wall, floor or ceiling that carries a panel, or the panel itself."""
+        return self.panels[self.index[panel.host]] if panel.host in self.index else panel
+
+    def void(self, base: int) -> Area:
+        """Strips of a whole wall, floor or ceiling, its openings counted as part of it."""
+        if base not in self.voids:
+            frame = self.panels[base].frame
+            members = [base, *self.carried_by[self.panels[base].id]]
+            faced = [
+                carried(facing.area, self.panels[member].frame, frame)
+                for member in members
+                for facing in self.facings[member]
+            ]
+            if faced:
+                whole = joined([polygon_of(self.panels[item], frame) for item in members])
+                seen = joined(faced)
+                self.voids[base] = strips(minus(whole, seen), seen)
+            else:
+                self.voids[base] = MultiPolygon()
+        return self.voids[base]
+
+    def draft(self, index: int) -> list[_Draft]:
+        """Patches of one panel that is not a reveal."""
+        panel = self.panels[index]
+        found = [
+            _Draft(
+                panel=index,
+                area=facing.area,
+                behind="space",
+                far=facing.far,
+                distance_m=facing.distance_m,
+            )
+            for facing in self.facings[index]
+        ]
+        left = polygon_of(panel)
+        for item in found:
+            left = minus(left, item.area)
+        base = self.base(panel)
+        void = self.void(self.index[base.id])
+        strip: Area = MultiPolygon()
+        if not void.is_empty and not left.is_empty:
+            void = carried(void, base.frame, panel.frame)
+            strip, left = common(left, void), minus(left, void)
+        if panel.earth or base.earth:
+            left, strip = joined([left, strip]), MultiPolygon()
+        above, below = self._by_ground(panel, base, left)
+        rest: list[tuple[Area, Behind, bool]] = [
+            (above, "outdoors", False),
+            (below, "earth", False),
+            (strip, "outdoors", True),
+        ]
+        for area, behind, is_void in rest:
+            if not area.is_empty:
+                found.append(_Draft(panel=index, area=area, behind=behind, void=is_void))
+        return found
+
+    def _by_ground(self, panel: Panel, base: Panel, left: Area) -> tuple[Area, Area]:
+        """What of the rest of a panel is against the outdoors, and what against earth."""
+        nothing = MultiPolygon()
+        if left.is_empty:
+            return nothing, nothing
+        if panel.earth or base.earth:
+            return nothing, left
+        if base.kind == "floor":
+            space = self.spaces[panel.space]
+            low = float(base.outline[:, 2].min())
+            on_earth = (
+                space.storey == self.lowest
+                and not space.raised
+                and low <= self.site.grade_m + ON_EARTH_M
+            )
+            return (nothing, left) if on_earth else (left, nothing)
+        lows, highs = panel.outline[:, 2].min(), panel.outline[:, 2].max()
+        if lows >= self.site.grade_m:
+            return left, nothing
+        if highs <= self.site.grade_m:
+            return nothing, left
+        level = (self.site.grade_m - panel.frame.origin[2]) / panel.frame.v[2]
+        west, south, east, north = left.bounds
+        ground = rectangle(west - 1.0, min(south, level) - 1.0, east + 1.0, level)
+        air = rectangle(west - 1.0, level, east + 1.0, max(north, level) + 1.0)
+        return common(left, air), common(left, ground)
+
+
+def lay_patches(
+    *,
+    site: Site,
+    storeys: Sequence[Storey],
+    spaces: Sequence[Space],
+    panels: Sequence[Panel],
+    facings: Sequence[Sequence[Facing]],
+    maker: ElementMaker,
+) -> tuple[Patch, ...]:
+    """Patches of all panels, panel by panel: facing ones, outdoors, earth, strips.
+
+    Parameters
+    ----------
+    site, storeys, spaces
+        As in `Building`.
+    panels : sequence of Panel
+        Every panel of `spaces`, in order.
+    facings : sequence
+        From `find_facings` on the same panels.
+    maker : ElementMaker
+        Makes the elements; it also notes what construction is missing.
+    """
+    patcher = _Patcher(site=site, storeys=storeys, spaces=spaces, panels=panels, facings=facings)
+    drafts: list[list[_Draft]] = [
+        [] if panel.kind == "reveal" else patcher.draft(index) for index, panel in enumerate(panels)
+    ]
+    # A reveal has behind it what its opening has.
+    guides: dict[int, _Draft] = {}
+    for index, panel in enumerate(panels):
+        if panel.kind == "reveal":
+            leader = panel.opening if panel.opening in patcher.index else panel.host
+            known = drafts[patcher.index[leader]] if leader in patcher.index else []
+            guide = (
+                max(known, key=lambda item: float(item.area.area))
+                if known
+                else _Draft(panel=index, area=None, behind="outdoors")
+            )
+            guides[index] = guide
+            drafts[index] = [_Draft(panel=index, area=polygon_of(panel), behind=guide.behind)]
+    flat = [draft for group in drafts for draft in group]
+    numbers = {
+        (draft.panel, draft.far): index for index, draft in enumerate(flat) if draft.far is not None
+    }
+    found: list[Patch] = []
+    for index, draft in enumerate(flat):
+        panel = panels[draft.panel]
+        far = None if draft.far is None else panels[draft.far]
+        if draft.panel in guides:
+            guide = guides[draft.panel]
+            beyond = None if guide.far is None else patcher.base(panels[guide.far])
+            element = maker.behind(patcher.base(panel), beyond, guide.behind, void=guide.void)
+        else:
+            element = maker.behind(panel, far, draft.behind, void=draft.void)
+        found.append(
+            Patch(
+                index=index,
+                panel=panel.id,
+                regions=regions_of(draft.area),
+                area_m2=sum(float(piece.area) for piece in pieces(draft.area)),
+                behind=draft.behind,
+                element=element,
+                far=None if far is None else far.id,
+                partner=None if draft.far is None else numbers[draft.far, draft.panel],
+                distance_m=draft.distance_m,
+            )
+        )
+    return tuple(found)

@@ -1,0 +1,45 @@
+"""Writing files so that a reader sees the old one or the new one, never half of either."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import tempfile
+from pathlib import Path
+
+from envelope.errors import EnvelopeError
+
+
+def write_atomically(path: Path, content: bytes) -> None:
+    """Write through a temporary file in the same folder, keeping an existing file's mode.
+
+    Raises
+    ------
+    EnvelopeError
+        Where the folder is missing or cannot be written to.
+    """
+    if path.is_dir():
+        raise EnvelopeError(f"{path}: is a folder; the name of a file is needed")
+    target = path.resolve()  # a link stays a link
+    try:
+        mode = target.stat().st_mode & 0o777 if target.exists() else 0o666 & ~_umask()
+        handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
+        try:
+            with os.fdopen(handle, "wb") as stream:
+                stream.write(content)
+                stream.flush()
+                os.fsync(stream.fileno())
+            os.chmod(name, mode)
+            os.replace(name, target)
+        except BaseException:
+            with contextlib.suppress(FileNotFoundError):
+                os.unlink(name)
+            raise
+    except OSError as error:
+        raise EnvelopeError(f"{path}: cannot be written: {error.strerror}") from error
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
