@@ -1,0 +1,1 @@
+"""Tables of published constants, one module a source, the source named beside the numbers."""
