@@ -1,0 +1,169 @@
+"""Faults of a project file, collected with the line and key of each."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from pydantic import ValidationError
+
+from envelope.building.selectors import nearest_names
+from envelope.errors import Fault, Location, ProjectFileError
+from envelope.project.fields import Number, shown
+from envelope.project.lines import Lines, Path
+from envelope.project.schema import Table
+
+_MOST = 100  # a file that has more is told of these first
+_BARE_KEY = re.compile(r"[A-Za-z0-9_-]{1,60}")
+
+
+def key_text(path: Path) -> str:
+    """Path of a key as people read it.
+
+    Examples
+    --------
+    >>> key_text(("assembly", 0, "loss", "900 MHz"))
+    'assembly[0].loss."900 MHz"'
+    """
+    words = ""
+    for part in path:
+        if isinstance(part, int):
+            words += f"[{part}]"
+        else:
+            words += ("." if words else "") + (part if _BARE_KEY.fullmatch(part) else shown(part))
+    return words
+
+
+class Faults:
+    """Collects what is wrong with one file."""
+
+    def __init__(self, *, path: str, lines: Lines) -> None:
+        self._path = path
+        self._lines = lines
+        self._found: list[tuple[int, Fault]] = []
+        self._more = 0
+        self._paths: set[Path] = set()
+        self.tables: set[str] = set()  # those that have a fault
+
+    def __bool__(self) -> bool:
+        return bool(self._found)
+
+    def add(self, path: Path, message: str) -> None:
+        """Note one fault at a key."""
+        self._paths.add(path)
+        if path:
+            self.tables.add(str(path[0]))
+        if len(self._found) >= _MOST:
+            self._more += 1
+            return
+        line = self._lines.line(path)
+        location = Location(path=self._path, line=line, key=key_text(path) or None)
+        self._found.append((line or 0, Fault(message=message, location=location)))
+
+    def add_validation(self, path: Path, error: ValidationError, table: type[Table]) -> None:
+        """Note everything that pydantic refused in a table."""
+        for detail in error.errors(include_url=False):
+            at = (*path, *detail["loc"])
+            if len(self._found) >= _MOST:
+                self._more += 1
+                continue
+            self.add(at, _sentence(detail, table))
+
+    def has(self, path: Path) -> bool:
+        """Whether a fault was noted at this very key."""
+        return path in self._paths
+
+    def line(self, path: Path) -> int | None:
+        """Line of a key."""
+        return self._lines.line(path)
+
+    def error(self) -> ProjectFileError:
+        """Everything found, in the order of the file."""
+        ordered = [fault for _, fault in sorted(self._found, key=lambda item: item[0])]
+        if self._more:
+            rest = Location(path=self._path)
+            ordered.append(Fault(message=f"and {self._more} more faults", location=rest))
+        return ProjectFileError(ordered)
+
+
+def whole_file(path: str, message: str, *, line: int | None = None) -> ProjectFileError:
+    """Error that concerns the file as such."""
+    return ProjectFileError([Fault(message=message, location=Location(path=path, line=line))])
+
+
+def missing(key: str, example: str | None) -> str:
+    """Say that a key is missing.
+
+    Examples
+    --------
+    >>> missing("height", '"2.4 m"')
+    'height is missing, such as height = "2.4 m"'
+    """
+    return f"{key} is missing" + (f", such as {key} = {example}" if example else "")
+
+
+def _sentence(detail: Any, table: type[Table]) -> str:
+    """One sentence for what pydantic refused."""
+    kind, found = detail["type"], detail.get("input")
+    owner = _owner(table, detail["loc"])
+    if kind == "value_error":
+        return str(detail["ctx"]["error"])
+    if kind == "missing":
+        return missing(str(detail["loc"][-1]), _example(owner, str(detail["loc"][-1])))
+    if kind == "extra_forbidden":
+        return unknown_key(str(detail["loc"][-1]), owner)
+    if kind == "bool_type":
+        return f"{shown(found)} is not allowed: write true or false, without quotes"
+    if kind == "too_short":
+        return "the list is empty: write at least one entry"
+    if kind == "too_long":
+        return f"the list is too long: at most {detail['ctx']['max_length']} entries are allowed"
+    if kind == "list_type":
+        return f"{shown(found)} is not a list: write it in square brackets"
+    if kind in ("model_type", "dict_type"):
+        return f"{shown(found)} is not a table: write it in braces, as key = value pairs"
+    return f"{shown(found)} is not allowed: {detail['msg']}"
+
+
+def unknown_key(key: str, table: type[Table]) -> str:
+    """Say that a key is unknown, and which comes nearest."""
+    if key in table.later:
+        return f"{key} is not understood yet by this version: leave it out"
+    known = [field.alias or name for name, field in table.model_fields.items()]
+    return f"unknown key {shown(key)}: {nearest_names(key, known, count=1)}"
+
+
+def _owner(table: type[Table], loc: tuple[str | int, ...]) -> type[Table]:
+    """Model that holds the key at the end of a path within a table."""
+    owner = table
+    for part in loc[:-1]:
+        for name, field in owner.model_fields.items():
+            if part == (field.alias or name):
+                owner = _model_within(field.annotation) or owner
+    return owner
+
+
+def _model_within(annotation: Any) -> type[Table] | None:
+    """The table that an annotation such as ``list[Layer] | None`` speaks of."""
+    if isinstance(annotation, type) and issubclass(annotation, Table):
+        return annotation
+    for inner in getattr(annotation, "__args__", ()):
+        found = _model_within(inner)
+        if found is not None:
+            return found
+    return None
+
+
+def _example(table: type[Table], key: str) -> str | None:
+    """How a missing key may be written."""
+    for name, field in table.model_fields.items():
+        if key == (field.alias or name):
+            for reader in field.metadata:
+                example = getattr(reader, "example", None)
+                if example is not None:
+                    return str(example) if _is_plain(reader) else f'"{example}"'
+    return None
+
+
+def _is_plain(reader: object) -> bool:
+    return isinstance(reader, Number)

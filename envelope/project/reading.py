@@ -1,0 +1,143 @@
+"""Reading a project file: bytes, text, tables, references, building, job.
+
+    load ── read_bytes ─── read_tables ── check_references ── build ── resolve ── Job
+             (text)         (schema)       (ids and names)   (geometry)  (SI records)
+
+Every step notes what it finds in the same `Faults`; a later step runs only where the tables that
+it needs are sound, so that one mistake is told once and all of them are told together.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import stat
+import tomllib
+from collections.abc import Mapping
+from typing import Any
+
+from envelope.building.job import Job
+from envelope.project import schema
+from envelope.project.faults import Faults, whole_file
+from envelope.project.fields import shown
+from envelope.project.lines import scan
+from envelope.project.references import check_references
+from envelope.project.resolving import build, resolve
+from envelope.project.tables import on_storeys, read_tables
+
+MOST_BYTES = 1_000_000
+
+_TOML_PLACE = re.compile(r"\s*\(at (?:line (\d+), column \d+|end of document)\)\Z")
+# Tables without which there is no building.
+_GEOMETRY = frozenset(("site", "construction", "storey", "space", "opening", "panel"))
+
+
+def load(path: str | os.PathLike[str], *, storey_of: Mapping[str, str] | None = None) -> Job:
+    """Read a project file.
+
+    Parameters
+    ----------
+    path : str or path-like
+        A TOML file in UTF-8 of at most 1 MB.
+    storey_of : mapping, optional
+        Spaces to put on another storey than the file says, by id.
+
+    Returns
+    -------
+    job : Job
+
+    Raises
+    ------
+    ProjectFileError
+        With every fault found, each with its line and key.
+    """
+    name = os.fspath(path)
+    return load_text(decode(read_bytes(path), path=name), path=name, storey_of=storey_of)
+
+
+def load_text(text: str, *, path: str, storey_of: Mapping[str, str] | None = None) -> Job:
+    """Read a project from text that is not, or not yet, in the file that `path` names."""
+    if not text.strip():
+        raise whole_file(path, 'the file is empty: a project file begins with "format = 1"')
+    lines = scan(text)
+    if lines.too_deep is not None:
+        raise whole_file(path, "tables or lists are nested too deeply", line=lines.too_deep)
+    document = _toml(text, path=path)
+    faults = Faults(path=path, lines=lines)
+    _check_format(document, faults)
+    tables = read_tables(document, faults)
+    if storey_of:
+        tables = on_storeys(tables, storey_of, faults)
+    check_references(tables, faults)
+    building = None if faults.tables & _GEOMETRY else build(tables, faults)
+    job = resolve(tables, building, faults)
+    if job is None:
+        raise faults.error()
+    return job
+
+
+def read_bytes(path: str | os.PathLike[str]) -> bytes:
+    """Bytes of a project file; ProjectFileError where it cannot be one."""
+    name = os.fspath(path)
+    try:
+        found = os.stat(name)
+        if stat.S_ISDIR(found.st_mode):
+            raise whole_file(name, "this is a folder: give the project file in it")
+        if not stat.S_ISREG(found.st_mode):
+            raise whole_file(name, "this is not a file: give a project file")
+        if found.st_size > MOST_BYTES:
+            raise whole_file(
+                name,
+                f"the file has {found.st_size / 1e6:.1f} MB: a project file has at most "
+                f"{MOST_BYTES / 1e6:g} MB",
+            )
+        with open(name, "rb") as file:
+            return file.read(MOST_BYTES)
+    except FileNotFoundError:
+        raise whole_file(name, "there is no such file: check its name and folder") from None
+    except OSError as error:
+        reason = (error.strerror or "it cannot be opened").lower()
+        raise whole_file(name, f"the file cannot be read: {reason}") from None
+    except ValueError:  # a NUL in the name
+        raise whole_file(shown(name), "this cannot be the name of a file") from None
+
+
+def decode(data: bytes, *, path: str) -> str:
+    """Text of a project file's bytes."""
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise whole_file(
+            path,
+            f"the file is not UTF-8 text: byte 0x{data[error.start]:02x} is no character; "
+            "save it as UTF-8",
+            line=data.count(b"\n", 0, error.start) + 1,
+        ) from None
+
+
+def _toml(text: str, *, path: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        reason = str(error)
+        place = _TOML_PLACE.search(reason)
+        line = None
+        if place is not None:
+            reason = reason[: place.start()]
+            line = int(place[1]) if place[1] else text.count("\n") + 1
+        reason = reason[:1].lower() + reason[1:200]
+        raise whole_file(path, f"this is not TOML: {reason}", line=line) from None
+    except (ValueError, RecursionError):  # a number of thousands of digits; nesting
+        raise whole_file(path, "this is not TOML that can be read: a value is too large") from None
+
+
+def _check_format(document: Mapping[str, Any], faults: Faults) -> None:
+    """A newer format is told alone: what else looks wrong may be right there."""
+    stated = document.get("format")
+    if isinstance(stated, int) and not isinstance(stated, bool) and stated > schema.FORMAT:
+        faults.add(
+            ("format",),
+            f"format {shown(stated)} is newer than this version reads, which is "
+            f"{schema.FORMAT}: update gapcast",
+        )
+        raise faults.error()

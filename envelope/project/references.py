@@ -1,0 +1,139 @@
+"""Names that refer to other tables, and ids that must not clash."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+from envelope.building.selectors import GROUPS, nearest_names
+from envelope.physics.materials import entry_loss_names, material_names
+from envelope.physics.tables import metals
+from envelope.project import schema
+from envelope.project.faults import Faults
+from envelope.project.fields import shown
+from envelope.project.lines import Path
+from envelope.project.tables import Tables
+
+AS_BUILT = "as-built"
+_COMPASS = ("north", "east", "south", "west")
+# Panels have these names already: an opening of the same name could not be told from them.
+_PANEL_NAME = re.compile(rf"\d+|(?:floor|ceiling)(?:-\d+)?|{'|'.join((*GROUPS, *_COMPASS))}")
+
+
+def check_references(tables: Tables, faults: Faults) -> None:
+    """Note every name that is unknown and every id that stands twice."""
+    _check_ids(tables, faults)
+    known = tables.known
+    for key, assembly in tables.construction.by_kind().items():
+        _check(("construction", key), "assembly", assembly, known("assembly"), faults)
+    materials = [*known("material"), *material_names()]
+    layered = [("assembly", index, made.layers) for index, made in tables.of(schema.Assembly)]
+    layered += [("treatment", index, put.layers) for index, put in tables.of(schema.Treatment)]
+    for kind, index, layers in layered:
+        for number, layer in enumerate(layers or ()):
+            at = (kind, index, "layers", number, "material")
+            _check(at, "material", layer.material, materials, faults)
+    for index, made in tables.of(schema.Assembly):
+        path = ("assembly", index, "entry-loss")
+        _check(path, "material class", made.entry_loss, entry_loss_names(), faults)
+    for index, put in tables.of(schema.Treatment):
+        path = ("treatment", index, "metal")
+        _check(path, "metal", put.metal, metals.CONDUCTIVITY_S_M, faults)
+    for index, space in tables.of(schema.Space):
+        _check(("space", index, "storey"), "storey", space.storey, known("storey"), faults)
+    for index, opening in tables.of(schema.Opening):
+        where = opening.on.partition("/")[0]
+        _check(("opening", index, "on"), "space", where, known("space"), faults)
+        path = ("opening", index, "assembly")
+        _check(path, "assembly", opening.assembly, known("assembly"), faults)
+    for index, panel in tables.of(schema.Panel):
+        _check(("panel", index, "assembly"), "assembly", panel.assembly, known("assembly"), faults)
+    for index, receiver in tables.of(schema.Receiver):
+        _check(("receiver", index, "space"), "space", receiver.space, known("space"), faults)
+    _check_sources(tables, faults)
+    _check_plans(tables, faults)
+
+
+def _check(path: Path, what: str, name: str | None, known: Iterable[str], faults: Faults) -> None:
+    names = tuple(known)
+    if name is not None and name not in names:
+        faults.add(path, f"there is no {what} {shown(name)}: {nearest_names(name, names)}")
+
+
+def _check_ids(tables: Tables, faults: Faults) -> None:
+    for kind, listed in tables.ids.items():
+        first: dict[str, int] = {}
+        for index, name in listed:
+            if name in first:
+                line = faults.line((kind, first[name], "id"))
+                faults.add(
+                    (kind, index, "id"), f"id {shown(name)} stands twice, first in line {line}"
+                )
+            first.setdefault(name, index)
+    for index, opening in tables.of(schema.Opening):
+        if _PANEL_NAME.fullmatch(opening.id):
+            faults.add(
+                ("opening", index, "id"),
+                f"{shown(opening.id)} is the name of a panel or a group: give the opening another "
+                'id, such as "W1"',
+            )
+    for index, material in tables.of(schema.Material):
+        if material.id in material_names():
+            faults.add(
+                ("material", index, "id"),
+                f"material {shown(material.id)} is built in: give this one another id",
+            )
+
+
+def _check_sources(tables: Tables, faults: Faults) -> None:
+    storey_of = {space.id: space.storey for _, space in tables.of(schema.Space)}
+    needed = {storey_of.get(receiver.space) for _, receiver in tables.of(schema.Receiver)} - {None}
+    for index, source in tables.of(schema.Source):
+        _check(("source", index, "space"), "space", source.space, tables.known("space"), faults)
+        levels = source.level or {"": 0.0}
+        if "" in levels:
+            continue
+        for storey in levels:
+            path = ("source", index, "level", storey)
+            _check(path, "storey", storey, tables.known("storey"), faults)
+        for storey in sorted(str(name) for name in needed - set(levels)):
+            faults.add(
+                ("source", index, "level"),
+                f"there is no level for storey {shown(storey)}, where a receiver is",
+            )
+
+
+def _check_plans(tables: Tables, faults: Faults) -> None:
+    known = [*tables.known("plan"), AS_BUILT]
+    parents: dict[str, str | None] = {}
+    for index, plan in tables.of(schema.Plan):
+        if plan.id == AS_BUILT:
+            faults.add(
+                ("plan", index, "id"),
+                f'"{AS_BUILT}" always exists and has no treatment: give this plan another id',
+            )
+        _check(("plan", index, "extends"), "plan", plan.extends, known, faults)
+        for number, entry in enumerate(plan.treat):
+            path = ("plan", index, "treat", number, "with")
+            for name in dict.fromkeys(entry.with_):
+                _check(path, "treatment", name, tables.known("treatment"), faults)
+        parents.setdefault(plan.id, plan.extends)
+    told: set[str] = set()
+    for index, plan in tables.of(schema.Plan):
+        cycle = _cycle(plan.id, parents)
+        if cycle and told.isdisjoint(cycle):
+            told.update(cycle)
+            way = " → ".join(shown(name) for name in (*cycle, cycle[0]))
+            faults.add(("plan", index, "extends"), f"plans extend one another in a circle: {way}")
+
+
+def _cycle(start: str, parents: dict[str, str | None]) -> list[str]:
+    """Plans from `start` back to `start`, empty where the chain ends or circles elsewhere."""
+    way = [start]
+    while (parent := parents.get(way[-1])) is not None:
+        if parent == start:
+            return way
+        if parent in way:
+            return []
+        way.append(parent)
+    return []

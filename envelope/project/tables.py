@@ -1,0 +1,129 @@
+"""The tables of a project file, each validated by its model, with its place in the file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any, TypeVar, cast
+
+from pydantic import ValidationError
+
+from envelope.building.selectors import nearest_names
+from envelope.project import schema
+from envelope.project.faults import Faults
+from envelope.project.fields import shown
+from envelope.project.lines import Path
+
+T = TypeVar("T", bound=schema.Table)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tables:
+    """The sound tables of a file, each with its place in the file."""
+
+    name: str
+    site: schema.Site
+    construction: schema.Construction
+    entries: Mapping[type[schema.Table], list[tuple[int, schema.Table]]]
+    # Every id that the file states, with the index of its table: faulty tables count here, so
+    # that what refers to them is not called unknown besides.
+    ids: Mapping[str, list[tuple[int, str]]]
+
+    def of(self, model: type[T]) -> list[tuple[int, T]]:
+        """Tables of one kind, with their places."""
+        return cast("list[tuple[int, T]]", self.entries[model])
+
+    def known(self, kind: str) -> list[str]:
+        """Every id of one kind of table."""
+        return [name for _, name in self.ids[kind]]
+
+
+def on_storeys(tables: Tables, storey_of: Mapping[str, str], faults: Faults) -> Tables:
+    """The same tables with some spaces put on other storeys."""
+    for name, storey in storey_of.items():
+        for what, asked in (("space", name), ("storey", storey)):
+            if asked not in tables.known(what):
+                hint = nearest_names(asked, tables.known(what))
+                faults.add((what,), f"there is no {what} {shown(asked)}: {hint}")
+    spaces: list[tuple[int, schema.Table]] = [
+        (index, space.model_copy(update={"storey": storey_of.get(space.id, space.storey)}))
+        for index, space in tables.of(schema.Space)
+    ]
+    return replace(tables, entries={**tables.entries, schema.Space: spaces})
+
+
+def read_tables(document: Mapping[str, Any], faults: Faults) -> Tables:
+    """Validate every table; faults are noted, sound tables answered."""
+    head = {
+        key: value
+        for key, value in document.items()
+        if key not in schema.LISTS and key not in schema.SINGLES
+    }
+    sound_head = _validated(schema.ProjectFile, head, (), faults)
+    singles = {
+        key: _single(model, document.get(key, {}), key, faults)
+        for key, model in schema.SINGLES.items()
+    }
+    entries: dict[type[schema.Table], list[tuple[int, schema.Table]]] = {}
+    ids: dict[str, list[tuple[int, str]]] = {}
+    for key, (model, most) in schema.LISTS.items():
+        listed = _listed(document.get(key, []), key, most, faults)
+        stated = [(0, document[key])] if isinstance(document.get(key), dict) else listed
+        ids[key] = [
+            (index, entry["id"]) for index, entry in stated if isinstance(entry.get("id"), str)
+        ]
+        entries[model] = []
+        for index, entry in listed:
+            table = _validated(model, entry, (key, index), faults)
+            if table is not None:
+                entries[model].append((index, table))
+    if "space" not in document:
+        faults.add(("space",), "there is no [[space]]: a job needs at least one")
+    return Tables(
+        name="" if sound_head is None else sound_head.name,
+        site=cast("schema.Site", singles["site"]),
+        construction=cast("schema.Construction", singles["construction"]),
+        entries=entries,
+        ids=ids,
+    )
+
+
+def _single(model: type[T], value: object, key: str, faults: Faults) -> T:
+    if isinstance(value, dict):
+        found = _validated(model, value, (key,), faults)
+        return model.model_validate({}) if found is None else found
+    faults.add((key,), f"{key} is written once, as a table [{key}]")
+    return model.model_validate({})
+
+
+def _listed(value: object, key: str, most: int, faults: Faults) -> list[tuple[int, dict[str, Any]]]:
+    if isinstance(value, dict):
+        faults.add((key,), f"{key} is written with two brackets, as [[{key}]]")
+        return []
+    if not isinstance(value, list):
+        faults.add((key,), f"{shown(value)} is not a table: write [[{key}]] and its keys below it")
+        return []
+    if len(value) > most:
+        faults.add((key,), f"there are {len(value)} [[{key}]]: at most {most} are allowed")
+    listed = []
+    for index, entry in enumerate(value[:most]):
+        if isinstance(entry, dict):
+            listed.append((index, entry))
+        else:
+            faults.add((key, index), f"{shown(entry)} is not a table: write [[{key}]]")
+    return listed
+
+
+def _validated(model: type[T], entry: Mapping[str, Any], path: Path, faults: Faults) -> T | None:
+    """Read one table; note what is wrong with it and answer None where anything is."""
+    try:
+        table = model.model_validate(entry)
+    except ValidationError as error:
+        faults.add_validation(path, error, model)
+        return None
+    sound = True
+    for key, message in table.problems():
+        parts: Path = tuple(int(part) if part.isdigit() else part for part in key.split("."))
+        faults.add((*path, *parts), message)
+        sound = False
+    return table if sound else None

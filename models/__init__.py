@@ -1,0 +1,1 @@
+"""Sample jobs of our own invention; `gapcast demo` copies them."""
