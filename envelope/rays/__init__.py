@@ -1,0 +1,30 @@
+"""Rays from receivers and sources through the building: geometry only, cast once."""
+
+from envelope.rays.aiming import DEFAULT, FINE, Sampling
+from envelope.rays.cast import (
+    cast_chain,
+    cast_cone,
+    cast_directions,
+    cast_lit,
+    cast_point,
+)
+from envelope.rays.crossings import Beam, Chain, Crossings, Lit, merge, standard_error
+from envelope.rays.even import cast_even
+
+__all__ = [
+    "DEFAULT",
+    "FINE",
+    "Beam",
+    "Chain",
+    "Crossings",
+    "Lit",
+    "Sampling",
+    "cast_chain",
+    "cast_cone",
+    "cast_directions",
+    "cast_even",
+    "cast_lit",
+    "cast_point",
+    "merge",
+    "standard_error",
+]

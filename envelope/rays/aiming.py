@@ -1,0 +1,149 @@
+"""Where rays are aimed: every panel of a space, evenly by solid angle, with its exact weight."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from envelope.building.planar import Floats
+from envelope.errors import RangeError
+from envelope.rays.crossings import SCRAMBLES
+from envelope.rays.sequence import Sequence, scrambled
+from envelope.rays.solid_angle import spread_over_triangles, triangle_solid_angle
+from envelope.rays.tables import NORMAL, OFFSET, Geometry, Ints
+from envelope.rays.walk import GROWTH
+
+_IN_PLANE = 1e-12  # height in metres below which an eye sees a panel edge-on
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sampling:
+    """How many rays a cast aims."""
+
+    points_per_panel: int = 2**13  # at least
+    points: int = 2**17  # in all, shared out by solid angle
+    seed: int = 20_113
+
+    def __post_init__(self) -> None:
+        for name in ("points_per_panel", "points"):
+            value = getattr(self, name)
+            if not SCRAMBLES <= value <= 2**30:
+                raise RangeError(f"sampling {name} is {value}; allowed: {SCRAMBLES} to 2^30")
+
+
+DEFAULT = Sampling()
+FINE = Sampling(points_per_panel=2**16, points=2**20)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Aim:
+    """One panel seen from one eye."""
+
+    panel: int
+    solid_angle_sr: float
+    corners: Floats  # (k, 3, 3) unit vectors to its triangles
+    shares: Floats  # (k + 1,) of the solid angle up to each triangle, from 0 to 1
+    hiders: Ints  # panels that may stand in between
+    sequence: Sequence
+
+    def directions(self, start: int, stop: int) -> Floats:
+        """Rays `start` to `stop` of each scramble, scramble by scramble: (scrambles * m, 3)."""
+        points = self.sequence.points(start, stop).reshape(-1, 2)
+        last = len(self.corners) - 1
+        triangle = np.minimum(np.searchsorted(self.shares[1:], points[:, 0], side="right"), last)
+        share = np.diff(self.shares)
+        within = (points[:, 0] - self.shares[triangle]) / share[triangle]
+        return spread_over_triangles(
+            self.corners[triangle],
+            (share * self.solid_angle_sr)[triangle],
+            first=np.clip(within, 0.0, 1.0),
+            second=points[:, 1],
+        )
+
+
+def aims(
+    geometry: Geometry,
+    *,
+    panels: range,
+    eye: Floats,
+    seed: tuple[int, ...],
+    scrambles: int = SCRAMBLES,
+    behind: bool = False,
+) -> list[Aim]:
+    """Panels that an eye sees from inside their space (or from behind), hidden or not.
+
+    Parameters
+    ----------
+    panels : range
+        Among which; those of the eye's space.
+    eye : (3,) float
+        Counted from the building's middle. [m]
+    behind : bool
+        See them from behind, from outdoors; nothing is then said of what may hide them.
+    """
+    plane = geometry.tables.plane
+    stretch = slice(panels.start, panels.stop)
+    heights = plane[stretch, NORMAL:OFFSET] @ eye - plane[stretch, OFFSET]
+    seen = -heights if behind else heights
+    found = []
+    for panel, height in zip(panels, seen, strict=True):
+        if height <= _IN_PLANE:
+            continue
+        local = geometry.triangles[panel] - eye
+        parts = np.abs(triangle_solid_angle(local))
+        local, parts = local[parts > 0.0], parts[parts > 0.0]
+        if not len(parts):
+            continue
+        total = float(parts.sum())
+        shares = np.concatenate(([0.0], np.cumsum(parts) / total))
+        found.append(
+            Aim(
+                panel=panel,
+                solid_angle_sr=total,
+                corners=local / np.linalg.norm(local, axis=2, keepdims=True),
+                shares=shares,
+                hiders=np.empty(0, dtype=np.int32)
+                if behind
+                else _hiders(geometry, panel=panel, panels=panels, heights=heights, eye=eye),
+                sequence=scrambled(seed=(*seed, panel), scrambles=scrambles),
+            )
+        )
+    return found
+
+
+def _hiders(geometry: Geometry, *, panel: int, panels: range, heights: Floats, eye: Floats) -> Ints:
+    """Panels that may hide another from the eye.
+
+    Such a panel faces the eye, some of the other lies behind it, some of it lies before the other,
+    and the cones that hold the two overlap.
+    """
+    plane = geometry.tables.plane
+    target = geometry.triangles[panel].reshape(-1, 3)
+    axis, spread = _cone(target - eye)
+    found = []
+    for other, height in zip(panels, heights, strict=True):
+        if other == panel or height <= GROWTH:
+            continue
+        if (target @ plane[other, NORMAL:OFFSET] - plane[other, OFFSET]).min() > -GROWTH:
+            continue
+        corners = geometry.triangles[other].reshape(-1, 3)
+        if (corners @ plane[panel, NORMAL:OFFSET] - plane[panel, OFFSET]).max() < GROWTH:
+            continue
+        other_axis, other_spread = _cone(corners - eye)
+        apart = float(np.arccos(np.clip(axis @ other_axis, -1.0, 1.0)))
+        if apart <= spread + other_spread + 1e-6:
+            found.append(other)
+    return np.array(found, dtype=np.int32)
+
+
+def _cone(corners: Floats) -> tuple[Floats, float]:
+    """Axis and half-angle of a cone that holds a flat polygon; π where half a sphere is too little.
+
+    Below a right angle a cone is convex, so that it holds the polygon when it holds its corners.
+    """
+    unit = corners / np.linalg.norm(corners, axis=1)[:, np.newaxis]
+    axis = unit.mean(axis=0)
+    axis = axis / np.linalg.norm(axis)
+    least = float((unit @ axis).min())
+    return axis, float(np.arccos(least)) if least > 0.0 else float(np.pi)

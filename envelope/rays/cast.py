@@ -1,0 +1,456 @@
+"""The casts: rays aimed, walked in chunks by several threads, and gathered.
+
+receiver → all directions       Crossings    cast_directions
+receiver → one source           Beam         cast_cone, cast_point
+source → a space's lit panels   Lit          cast_lit
+source → the whole building     Chain        cast_chain
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from envelope.building.inside import clearance, locate
+from envelope.building.planar import Floats
+from envelope.building.records import Building
+from envelope.errors import RangeError
+from envelope.rays import walk
+from envelope.rays.aiming import DEFAULT, Aim, Sampling, aims
+from envelope.rays.chunks import (
+    Cancel,
+    Gathered,
+    Progress,
+    Stretch,
+    follow,
+    in_threads,
+    stretches,
+    tally,
+)
+from envelope.rays.crossings import (
+    SCRAMBLES,
+    Beam,
+    Chain,
+    Crossings,
+    Lit,
+    Longs,
+    Signatures,
+    as_crossings,
+)
+from envelope.rays.sequence import scrambled
+from envelope.rays.tables import NORMAL, OFFSET, Geometry, geometry_of
+
+_MORE = 8  # times as many points on a panel that is partly hidden
+_SEED = 40_087  # of the casts whose sampling is not asked for
+
+
+def cast_directions(
+    building: Building,
+    *,
+    space: str,
+    position_m: Floats,
+    sampling: Sampling = DEFAULT,
+    bins: int = 32,
+    progress: Progress | None = None,
+    cancel: Cancel | None = None,
+) -> Crossings:
+    """Cast from a receiver in all directions.
+
+    Every panel of its space is aimed at. One that nothing hides has its exact solid angle; one
+    that is partly hidden gets eight times as many points.
+
+    Parameters
+    ----------
+    space : str
+        In which the receiver is.
+    position_m : (3,) float
+        In the building's coordinates. [m]
+    bins : int
+        Of the cosine of incidence.
+    progress : callable
+        Called with the share that is done, from 0 to 1.
+    cancel : callable
+        Asked between chunks whether to stop.
+
+    Raises
+    ------
+    RangeError
+        Where there is no such space, or the receiver is not inside it.
+    CancelledError
+        Where `cancel` said so.
+    """
+    if not 1 <= bins <= 4096:
+        raise RangeError(f"{bins} cosine bins; allowed: 1 to 4096")
+    geometry = geometry_of(building)
+    home = _space_of(building, space=space, position_m=position_m, what="receiver")
+    eye = np.array(position_m, dtype=np.float64) - geometry.middle
+    panels = range(*(int(row) for row in geometry.tables.space[home]))
+    targets = aims(geometry, panels=panels, eye=eye, seed=(sampling.seed,))
+    points = {aim.panel: _points(aim, sampling) for aim in targets}
+    expected = sum(
+        SCRAMBLES * points[aim.panel] * (_MORE if len(aim.hiders) else 1) for aim in targets
+    )
+    walked = 0
+    gathered = Gathered()
+
+    def work(stretch: Stretch) -> tuple[list[Signatures], Longs]:
+        return tally(geometry, eye=eye, home=home, bins=bins, stretch=stretch)
+
+    def done(stretch: Stretch) -> None:
+        nonlocal walked
+        walked += stretch.rays
+        if progress is not None:
+            progress(walked / expected)
+
+    def gather(tasks: list[Stretch]) -> None:
+        results = in_threads(tasks, work, done=done, cancel=cancel)
+        for stretch, (parts, arrived) in zip(tasks, results, strict=True):
+            gathered.add(stretch.aim.panel, parts, arrived)
+
+    gather([part for aim in targets for part in stretches(aim, 0, points[aim.panel])])
+    partly = [
+        aim for aim in targets if 0 < gathered.arrived[aim.panel] < SCRAMBLES * points[aim.panel]
+    ]
+    gather(
+        [
+            part
+            for aim in partly
+            for part in stretches(aim, points[aim.panel], _MORE * points[aim.panel])
+        ]
+    )
+    points |= {aim.panel: _MORE * points[aim.panel] for aim in partly}
+    if progress is not None:
+        progress(1.0)
+    return as_crossings(
+        gathered.total({aim.panel: aim.solid_angle_sr / points[aim.panel] for aim in targets}),
+        digest=building.digest,
+        bins=bins,
+        rays=walked,
+    )
+
+
+def cast_cone(
+    building: Building,
+    *,
+    space: str,
+    position_m: Floats,
+    direction: Floats,
+    spread_rad: float,
+    count: int = 2**12,
+) -> Beam:
+    """Cast from a receiver to a source in an exterior direction, an evenly bright cone.
+
+    Parameters
+    ----------
+    direction : (3,) float
+        Unit vector towards the source in the project's axes. [-]
+    spread_rad : float
+        Half-angle of the cone; 0 casts one ray. [rad]
+    """
+    if not 0.0 <= spread_rad <= np.pi:
+        raise RangeError(f"a cone of {spread_rad:g} rad half-angle; allowed: 0 to π")
+    geometry = geometry_of(building)
+    home = _space_of(building, space=space, position_m=position_m, what="receiver")
+    axis = _unit(direction)
+    if spread_rad == 0.0:
+        directions = axis[np.newaxis]
+    else:
+        points = scrambled(seed=(_SEED,), scrambles=1).points(0, count)[0]
+        half_sine = np.sqrt(points[:, 0]) * np.sin(0.5 * spread_rad)
+        aside = 2.0 * half_sine * np.sqrt(1.0 - half_sine**2)
+        turn = 2.0 * np.pi * points[:, 1]
+        u, v = _across(axis)
+        directions = (
+            axis * (1.0 - 2.0 * half_sine**2)[:, np.newaxis]
+            + u * (aside * np.cos(turn))[:, np.newaxis]
+            + v * (aside * np.sin(turn))[:, np.newaxis]
+        )
+    starts = np.tile(
+        np.asarray(position_m, dtype=np.float64) - geometry.middle, (len(directions), 1)
+    )
+    trace = follow(geometry, starts=starts, directions=directions, home=home)
+    return Beam(
+        digest=building.digest,
+        solid_angle_sr=float(4.0 * np.pi * np.sin(0.5 * spread_rad) ** 2),
+        first_panel=trace.first,
+        sky=trace.sky,
+        weights=np.full(len(directions), 1.0 / len(directions)),
+        directions=directions,
+        start=trace.start,
+        rows=trace.rows,
+        cosines=trace.cosines,
+    )
+
+
+def cast_point(
+    building: Building,
+    *,
+    space: str,
+    position_m: Floats,
+    target_m: Floats,
+    target_space: str | None,
+) -> Beam:
+    """Cast the one ray from a receiver to a point, in a space or outdoors (None).
+
+    The ray is aimed at the point anew after each element that it crosses, so that it ends there.
+    """
+    geometry = geometry_of(building)
+    home = _space_of(building, space=space, position_m=position_m, what="receiver")
+    goal = _point_of(building, space=target_space, position_m=target_m)
+    start = np.asarray(position_m, dtype=np.float64)
+    target = np.asarray(target_m, dtype=np.float64)
+    directions = _unit(target - start)[np.newaxis]
+    trace = follow(
+        geometry,
+        starts=(start - geometry.middle)[np.newaxis],
+        directions=directions,
+        home=home,
+        target=target - geometry.middle,
+        target_space=goal,
+    )
+    return Beam(
+        digest=building.digest,
+        solid_angle_sr=0.0,
+        first_panel=trace.first,
+        sky=trace.sky,
+        weights=np.ones(1),
+        directions=directions,
+        start=trace.start,
+        rows=trace.rows,
+        cosines=trace.cosines,
+    )
+
+
+def cast_lit(
+    building: Building,
+    *,
+    space: str,
+    direction: Floats | None = None,
+    target_m: Floats | None = None,
+    target_space: str | None = None,
+    points_per_panel: int = 2**10,
+) -> Lit:
+    """Cast from the panels of a space out to a source that shines on them from outside.
+
+    Parameters
+    ----------
+    direction : (3,) float
+        Unit vector towards a source in an exterior direction; or
+    target_m : (3,) float
+        a point, in `target_space` or outdoors (None). [m]
+    """
+    geometry = geometry_of(building)
+    home = _space_index(building, space)
+    goal = -2
+    if target_m is not None:
+        goal = _point_of(building, space=target_space, position_m=target_m)
+    _one_of(direction, target_m)
+    kinds = []
+    for panel in range(*(int(row) for row in geometry.tables.space[home])):
+        points, area = on_panel(geometry, panel, points_per_panel)
+        towards = _towards(geometry, points, direction=direction, target_m=target_m)
+        cosine = -(towards @ geometry.tables.plane[panel, NORMAL:OFFSET])
+        if cosine.min() > walk.PARALLEL:
+            kinds.append((np.full(len(points), panel), points, towards, cosine * area))
+    if not kinds:
+        kinds = [(np.empty(0, int), np.empty((0, 3)), np.empty((0, 3)), np.empty(0))]
+    panels, points, towards, areas = (np.concatenate(part) for part in zip(*kinds, strict=True))
+    trace = follow(
+        geometry,
+        starts=points,
+        directions=towards,
+        home=home,
+        known=panels.astype(np.int32),
+        target=None
+        if target_m is None
+        else np.asarray(target_m, dtype=np.float64) - geometry.middle,
+        target_space=goal,
+    )
+    return Lit(
+        digest=building.digest,
+        panel=panels.astype(np.int32),
+        points=points + geometry.middle,
+        directions=towards,
+        area_m2=np.where(trace.returned == 1, 0.0, areas),
+        sky=trace.sky,
+        start=trace.start,
+        rows=trace.rows,
+        cosines=trace.cosines,
+    )
+
+
+def cast_chain(
+    building: Building,
+    *,
+    direction: Floats | None = None,
+    source_m: Floats | None = None,
+    source_space: str | None = None,
+    count: int = 2**14,
+) -> Chain:
+    """Cast from a source inward through the whole building.
+
+    Every panel that the source may light first is aimed at: from behind by a source outdoors, from
+    inside by one in a space. Rays that something else meets first are dropped.
+
+    Parameters
+    ----------
+    direction : (3,) float
+        Unit vector towards a source in an exterior direction; or
+    source_m : (3,) float
+        a point, in `source_space` or outdoors (None). [m]
+    count : int
+        Rays in all, about; no panel gets fewer than 64.
+    """
+    geometry = geometry_of(building)
+    _one_of(direction, source_m)
+    home = -1
+    starts, directions, weights, panels = [], [], [], []
+    if source_m is None:
+        assert direction is not None
+        towards = _unit(direction)
+        facing = -(geometry.tables.plane[:, NORMAL:OFFSET] @ towards)
+        areas = np.array([panel.area_m2 for panel in building.panels]) * facing
+        lit = np.flatnonzero(facing > walk.PARALLEL)
+        total = areas[lit].sum()
+        for panel in lit.tolist():
+            points, area = on_panel(geometry, panel, share_of(count, areas[panel] / total))
+            starts.append(points + towards * (2.0 * geometry.radius_m + 1.0))
+            directions.append(np.tile(-towards, (len(points), 1)))
+            weights.append(np.full(len(points), area * facing[panel]))
+            panels.append(np.full(len(points), panel))
+    else:
+        home = _point_of(building, space=source_space, position_m=source_m)
+        eye = np.asarray(source_m, dtype=np.float64) - geometry.middle
+        stretch = range(len(building.panels))
+        if home >= 0:
+            stretch = range(*(int(row) for row in geometry.tables.space[home]))
+        targets = aims(
+            geometry, panels=stretch, eye=eye, seed=(_SEED,), scrambles=1, behind=home < 0
+        )
+        whole = sum(aim.solid_angle_sr for aim in targets)
+        for aim in targets:
+            n = share_of(count, aim.solid_angle_sr / whole)
+            directions.append(aim.directions(0, n))
+            starts.append(np.tile(eye, (n, 1)))
+            weights.append(np.full(n, aim.solid_angle_sr / n))
+            panels.append(np.full(n, aim.panel))
+    trace = follow(geometry, starts=np.vstack(starts), directions=np.vstack(directions), home=home)
+    lengths = np.diff(trace.start)
+    met = trace.first
+    if home >= 0:  # the panel itself, which an `open` one does not give as the first
+        met = np.full(len(lengths), -1)
+        met[lengths > 0] = trace.panels[trace.start[:-1][lengths > 0]]
+    kept = (met == np.concatenate(panels)) & (lengths > 0)
+    crossing = np.repeat(kept, lengths)
+    return Chain(
+        digest=building.digest,
+        weights=np.concatenate(weights)[kept],
+        start=np.concatenate(([0], np.cumsum(lengths[kept]))),
+        rows=trace.rows[crossing],
+        cosines=trace.cosines[crossing],
+        space=trace.spaces[crossing],
+        side=trace.panels[crossing],
+    )
+
+
+def _points(aim: Aim, sampling: Sampling) -> int:
+    """Points of each scramble on a panel: a power of two, for which Sobol points are balanced."""
+    wanted = max(
+        sampling.points_per_panel, sampling.points * aim.solid_angle_sr / (4.0 * np.pi), SCRAMBLES
+    )
+    return 1 << (int(np.ceil(wanted / SCRAMBLES)) - 1).bit_length()
+
+
+def share_of(count: int, share: float) -> int:
+    return max(64, int(np.ceil(count * share)))
+
+
+def _space_index(building: Building, space: str) -> int:
+    if space not in building.space_index:
+        raise RangeError(
+            f"there is no space {space!r}; allowed: {', '.join(sorted(building.space_index))}"
+        )
+    return building.space_index[space]
+
+
+def _space_of(building: Building, *, space: str, position_m: Floats, what: str) -> int:
+    """Index of a space that holds a point, clear of its panels."""
+    index = _space_index(building, space)
+    position = np.asarray(position_m, dtype=np.float64)
+    if not (np.isfinite(position).all() and clearance(building, space, position) > walk.GROWTH):
+        raise RangeError(
+            f"the {what} at {_place(position)} is not inside space {space!r}; "
+            "allowed: a point clear of its panels"
+        )
+    return index
+
+
+def _point_of(building: Building, *, space: str | None, position_m: Floats) -> int:
+    """Index of the space that holds a point source; -1 outdoors, where no space may hold it."""
+    if space is not None:
+        return _space_of(building, space=space, position_m=position_m, what="source")
+    position = np.asarray(position_m, dtype=np.float64)
+    if not np.isfinite(position).all():
+        raise RangeError(f"the source at {_place(position)}; allowed: finite coordinates")
+    other = locate(building, position)
+    if other is not None:
+        raise RangeError(
+            f"the source at {_place(position)} is said to be outdoors but lies in space "
+            f"{other!r}; allowed: a point outside every space"
+        )
+    return -1
+
+
+def _place(position_m: Floats) -> str:
+    return f"({', '.join(f'{value:g}' for value in position_m)}) m"
+
+
+def _one_of(direction: Floats | None, point_m: Floats | None) -> None:
+    if (direction is None) == (point_m is None):
+        given = "neither" if direction is None else "both"
+        raise RangeError(f"{given} of a direction and a point given; allowed: exactly one")
+
+
+def _unit(vector: Floats) -> Floats:
+    values = np.asarray(vector, dtype=np.float64)
+    length = float(np.linalg.norm(values))
+    if not (np.isfinite(length) and length > 0.0):
+        raise RangeError(f"a direction of length {length:g}; allowed: any finite one above 0")
+    unit: Floats = values / length
+    return unit
+
+
+def _across(axis: Floats) -> tuple[Floats, Floats]:
+    """Two unit vectors square to an axis and to each other."""
+    u = np.cross(axis, np.eye(3)[int(np.argmin(np.abs(axis)))])
+    u = u / np.linalg.norm(u)
+    return u, np.cross(axis, u)
+
+
+def _towards(
+    geometry: Geometry, points: Floats, *, direction: Floats | None, target_m: Floats | None
+) -> Floats:
+    """Unit vectors (n, 3) from points to a source."""
+    if target_m is None:
+        assert direction is not None
+        return np.tile(_unit(direction), (len(points), 1))
+    away = np.asarray(target_m, dtype=np.float64) - geometry.middle - points
+    unit: Floats = away / np.linalg.norm(away, axis=1)[:, np.newaxis]
+    return unit
+
+
+def on_panel(geometry: Geometry, panel: int, count: int) -> tuple[Floats, float]:
+    """Points (n, 3) spread evenly over a panel's area, and the area that each stands for. [m²]"""
+    triangles = geometry.triangles[panel]
+    a, b, c = triangles[:, 0], triangles[:, 1], triangles[:, 2]
+    areas = 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)
+    total = float(areas.sum())
+    shares = np.concatenate(([0.0], np.cumsum(areas) / total))
+    square = scrambled(seed=(_SEED, panel), scrambles=1).points(0, count)[0]
+    chosen = np.minimum(np.searchsorted(shares[1:], square[:, 0], side="right"), len(triangles) - 1)
+    within = (square[:, 0] - shares[chosen]) / np.diff(shares)[chosen]
+    root = np.sqrt(np.clip(within, 0.0, 1.0))[:, np.newaxis]  # evenly over the area
+    along = square[:, 1:]
+    points: Floats = (1.0 - root) * a[chosen] + root * (
+        (1.0 - along) * b[chosen] + along * c[chosen]
+    )
+    return points, total / count

@@ -1,0 +1,30 @@
+"""How functions are compiled: once, kept on disk where a folder can be written, never in threads.
+
+numba keeps compiled functions beside their module, or else in the user's cache folder, or where
+`NUMBA_CACHE_DIR` says. It refuses where it can write none of these; then they are compiled anew in
+each process.
+
+Its cache notices a change in a function's own module only: a compiled function calls compiled
+functions of its own module and no others.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, TypeVar, cast
+
+import numba
+
+Function = TypeVar("Function", bound=Callable[..., Any])
+
+_OPTIONS: dict[str, Any] = {"nogil": True, "error_model": "numpy"}
+
+
+def compiled(function: Function) -> Function:
+    """Compile a function of numbers and arrays with numba, releasing the GIL."""
+    try:
+        return cast(Function, numba.njit(cache=True, **_OPTIONS)(function))
+    except RuntimeError as refusal:
+        if "cache" not in str(refusal):
+            raise
+        return cast(Function, numba.njit(**_OPTIONS)(function))

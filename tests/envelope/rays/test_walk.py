@@ -1,0 +1,214 @@
+"""Single rays through small buildings, followed by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from envelope.building.records import Building, Site
+from envelope.building.specs import OpeningSpec
+from envelope.errors import EnvelopeError
+from envelope.rays.chunks import follow
+from envelope.rays.tables import geometry_of
+
+BLOCKED, BELOW, ABOVE = 0, 1, 2
+
+
+def window(*, reveal: float = 0.2, on: str = "room/1", kind: str = "window") -> OpeningSpec:
+    """From 1 to 2 m along the wall, from 0.5 to 1.5 m up."""
+    return OpeningSpec(
+        id="W",
+        on=on,
+        kind=kind,  # type: ignore[arg-type]
+        along_m=1.0,
+        sill_m=0.5,
+        width_m=1.0,
+        height_m=1.0,
+        reveal_m=reveal,
+    )
+
+
+def go(
+    building: Building,
+    start: tuple[float, float, float],
+    direction: tuple[float, float, float],
+    *,
+    space: str | None,
+) -> tuple[list[tuple[str, float]], int, str]:
+    """What one ray crosses: panel and cosine of each crossing, its sky, its first panel.
+
+    A panel marked with * is entered from inside its wall.
+    """
+    geometry = geometry_of(building)
+    way = np.array(direction) / np.linalg.norm(direction)
+    trace = follow(
+        geometry,
+        starts=(np.array(start) - geometry.middle)[np.newaxis],
+        directions=way[np.newaxis],
+        home=-1 if space is None else building.space_index[space],
+    )
+    patches = len(building.patches)
+    crossed = [
+        (building.patches[row % patches].panel + "*" * int(row >= patches), float(cosine))
+        for row, cosine in zip(trace.rows, trace.cosines, strict=True)
+    ]
+    first = building.panels[trace.first[0]].id if trace.first[0] >= 0 else ""
+    return crossed, int(trace.sky[0]), first
+
+
+def test_straight_through_two_rooms(two_rooms: Callable[..., Building]) -> None:
+    crossed, sky, first = go(two_rooms(), (1.0, 1.0, 1.0), (1.0, 0.0, 0.0), space="left")
+    assert crossed == [("left/2", pytest.approx(1.0)), ("right/2", pytest.approx(1.0))]
+    assert (sky, first) == (ABOVE, "left/2")
+
+
+def test_the_shift_is_along_the_normal(two_rooms: Callable[..., Building]) -> None:
+    """Leaving at y = 2.95 with slope 1, the ray enters at 2.95 and leaves north at x = 4.15.
+
+    Without a wall between it would have gone on at y = 3.05, past the room.
+    """
+    crossed, sky, _ = go(two_rooms(), (3.0, 1.95, 1.0), (1.0, 1.0, 0.0), space="left")
+    half = np.sqrt(0.5)
+    assert crossed == [("left/2", pytest.approx(half)), ("right/3", pytest.approx(half))]
+    assert sky == ABOVE
+
+
+def test_down_into_the_slab(box_room: Callable[..., Building]) -> None:
+    crossed, sky, first = go(box_room(), (1.0, 1.0, 1.0), (0.1, 0.0, -1.0), space="room")
+    assert crossed == [("room/floor", pytest.approx(1.0 / np.hypot(1.0, 0.1)))]
+    assert (sky, first) == (BLOCKED, "room/floor")
+
+
+@pytest.mark.parametrize(
+    ("slope", "sky"),
+    [(0.0, ABOVE), (1e-9, ABOVE), (-1e-9, BELOW), (-0.39, BELOW), (-0.41, BLOCKED)],
+)
+def test_the_ground_blocks_within_reach(
+    box_room: Callable[..., Building], slope: float, sky: int
+) -> None:
+    """Leaving 1.2 m above grade, a slope of -0.4 meets the ground 3 m from the wall."""
+    building = box_room(floor_m=1.0, raised=True)
+    height = 1.2 - slope * 1.0
+    crossed, found, _ = go(building, (3.0, 1.0, height), (1.0, 0.0, slope), space="room")
+    assert [panel for panel, _ in crossed] == ["room/2"]
+    assert found == sky
+
+
+def test_reach_and_grade_are_the_sites(box_room: Callable[..., Building]) -> None:
+    site = Site(grade_m=-1.0, reach_m=1.0)
+    building = box_room(floor_m=1.0, raised=True, site=site)
+    for slope, sky in ((-2.15, BELOW), (-2.25, BLOCKED)):  # 2.2 m up, 1 m away
+        start = (3.5, 1.0, 1.2 - slope * 0.5)
+        assert go(building, start, (1.0, 0.0, slope), space="room")[1] == sky
+
+
+def test_walls_below_grade_are_earth(box_room: Callable[..., Building]) -> None:
+    building = box_room(site=Site(grade_m=1.0))
+    for height, sky in ((0.9, BLOCKED), (1.1, ABOVE)):
+        crossed, found, _ = go(building, (1.0, 1.0, height), (1.0, 0.0, 0.0), space="room")
+        assert [panel for panel, _ in crossed] == ["room/2"]
+        assert found == sky
+
+
+def test_out_through_a_jamb(box_room: Callable[..., Building]) -> None:
+    """From inside, seen 45° off, the jamb at x = 2 is met 0.1 m deep, then the wall at 45°."""
+    building = box_room(openings=(window(),))
+    crossed, sky, first = go(building, (1.4, 0.5, 1.0), (1.0, -1.0, 0.0), space="room")
+    half = pytest.approx(np.sqrt(0.5))
+    assert [panel for panel, _ in crossed][1] == "room/1*"
+    assert crossed[0][0].startswith("room/W/jamb-")
+    assert [cosine for _, cosine in crossed] == [half, half]
+    assert (sky, first) == (ABOVE, crossed[0][0])
+
+
+def test_the_jamb_and_its_wall_have_their_own_cosines(box_room: Callable[..., Building]) -> None:
+    building = box_room(openings=(window(),))
+    crossed, _, _ = go(building, (1.84, 0.5, 1.0), (0.18, -0.6, 0.0), space="room")
+    length = np.hypot(0.18, 0.6)
+    assert [cosine for _, cosine in crossed] == [
+        pytest.approx(0.18 / length),
+        pytest.approx(0.6 / length),
+    ]
+
+
+def test_past_the_wall_into_the_niche(box_room: Callable[..., Building]) -> None:
+    """Through the wall beside the window, then from behind through the jamb: the wall once."""
+    building = box_room(openings=(window(),))
+    crossed, sky, first = go(building, (0.45, 0.5, 1.0), (1.0, -1.0, 0.0), space="room")
+    names = [panel for panel, _ in crossed]
+    assert names[0] == "room/1"
+    assert names[1].startswith("room/W/jamb-")
+    assert names[2:] == ["room/W"]
+    assert (sky, first) == (ABOVE, "room/1")
+
+
+def test_in_from_outdoors_through_a_jamb(box_room: Callable[..., Building]) -> None:
+    """Along the wall, within its thickness: its outside, the jamb, the niche, and out again."""
+    building = box_room(openings=(window(),))
+    crossed, _, first = go(building, (-3.0, -0.1, 1.0), (1.0, 0.02, 0.0), space=None)
+    names = [panel for panel, _ in crossed]
+    assert names[0] == "room/1*"
+    assert names[1].startswith("room/W/jamb-")
+    assert first == names[1]
+    length = np.hypot(1.0, 0.02)
+    assert [cosine for _, cosine in crossed][:2] == [
+        pytest.approx(0.02 / length),
+        pytest.approx(1.0 / length),
+    ]
+
+
+def test_through_an_inside_doors_jamb_into_the_next_room(
+    two_rooms: Callable[..., Building],
+) -> None:
+    """The leaf is in the left room's plane; its niche belongs to the right room."""
+    door = OpeningSpec(id="D", on="left/2", kind="door", along_m=1.0, width_m=1.0, height_m=2.0)
+    building = two_rooms(openings=(door,))
+    crossed, sky, first = go(building, (4.6, 1.5, 1.0), (-0.55, 0.53, 0.0), space="right")
+    names = [panel for panel, _ in crossed]
+    assert names[0].startswith("right/D/jamb-")
+    assert names[1] == "right/4*"
+    assert names[2] == "left/3"
+    assert len(names) == 3
+    length = np.hypot(0.55, 0.53)
+    assert [cosine for _, cosine in crossed][:2] == [
+        pytest.approx(0.53 / length),
+        pytest.approx(0.55 / length),
+    ]
+    assert (sky, first) == (ABOVE, names[0])
+
+
+def test_a_bare_hole_passes_the_attribution_on(two_rooms: Callable[..., Building]) -> None:
+    hole = OpeningSpec(id="H", on="left/2", kind="open", along_m=1.0, width_m=1.0, height_m=2.0)
+    building = two_rooms(openings=(hole,))
+    crossed, _, first = go(building, (1.0, 1.5, 1.0), (1.0, 0.0, 0.0), space="left")
+    assert [panel for panel, _ in crossed] == ["left/H", "right/2"]
+    assert first == "right/2"
+    door = replace(hole, kind="door")
+    _, _, first = go(two_rooms(openings=(door,)), (1.0, 1.5, 1.0), (1.0, 0.0, 0.0), space="left")
+    assert first == "left/H"
+
+
+def test_a_bare_hole_to_the_outdoors_keeps_it(box_room: Callable[..., Building]) -> None:
+    building = box_room(openings=(window(kind="open", reveal=0.0),))
+    crossed, sky, first = go(building, (1.5, 1.0, 1.0), (0.0, -1.0, 0.0), space="room")
+    assert [panel for panel, _ in crossed] == ["room/W"]
+    assert (sky, first) == (ABOVE, "room/W")
+
+
+def test_a_walk_that_cannot_end_says_which_ray(box_room: Callable[..., Building]) -> None:
+    """A space without its ceiling and walls lets a rising ray leave through nothing."""
+    whole = box_room()
+    floor = whole.panel("room/floor")
+    broken = replace(
+        whole,
+        spaces=(replace(whole.spaces[0], panels=(floor,)),),
+        panels=(floor,),
+        patches=tuple(
+            replace(patch, index=0) for patch in whole.patches if patch.panel == floor.id
+        ),
+    )
+    with pytest.raises(EnvelopeError, match=r"internal error: the ray from \(1, 1, 1\) m"):
+        go(broken, (1.0, 1.0, 1.0), (0.0, 0.0, 1.0), space="room")
