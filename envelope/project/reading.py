@@ -17,6 +17,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from envelope.building.job import Job
+from envelope.building.records import Building
+from envelope.exposure.sources import with_ground_partners
+from envelope.exposure.stacking import check_physics
 from envelope.project import schema
 from envelope.project.faults import Faults, whole_file
 from envelope.project.fields import shown
@@ -29,7 +32,9 @@ MOST_BYTES = 1_000_000
 
 _TOML_PLACE = re.compile(r"\s*\(at (?:line (\d+), column \d+|end of document)\)\Z")
 # Tables without which there is no building.
-_GEOMETRY = frozenset(("site", "construction", "storey", "space", "opening", "panel"))
+_GEOMETRY = frozenset(
+    ("site", "construction", "storey", "space", "dormer", "obstacle", "opening", "panel")
+)
 
 
 def load(path: str | os.PathLike[str], *, storey_of: Mapping[str, str] | None = None) -> Job:
@@ -55,8 +60,19 @@ def load(path: str | os.PathLike[str], *, storey_of: Mapping[str, str] | None = 
     return load_text(decode(read_bytes(path), path=name), path=name, storey_of=storey_of)
 
 
-def load_text(text: str, *, path: str, storey_of: Mapping[str, str] | None = None) -> Job:
-    """Read a project from text that is not, or not yet, in the file that `path` names."""
+def load_text(
+    text: str,
+    *,
+    path: str,
+    storey_of: Mapping[str, str] | None = None,
+    building: Building | None = None,
+) -> Job:
+    """Read a project from text that is not, or not yet, in the file that `path` names.
+
+    `building` is the one of an earlier text that says the same of site, construction, storeys,
+    spaces, dormers, obstacles, openings and panels: it is taken as it is, where only plans or
+    receivers have changed.
+    """
     if not text.strip():
         raise whole_file(path, 'the file is empty: a project file begins with "format = 1"')
     lines = scan(text)
@@ -69,11 +85,24 @@ def load_text(text: str, *, path: str, storey_of: Mapping[str, str] | None = Non
     if storey_of:
         tables = on_storeys(tables, storey_of, faults)
     check_references(tables, faults)
-    building = None if faults.tables & _GEOMETRY else build(tables, faults)
+    if faults.tables & _GEOMETRY:
+        building = None
+    elif building is None:
+        building = build(tables, faults)
     job = resolve(tables, building, faults)
-    if job is None:
+    if job is not None:
+        _check_physics(job, document, faults)
+    if job is None or faults:
         raise faults.error()
-    return job
+    return with_ground_partners(job)
+
+
+def _check_physics(job: Job, document: Mapping[str, Any], faults: Faults) -> None:
+    """Note the assemblies and treatments that physics refuses, such as an unknown material."""
+    for table, name, message in check_physics(job):
+        rows = document.get(table, [])
+        index = next((number for number, row in enumerate(rows) if row.get("id") == name), 0)
+        faults.add((table, index), message)
 
 
 def read_bytes(path: str | os.PathLike[str]) -> bytes:

@@ -1,0 +1,55 @@
+"""`gapcast check`: every fault of a project file at once, or what the file describes."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from typing import Any
+
+from envelope.building.job import Job
+from envelope.commands import tables
+from envelope.errors import FaultsError
+from envelope.project import load
+
+
+def _summary(job: Job) -> dict[str, Any]:
+    building = job.building
+    return {
+        "project": job.name,
+        "storeys": len(building.storeys),
+        "spaces": len(building.spaces),
+        "panels": len(building.panels),
+        "patches": len(building.patches),
+        "openings": sum(1 for panel in building.panels if panel.host and panel.kind != "reveal"),
+        "volume_m3": sum(space.volume_m3 for space in building.spaces),
+        "sources": len(job.sources),
+        "receivers": len(job.receivers),
+        "plans": [plan.id for plan in job.plans],
+        "notes": [*job.notes, *building.notes],
+    }
+
+
+def run(options: argparse.Namespace) -> int:
+    """List faults (exit code 2), or say what was understood."""
+    try:
+        job = load(options.job)
+    except FaultsError as error:
+        if not options.json:
+            raise
+        faults = [
+            {
+                "path": fault.location.path if fault.location else str(options.job),
+                "line": fault.location.line if fault.location else None,
+                "key": fault.location.key if fault.location else None,
+                "message": fault.message,
+            }
+            for fault in error.faults
+        ]
+        print(json.dumps({"format": 1, "faults": faults}, indent=2))
+        return 2
+    summary = _summary(job)
+    if options.json:
+        print(json.dumps({"format": 1, "faults": [], **summary}, indent=2))
+    else:
+        tables.print_summary(summary)
+    return 0

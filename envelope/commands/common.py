@@ -1,0 +1,98 @@
+"""What several commands share: load a job, pick its plans, cast it, analyse it."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from envelope.building.job import Job, Plan
+from envelope.commands.progress import Progress
+from envelope.errors import EnvelopeError
+from envelope.exposure.analysis import analyze
+from envelope.exposure.casts import Casts, cast_job
+from envelope.exposure.results import Analysis
+from envelope.rays import DEFAULT, FINE
+
+
+def nearest(name: str, known: Iterable[str]) -> str:
+    """A sentence that offers the nearest known names, or lists them all."""
+    names = list(known)
+    close = difflib.get_close_matches(name, names, n=3, cutoff=0.5)
+    return f"did you mean {' or '.join(close)}?" if close else f"there are {', '.join(names)}"
+
+
+def chosen_plans(job: Job, names: Sequence[str] | None) -> tuple[Plan, ...]:
+    """The plans asked for, in the file's order; all of them where none is.
+
+    Raises
+    ------
+    EnvelopeError
+        Where a name is no plan of the job.
+    """
+    if not names:
+        return job.plans
+    known = [plan.id for plan in job.plans]
+    for name in names:
+        if name not in known:
+            raise EnvelopeError(f"no plan {name!r} in this job: {nearest(name, known)}")
+    return tuple(plan for plan in job.plans if plan.id in names)
+
+
+def with_receivers(job: Job, names: Sequence[str] | None) -> Job:
+    """The job with the receivers asked for; all of them where none is.
+
+    Raises
+    ------
+    EnvelopeError
+        Where a name is no receiver of the job.
+    """
+    if not names:
+        return job
+    known = [receiver.id for receiver in job.receivers]
+    for name in names:
+        if name not in known:
+            raise EnvelopeError(f"no receiver {name!r} in this job: {nearest(name, known)}")
+    chosen = tuple(receiver for receiver in job.receivers if receiver.id in names)
+    return replace(job, receivers=chosen)
+
+
+def cast(job: Job, *, path: Path, fine: bool = False) -> Casts:
+    """Cast a job, telling on the terminal how far it is.
+
+    Raises
+    ------
+    EnvelopeError
+        Where the job has no receiver, so that there is nothing to look from.
+    """
+    if not job.receivers:
+        raise EnvelopeError(f"{path}: no receiver: add [[receiver]] with the place of the pillow")
+    progress = Progress("casting rays")
+    casts = cast_job(job, sampling=FINE if fine else DEFAULT, progress=progress)
+    progress.done()
+    return casts
+
+
+def analyzed(
+    job: Job,
+    *,
+    path: Path,
+    plans: Sequence[str] | None,
+    threshold_db: float,
+    receivers: Sequence[str] | None = None,
+    fine: bool = False,
+    edges: bool = False,
+) -> Analysis:
+    """Cast and analyse in one go, with the band of every level."""
+    chosen = chosen_plans(job, plans)
+    job = with_receivers(job, receivers)
+    casts = cast(job, path=path, fine=fine)
+    return analyze(
+        job=job,
+        casts=casts,
+        plans=chosen,
+        threshold_db=threshold_db,
+        with_bands=True,
+        edges=edges,
+    )

@@ -1,0 +1,81 @@
+"""`gapcast compare`: plans side by side, also with the receiver's room on other storeys."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from dataclasses import dataclass
+from typing import Any
+
+from envelope.commands import as_json, tables
+from envelope.commands.common import analyzed
+from envelope.errors import EnvelopeError
+from envelope.exposure.results import Analysis
+from envelope.project import load
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Variant:
+    """One analysis of the comparison, and the storey that the room was put on, if any."""
+
+    storey: str | None
+    analysis: Analysis
+
+
+def _on_storeys(options: argparse.Namespace) -> list[Variant]:
+    as_drawn = load(options.job)
+    if not as_drawn.receivers:
+        raise EnvelopeError(
+            f"{options.job}: no receiver: add [[receiver]] with the place of the pillow"
+        )
+    room = as_drawn.receivers[0].space
+    variants = []
+    for name in options.storeys.split(","):
+        storey = name.strip()
+        job = load(options.job, storey_of={room: storey})
+        variants.append(
+            Variant(
+                storey=storey,
+                analysis=analyzed(
+                    job,
+                    path=options.job,
+                    plans=options.plan,
+                    threshold_db=options.threshold,
+                    receivers=options.receiver,
+                    fine=options.fine,
+                    edges=options.edges,
+                ),
+            )
+        )
+    return variants
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print the comparison."""
+    if options.storeys:
+        variants = _on_storeys(options)
+    else:
+        job = load(options.job)
+        variants = [
+            Variant(
+                storey=None,
+                analysis=analyzed(
+                    job,
+                    path=options.job,
+                    plans=options.plan,
+                    threshold_db=options.threshold,
+                    receivers=options.receiver,
+                    fine=options.fine,
+                    edges=options.edges,
+                ),
+            )
+        ]
+    if options.json:
+        plain: list[dict[str, Any]] = [
+            {"storey": variant.storey, **as_json.analysis_as_plain(variant.analysis)}
+            for variant in variants
+        ]
+        print(json.dumps({"format": 1, "variants": plain}, indent=2))
+    else:
+        tables.print_comparison([(v.storey, v.analysis) for v in variants])
+    return 0

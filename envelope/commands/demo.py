@@ -1,0 +1,44 @@
+"""`gapcast demo`: copies the sample jobs, which are inventions of our own, into a folder."""
+
+from __future__ import annotations
+
+import argparse
+from importlib import resources
+from pathlib import Path
+
+from envelope.errors import EnvelopeError
+from envelope.files import write_atomically
+
+
+def copy_samples(folder: Path) -> list[tuple[Path, bool]]:
+    """Copy every sample job; a file that is there already and differs is left alone.
+
+    Returns
+    -------
+    copied : list of (Path, bool)
+        Each file, and whether it now holds the sample.
+    """
+    if folder.exists() and not folder.is_dir():
+        raise EnvelopeError(f"{folder}: is a file; a folder is needed to copy the samples into")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise EnvelopeError(f"{folder}: cannot be made: {error.strerror}") from error
+    copied = []
+    for sample in sorted(resources.files("models").iterdir(), key=lambda entry: entry.name):
+        if not sample.name.endswith(".toml"):
+            continue
+        target = folder / sample.name
+        text = sample.read_bytes()
+        if not target.exists():
+            write_atomically(target, text)
+        copied.append((target, target.read_bytes() == text))
+    return copied
+
+
+def run(options: argparse.Namespace) -> int:
+    """Copy the samples and say where they are."""
+    for path, same in copy_samples(options.folder):
+        kept = "" if same else "  (was there already and differs from the sample: left alone)"
+        print(f"{path}{kept}")
+    return 0

@@ -1,0 +1,91 @@
+"""`gapcast loss`: a stack by itself, so that a treatment can be judged before it is bought."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from typing import Any
+
+import numpy as np
+
+from envelope.building.job import Job
+from envelope.commands import tables
+from envelope.commands.common import nearest
+from envelope.errors import EnvelopeError
+from envelope.exposure.analysis import bands_of
+from envelope.exposure.judging import Coats, StackLoss, further_coats, judge
+from envelope.project import load
+from envelope.units import parse_frequency
+
+USUAL_HZ = (0.9e9, 1.8e9, 2.45e9, 3.5e9, 5.5e9)
+
+
+def _known(name: str, known: list[str], what: str) -> str:
+    if name not in known:
+        raise EnvelopeError(f"no {what} {name!r} in this job: {nearest(name, known)}")
+    return name
+
+
+def _frequencies(options: argparse.Namespace, job: Job) -> np.ndarray:
+    if options.at:
+        return np.array(sorted(parse_frequency(text) for text in options.at))
+    own = {0.5 * (low + high) for low, high in bands_of(job)} if job.sources else set()
+    return np.array(sorted({*USUAL_HZ, *own}))
+
+
+def _as_plain(found: StackLoss, coats: tuple[Coats, ...]) -> dict[str, Any]:
+    return {
+        "format": 1,
+        "frequency_hz": found.frequency_hz.tolist(),
+        "angle_deg": found.angle_deg.tolist(),
+        "loss_db": {"te": found.loss_db[..., 0].tolist(), "tm": found.loss_db[..., 1].tolist()},
+        "reflection": {
+            "te": found.reflection[..., 0].tolist(),
+            "tm": found.reflection[..., 1].tolist(),
+        },
+        "diffuse_loss_db": found.diffuse_loss_db.tolist(),
+        "diffuse_reflection": found.diffuse_reflection.tolist(),
+        "extrapolated": list(found.extrapolated),
+        "further_coats": [
+            {
+                "treatment": each.treatment,
+                "coats": list(each.coats),
+                "diffuse_loss_db": each.diffuse_loss_db.tolist(),
+            }
+            for each in coats
+        ],
+    }
+
+
+def run(options: argparse.Namespace) -> int:
+    """Judge one stack and print, or draw, what it does."""
+    job = load(options.job)
+    treatments = [
+        _known(name, list(job.treatments), "treatment") for name in options.treatment or []
+    ]
+    assembly = options.assembly
+    if assembly is not None:
+        _known(assembly, list(job.assemblies), "assembly")
+    elif not treatments:
+        raise EnvelopeError(
+            "nothing to judge: name an --assembly, a --treatment or both; "
+            f"this job has the assemblies {', '.join(job.assemblies)} "
+            f"and the treatments {', '.join(job.treatments)}"
+        )
+    frequency_hz = _frequencies(options, job)
+    found = judge(job, assembly=assembly, treatments=treatments, frequency_hz=frequency_hz)
+    coats = further_coats(job, assembly=assembly, treatments=treatments, frequency_hz=frequency_hz)
+    title = " + ".join([*reversed(treatments), *([assembly] if assembly else ["air"])])
+    if options.png is not None:
+        from viewer.curves import draw_loss
+
+        sweep = np.geomspace(
+            max(frequency_hz[0] / 1.3, 30e6), min(frequency_hz[-1] * 1.3, 100e9), 241
+        )
+        swept = judge(job, assembly=assembly, treatments=treatments, frequency_hz=sweep)
+        draw_loss(swept, title=title, path=options.png)
+    if options.json:
+        print(json.dumps(tables.without_infinities(_as_plain(found, coats)), indent=2))
+    else:
+        tables.print_loss(found, coats, title)
+    return 0

@@ -1,0 +1,15 @@
+"""`gapcast schema`: the JSON Schema of project files."""
+
+from __future__ import annotations
+
+import argparse
+import json
+
+from envelope.project import json_schema
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print the schema."""
+    del options
+    print(json.dumps(json_schema(), indent=2))
+    return 0

@@ -1,0 +1,408 @@
+"""The whole answer: every plan, receiver, band and source of a job, from casts made once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from envelope.building.job import Job, Plan, Range, Source
+from envelope.building.planar import Floats
+from envelope.errors import StaleCastError
+from envelope.exposure.beams import direct_part, leak_paths, level_outside, lit_areas
+from envelope.exposure.casts import Casts, ReceiverCasts
+from envelope.exposure.diffuse import Diffuse, Faces, diffuse_of, faces_of
+from envelope.exposure.results import (
+    Analysis,
+    PlanResult,
+    ReceiverResult,
+    SourceResult,
+    WorstPoint,
+)
+from envelope.exposure.solid import (
+    SolidAngles,
+    incidence,
+    panel_leaks,
+    reduction_db,
+    solid_angles,
+    tag,
+)
+from envelope.exposure.spread import Draws, draw, level_bands
+from envelope.exposure.transmission import Bench, Tables, stacks_of
+
+THRESHOLD_DB = 20.0
+ASSUMED_BAND_HZ: Range = (2.45e9, 2.45e9)
+
+
+def bands_of(job: Job) -> tuple[Range, ...]:
+    """The bands that solid angles are reported at: each source's, in the file's order. [Hz]"""
+    bands = dict.fromkeys(source.band_hz for source in job.sources)
+    return tuple(bands) or (ASSUMED_BAND_HZ,)
+
+
+def bench_of(job: Job, casts: Casts) -> Bench:
+    """A bench for the job's stacks at its bands and at the casts' cosine bins."""
+    bins = casts.receivers[0].crossings.bins if casts.receivers else 1
+    return Bench(job=job, bands_hz=bands_of(job), bins=bins)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Setting:
+    """What stays the same for every receiver of a plan."""
+
+    plan: Plan
+    bench: Bench
+    tables: Tables
+    diffuse: Mapping[str, Diffuse]
+    threshold_db: float
+    edges: bool
+
+    @property
+    def job(self) -> Job:
+        return self.bench.job
+
+    @property
+    def centres_hz(self) -> Floats:
+        return np.array([0.5 * (low + high) for low, high in self.bench.bands_hz])
+
+    def band(self, source: Source) -> int:
+        return self.bench.bands_hz.index(source.band_hz)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Levels:
+    """Parts of one source's level at one receiver. [W/m²]"""
+
+    outside: float
+    direct: float
+    diffuse: float
+
+
+def _levels(
+    source: Source,
+    *,
+    setting: _Setting,
+    space: str,
+    angles: SolidAngles,
+    outside: float,
+    transmission: float,
+) -> _Levels:
+    exposed = angles.exposed_sr
+    radiance = source.scattered * outside / exposed if exposed > 0.0 else 0.0
+    open_equivalent = angles.bands[setting.band(source)].open_equivalent_solid_angle_sr
+    index = setting.job.building.space_index[space]
+    diffuse = setting.diffuse[source.id]
+    return _Levels(
+        outside=outside,
+        direct=(1.0 - source.scattered) * outside * transmission + radiance * open_equivalent,
+        diffuse=float(diffuse.from_beam_w_m2[index] + radiance * diffuse.from_scattered[index]),
+    )
+
+
+def _source_result(
+    source: Source, *, casts: ReceiverCasts, setting: _Setting, angles: SolidAngles
+) -> SourceResult:
+    stacks, band = setting.tables.stacks, setting.band(source)
+    direct = direct_part(
+        source=source,
+        casts=casts,
+        bench=setting.bench,
+        stacks=stacks,
+        band=band,
+        threshold_db=setting.threshold_db,
+        edges=setting.edges,
+    )
+    areas = lit_areas(
+        source=source,
+        casts=casts,
+        bench=setting.bench,
+        stacks=stacks,
+        band=band,
+        threshold_db=setting.threshold_db,
+    )
+    levels = _levels(
+        source,
+        setting=setting,
+        space=casts.receiver.space,
+        angles=angles,
+        outside=direct.outside_w_m2,
+        transmission=direct.transmission,
+    )
+    level = levels.direct + levels.diffuse
+    return SourceResult(
+        id=source.id,
+        frequency_hz=float(setting.centres_hz[band]),
+        outside_w_m2=levels.outside,
+        direct_w_m2=levels.direct,
+        diffuse_w_m2=levels.diffuse,
+        level_w_m2=level,
+        low_w_m2=None,
+        high_w_m2=None,
+        reduction_db=reduction_db(levels.outside, level),
+        below_as_built_db=0.0,
+        lit_area_m2=float(areas.lit_m2.sum()),
+        unshielded_area_m2=areas.unshielded_m2,
+        unshielded_solid_angle_sr=direct.unshielded_sr,
+        paths=leak_paths(
+            source=source,
+            receiver=casts.receiver,
+            direct=direct,
+            areas=areas,
+            bench=setting.bench,
+            plan=setting.plan,
+            threshold_db=setting.threshold_db,
+        ),
+    )
+
+
+def _worst(casts: ReceiverCasts, setting: _Setting) -> WorstPoint | None:
+    """The point of a box where most arrives; None for a receiver that is a point."""
+    if len(casts.points) == 1:
+        return None
+    storey = setting.job.building.space(casts.receiver.space).storey
+    candidates = []
+    for index, point in enumerate(casts.points):
+        angles = solid_angles(
+            crossings=point.crossings,
+            tagged=tag(point.crossings, setting.tables),
+            frequency_hz=setting.centres_hz,
+            threshold_db=setting.threshold_db,
+        )
+        total = 0.0
+        for source in setting.job.sources:
+            direct = direct_part(
+                source=source,
+                casts=replace(casts, points=(point,)),
+                bench=setting.bench,
+                stacks=setting.tables.stacks,
+                band=setting.band(source),
+                threshold_db=setting.threshold_db,
+            )
+            levels = _levels(
+                source,
+                setting=setting,
+                space=casts.receiver.space,
+                angles=angles,
+                outside=level_outside(source, storey, point.position_m),
+                transmission=direct.transmission,
+            )
+            total += levels.direct + levels.diffuse
+        first = angles.bands[0]
+        worst = WorstPoint(
+            position_m=point.position_m,
+            isotropic_reduction_db=first.isotropic_reduction_db,
+            open_equivalent_solid_angle_sr=first.open_equivalent_solid_angle_sr,
+            level_w_m2=total,
+        )
+        candidates.append(((total, first.open_equivalent_solid_angle_sr, -index), worst))
+    return max(candidates, key=lambda candidate: candidate[0])[1]
+
+
+def _receiver_result(casts: ReceiverCasts, setting: _Setting) -> ReceiverResult:
+    tagged = tag(casts.crossings, setting.tables)
+    angles = solid_angles(
+        crossings=casts.crossings,
+        tagged=tagged,
+        frequency_hz=setting.centres_hz,
+        threshold_db=setting.threshold_db,
+    )
+    return ReceiverResult(
+        id=casts.receiver.id,
+        space=casts.receiver.space,
+        position_m=casts.receiver.position_m,
+        points=len(casts.points),
+        exposed_solid_angle_sr=angles.exposed_sr,
+        exposed_above_horizon_sr=angles.above_horizon_sr,
+        closure_error_sr=angles.closure_error_sr,
+        standard_error=angles.standard_error,
+        bands=angles.bands,
+        sources=tuple(
+            _source_result(source, casts=casts, setting=setting, angles=angles)
+            for source in setting.job.sources
+        ),
+        low_w_m2=None,
+        high_w_m2=None,
+        panels=panel_leaks(
+            building=setting.job.building,
+            plan=setting.plan,
+            crossings=casts.crossings,
+            crossed=setting.bench.kept(
+                ("incidence", casts.crossings),
+                lambda: incidence(casts.crossings, setting.job.building),
+            ),
+            tagged=tagged,
+            threshold_db=setting.threshold_db,
+        ),
+        worst=_worst(casts, setting),
+    )
+
+
+def _beside_as_built(result: PlanResult, as_built: PlanResult) -> PlanResult:
+    """The result with each level compared with the one at the same place without treatment."""
+    receivers = []
+    for receiver, before in zip(result.receivers, as_built.receivers, strict=True):
+        sources = tuple(
+            replace(source, below_as_built_db=reduction_db(untreated.level_w_m2, source.level_w_m2))
+            for source, untreated in zip(receiver.sources, before.sources, strict=True)
+        )
+        receivers.append(replace(receiver, sources=sources))
+    return replace(result, receivers=tuple(receivers))
+
+
+def _with_bands(
+    result: PlanResult,
+    *,
+    casts: Casts,
+    bench: Bench,
+    tables: Tables,
+    faces: Faces,
+    draws: Draws,
+) -> PlanResult:
+    """The result with the 10–90 % band of each level."""
+    found = level_bands(
+        casts=casts,
+        bench=bench,
+        tables=tables,
+        faces=faces,
+        exposed_sr={each.id: each.exposed_solid_angle_sr for each in result.receivers},
+        outside_w_m2={
+            (each.id, source.id): source.outside_w_m2
+            for each in result.receivers
+            for source in each.sources
+        },
+        draws=draws,
+    )
+    receivers = []
+    for each in result.receivers:
+        sources = []
+        for source in each.sources:
+            band = found[each.id, source.id]
+            sources.append(
+                replace(
+                    source,
+                    low_w_m2=source.level_w_m2 * band.low,
+                    high_w_m2=source.level_w_m2 * band.high,
+                )
+            )
+        whole = found[each.id, ""]
+        level = sum(source.level_w_m2 for source in sources)
+        receivers.append(
+            replace(
+                each,
+                sources=tuple(sources),
+                low_w_m2=level * whole.low,
+                high_w_m2=level * whole.high,
+            )
+        )
+    return replace(result, receivers=tuple(receivers))
+
+
+def analyze_plan(
+    *,
+    bench: Bench,
+    plan: Plan,
+    casts: Casts,
+    as_built: PlanResult | None = None,
+    threshold_db: float = THRESHOLD_DB,
+    draws: Draws | None = None,
+    edges: bool = False,
+) -> PlanResult:
+    """Re-tag every cast of a job with one plan.
+
+    Parameters
+    ----------
+    bench : Bench
+        Of the job; keeps what stacks do, so that a changed treatment costs little.
+    as_built : PlanResult, optional
+        The plan without treatment, to compare levels with.
+    draws : Draws, optional
+        Drawn tolerances; without them levels come without their 10–90 % band.
+    edges : bool
+        Let beams bend around the edges of openings (`envelope.exposure.edges`).
+
+    Raises
+    ------
+    StaleCastError
+        Where the casts were made for another geometry.
+    """
+    job = bench.job
+    if casts.digest != job.building.digest:
+        raise StaleCastError("these casts were made for another geometry: cast the job again")
+    tables = bench.tables(stacks_of(job, plan))
+    faces = bench.kept("faces", lambda: faces_of(job))
+    diffuse = {
+        source.id: diffuse_of(
+            source=source,
+            casts=casts,
+            bench=bench,
+            tables=tables,
+            faces=faces,
+            band=bench.bands_hz.index(source.band_hz),
+        )
+        for source in job.sources
+    }
+    setting = _Setting(
+        plan=plan,
+        bench=bench,
+        tables=tables,
+        diffuse=diffuse,
+        threshold_db=threshold_db,
+        edges=edges,
+    )
+    result = PlanResult(
+        plan=plan.id,
+        receivers=tuple(_receiver_result(each, setting) for each in casts.receivers),
+    )
+    if draws is not None and job.sources:
+        result = _with_bands(
+            result, casts=casts, bench=bench, tables=tables, faces=faces, draws=draws
+        )
+    return result if as_built is None else _beside_as_built(result, as_built)
+
+
+def analyze(
+    *,
+    job: Job,
+    casts: Casts,
+    plans: Sequence[Plan] | None = None,
+    threshold_db: float = THRESHOLD_DB,
+    bench: Bench | None = None,
+    with_bands: bool = False,
+    edges: bool = False,
+) -> Analysis:
+    """Analyse plans of a job; all of them where none is named.
+
+    `with_bands` adds the 10–90 % band of every level, which takes a second or so for a plan.
+    """
+    bench = bench_of(job, casts) if bench is None else bench
+    draws = draw(job) if with_bands else None
+    as_built = analyze_plan(
+        bench=bench,
+        plan=job.plan("as-built"),
+        casts=casts,
+        threshold_db=threshold_db,
+        draws=draws,
+        edges=edges,
+    )
+    results = [
+        as_built
+        if plan.id == as_built.plan
+        else analyze_plan(
+            bench=bench,
+            plan=plan,
+            casts=casts,
+            as_built=as_built,
+            threshold_db=threshold_db,
+            draws=draws,
+            edges=edges,
+        )
+        for plan in (job.plans if plans is None else plans)
+    ]
+    return Analysis(
+        project=job.name,
+        threshold_db=threshold_db,
+        plans=tuple(results),
+        notes=(*job.notes, *job.building.notes),
+        extrapolated=bench.extrapolated,
+    )

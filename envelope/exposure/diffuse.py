@@ -1,0 +1,165 @@
+"""The diffuse field: what gets in stays in until a wall, a person or an opening takes it.
+
+Each beam is followed through the whole building. At every hit inside a space the reflected part
+feeds that space's balance; the transmitted part goes on as beam. The balances of all spaces are
+one linear system, since what one room loses through a wall the next room gains.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from envelope.building.job import Job, Source
+from envelope.building.planar import Floats
+from envelope.exposure.casts import Casts
+from envelope.exposure.solid import totals, unpolarized
+from envelope.exposure.transmission import Bench, Stacks, Tables
+from envelope.physics.diffuse import OUTSIDE, coupling_matrix, diffuse_densities_w_m2
+from envelope.physics.tables.occupants import CROSS_SECTION_M2
+from envelope.rays import Chain
+
+
+def absorption_m2(job: Job, *, occupant_m2: Floats | float = CROSS_SECTION_M2) -> Floats:
+    """Absorption cross-section (..., spaces) of the people and furnishings of each space. [m²]
+
+    A space with a receiver holds one adult unless the job says otherwise.
+
+    Parameters
+    ----------
+    occupant_m2 : (...) float
+        Absorption cross-section of one adult. [m²]
+    """
+    with_receiver = {receiver.space for receiver in job.receivers}
+    people, furnishing = [], []
+    for space in job.building.spaces:
+        people.append(job.occupants.get(space.id, 1 if space.id in with_receiver else 0))
+        furnishing.append(job.furnishing_m2.get(space.id, 0.0))
+    each = np.asarray(occupant_m2)[..., np.newaxis]
+    return np.asarray(np.array(people) * each + np.array(furnishing))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Faces:
+    """Patches as the balance sees them; the same for every plan."""
+
+    area_m2: Floats  # (patches,)
+    space: np.ndarray  # (patches,) int
+    beyond: np.ndarray  # (patches,) int, `OUTSIDE` where nothing diffuse comes back
+
+
+def faces_of(job: Job) -> Faces:
+    """Areas and neighbours of a building's patches."""
+    building = job.building
+    spaces = [building.space_index[building.panel(p.panel).space] for p in building.patches]
+    beyond = [
+        OUTSIDE if p.far is None else building.space_index[building.panel(p.far).space]
+        for p in building.patches
+    ]
+    return Faces(
+        area_m2=np.array([patch.area_m2 for patch in building.patches]),
+        space=np.array(spaces, dtype=np.int64),
+        beyond=np.array(beyond, dtype=np.int64),
+    )
+
+
+def balance_matrix(*, faces: Faces, tables: Tables, absorption: Floats, band: int) -> Floats:
+    """Left side (spaces, spaces) of the power balance of a plan in one band. [m²]"""
+    bins = tables.log_transmission.shape[1]
+    share = (np.arange(bins) + 0.5) / bins
+    share = share / share.sum()  # 2∫X μ dμ at bin centres
+    of_face = tables.stacks.of_face
+    through = unpolarized(np.exp(tables.log_transmission[:, :, band])) @ share
+    back = unpolarized(tables.near_reflection[:, :, band]) @ share
+    # A slot may take more than its area; a balance may not give more than what arrives.
+    through = np.minimum(through, 1.0 - back)
+    return coupling_matrix(
+        area_m2=faces.area_m2,
+        space=faces.space,
+        beyond=faces.beyond,
+        reflection=back[of_face],
+        transmission=through[of_face],
+        absorption_m2=absorption,
+    )
+
+
+def fed_w(
+    *, chain: Chain, bench: Bench, stacks: Stacks, band: int, level: Floats, spaces: int
+) -> Floats:
+    """Power (spaces,) that the rays of a chain leave in each space by reflection. [W]
+
+    Parameters
+    ----------
+    level : (rays,) float
+        Power that a unit of a ray's weight carries.
+    """
+    log_entries, reflected = bench.along(chain, stacks)
+    log_band = log_entries[:, band]
+    before = np.cumsum(log_band, axis=0) - log_band
+    ray = np.repeat(np.arange(len(chain.weights)), np.diff(chain.start))
+    arrives = np.exp(before - before[chain.start[:-1]][ray])
+    carried = (chain.weights * level)[ray] * unpolarized(arrives * reflected[:, band])
+    inside = chain.space >= 0
+    return totals(chain.space[inside], carried[inside], spaces)
+
+
+def ray_levels(source: Source, chain: Chain, job: Job) -> Floats:
+    """Power (rays,) that a unit of each ray's weight carries, without the scattered part.
+
+    An exterior source may be stronger on higher storeys: what counts is where a ray comes in.
+    """
+    building = job.building
+    if source.eirp_w is not None:
+        return np.full(len(chain.weights), source.eirp_w / (4.0 * np.pi))
+    storeys = [building.space(panel.space).storey for panel in building.panels]
+    by_panel = np.array(
+        [source.level_w_m2.get(each, source.level_w_m2.get("", 0.0)) for each in storeys]
+    )
+    entered = chain.side[chain.start[:-1]]
+    return np.asarray((1.0 - source.scattered) * by_panel[entered])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Diffuse:
+    """Diffuse density of one source in every space.
+
+    `from_scattered` is for an outside field of unit radiance: it is multiplied with the
+    radiance, which is the scattered level over the receiver's exposed solid angle.
+    """
+
+    from_beam_w_m2: Floats  # (spaces,)
+    from_scattered: Floats  # (spaces,) per W/(m² sr)
+
+
+def diffuse_of(
+    *,
+    source: Source,
+    casts: Casts,
+    bench: Bench,
+    tables: Tables,
+    faces: Faces,
+    band: int,
+) -> Diffuse:
+    """Diffuse density that a source makes in every space under a plan."""
+    job = bench.job
+    building = job.building
+    spaces = len(building.spaces)
+    matrix = balance_matrix(faces=faces, tables=tables, absorption=absorption_m2(job), band=band)
+    chain = casts.chains[source.id]
+    level = ray_levels(source, chain, job)
+    beam = fed_w(
+        chain=chain, bench=bench, stacks=tables.stacks, band=band, level=level, spaces=spaces
+    )
+    even = np.zeros(spaces)
+    if source.scattered > 0.0 and casts.even is not None:
+        even = fed_w(
+            chain=casts.even,
+            bench=bench,
+            stacks=tables.stacks,
+            band=band,
+            level=np.ones(len(casts.even.weights)),
+            spaces=spaces,
+        )
+    solved = diffuse_densities_w_m2(matrix=matrix, fed_w=np.stack((beam, even)))
+    return Diffuse(from_beam_w_m2=solved[0], from_scattered=solved[1])

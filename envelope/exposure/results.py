@@ -1,0 +1,144 @@
+"""What an analysis finds, as records: the one thing that tables, JSON, pictures and pages read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from envelope.building.planar import Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PanelLeak:
+    """What one panel of the receiver's space lets in, over its exposed directions, direct part.
+
+    Infinite losses and reductions stand as ``math.inf``.
+    """
+
+    panel: str
+    kind: str
+    treatments: tuple[str, ...]
+    area_m2: float
+    solid_angle_sr: float  # of its exposed directions
+    loss_db: float  # of the mean transmission over them
+    open_equivalent_solid_angle_sr: float
+    share: float  # of the receiver's open-equivalent solid angle
+    reduction_if_sealed_db: float  # isotropic reduction of the receiver with this panel tight
+    is_gap: bool  # mean transmission above the threshold's
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BandResult:
+    """Solid angles of a receiver at one frequency."""
+
+    frequency_hz: float
+    unshielded_solid_angle_sr: float
+    open_equivalent_solid_angle_sr: float
+    isotropic_reduction_db: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Landing:
+    """Where a beam through one panel lands: a panel of the space, or a receiver's box."""
+
+    on: str  # panel id, or receiver id
+    area_m2: float
+    polygons: tuple[Floats, ...]  # each (n, 3) [m]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LeakPath:
+    """Source × panel × where the beam lands. Ranked by what it brings to the receiver."""
+
+    panel: str
+    kind: str
+    treatments: tuple[str, ...]
+    lit_area_m2: float  # projected along the source's direction
+    loss_db: float  # mean over its lit area, all the way from the source
+    level_w_m2: float  # direct, at the receiver, through this panel
+    share: float  # of the source's direct level at the receiver
+    is_gap: bool
+    landings: tuple[Landing, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SourceResult:
+    """What one source brings to one receiver."""
+
+    id: str
+    frequency_hz: float
+    outside_w_m2: float
+    direct_w_m2: float
+    diffuse_w_m2: float
+    level_w_m2: float
+    low_w_m2: float | None  # 10–90 % band of the level; None where it was not asked for
+    high_w_m2: float | None
+    reduction_db: float  # below the level outside
+    below_as_built_db: float  # below the level at the same place with no treatment
+    lit_area_m2: float
+    unshielded_area_m2: float
+    unshielded_solid_angle_sr: float | None  # None for a point
+    paths: tuple[LeakPath, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WorstPoint:
+    """The point of a box receiver that is worst off."""
+
+    position_m: Floats
+    isotropic_reduction_db: float
+    open_equivalent_solid_angle_sr: float
+    level_w_m2: float  # all sources
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ReceiverResult:
+    """One receiver under one plan. A box stands as the mean over its points."""
+
+    id: str
+    space: str
+    position_m: Floats
+    points: int
+    exposed_solid_angle_sr: float
+    exposed_above_horizon_sr: float
+    closure_error_sr: float
+    standard_error: float  # of the open-equivalent solid angle, relative; see `exposure.solid`
+    bands: tuple[BandResult, ...]
+    sources: tuple[SourceResult, ...]
+    low_w_m2: float | None  # 10–90 % band of all sources together
+    high_w_m2: float | None
+    panels: tuple[PanelLeak, ...]  # every panel with exposed directions, the leakiest first
+    worst: WorstPoint | None = None
+
+    @property
+    def level_w_m2(self) -> float:
+        """Level of all sources together. [W/m²]"""
+        return sum(source.level_w_m2 for source in self.sources)
+
+    @property
+    def outside_w_m2(self) -> float:
+        """The same with every building removed. [W/m²]"""
+        return sum(source.outside_w_m2 for source in self.sources)
+
+    @property
+    def gaps(self) -> tuple[PanelLeak, ...]:
+        """The panels that are gaps, the one that lets in most first."""
+        return tuple(panel for panel in self.panels if panel.is_gap)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanResult:
+    """One plan: a result for each receiver."""
+
+    plan: str
+    receivers: tuple[ReceiverResult, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Analysis:
+    """One job analysed: what is found for each plan."""
+
+    project: str
+    threshold_db: float
+    plans: tuple[PlanResult, ...]
+    notes: tuple[str, ...] = ()
+    extrapolated: tuple[str, ...] = ()  # what was used outside the range of its source

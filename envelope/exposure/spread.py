@@ -1,0 +1,420 @@
+"""How far to trust a level: its 10–90 % band, from the tolerances of everything that went in.
+
+Several hundred times every tolerated figure is drawn anew and the level worked out again, from
+the casts that are there. The draws are the same for every plan, so that plans can be compared.
+Angles are binned here, and a stack is followed at a few angles only: what matters is by how much
+a level moves, and that is put on the level that was computed exactly.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from envelope.building.job import Job, Range, Source
+from envelope.building.planar import Floats
+from envelope.exposure.casts import Casts, direction_of
+from envelope.exposure.diffuse import Faces, absorption_m2, ray_levels
+from envelope.exposure.solid import totals, unpolarized
+from envelope.exposure.stacking import Stacker, Tolerances
+from envelope.exposure.transmission import SMALLEST, Bench, Stacks, Tables
+from envelope.physics.bands import band_mean, band_nodes
+from envelope.physics.diffuse import coupling_matrix, diffuse_densities_w_m2
+from envelope.physics.stacks import solve_many
+from envelope.physics.tables.occupants import CROSS_SECTION_HIGH_M2, CROSS_SECTION_LOW_M2
+from envelope.rays import Beam, Chain, Crossings
+
+DRAWS = 300
+SEED = 20_117
+# Half of a 10–90 % band of a normal deviate, in standard deviations.
+TENTH = 1.2815515594457831
+
+# Tolerances, each the half-width of a 10–90 % band. Common practice, no source.
+SHEET_RESISTANCE = 0.30  # of a coat's or film's figure
+THICKNESS = 0.05
+PERMITTIVITY = 0.10  # of what it exceeds that of air
+CONDUCTIVITY = 0.30
+# The model's own error: edges, furniture, what the drawing does not show. No source; until
+# measurements of finished rooms calibrate it.
+MODEL_DB = 5.0
+
+ANGLES = np.array([0.03, 0.1, 0.25, 0.5, 0.75, 1.0])  # cosines at which stacks are followed
+NODES = 3  # frequencies of a band
+MOST_SIGNATURES = 400  # of the scattered part: those that carry most, scaled to the whole
+MOST_RAYS = 2048  # of a chain
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Draws:
+    """Every tolerated figure, drawn; the first of each is the nominal one."""
+
+    tolerances: Tolerances
+    level: Floats  # (sources, draws) factors
+    model: Floats  # (draws,) factors
+    aside: Floats  # (sources, draws, 2) where the source stands beside its direction [rad]
+    occupant_m2: Floats  # (draws,)
+    bracket: Floats  # (draws,) −1 … 1, where in its bracket a small opening passes
+
+    @property
+    def count(self) -> int:
+        """How many, with the nominal one."""
+        return len(self.model)
+
+
+def draw(job: Job, *, count: int = DRAWS, seed: int = SEED) -> Draws:
+    """Draw every tolerated figure of a job `count` times, after the nominal one."""
+    random = np.random.default_rng(seed)
+
+    def normal(*shape: int) -> Floats:
+        values = random.standard_normal((*shape, count + 1)) / TENTH
+        values[..., 0] = 0.0
+        return values
+
+    def factor(half_width: float) -> Floats:
+        return np.asarray(np.exp(np.log1p(half_width) * normal()))
+
+    tolerances = Tolerances(
+        sheet_resistance=factor(SHEET_RESISTANCE),
+        thickness=factor(THICKNESS),
+        permittivity=factor(PERMITTIVITY),
+        conductivity=factor(CONDUCTIVITY),
+    )
+    sources = job.sources
+    db = np.array([source.level_tolerance_db for source in sources]).reshape(-1, 1)
+    aside = np.array([source.direction_tolerance_rad for source in sources]).reshape(-1, 1, 1)
+    beside = normal(len(sources), 2) * aside
+    occupants = random.uniform(CROSS_SECTION_LOW_M2, CROSS_SECTION_HIGH_M2, count + 1)
+    occupants[0] = 0.5 * (CROSS_SECTION_LOW_M2 + CROSS_SECTION_HIGH_M2)
+    bracket = random.uniform(-1.0, 1.0, count + 1)
+    bracket[0] = 0.0
+    return Draws(
+        tolerances=tolerances,
+        level=10.0 ** (db * normal(len(sources)) / 10.0),
+        model=10.0 ** (MODEL_DB * normal() / 10.0),
+        aside=np.moveaxis(beside, 1, 2),
+        occupant_m2=occupants,
+        bracket=bracket,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Tried:
+    """What every stack of a plan does in one band under every draw."""
+
+    log_transmission: Floats  # (stacks, draws, bins, 2)
+    reflection: Floats  # (stacks, draws, bins, 2), near side
+
+
+def _tried(*, bench: Bench, tables: Tables, draws: Draws, band: int) -> _Tried:
+    low, high = bench.bands_hz[band]
+    frequency_hz, weight = band_nodes(lowest_hz=low, highest_hz=high, count=NODES)
+    stacker = Stacker(job=bench.job, frequency_hz=frequency_hz, tolerances=draws.tolerances)
+    keys = tables.stacks.keys
+    bins = tables.log_transmission.shape[1]
+    onto_bins = _onto_bins(bins)
+    log_transmission = np.empty((len(keys), draws.count, bins, 2))
+    reflection = np.empty_like(log_transmission)
+    solved = solve_many(
+        stacks=[stacker.items(key) for key in keys], frequency_hz=frequency_hz, cosine=ANGLES
+    )
+    for index, (key, found) in enumerate(zip(keys, solved, strict=True)):
+        passed = np.log(np.maximum(band_mean(values=found.transmission, weight=weight), SMALLEST))
+        returned = band_mean(values=found.front_reflection, weight=weight)
+        passed = np.broadcast_to(passed, (draws.count, len(ANGLES), 2))
+        returned = np.broadcast_to(returned, (draws.count, len(ANGLES), 2))
+        moved = onto_bins @ (passed - passed[:1])
+        log_transmission[index] = tables.log_transmission[index, :, band] + moved
+        half = bench.bracket_half_width(key, band)
+        if half > 0.0:
+            log_transmission[index] += half * draws.bracket[:, np.newaxis, np.newaxis]
+        moved = onto_bins @ (returned - returned[:1])
+        reflection[index] = np.clip(
+            tables.near_reflection[index, :, band] + moved,
+            0.0,
+            np.maximum(1.0 - np.exp(log_transmission[index]), 0.0),
+        )
+    return _Tried(log_transmission=log_transmission, reflection=reflection)
+
+
+def _onto_bins(bins: int) -> Floats:
+    """Weights (bins, angles) that interpolate from `ANGLES` to bin centres."""
+    centres = (np.arange(bins) + 0.5) / bins
+    return np.stack([np.interp(centres, ANGLES, one) for one in np.eye(len(ANGLES))], axis=1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Paths:
+    """Distinct sequences of binned entries; a ray of a bundle follows one of them."""
+
+    of_ray: NDArray[np.int64]  # (rays,)
+    count: int
+    start: NDArray[np.int64]  # (paths + 1,)
+    rows: NDArray[np.int64]
+    bins: NDArray[np.int64]
+    space: NDArray[np.int64]  # -1 everywhere where the bundle does not say
+
+
+def _paths(bundle: Beam | Chain, bins: int, chosen: NDArray[np.int64]) -> _Paths:
+    """Sequences of chosen rays, equal ones once."""
+    lengths = np.diff(bundle.start)[chosen]
+    longest = max(int(lengths.max(initial=0)), 1)
+    place = np.arange(longest)
+    filled = place < lengths[:, np.newaxis]
+    entry = np.where(filled, bundle.start[:-1][chosen][:, np.newaxis] + place, 0)
+    spaces = bundle.space if isinstance(bundle, Chain) else np.full(len(bundle.rows), -1)
+    if len(bundle.rows) == 0:  # a source in the receiver's own room
+        nothing = np.zeros(0, dtype=np.int64)
+        return _Paths(
+            of_ray=np.zeros(len(chosen), dtype=np.int64),
+            count=1,
+            start=np.zeros(2, dtype=np.int64),
+            rows=nothing,
+            bins=nothing,
+            space=nothing,
+        )
+    binned = np.minimum((bundle.cosines * bins).astype(np.int64), bins - 1)
+    code = (bundle.rows.astype(np.int64) * bins + binned) * 4096 + spaces + 1
+    table, of_ray = np.unique(np.where(filled, code[entry], -1), axis=0, return_inverse=True)
+    kept = table >= 0
+    flat = table[kept]
+    rows, rest = np.divmod(flat // 4096, bins)
+    return _Paths(
+        of_ray=of_ray.reshape(-1),
+        count=len(table),
+        start=np.concatenate(([0], np.cumsum(kept.sum(axis=1)))),
+        rows=rows,
+        bins=rest,
+        space=flat % 4096 - 1,
+    )
+
+
+def _along(paths: _Paths, tried: _Tried, stacks: Stacks) -> Floats:
+    """Transmission (paths, draws) of sequences."""
+    draws = tried.log_transmission.shape[1]
+    total = np.zeros((paths.count, draws, 2))
+    filled = np.diff(paths.start) > 0
+    if filled.any():
+        entries = tried.log_transmission[stacks.of_row[paths.rows], :, paths.bins]
+        total[filled] = np.add.reduceat(entries, paths.start[:-1][filled], axis=0)
+    return unpolarized(np.exp(total))
+
+
+def _directions(source: Source, job: Job, aside: Floats) -> Floats:
+    """Directions (draws, 3) towards a source that stands a little beside where it was said."""
+    centre = direction_of(source, job.building)
+    helper = np.array([0.0, 0.0, 1.0]) if abs(centre[2]) < 0.9 else np.array([1.0, 0.0, 0.0])
+    across = np.cross(helper, centre)
+    across /= np.linalg.norm(across)
+    upward = np.cross(centre, across)
+    moved = centre + np.tan(aside[:, :1]) * across + np.tan(aside[:, 1:]) * upward
+    return np.asarray(moved / np.linalg.norm(moved, axis=1, keepdims=True))
+
+
+def _direct(
+    *,
+    source: Source,
+    index: int,
+    beam: Beam,
+    bench: Bench,
+    tried: _Tried,
+    stacks: Stacks,
+    draws: Draws,
+) -> Floats:
+    """Mean transmission (draws,) over a source's cone, its direction drawn too."""
+    bins = tried.log_transmission.shape[2]
+
+    def geometry() -> tuple[_Paths, Floats]:
+        paths = _paths(beam, bins, np.arange(len(beam.sky)))
+        if source.position_m is not None:
+            inside = np.ones((1, draws.count))
+        else:
+            towards = _directions(source, bench.job, draws.aside[index])
+            cosine = beam.directions @ towards.T
+            edge = np.minimum(np.cos(source.spread_rad), cosine.max(axis=0))
+            inside = (cosine >= edge).astype(np.float64)
+        inside = inside * (beam.sky > 0)[:, np.newaxis] / inside.sum(axis=0)
+        weights = np.zeros((paths.count, draws.count))
+        np.add.at(weights, paths.of_ray, inside)
+        return paths, weights
+
+    paths, weights = bench.kept(("spread beam", beam, draws), geometry)
+    return np.asarray((weights * _along(paths, tried, stacks)).sum(axis=0))
+
+
+def _scattered(*, crossings: Crossings, tables: Tables, tried: _Tried, band: int) -> Floats:
+    """Open-equivalent solid angle (draws,), carried by the signatures that let in most. [sr]"""
+    rows, bins = np.divmod(crossings.entries, crossings.bins)
+    of_row = tables.stacks.of_row
+    nominal = np.add.reduceat(
+        tables.log_transmission[of_row[rows], bins, band], crossings.start[:-1], axis=0
+    )
+    carried = crossings.solid_angle_sr * unpolarized(np.exp(nominal)) * (crossings.sky > 0)
+    chosen = np.argsort(-carried, kind="stable")[:MOST_SIGNATURES]
+    lengths = np.diff(crossings.start)[chosen]
+    start = np.concatenate(([0], np.cumsum(lengths)))
+    entry = np.repeat(crossings.start[:-1][chosen] - start[:-1], lengths) + np.arange(start[-1])
+    logs = tried.log_transmission[of_row[rows[entry]], :, bins[entry]]
+    through = unpolarized(np.exp(np.add.reduceat(logs, start[:-1], axis=0)))
+    exposed = (crossings.solid_angle_sr * (crossings.sky > 0))[chosen]
+    found = exposed @ through
+    return np.asarray(found * (carried.sum() / found[0]) if found[0] > 0.0 else found)
+
+
+def _fed(
+    *,
+    chain: Chain,
+    level: Floats,
+    bench: Bench,
+    tried: _Tried,
+    stacks: Stacks,
+) -> Floats:
+    """Power (draws, spaces) that a chain's rays leave in each space. [W]"""
+    bins = tried.log_transmission.shape[2]
+    spaces = len(bench.job.building.spaces)
+    rays = len(chain.weights)
+    # By chance, since every eighth point of the sequence that placed the rays would leave most
+    # of each panel out.
+    chosen = np.random.default_rng(SEED).permutation(rays)[:MOST_RAYS]
+    paths = bench.kept(("spread chain", chain), lambda: _paths(chain, bins, chosen))
+    carried = totals(paths.of_ray, (chain.weights * level)[chosen], paths.count)
+    carried *= float((chain.weights * level).sum()) / max(float(carried.sum()), SMALLEST)
+    stack = stacks.of_row[paths.rows]
+    logs = tried.log_transmission[stack, :, paths.bins]  # (entries, draws, 2)
+    path = np.repeat(np.arange(paths.count), np.diff(paths.start))
+    before = np.cumsum(logs, axis=0) - logs
+    before -= before[paths.start[:-1]][path]
+    left = unpolarized(np.exp(before) * tried.reflection[stack, :, paths.bins])
+    left *= carried[path, np.newaxis]
+    fed = np.zeros((spaces, left.shape[1]))
+    inside = paths.space >= 0
+    np.add.at(fed, paths.space[inside], left[inside])
+    return fed.T
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LevelBand:
+    """Factors on a level: its tenth and ninetieth percentile over what was computed."""
+
+    low: float
+    high: float
+
+
+def level_bands(
+    *,
+    casts: Casts,
+    bench: Bench,
+    tables: Tables,
+    faces: Faces,
+    exposed_sr: dict[str, float],
+    outside_w_m2: dict[tuple[str, str], float],
+    draws: Draws,
+) -> dict[tuple[str, str], LevelBand]:
+    """10–90 % bands of every receiver's level from every source, and of all together.
+
+    Parameters
+    ----------
+    exposed_sr : by receiver id
+        Exposed solid angles. [sr]
+    outside_w_m2 : by (receiver id, source id)
+        Levels outside. [W/m²]
+
+    Returns
+    -------
+    bands : by (receiver id, source id)
+        The source id is "" for all sources together.
+    """
+    job = bench.job
+    tried: dict[Range, _Tried] = {}
+    per_receiver: dict[str, Floats] = {
+        receiver.receiver.id: np.zeros(draws.count) for receiver in casts.receivers
+    }
+    found: dict[tuple[str, str], LevelBand] = {}
+    for index, source in enumerate(job.sources):
+        band = bench.bands_hz.index(source.band_hz)
+        if source.band_hz not in tried:
+            tried[source.band_hz] = _tried(bench=bench, tables=tables, draws=draws, band=band)
+        trial = tried[source.band_hz]
+        density, from_even = _diffuse(
+            source=source, casts=casts, bench=bench, tables=tables, faces=faces,
+            tried=trial, draws=draws,
+        )  # fmt: skip
+        for receiver in casts.receivers:
+            name = receiver.receiver.id
+            outside = outside_w_m2[name, source.id]
+            direct = np.mean(
+                [
+                    _direct(
+                        source=source, index=index, beam=point.wide[source.id], bench=bench,
+                        tried=trial, stacks=tables.stacks, draws=draws,
+                    )
+                    for point in receiver.points
+                ],
+                axis=0,
+            )  # fmt: skip
+            radiance = source.scattered * outside / max(exposed_sr[name], SMALLEST)
+            total = (1.0 - source.scattered) * outside * direct
+            if source.scattered > 0.0:
+                total = total + radiance * _scattered(
+                    crossings=receiver.crossings, tables=tables, tried=trial, band=band
+                )
+            space = job.building.space_index[receiver.receiver.space]
+            total = total + density[:, space] + radiance * from_even[:, space]
+            total = total * draws.level[index] * draws.model
+            per_receiver[name] += total
+            found[name, source.id] = _band(total)
+    for name, total in per_receiver.items():
+        found[name, ""] = _band(total)
+    return found
+
+
+def _band(total: Floats) -> LevelBand:
+    if total[0] <= 0.0:
+        return LevelBand(low=1.0, high=1.0)
+    low, high = np.quantile(total[1:], (0.1, 0.9)) / total[0]
+    return LevelBand(low=float(low), high=float(high))
+
+
+def _diffuse(
+    *,
+    source: Source,
+    casts: Casts,
+    bench: Bench,
+    tables: Tables,
+    faces: Faces,
+    tried: _Tried,
+    draws: Draws,
+) -> tuple[Floats, Floats]:
+    """Diffuse density (draws, spaces) from the beam, and for scattered energy of unit radiance."""
+    bins = tried.log_transmission.shape[2]
+    share = (np.arange(bins) + 0.5) / bins
+    share = share / share.sum()
+    of_face = tables.stacks.of_face
+    through = unpolarized(np.exp(tried.log_transmission)) @ share  # (stacks, draws)
+    back = unpolarized(tried.reflection) @ share
+    back = np.minimum(back, 1.0)
+    through = np.minimum(through, 1.0 - back)
+    matrix = coupling_matrix(
+        area_m2=faces.area_m2,
+        space=faces.space,
+        beyond=faces.beyond,
+        reflection=back[of_face].T,
+        transmission=through[of_face].T,
+        absorption_m2=absorption_m2(bench.job, occupant_m2=draws.occupant_m2),
+    )
+    chain = casts.chains[source.id]
+    beam = _fed(
+        chain=chain, level=ray_levels(source, chain, bench.job), bench=bench, tried=tried,
+        stacks=tables.stacks,
+    )  # fmt: skip
+    even = np.zeros_like(beam)
+    if source.scattered > 0.0 and casts.even is not None:
+        even = _fed(
+            chain=casts.even, level=np.ones(len(casts.even.weights)), bench=bench, tried=tried,
+            stacks=tables.stacks,
+        )  # fmt: skip
+    return (
+        diffuse_densities_w_m2(matrix=matrix, fed_w=beam),
+        diffuse_densities_w_m2(matrix=matrix, fed_w=even),
+    )

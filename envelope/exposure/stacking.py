@@ -1,0 +1,248 @@
+"""From a job's words to the physics' items: assemblies and treatments as layers, sheets, blocks.
+
+An item is made once and used in every stack that has it, so that the solver works it out once.
+What lies outside the range of its source is computed all the same and remembered by name.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from envelope.building.job import Assembly, Job, Layer, LossCurve, Treatment
+from envelope.building.planar import Floats
+from envelope.errors import RangeError
+from envelope.exposure.small import SmallOpening
+from envelope.physics.materials import (
+    canonical_name,
+    conductivity_permittivity,
+    entry_loss_db,
+    loss_tangent_permittivity,
+    material_permittivity,
+    metal_conductivity_s_m,
+)
+from envelope.physics.meshes import mesh_sheet_impedance_ohm
+from envelope.physics.sheets import (
+    coats_resistance_ohm_sq,
+    data_sheet_resistance_ohm_sq,
+    interpolated_loss_db,
+)
+from envelope.physics.stacks import Block, Cavity, Dielectric, Item, Sheet
+
+# What an assembly given by its loss alone sends back; a stated figure takes its place.
+ASSEMBLY_REFLECTS = 0.1
+DEFAULT_WIRE = "copper"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StackKey:
+    """Everything on both sides of one element, from the side that a ray leaves."""
+
+    near: tuple[str, ...]  # treatments of its own panel, the one on the surface first
+    assembly: str | None
+    forward: bool  # the assembly's first layer lies on the near side
+    far: tuple[str, ...]  # treatments of the facing panel, the one on the surface first
+    opening: SmallOpening | None = None  # the slot or hole that the panel is
+    around: StackKey | None = None  # what stands beside a small opening
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tolerances:
+    """Factors on a job's figures, each (draws,) where several are tried, else one."""
+
+    sheet_resistance: Floats = field(default_factory=lambda: np.array(1.0))
+    thickness: Floats = field(default_factory=lambda: np.array(1.0))
+    permittivity: Floats = field(default_factory=lambda: np.array(1.0))
+    conductivity: Floats = field(default_factory=lambda: np.array(1.0))
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class Stacker:
+    """Makes the items of a job's stacks at given frequencies, each only once."""
+
+    job: Job
+    frequency_hz: Floats
+    tolerances: Tolerances = field(default_factory=Tolerances)
+    extrapolated: dict[str, None] = field(default_factory=dict)  # an ordered set of names
+    _assemblies: dict[str, tuple[Item, ...]] = field(default_factory=dict)
+    _treatments: dict[str, tuple[Item, ...]] = field(default_factory=dict)
+
+    def items(self, key: StackKey) -> tuple[Item, ...]:
+        """Items of a stack from its near side to its far side.
+
+        Raises
+        ------
+        RangeError
+            Where a material is unknown or a figure is outside what physics allows.
+        """
+        near = [item for name in reversed(key.near) for item in self._treatment(name)]
+        far = [item for name in key.far for item in reversed(self._treatment(name))]
+        middle = self._assembly(key.assembly) if key.assembly is not None else ()
+        if not key.forward:
+            middle = middle[::-1]
+        return (*near, *middle, *far)
+
+    # ---- assemblies
+
+    def _assembly(self, name: str) -> tuple[Item, ...]:
+        if name not in self._assemblies:
+            self._assemblies[name] = self._assembly_items(self.job.assemblies[name])
+        return self._assemblies[name]
+
+    def _assembly_items(self, assembly: Assembly) -> tuple[Item, ...]:
+        if assembly.loss is not None:
+            loss_db = self._curve(assembly.loss, f"assembly {assembly.id}")
+            return (self._block(loss_db, assembly.reflects),)
+        if assembly.entry_loss is not None:
+            loss_db, within = entry_loss_db(
+                material=assembly.entry_loss, frequency_hz=self.frequency_hz
+            )
+            self._note(assembly.entry_loss, within)
+            return (self._block(loss_db, assembly.reflects),)
+        return tuple(self._layer(layer) for layer in assembly.layers)
+
+    def _block(self, loss_db: Floats, reflects: float | None) -> Block:
+        passed = 10.0 ** (-loss_db / 10.0)
+        if reflects is None:
+            fraction = np.minimum(ASSEMBLY_REFLECTS, 1.0 - passed)
+        else:
+            fraction = np.full_like(passed, reflects)
+        return Block(loss_db=loss_db, reflects=fraction)
+
+    def _layer(self, layer: Layer) -> Item:
+        if layer.sheet_resistance_ohm_sq is not None:
+            return self._sheet(layer.sheet_resistance_ohm_sq)
+        assert layer.material is not None
+        permittivity = self._permittivity(layer.material)
+        thickness = layer.thickness_m * self.tolerances.thickness
+        if layer.cavity:
+            return Cavity(thickness_m=thickness, permittivity=permittivity)
+        return Dielectric(thickness_m=thickness, permittivity=permittivity)
+
+    def _permittivity(self, name: str) -> np.ndarray:
+        """Permittivity (..., f) of a material of the job or of the tables."""
+        own = self.job.materials.get(name)
+        if own is not None:
+            if own.loss_tangent is not None:
+                plain = loss_tangent_permittivity(
+                    relative_permittivity=own.relative_permittivity,
+                    loss_tangent=own.loss_tangent,
+                    frequency_hz=self.frequency_hz,
+                )
+            else:
+                plain = conductivity_permittivity(
+                    relative_permittivity=own.relative_permittivity,
+                    conductivity_s_m=own.conductivity_s_m or 0.0,
+                    frequency_hz=self.frequency_hz,
+                )
+        else:
+            plain, within = material_permittivity(material=name, frequency_hz=self.frequency_hz)
+            if canonical_name(name) != "vacuum":
+                self._note(name, within)
+        # Air stays air: what is tolerated is the excess over it.
+        real = 1.0 + (plain.real - 1.0) * self.tolerances.permittivity[..., np.newaxis]
+        imaginary = plain.imag * self.tolerances.conductivity[..., np.newaxis]
+        return np.asarray(real + 1j * imaginary)
+
+    # ---- treatments
+
+    def _treatment(self, name: str) -> tuple[Item, ...]:
+        """Items of a treatment from the room towards the surface that it is put on."""
+        if name not in self._treatments:
+            treatment = self.job.treatments[name]
+            items = self._treatment_items(treatment)
+            if treatment.standoff_m > 0.0:
+                air = self._permittivity("air")
+                gap = Dielectric(thickness_m=np.array(treatment.standoff_m), permittivity=air)
+                items = (*items, gap)
+            self._treatments[name] = items
+        return self._treatments[name]
+
+    def _treatment_items(self, treatment: Treatment) -> tuple[Item, ...]:
+        if treatment.kind == "sheet":
+            assert treatment.sheet_resistance_ohm_sq is not None
+            resistance = coats_resistance_ohm_sq(
+                sheet_resistance_ohm_sq=treatment.sheet_resistance_ohm_sq, coats=treatment.coats
+            )
+            return (self._sheet(float(resistance)),)
+        if treatment.kind == "mesh":
+            assert treatment.wire_diameter_m is not None
+            assert treatment.pitch_m is not None
+            conductivity = treatment.conductivity_s_m
+            if conductivity is None:
+                conductivity = metal_conductivity_s_m(metal=DEFAULT_WIRE)
+            impedance = mesh_sheet_impedance_ohm(
+                wire_diameter_m=treatment.wire_diameter_m,
+                pitch_m=treatment.pitch_m,
+                conductivity_s_m=conductivity,
+                frequency_hz=self.frequency_hz,
+            )
+            factor = self.tolerances.sheet_resistance[..., np.newaxis]
+            return (Sheet(impedance_ohm=np.asarray(impedance) * factor),)
+        if treatment.kind == "table":
+            assert treatment.table is not None
+            ohm_sq, within = data_sheet_resistance_ohm_sq(
+                frequencies_hz=treatment.table.frequencies_hz,
+                losses_db=treatment.table.losses_db,
+                frequency_hz=self.frequency_hz,
+            )
+            self._note(f"treatment {treatment.id}", within)
+            factor = self.tolerances.sheet_resistance[..., np.newaxis]
+            return (Sheet(impedance_ohm=(ohm_sq * factor).astype(np.complex128)),)
+        if treatment.kind == "layers":
+            return tuple(self._layer(layer) for layer in reversed(treatment.layers))
+        assert treatment.loss is not None
+        loss_db = self._curve(treatment.loss, f"treatment {treatment.id}")
+        reflects = treatment.reflects
+        if reflects is not None:
+            return (Block(loss_db=loss_db, reflects=np.full_like(loss_db, reflects)),)
+        passed = 10.0 ** (-loss_db / 10.0)
+        return (Block(loss_db=loss_db, reflects=(1.0 - np.sqrt(passed)) ** 2),)
+
+    # ---- shared
+
+    def _sheet(self, ohm_sq: float) -> Sheet:
+        ones = np.ones(len(self.frequency_hz))
+        factor = self.tolerances.sheet_resistance[..., np.newaxis]
+        return Sheet(impedance_ohm=(ohm_sq * ones * factor).astype(np.complex128))
+
+    def _curve(self, curve: LossCurve, name: str) -> Floats:
+        loss_db, within = interpolated_loss_db(
+            frequencies_hz=curve.frequencies_hz,
+            losses_db=curve.losses_db,
+            frequency_hz=self.frequency_hz,
+        )
+        self._note(name, within)
+        return loss_db
+
+    def _note(self, name: str, within: np.ndarray) -> None:
+        if not within.all():
+            self.extrapolated[name] = None
+
+
+CHECK_HZ = np.array([2.45e9])  # what physics refuses, it refuses at any frequency
+
+
+def check_physics(job: Job) -> tuple[tuple[str, str, str], ...]:
+    """Try every assembly and treatment of a job by itself.
+
+    Returns
+    -------
+    refused : tuple of (table, id, message)
+        Those that physics refuses, such as an unknown material, so that all are told at once.
+    """
+    refused = []
+    for table, names in (("assembly", job.assemblies), ("treatment", job.treatments)):
+        for name in names:
+            key = StackKey(
+                near=(name,) if table == "treatment" else (),
+                assembly=name if table == "assembly" else None,
+                forward=True,
+                far=(),
+            )
+            try:
+                Stacker(job=job, frequency_hz=CHECK_HZ).items(key)
+            except RangeError as error:
+                refused.append((table, name, str(error)))
+    return tuple(refused)

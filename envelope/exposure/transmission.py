@@ -1,0 +1,305 @@
+"""The seam between geometry and physics: what each row of a cast lets through under a plan.
+
+A row (see `envelope.rays`) is a patch with what stands on both of its sides. Many rows share one
+stack, so stacks are listed once and rows point at them. What a stack lets through is worked out
+once for a job and kept: changing one panel's treatment costs one new stack, if any.
+
+Every element is averaged over the source's band before rays multiply them: where fringes of
+several elements meet, their phases vary independently in a real building, and the mean of the
+product is then the product of the means.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable
+from dataclasses import dataclass, field, replace
+from typing import Any, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
+
+from envelope.building.job import Job, Plan, Range
+from envelope.building.planar import Floats
+from envelope.building.records import Patch
+from envelope.exposure.small import passed_over_area, small_opening
+from envelope.exposure.stacking import Stacker, StackKey, Tolerances
+from envelope.physics.apertures import TIGHTER_DB
+from envelope.physics.bands import band_mean, band_nodes, cosine_bins, diffuse_mean
+from envelope.physics.stacks import solve_many
+from envelope.rays import Beam, Chain, Lit
+
+Ints = NDArray[np.int32]
+Bundle = Beam | Lit | Chain
+Kept = TypeVar("Kept")
+
+# A cone of rays meets a wall at thousands of cosines within a few degrees: the stack is solved at
+# this many and joined by a cubic spline in log transmission. Measured in
+# tests/envelope/exposure/test_transmission.py.
+SPLINE_NODES = 65
+# Cosines in each bin: at its centre alone a bare 1 Ω/sq sheet is 3 dB off near grazing, with
+# four less than 0.1 dB; walls and panes are within 0.001 dB either way.
+PER_BIN = 4
+ANGLES = np.array([0.1, 0.3, 0.5, 0.7, 0.9])  # to compare an opening with what is around it
+SMALLEST = 1e-300  # keeps the logarithm of a wall that lets nothing through
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Stacks:
+    """The stacks of a job under one plan.
+
+    `of_row` has two entries a patch: row p is the patch whole, row ``patches + p`` the same
+    without the treatments of its own panel (a ray that came in through a reveal).
+    """
+
+    keys: tuple[StackKey, ...]
+    of_row: Ints
+    of_face: Ints  # (patches,) what a diffuse field meets; a reveal's with the wall behind it
+
+
+def stacks_of(job: Job, plan: Plan) -> Stacks:
+    """List the stacks that a plan makes of a building's patches."""
+    building = job.building
+    listed: dict[StackKey, int] = {}
+    count = len(building.patches)
+    of_row = np.empty(2 * count, dtype=np.int32)
+    of_face = np.empty(count, dtype=np.int32)
+
+    def number(key: StackKey) -> int:
+        return listed.setdefault(key, len(listed))
+
+    def bare_of(patch: Patch) -> StackKey:
+        element = building.elements[patch.element]
+        panel = building.panel(patch.panel)
+        side = panel.host if panel.kind == "reveal" else panel.id  # a jamb is its wall's flank
+        return StackKey(
+            near=(),
+            assembly=element.assembly,
+            forward=element.first == side,
+            far=treatments_on(plan, patch.far) if patch.far is not None else (),
+        )
+
+    for patch in building.patches:
+        panel = building.panel(patch.panel)
+        near = treatments_on(plan, panel.id)
+        # Beside a reveal the host's own assembly is met, whatever is on the host's own face.
+        bare = bare_of(patch)
+        face = replace(bare, near=near)
+        small = small_opening(panel)
+        if small is not None and panel.host is not None:
+            beside = max(building.patches_of[panel.host], key=lambda each: each.area_m2)
+            around = replace(bare_of(beside), near=treatments_on(plan, panel.host))
+            face = replace(face, opening=small, around=around)
+        jamb = StackKey(near=near, assembly=None, forward=True, far=())
+        of_row[patch.index] = number(jamb if panel.kind == "reveal" else face)
+        of_row[count + patch.index] = number(bare)
+        of_face[patch.index] = number(face)
+    return Stacks(keys=tuple(listed), of_row=of_row, of_face=of_face)
+
+
+def treatments_on(plan: Plan, panel: str) -> tuple[str, ...]:
+    """Treatments that a plan puts on a panel."""
+    found: tuple[str, ...] = plan.treatments.get(panel, ())
+    return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Tables:
+    """What every stack of a plan does at bin centres: each (stacks, bins, bands, 2)."""
+
+    stacks: Stacks
+    log_transmission: Floats  # -inf never: see SMALLEST
+    near_reflection: Floats
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class Bench:
+    """Works out and keeps what the stacks of a job do, band by band.
+
+    Parameters
+    ----------
+    job : Job
+        Its assemblies, treatments and materials; plans come later.
+    bands_hz : tuple of (low, high)
+        Bands that powers are averaged over.
+    bins : int
+        Bins of the cosine of incidence.
+    """
+
+    job: Job
+    bands_hz: tuple[Range, ...]
+    bins: int
+    _stacker: Stacker = field(init=False)
+    _weights: list[Floats] = field(init=False)
+    _binned: dict[StackKey, tuple[Floats, Floats]] = field(default_factory=dict)
+    _along: dict[int, _Along] = field(default_factory=dict)
+    _kept: dict[Hashable, Any] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        nodes = [band_nodes(lowest_hz=low, highest_hz=high) for low, high in self.bands_hz]
+        self._weights = [weight for _, weight in nodes]
+        self._stacker = Stacker(
+            job=self.job,
+            frequency_hz=np.concatenate([frequency for frequency, _ in nodes]),
+            tolerances=Tolerances(),
+        )
+
+    def kept(self, name: Hashable, make: Callable[[], Kept]) -> Kept:
+        """What `make` gave the first time: for what depends on the job alone, not on a plan."""
+        if name not in self._kept:
+            self._kept[name] = make()
+        found: Kept = self._kept[name]
+        return found
+
+    @property
+    def extrapolated(self) -> tuple[str, ...]:
+        """Materials, assemblies and treatments used outside the range of their source."""
+        return tuple(self._stacker.extrapolated)
+
+    def _solve(self, keys: list[StackKey], cosines: Floats) -> list[tuple[Floats, Floats]]:
+        """Transmission and near reflection (f, a, 2) of stacks at all nodes of the bands."""
+        found = solve_many(
+            stacks=[self._stacker.items(key) for key in keys],
+            frequency_hz=self._stacker.frequency_hz,
+            cosine=cosines,
+        )
+        return [
+            (each.transmission * self._small_factor(key, cosines), each.front_reflection)
+            for key, each in zip(keys, found, strict=True)
+        ]
+
+    def _small_factor(self, key: StackKey, cosines: Floats) -> Floats:
+        """What a small opening passes over what its area would: the middle of the bracket."""
+        if key.opening is None:
+            return np.ones(1)
+        ratio = passed_over_area(
+            key.opening, frequency_hz=self._stacker.frequency_hz, cosines=cosines
+        )
+        middle = np.sqrt(ratio.low * ratio.high)
+        return np.where(self._stands_out(key)[:, np.newaxis, np.newaxis], middle, 1.0)
+
+    def _stands_out(self, key: StackKey) -> NDArray[np.bool_]:
+        """At which nodes (f,) what is around a small opening is that much tighter."""
+        assert key.around is not None
+        around, itself = (
+            diffuse_mean(values=found.transmission, cosine=ANGLES, weight=np.ones(len(ANGLES)))
+            for found in solve_many(
+                stacks=[
+                    self._stacker.items(key.around),
+                    self._stacker.items(replace(key, opening=None, around=None)),
+                ],
+                frequency_hz=self._stacker.frequency_hz,
+                cosine=ANGLES,
+            )
+        )
+        return np.asarray(itself >= around * 10.0 ** (TIGHTER_DB / 10.0))
+
+    def bracket_half_width(self, key: StackKey, band: int) -> float:
+        """Half the logarithm of high over low of a small opening, 0 where its area counts."""
+        if key.opening is None or not self._stands_out(key).any():
+            return 0.0
+        low, high = self.bands_hz[band]
+        ratio = passed_over_area(
+            key.opening, frequency_hz=np.array([0.5 * (low + high)]), cosines=ANGLES
+        )
+        return float(0.5 * np.log(ratio.high / ratio.low).mean())
+
+    def _over_bands(self, values: Floats) -> Floats:
+        """Means (a, bands, 2) over each band of values (f, a, 2) at all nodes."""
+        means = []
+        start = 0
+        for weight in self._weights:
+            stop = start + len(weight)
+            means.append(band_mean(values=values[start:stop], weight=weight))
+            start = stop
+        return np.stack(means, axis=1)
+
+    def tables(self, stacks: Stacks) -> Tables:
+        """Tables of a plan's stacks, each value the mean over its cosine bin."""
+        cosines, weight = cosine_bins(count=self.bins, per_bin=PER_BIN)
+        shares = (weight * self.bins).reshape(self.bins, PER_BIN)
+
+        def over_bins(values: Floats) -> Floats:
+            split = values.reshape(self.bins, PER_BIN, len(self.bands_hz), 2)
+            return np.asarray(np.einsum("bk,bkfp->bfp", shares, split))
+
+        missing = [key for key in stacks.keys if key not in self._binned]
+        for key, (passed, reflected) in zip(missing, self._solve(missing, cosines), strict=True):
+            through = np.log(np.maximum(over_bins(self._over_bands(passed)), SMALLEST))
+            self._binned[key] = (through, over_bins(self._over_bands(reflected)))
+        both = [self._binned[key] for key in stacks.keys]
+        return Tables(
+            stacks=stacks,
+            log_transmission=np.stack([through for through, _ in both]),
+            near_reflection=np.stack([reflected for _, reflected in both]),
+        )
+
+    def _exactly(self, key: StackKey, cosines: Floats) -> Floats:
+        """Log transmission and near reflection (n, 2, bands, 2) at given cosines."""
+        angles, back = np.unique(cosines, return_inverse=True)
+        joined = len(angles) > SPLINE_NODES
+        nodes = np.linspace(angles[0], angles[-1], SPLINE_NODES) if joined else angles
+        ((passed, reflected),) = self._solve([key], nodes)
+        through = np.log(np.maximum(self._over_bands(passed), SMALLEST))
+        values = np.stack((through, self._over_bands(reflected)), axis=1)
+        if not joined:
+            return np.asarray(values[back])
+        return np.asarray(CubicSpline(nodes, values, axis=0)(cosines))
+
+    def transmission_at(self, stacks: Stacks, row: int, cosine: float, band: int) -> float:
+        """Transmission of a row at one angle, both polarizations alike."""
+        key = stacks.keys[stacks.of_row[row]]
+
+        def work_out() -> Floats:
+            return np.asarray(np.exp(self._exactly(key, np.array([cosine]))[0, 0]).mean(axis=1))
+
+        return float(self.kept(("at", key, cosine), work_out)[band])
+
+    def along(self, bundle: Bundle, stacks: Stacks) -> tuple[Floats, Floats]:
+        """Log transmission and near reflection of a bundle's entries at their own angles.
+
+        Returns
+        -------
+        log_transmission, near_reflection : (entries, bands, 2) float
+            They hold until the next call for the same bundle: a plan that changes one stack
+            rewrites only the entries that cross it.
+        """
+        found = self._along.get(id(bundle))
+        if found is None:
+            found = _Along.of(bundle, bands=len(self.bands_hz))
+            self._along[id(bundle)] = found
+        for row, here in found.entries_of.items():
+            key = stacks.keys[stacks.of_row[row]]
+            if found.current.get(row) == key:
+                continue
+            values = found.known.get((row, key))
+            if values is None:
+                values = self._exactly(key, bundle.cosines[here])
+                found.known[row, key] = values
+            found.values[here] = values
+            found.current[row] = key
+        return found.values[:, 0], found.values[:, 1]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Along:
+    """Values of a bundle's entries under the plan that was asked for last."""
+
+    bundle: Bundle  # kept, so that its id stays its own
+    entries_of: dict[int, NDArray[np.int64]]  # entries that cross each row
+    values: Floats  # (entries, 2, bands, 2)
+    current: dict[int, StackKey]
+    known: dict[tuple[int, StackKey], Floats]
+
+    @classmethod
+    def of(cls, bundle: Bundle, *, bands: int) -> _Along:
+        order = np.argsort(bundle.rows, kind="stable")
+        rows, first = np.unique(bundle.rows[order], return_index=True)
+        parts = np.split(order, first[1:])
+        return cls(
+            bundle=bundle,
+            entries_of={int(row): part for row, part in zip(rows, parts, strict=True)},
+            values=np.zeros((len(order), 2, bands, 2)),
+            current={},
+            known={},
+        )

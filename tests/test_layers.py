@@ -1,0 +1,159 @@
+"""What may import what: read from the imports, so that one direction of data flow stays one."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+
+# Layer of each package or module, and what else of the project it may import.
+LAYERS: dict[str, int] = {
+    "envelope.errors": 0,
+    "envelope.units": 1,
+    "envelope.physics": 1,
+    "envelope.files": 1,
+    "envelope.building": 2,
+    "envelope.rays": 3,
+    "envelope.exposure": 4,
+    "envelope.plans": 5,
+    "envelope.works": 5,
+    "envelope.survey": 5,
+    "envelope.importers": 6,
+    "envelope.project": 7,
+    "envelope.commands": 8,
+    "envelope.cli": 8,
+    "viewer": 8,
+}
+# Layers 1 to 5 never parse a unit, open a file, print or plot.
+CLEAN = {name for name, layer in LAYERS.items() if layer <= 5} - {
+    "envelope.units",
+    "envelope.files",
+}
+FORBIDDEN_IN_CLEAN = {
+    "envelope.units",
+    "envelope.files",
+    "pathlib",
+    "tomllib",
+    "tomlkit",
+    "pydantic",
+    "rich",
+    "argparse",
+    "matplotlib",
+    "pyvista",
+    "nicegui",
+    "trimesh",
+}
+# Each third-party library that shows things enters in named places only.
+ONLY_IN = {
+    "pyvista": {"viewer/pictures.py", "viewer/window.py"},
+    "nicegui": {"viewer/app.py"},
+    "tomlkit": {"envelope/project"},
+    "pydantic": {"envelope/project"},
+    "rich": {"envelope/commands"},
+    "numba": {"envelope/rays"},
+}
+
+
+def _modules() -> list[Path]:
+    return sorted([*ROOT.glob("envelope/**/*.py"), *ROOT.glob("viewer/**/*.py")])
+
+
+def _name(path: Path) -> str:
+    parts = path.relative_to(ROOT).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def _package(module: str) -> str | None:
+    for length in (2, 1):
+        name = ".".join(module.split(".")[:length])
+        if name in LAYERS:
+            return name
+    return None
+
+
+def _imports(path: Path) -> list[tuple[str, int]]:
+    found = []
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if isinstance(node, ast.Import):
+            found += [(alias.name, node.lineno) for alias in node.names]
+        elif isinstance(node, ast.ImportFrom) and node.module is not None:
+            assert node.level == 0, f"{path}:{node.lineno}: relative import"
+            found.append((node.module, node.lineno))
+            found += [(f"{node.module}.{alias.name}", node.lineno) for alias in node.names]
+    return found
+
+
+@pytest.mark.parametrize("path", _modules(), ids=_name)
+def test_imports_go_downward(path: Path) -> None:
+    own = _package(_name(path))
+    if own is None:
+        assert _name(path) == "envelope"
+        return
+    for module, line in _imports(path):
+        other = _package(module)
+        if other is None or other == own:
+            continue
+        where = f"{_name(path)}:{line} imports {module}"
+        if other == "viewer":
+            assert own in ("envelope.commands", "envelope.cli"), where
+        else:
+            assert LAYERS[other] < LAYERS[own] or LAYERS[own] == 8, where
+
+
+@pytest.mark.parametrize("path", _modules(), ids=_name)
+def test_computing_layers_stay_clean(path: Path) -> None:
+    own = _package(_name(path))
+    if own not in CLEAN:
+        return
+    for module, line in _imports(path):
+        top = module.split(".")[0]
+        assert module not in FORBIDDEN_IN_CLEAN, f"{_name(path)}:{line} imports {module}"
+        assert top not in FORBIDDEN_IN_CLEAN, f"{_name(path)}:{line} imports {module}"
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
+            assert node.func.id not in {"open", "print"}, f"{_name(path)}:{node.lineno}"
+
+
+@pytest.mark.parametrize("library", sorted(ONLY_IN))
+def test_each_library_enters_in_one_place(library: str) -> None:
+    for path in _modules():
+        relative = path.relative_to(ROOT).as_posix()
+        if any(relative == place or relative.startswith(place + "/") for place in ONLY_IN[library]):
+            continue
+        names = {module.split(".")[0] for module, _ in _imports(path)}
+        assert library not in names, f"{relative} imports {library}"
+
+
+def test_saying_hello_imports_nothing_heavy() -> None:
+    code = (
+        "import sys, envelope.cli\n"
+        "envelope.cli._parser().format_help()\n"
+        "heavy = {'numba', 'numpy', 'scipy', 'shapely', 'pydantic', 'vtk', 'rich', 'tomlkit'}\n"
+        "print(sorted(heavy & set(sys.modules)))\n"
+    )
+    answer = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT
+    )
+    assert answer.stdout.strip() == "[]"
+
+
+def test_top_level_holds_what_the_layout_says() -> None:
+    allowed = {
+        "README.md",
+        "DEVELOPERS.md",
+        "pyproject.toml",
+        "envelope",
+        "viewer",
+        "tests",
+        "models",
+    }
+    listed = subprocess.run(
+        ["git", "ls-files"], capture_output=True, text=True, check=True, cwd=ROOT
+    ).stdout.split("\n")
+    top = {name.split("/")[0] for name in listed if name}
+    assert {name for name in top if not name.startswith(".")} <= allowed

@@ -1,0 +1,79 @@
+"""Every command that the README shows, run as a reader would run it."""
+
+from __future__ import annotations
+
+import os
+import re
+import shlex
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+README = (ROOT / "README.md").read_text("utf-8")
+
+
+def _commands() -> list[str]:
+    blocks = re.findall(r"```console\n(.*?)```", README, flags=re.DOTALL)
+    return [line for block in blocks for line in block.splitlines() if line.strip()]
+
+
+# Commands that serve until they are stopped are started, asked and stopped in tests/browser.
+SERVING = tuple(command for command in _commands() if command.startswith("gapcast view"))
+ONCE = tuple(command for command in _commands() if command not in SERVING)
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("demo")
+    _run("gapcast demo .", folder)
+    return folder
+
+
+def _run(command: str, folder: Path) -> subprocess.CompletedProcess[str]:
+    words = shlex.split(command)
+    assert words[0] == "gapcast"
+    return subprocess.run(
+        [sys.executable, "-m", "envelope.cli", *words[1:]],
+        cwd=folder,
+        env={**os.environ, "PYTHONPATH": str(ROOT), "PYTHONUTF8": "1"},
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        check=False,
+    )
+
+
+@pytest.mark.parametrize("command", ONCE)
+def test_a_command_of_the_tour_runs(command: str, demo: Path) -> None:
+    answer = _run(command, demo)
+    assert answer.returncode == 0, answer.stdout + answer.stderr
+    assert answer.stdout.strip()
+    for written in re.findall(r"(?:-o|--png) (\S+)", command):
+        assert (demo / written).stat().st_size > 1000
+
+
+def test_the_two_set_up_lines_stand_alone_and_indented() -> None:
+    lines = re.findall(r"^ +python3 -m venv .*$", README, flags=re.MULTILINE)
+    assert len(lines) == 2
+    assert lines[0].strip().endswith(".venv/bin/gapcast analyze .demo/house.toml")
+    assert lines[1].strip().endswith(".venv/bin/python -m pytest -q")
+
+
+def test_every_command_that_the_parser_knows_is_in_the_tour() -> None:
+    from envelope.cli import command_names
+
+    shown = {shlex.split(command)[1] for command in _commands()} | {"demo"}
+    assert shown == set(command_names())
+
+
+def test_the_picture_is_there() -> None:
+    for name in re.findall(r"!\[[^\]]*\]\(([^)]+)\)", README):
+        assert (ROOT / name).is_file()
+
+
+def test_gapcast_is_installed_as_a_command() -> None:
+    assert shutil.which("gapcast", path=str(Path(sys.executable).parent)) is not None
