@@ -1,0 +1,372 @@
+"""The words of a picture: labels, compass, legend and footer, drawn on a sheet over it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from envelope.building.records import OPENING_KINDS
+from viewer.camera import Camera
+from viewer.colours import AMBER, Theme
+from viewer.labels import Box, Placed, Wanted, grown, place
+from viewer.parts import Scene, ScenePanel
+from viewer.rooms import (
+    Cast,
+    arrows,
+    cast_of,
+    faces,
+    leak_of,
+    mark_of,
+    ring_at,
+    ring_for,
+    room_names,
+    seen,
+)
+from viewer.shapes import furniture_body
+from viewer.staging import Quantity
+from viewer.wording import frequency, panel_label, shown
+
+if TYPE_CHECKING:
+    from viewer.overlay import Sheet
+
+_LABELS_AT_MOST = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shot:
+    """What one picture shows, of which plan, from where and how large."""
+
+    scene: Scene
+    plan: str
+    receiver: str
+    cast: Cast
+    camera: Camera
+    theme: Theme
+    quantity: Quantity
+    scale: int
+
+
+def annotate(sheet: Sheet, shot: Shot, *, frame: Box) -> None:
+    """Compass letters, labels of sources and of panels."""
+    unit = sheet.unit
+    taken = _compass(sheet, shot)
+    taken += _room_names(sheet, shot)
+    wanted = _wanted(sheet, shot)
+    boxes = [want.around for want, _ in wanted if want.around is not None]
+    ring = ring_for(scene=shot.scene, cast=shot.cast)
+    for _, ends in arrows(scene=shot.scene, cast=shot.cast, ring=ring, view=shot.camera.view):
+        pixels = shot.camera.project(np.array(ends))
+        taken.append(grown((*pixels.min(axis=0), *pixels.max(axis=0)), 4 * unit))
+    placed = place(
+        wanted=[want for want, _ in wanted],
+        frame=frame,
+        taken=taken,
+        avoid=boxes,
+        gap=6 * unit,
+    )
+    if shot.quantity == "treatment":
+        _letters(sheet, shot)
+    gaps = dict(wanted)
+    for each in placed:
+        if gaps[each.wanted] is None:
+            _source_words(sheet, each)
+        else:
+            sheet.label(each, gap=bool(gaps[each.wanted]))
+
+
+def _open_spot(panel: ScenePanel, shot: Shot) -> tuple[float, float] | None:
+    """The middle of the widest part of a panel that neither the bed nor a wall before it hides."""
+    scene, camera = shot.scene, shot.camera
+    free = _flat(panel, camera)
+    for receiver in scene.receivers:
+        for piece in receiver.furniture if receiver.space in shot.cast.full else ():
+            hull = shapely.MultiPoint(camera.project(furniture_body(piece).mesh.vertices))
+            free = free.difference(shapely.convex_hull(hull))
+    for other in scene.panels:
+        if other.kind != "wall" or other.space not in shot.cast.full or other is panel:
+            continue
+        if seen(other, scene, camera.view):
+            cover = _flat(other, camera)
+            shared = cover.intersection(free)
+            if shared.area > 1.0 and _before(other, panel, shared.representative_point(), camera):
+                free = free.difference(cover)
+    if free.area < 300.0:
+        return None
+    widest = shapely.maximum_inscribed_circle(free, tolerance=1.0)
+    x, y = widest.coords[0]
+    return float(x), float(y)
+
+
+def _flat(panel: ScenePanel, camera: Camera) -> Any:
+    """A panel's shape on the picture. [pixels]"""
+    corners = camera.project(panel.mesh.vertices)[panel.mesh.triangles]
+    return shapely.union_all(shapely.polygons(corners), grid_size=1e-3)
+
+
+def _before(near: ScenePanel, far: ScenePanel, at: Any, camera: Camera) -> bool:
+    """Whether one panel's plane lies nearer to the eye than another's at a pixel."""
+    view = camera.view
+    point = (
+        camera.target_m
+        + view.right * (at.x - camera.size[0] / 2) * camera.metres_per_pixel
+        - view.up * (at.y - camera.size[1] / 2) * camera.metres_per_pixel
+    )
+    depths = [
+        float((panel.centre_m - point) @ panel.normal) / float(view.towards_eye @ panel.normal)
+        for panel in (near, far)
+    ]
+    return depths[0] > depths[1] + 1e-6
+
+
+def _letters(sheet: Sheet, shot: Shot) -> None:
+    """The letters of their treatments on the panels that show."""
+    scene = shot.scene
+    letter = {style.treatment: style.letter for style in scene.treatments}
+    for panel in scene.panels:
+        if panel.space not in shot.cast.full or panel.area_m2 < 0.25:
+            continue
+        worn = panel.states[scene.plan_index[shot.plan]].treatments if panel.states else ()
+        if worn and seen(panel, scene, shot.camera.view):
+            spot = _open_spot(panel, shot)
+            if spot is None:
+                continue
+            sheet.text(
+                spot,
+                "+".join(letter[each] for each in worn),
+                size=20,
+                bold=True,
+                anchor="mm",
+                halo=sheet.theme.label,
+            )
+
+
+def _source_words(sheet: Sheet, placed: Placed) -> None:
+    left, top, right, bottom = placed.box
+    sheet.text(
+        ((left + right) / 2, (top + bottom) / 2),
+        placed.wanted.text,
+        size=15.5,
+        bold=True,
+        colour=sheet.theme.source,
+        anchor="mm",
+        halo=sheet.theme.paper,
+    )
+
+
+def _wanted(sheet: Sheet, shot: Shot) -> list[tuple[Wanted, bool | None]]:
+    """Labels: the sources (None), then the panels that let in most (whether each is a gap)."""
+    scene, camera, unit = shot.scene, shot.camera, sheet.unit
+    ring = ring_for(scene=scene, cast=shot.cast)
+    labels = {source.id: source.label for source in scene.sources}
+    found: list[tuple[Wanted, bool | None]] = []
+    for name, (tail, tip) in arrows(scene=scene, cast=shot.cast, ring=ring, view=shot.camera.view):
+        ends = camera.project(np.array([tail, tip]))
+        found.append(
+            (
+                Wanted(
+                    text=labels[name],
+                    size=sheet.label_size(labels[name]),
+                    anchor=(float(ends[0, 0]), float(ends[0, 1])),
+                    around=grown((*ends.min(axis=0), *ends.max(axis=0)), 5 * unit),
+                ),
+                None,
+            )
+        )
+    for source in scene.sources:
+        if source.position_m is not None and source.space in (*shot.cast.full, *shot.cast.low):
+            x, y = camera.project(source.position_m)[0].tolist()
+            found.append(
+                (
+                    Wanted(
+                        text=source.label,
+                        size=sheet.label_size(source.label),
+                        anchor=(x, y),
+                        around=(x - 12 * unit, y - 12 * unit, x + 12 * unit, y + 12 * unit),
+                    ),
+                    None,
+                )
+            )
+    return found + _panel_labels(sheet, shot)
+
+
+def _panel_labels(sheet: Sheet, shot: Shot) -> list[tuple[Wanted, bool | None]]:
+    scene, camera = shot.scene, shot.camera
+    openings, others = [], []
+    for panel, leak in scene.leaks(plan=shot.plan, receiver=shot.receiver):
+        if panel.space not in shot.cast.full or panel.kind in ("reveal", "seam"):
+            continue
+        if panel.kind in OPENING_KINDS:
+            if leak.is_gap or faces(panel, camera.view):
+                openings.append((panel, leak))
+        elif leak.is_gap:
+            others.append((panel, leak))
+    others = others[: max(_LABELS_AT_MOST - len(openings), 2)]
+    found: list[tuple[Wanted, bool | None]] = []
+    for panel, leak in (*openings[:_LABELS_AT_MOST], *others):
+        text = panel_label(panel=panel.id, treatments=leak.treatments, share=leak.share)
+        corners = camera.project(panel.mesh.vertices)
+        spot = _open_spot(panel, shot) if seen(panel, scene, camera.view) else None
+        if spot is None:
+            x, y = camera.project(mark_of(panel, camera.view))[0].tolist()
+            spot = (x, y)
+        opening = panel.kind in OPENING_KINDS
+        low, high = corners.min(axis=0), corners.max(axis=0)
+        found.append(
+            (
+                Wanted(
+                    text=text,
+                    size=sheet.label_size(text),
+                    anchor=spot,
+                    around=(*low.tolist(), *high.tolist()) if opening else None,
+                ),
+                leak.is_gap,
+            )
+        )
+    return found
+
+
+def _hulls(shot: Shot) -> list[Any]:
+    """What the rooms shown in full may hide of the picture behind them."""
+    return [
+        shapely.convex_hull(shapely.MultiPoint(shot.camera.project(space.block.vertices)))
+        for space in shot.scene.spaces
+        if space.id in shot.cast.full
+    ]
+
+
+def _room_names(sheet: Sheet, shot: Shot) -> list[Box]:
+    """Names on the floors of the rooms around; their boxes."""
+    hulls = _hulls(shot)
+    boxes: list[Box] = []
+    for name, place_m in room_names(scene=shot.scene, cast=shot.cast):
+        words = shown(name, limit=24)
+        x, y = shot.camera.project(place_m)[0].tolist()
+        width, height = sheet.measure(words, size=14)
+        box = (x - width / 2, y - height / 2, x + width / 2, y + height / 2)
+        if any(hull.intersects(shapely.box(*box)) for hull in hulls):
+            continue
+        sheet.text((x, y), words, size=14, colour=sheet.theme.muted, anchor="mm")
+        boxes.append(box)
+    return boxes
+
+
+def _compass(sheet: Sheet, shot: Shot) -> list[Box]:
+    """Letters at the ring where the walls do not hide it, and a small compass; their boxes."""
+    scene, camera, unit = shot.scene, shot.camera, sheet.unit
+    ring = ring_for(scene=scene, cast=shot.cast)
+    hulls = _hulls(shot)
+    points = camera.project(ring_at(ring, np.radians([0.0, 90.0, 180.0, 270.0]), reach=1.09))
+    boxes: list[Box] = []
+    for letter, (x, y) in zip("NESW", points.tolist(), strict=True):
+        reach = 14 * unit
+        box = (x - reach, y - reach, x + reach, y + reach)
+        if any(hull.intersects(shapely.box(*box)) for hull in hulls):
+            continue
+        sheet.text(
+            (x, y),
+            letter,
+            size=19 if letter == "N" else 16,
+            bold=letter == "N",
+            colour=sheet.theme.ink if letter == "N" else sheet.theme.muted,
+            anchor="mm",
+        )
+        boxes.append(box)
+    return boxes
+
+
+def rose(sheet: Sheet, shot: Shot, *, at: tuple[float, float]) -> None:
+    """A small compass that lies on the ground of the picture."""
+    unit = sheet.unit
+    north = shot.scene.ring.north
+    east = np.array([north[1], -north[0], 0.0])
+    origin = shot.camera.project(shot.camera.target_m)[0]
+    reach = 44 * unit * shot.camera.metres_per_pixel
+
+    def pixel(along: float, across: float) -> tuple[float, float]:
+        moved = shot.camera.target_m + reach * (along * north + across * east)
+        x, y = (shot.camera.project(moved)[0] - origin).tolist()
+        return at[0] + x, at[1] + y
+
+    circle = [pixel(math.cos(t), math.sin(t)) for t in np.linspace(0.0, math.tau, 73)]
+    sheet.line(circle, width=1.6, colour=sheet.theme.ring)
+    sheet.polygon([pixel(0.86, 0), pixel(0, 0.17), pixel(0, -0.17)], fill=sheet.theme.ink)
+    sheet.polygon([pixel(-0.86, 0), pixel(0, 0.17), pixel(0, -0.17)], fill=sheet.theme.ring)
+    for letter, along, across in (("N", 1.34, 0), ("E", 0, 1.3), ("S", -1.34, 0), ("W", 0, -1.3)):
+        bold = letter == "N"
+        sheet.text(
+            pixel(along, across),
+            letter,
+            size=16 if bold else 13,
+            bold=bold,
+            colour=sheet.theme.ink if bold else sheet.theme.muted,
+            anchor="mm",
+        )
+
+
+def legend(sheet: Sheet, shot: Shot, *, left: float, top: float, bottom: float) -> None:
+    scene, unit = shot.scene, sheet.unit
+    box = (left, top, left + 22 * unit, bottom)
+    key_top = bottom + 34 * unit
+    entries: list[tuple[str, str, str]] = []
+    numbers = any(plan.result is not None for plan in scene.plans)
+    if shot.quantity == "treatment":
+        key_top = top
+        for style in scene.treatments:
+            words = f"{style.letter}  {shown(style.treatment, limit=14)}"
+            entries.append((style.colour, sheet.theme.muted, words))
+        entries.append((sheet.theme.neutral, sheet.theme.muted, "untreated"))
+    elif not numbers:
+        return
+    elif shot.quantity == "loss":
+        sheet.scale_bar(
+            box=box, scale=scene.loss, title=("loss of a panel,", "dB"), bright_low=True
+        )
+    else:
+        sheet.scale_bar(
+            box=box,
+            scale=scene.let_in,
+            title=("let in by a panel,", "dB of the field", "outside"),
+        )
+    if numbers:
+        entries.append(("", AMBER, f"gap: loss below\n{scene.threshold_db:g} dB"))
+    if shot.quantity != "treatment" and _has_neutral(shot):
+        own = set(cast_of(scene=scene, receiver=shot.receiver).full)
+        words = "nothing comes\nfrom there"
+        if not own.issuperset(shot.cast.full):
+            words = "other rooms, or\nnothing comes\nfrom there"
+        entries.append((sheet.theme.neutral, sheet.theme.muted, words))
+    sheet.key(at=(left, key_top), entries=entries)
+
+
+def _has_neutral(shot: Shot) -> bool:
+    return any(
+        panel.space in shot.cast.full
+        and panel.kind != "reveal"
+        and faces(panel, shot.camera.view)
+        and leak_of(scene=shot.scene, panel=panel, plan=shot.plan, receiver=shot.receiver) is None
+        for panel in shot.scene.panels
+    )
+
+
+def footer(sheet: Sheet, shot: Shot) -> None:
+    scene, unit = shot.scene, sheet.unit
+    height = sheet.size[1]
+    parts: list[str] = [shown(scene.name, limit=60), f"at {shown(shot.receiver)}"]
+    result = scene.plans[scene.plan_index[shot.plan]].receiver(shot.receiver)
+    if result is not None and result.bands:
+        parts.append(frequency(result.bands[0].frequency_hz))
+        parts.append("a prediction: a meter decides")
+    sheet.length_bar(
+        at=(36 * unit, height - 62 * unit), metres_per_pixel=shot.camera.metres_per_pixel
+    )
+    sheet.text(
+        (36 * unit, height - 24 * unit),
+        "   ·   ".join(parts),
+        size=14,
+        colour=sheet.theme.muted,
+        anchor="ls",
+    )

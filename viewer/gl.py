@@ -1,0 +1,68 @@
+"""Whether pictures can be made here at all: asked in a process of its own.
+
+Without a display, without EGL and without OSMesa the renderer does not fail, it takes the whole
+process down with it. So a small process tries first, and what happens to it is read.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from functools import cache
+from importlib.util import find_spec
+
+from envelope.errors import EnvelopeError, MissingExtraError
+
+_TRIAL = """
+import warnings
+warnings.simplefilter("ignore")
+import vtkmodules.vtkRenderingOpenGL2
+from vtkmodules.vtkRenderingCore import vtkRenderer, vtkRenderWindow
+window = vtkRenderWindow()
+window.SetOffScreenRendering(1)
+window.SetSize(8, 8)
+window.AddRenderer(vtkRenderer())
+window.Render()
+print("rendered" if window.SupportsOpenGL() else "refused", flush=True)
+"""
+_SECONDS = 60.0
+
+
+def _attempt() -> bool:
+    """Whether a process of its own could draw an empty picture."""
+    try:
+        done = subprocess.run(
+            [sys.executable, "-c", _TRIAL],
+            capture_output=True,
+            text=True,
+            timeout=_SECONDS,
+            check=False,
+        )
+    except subprocess.TimeoutExpired:
+        return False
+    return done.returncode == 0 and "rendered" in done.stdout
+
+
+@cache
+def can_draw() -> bool:
+    """Whether off-screen pictures can be drawn here. Asked once a process, about a second."""
+    return _attempt()
+
+
+def require_library(*, name: str, module: str, extra: str = "viewer") -> None:
+    """Raise MissingExtraError where an optional library is not installed."""
+    if find_spec(module) is None:
+        raise MissingExtraError(library=name, extra=extra)
+
+
+def require_offscreen() -> None:
+    """Raise an error that says what to install where no picture can be drawn."""
+    require_library(name="PyVista", module="pyvista")
+    require_library(name="Pillow", module="PIL")
+    require_library(name="matplotlib", module="matplotlib")  # its typeface
+    if not can_draw():
+        raise EnvelopeError(
+            "no picture can be drawn here: neither a display nor EGL nor OSMesa answers; install "
+            "a GPU driver or Mesa (Debian and Ubuntu: apt-get install libegl1 libegl-mesa0 "
+            "libgl1-mesa-dri fonts-dejavu-core)"
+        )

@@ -1,0 +1,424 @@
+"""Pictures of a scene for print: a cutaway, and two plans side by side.
+
+The bodies are rendered with PyVista, off screen; words and scales are drawn on top.
+"""
+
+from __future__ import annotations
+
+import io
+import math
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from envelope.errors import EnvelopeError
+from envelope.files import write_atomically
+from viewer.bodies import quad
+from viewer.camera import ELEVATION_RAD, Camera, Margins, View, best_view, fit, unit_of
+from viewer.captions import Shot, annotate, footer, legend, rose
+from viewer.colours import THEMES, ThemeName, rgb
+from viewer.gl import require_offscreen
+from viewer.parts import Mesh, Scene
+from viewer.rooms import cast_of, extent, ring_for
+from viewer.shapes import Body, Line
+from viewer.staging import Quantity, Stage, stage
+from viewer.wording import headline
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
+    from viewer.overlay import Sheet
+
+
+_STOREY_ELEVATION_RAD = math.radians(48.0)  # a whole storey is seen from higher up
+_DOTS_PER_INCH = 300
+
+
+def cutaway(
+    scene: Scene,
+    *,
+    plan: str,
+    path: str | Path,
+    size: tuple[int, int] = (1600, 1100),
+    theme: ThemeName = "light",
+    receiver: str | None = None,
+    storey: str | None = None,
+    scale: int = 2,
+    view: View | None = None,
+    quantity: Quantity = "let-in",
+) -> None:
+    """Write a cutaway of one plan as a PNG.
+
+    Parameters
+    ----------
+    scene : Scene
+    plan : str
+        Id of one of the scene's plans.
+    path : str or Path
+        Of the file; replaced whole.
+    size : (2,) int
+        Width and height. [pixels]
+    theme : "light" or "dark"
+    receiver : str, optional
+        Whose room is shown and whose numbers; the first receiver unless stated.
+    storey : str, optional
+        Show every room of this storey in full instead of the receiver's alone.
+    scale : int
+        Rendered so many times larger, then reduced: smooth edges.
+    view : View, optional
+        Where the eye stands; by itself the corner from which most of the gaps are seen.
+    quantity : "let-in", "loss" or "treatment"
+        What colours mean.
+    """
+    require_offscreen()
+    from viewer import overlay
+
+    unit = unit_of(size)
+    shot = shot_of(
+        scene,
+        plan=plan,
+        size=size,
+        margins=Margins(left=40 * unit, right=215 * unit, top=122 * unit, bottom=75 * unit),
+        theme=theme,
+        receiver=receiver,
+        storey=storey,
+        scale=scale,
+        view=view,
+        quantity=quantity,
+    )
+    picture = _rendered(shot)
+    sheet = overlay.Sheet(size=size, scale=scale, theme=shot.theme, unit=unit)
+    width, height = size
+    annotate(sheet, shot, frame=(12 * unit, 84 * unit, width - 190 * unit, height - 60 * unit))
+    _headline(sheet, shot, width=width - 68 * unit)
+    legend(sheet, shot, left=width - 165 * unit, top=0.27 * height, bottom=0.62 * height)
+    rose(sheet, shot, at=(width - 105 * unit, height - 105 * unit))
+    footer(sheet, shot)
+    write_atomically(Path(path), _png(sheet.onto(picture)))
+
+
+def before_after(
+    scene: Scene,
+    *,
+    before: str,
+    after: str,
+    path: str | Path,
+    size: tuple[int, int] = (2400, 1100),
+    theme: ThemeName = "light",
+    receiver: str | None = None,
+    storey: str | None = None,
+    scale: int = 2,
+    view: View | None = None,
+    quantity: Quantity = "let-in",
+) -> None:
+    """Write two plans side by side as a PNG: one view, one scale. Parameters as `cutaway`."""
+    require_offscreen()
+    from viewer import overlay
+
+    unit = unit_of((size[0] * 2 // 3, size[1]))
+    column = round(200 * unit)
+    half = (size[0] - column) // 2
+    margins = Margins(left=30 * unit, right=30 * unit, top=122 * unit, bottom=75 * unit)
+    colours = THEMES[theme]
+    whole = overlay.ground(size=size, theme=colours)
+    last: Shot | None = None
+    for index, plan in enumerate((before, after)):
+        shot = shot_of(
+            scene,
+            plan=plan,
+            size=(half, size[1]),
+            margins=margins,
+            theme=theme,
+            receiver=receiver,
+            storey=storey,
+            scale=scale,
+            view=view,
+            quantity=quantity,
+        )
+        sheet = overlay.Sheet(size=(half, size[1]), scale=scale, theme=colours, unit=unit)
+        frame = (10 * unit, 84 * unit, half - 10 * unit, size[1] - 60 * unit)
+        annotate(sheet, shot, frame=frame)
+        _headline(sheet, shot, width=half - 60 * unit)
+        whole.paste(sheet.onto(_rendered(shot)), (index * half, 0))
+        last = shot
+    assert last is not None
+    sheet = overlay.Sheet(size=size, scale=scale, theme=colours, unit=unit)
+    sheet.line([(half, 40 * unit), (half, size[1] - 70 * unit)], width=1.2, colour=colours.ring)
+    legend(sheet, last, left=size[0] - 170 * unit, top=0.27 * size[1], bottom=0.62 * size[1])
+    rose(sheet, last, at=(size[0] - 105 * unit, size[1] - 105 * unit))
+    footer(sheet, last)
+    write_atomically(Path(path), _png(sheet.onto(whole)))
+
+
+# -- what is asked for ---------------------------------------------------------------------------
+
+
+def _check_size(size: tuple[int, int], scale: int) -> None:
+    if min(size) < 200 or max(size) > 8000:
+        raise EnvelopeError(
+            f"a picture of {size[0]} by {size[1]} pixels: allowed are 200 to 8000 each way"
+        )
+    if not 1 <= scale <= 4:
+        raise EnvelopeError(f"a picture's scale of {scale}: allowed are 1 to 4")
+
+
+def _check_plan(scene: Scene, plan: str) -> None:
+    if plan not in scene.plan_index:
+        known = ", ".join(scene.plan_index)
+        raise EnvelopeError(f'there is no plan "{plan}"; there are: {known}')
+
+
+def _check_storey(scene: Scene, storey: str | None) -> None:
+    known = [each.id for each in scene.storeys]
+    if storey is not None and storey not in known:
+        raise EnvelopeError(f'there is no storey "{storey}"; there are: {", ".join(known)}')
+
+
+def _receiver(scene: Scene, receiver: str | None) -> str:
+    if not scene.receivers:
+        raise EnvelopeError("a cutaway shows a receiver's room, and this job has no receiver")
+    if receiver is None:
+        return scene.receivers[0].id
+    if receiver not in scene.receiver_index:
+        known = ", ".join(scene.receiver_index)
+        raise EnvelopeError(f'there is no receiver "{receiver}"; there are: {known}')
+    return receiver
+
+
+def shot_of(
+    scene: Scene,
+    *,
+    plan: str,
+    size: tuple[int, int],
+    margins: Margins,
+    theme: ThemeName = "light",
+    receiver: str | None = None,
+    storey: str | None = None,
+    scale: int = 2,
+    view: View | None = None,
+    quantity: Quantity = "let-in",
+) -> Shot:
+    """What a picture shows, after everything that is asked for was checked. Nothing is drawn."""
+    _check_size(size, scale)
+    receiver = _receiver(scene, receiver)
+    _check_plan(scene, plan)
+    _check_storey(scene, storey)
+    cast = cast_of(scene=scene, receiver=receiver, storey=storey)
+    if view is None:
+        rise = ELEVATION_RAD if storey is None else _STOREY_ELEVATION_RAD
+        view = best_view(scene=scene, spaces=cast.full, elevation_rad=rise)
+    ring = ring_for(scene=scene, cast=cast)
+    camera = fit(
+        points=extent(scene=scene, cast=cast, ring=ring, view=view),
+        view=view,
+        size=size,
+        margins=margins,
+    )
+    return Shot(
+        scene=scene,
+        plan=plan,
+        receiver=receiver,
+        cast=cast,
+        camera=camera,
+        theme=THEMES[theme],
+        quantity=quantity,
+        scale=scale,
+    )
+
+
+def _headline(sheet: Sheet, shot: Shot, *, width: float) -> None:
+    result = shot.scene.plans[shot.scene.plan_index[shot.plan]].receiver(shot.receiver)
+    at = (34 * sheet.unit, 30 * sheet.unit)
+    sheet.headline(headline(plan=shot.plan, result=result), at=at, width=width)
+
+
+def _staged(shot: Shot) -> Stage:
+    return stage(
+        scene=shot.scene,
+        plan=shot.plan,
+        receiver=shot.receiver,
+        cast=shot.cast,
+        camera=shot.camera,
+        theme=shot.theme,
+        quantity=shot.quantity,
+    )
+
+
+# -- rendering -----------------------------------------------------------------------------------
+
+
+def _rendered(shot: Shot) -> Image:
+    """The picture without words, `scale` times as large as it will be."""
+    import PIL.Image
+
+    from viewer import overlay
+
+    staged = _staged(shot)
+    plotter = _plotter(shot, staged)
+    _add_paper(plotter, shot, staged)
+    _lights(plotter, shot.camera)
+    for body in staged.bodies:
+        _add_body(plotter, body)
+    for (colour, opacity), lines in _by_style(staged.lines).items():
+        plotter.add_mesh(_bars(lines), color=colour, opacity=opacity, lighting=False)
+    room = float(
+        np.ptp(np.concatenate([b.mesh.vertices for b in staged.bodies if b.lit]), axis=0).max()
+    )
+    plotter.enable_ssao(
+        radius=min(max(0.05 * room, 0.25), 0.6), bias=0.04, kernel_size=96, blur=True
+    )
+    image = PIL.Image.fromarray(plotter.screenshot(return_img=True))
+    plotter.close()
+    if any(line.glows for line in staged.lines):
+        image = overlay.glow(
+            image, _gap_mask(shot, staged), reach=11.0 * shot.scale * unit_of(shot.camera.size)
+        )
+    return image
+
+
+def _gap_mask(shot: Shot, staged: Stage) -> Image:
+    """White where a gap's outline is seen, black elsewhere; at the finished size."""
+    import PIL.Image
+
+    plotter = _plotter(shot, staged, scale=1)
+    plotter.set_background("black")
+    for body in staged.bodies:
+        if body.opacity == 1.0 and body.fade is None and len(body.mesh.triangles):
+            plotter.add_mesh(_poly(body.mesh), color="black", lighting=False)
+    glowing = [line for line in staged.lines if line.glows]
+    plotter.add_mesh(_bars(glowing), color="white", lighting=False)
+    image = PIL.Image.fromarray(plotter.screenshot(return_img=True))
+    plotter.close()
+    return image
+
+
+def _plotter(shot: Shot, staged: Stage, *, scale: int | None = None) -> Any:
+    import pyvista
+    from vtkmodules.vtkCommonCore import vtkLogger
+
+    # without a display the renderer says so on every start, and then goes on without one
+    vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_ERROR)
+    camera = shot.camera
+    times = shot.scale if scale is None else scale
+    width, height = camera.size
+    nearest, farthest = _depths(camera, staged)
+    distance = nearest + 1.0  # the shading of corners keeps distances with three figures only
+    plotter = pyvista.Plotter(
+        off_screen=True, window_size=(width * times, height * times), lighting="none"
+    )
+    plotter.disable_anti_aliasing()  # with it translucent bodies vanish on some drivers
+    plotter.camera_position = [
+        camera.target_m + camera.view.towards_eye * distance,
+        camera.target_m,
+        (0.0, 0.0, 1.0),
+    ]
+    plotter.enable_parallel_projection()
+    plotter.camera.parallel_scale = 0.5 * height * camera.metres_per_pixel
+    plotter.camera.clipping_range = (0.5, distance - farthest + 2.0)
+    return plotter
+
+
+def _depths(camera: Camera, staged: Stage) -> tuple[float, float]:
+    """How far towards the eye the nearest and the farthest thing lie, from the target. [m]"""
+    shown = [body.mesh.vertices for body in staged.bodies] + [line.points for line in staged.lines]
+    depths = (np.concatenate(shown) - camera.target_m) @ camera.view.towards_eye
+    return float(depths.max()), float(depths.min())
+
+
+def _add_paper(plotter: Any, shot: Shot, staged: Stage) -> None:
+    """The ground of the picture, as a sheet behind everything.
+
+    Where nothing at all is drawn the shading of corners reads what happens to be in memory.
+    """
+    camera = shot.camera
+    _, farthest = _depths(camera, staged)
+    across, up = (0.51 * pixels * camera.metres_per_pixel for pixels in camera.size)
+    middle = camera.target_m + camera.view.towards_eye * (farthest - 1.0)
+    corners = [
+        middle + x * across * camera.view.right + y * up * camera.view.up
+        for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1))
+    ]
+    sheet = _poly(quad(*corners))
+    below, above = rgb(shot.theme.paper), rgb(shot.theme.paper_top)
+    sheet.point_data["paper"] = np.rint(np.array([below, below, above, above]) * 255).astype(
+        np.uint8
+    )
+    plotter.add_mesh(sheet, scalars="paper", rgb=True, ambient=1.0, diffuse=0.0, specular=0.0)
+
+
+def _lights(plotter: Any, camera: Camera) -> None:
+    """Key, fill and eye light, placed from the eye so that every view looks alike."""
+    import pyvista
+
+    view = camera.view
+    level = np.array([view.towards_eye[0], view.towards_eye[1], 0.0])
+    for right, near, high, strength in ((0.55, 0.35, 1.2, 0.75), (-0.9, 0.6, 0.5, 0.28)):
+        at = camera.target_m + 20 * (right * view.right + near * level + high * np.array([0, 0, 1]))
+        plotter.add_light(
+            pyvista.Light(position=at, focal_point=camera.target_m, intensity=strength)
+        )
+    plotter.add_light(pyvista.Light(light_type="headlight", intensity=0.22))
+
+
+def _poly(mesh: Mesh) -> Any:
+    import pyvista
+
+    counts = np.full((len(mesh.triangles), 1), 3, dtype=np.int64)
+    cells = np.concatenate((counts, mesh.triangles), axis=1).reshape(-1)
+    return pyvista.PolyData(np.asarray(mesh.vertices), cells)
+
+
+def _by_style(lines: Sequence[Line]) -> dict[tuple[str, float], list[Line]]:
+    """Lines that can be drawn together."""
+    found: dict[tuple[str, float], list[Line]] = {}
+    for line in lines:
+        found.setdefault((line.colour, line.opacity), []).append(line)
+    return found
+
+
+def _bars(lines: Sequence[Line]) -> Any:
+    """Round bars along lines, as one mesh."""
+    import pyvista
+
+    bars = []
+    for line in lines:
+        points = np.concatenate((line.points, line.points[:1])) if line.closed else line.points
+        bar = pyvista.lines_from_points(points).tube(radius=line.radius_m, n_sides=10, capping=True)
+        bars.append(bar)
+    return bars[0].append_polydata(*bars[1:]) if len(bars) > 1 else bars[0]
+
+
+def _add_body(plotter: Any, body: Body) -> None:
+    if not len(body.mesh.triangles):
+        return
+    mesh = _poly(body.mesh)
+    if body.fade is not None:
+        red, green, blue = rgb(str(body.colour))
+        colours = np.empty((len(body.fade), 4), dtype=np.uint8)
+        colours[:, :3] = np.rint(np.array([red, green, blue]) * 255)
+        colours[:, 3] = np.rint(body.fade * 255)
+        mesh.cell_data["colour"] = colours
+        plotter.add_mesh(mesh, scalars="colour", rgba=True, lighting=False)
+        return
+    plotter.add_mesh(
+        mesh,
+        color=body.colour,
+        opacity=body.opacity,
+        smooth_shading=body.smooth,
+        lighting=body.opacity == 1.0,
+        # a quantity keeps its colour: all ambient; without lighting corners would shade in tiles
+        ambient=0.62 if body.lit else 1.0,
+        diffuse=0.42 if body.lit else 0.0,
+        specular=0.0,
+    )
+
+
+# -- words ---------------------------------------------------------------------------------------
+
+
+def _png(picture: Image) -> bytes:
+    buffer = io.BytesIO()
+    picture.save(buffer, format="PNG", dpi=(_DOTS_PER_INCH, _DOTS_PER_INCH), optimize=True)
+    return buffer.getvalue()

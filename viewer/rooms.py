@@ -1,0 +1,199 @@
+"""Which rooms a picture shows, and where its compass, arrows and names stand. No 3D library."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry import Polygon
+
+from envelope.building.planar import Floats
+from envelope.exposure.results import PanelLeak
+from viewer.bodies import STUB_M
+from viewer.camera import View
+from viewer.parts import Ring, Scene, ScenePanel
+from viewer.scene import arrow_on
+from viewer.shapes import Shape
+
+_AROUND_M = 0.9  # so much of the rooms around is shown
+
+
+EDGE_ON = 1e-3  # cosine below which a panel stands edge on
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cast:
+    """Which rooms a picture shows, and how."""
+
+    full: tuple[str, ...]
+    low: tuple[str, ...]  # around: cut low, and only so far as they are near
+    below: tuple[str, ...]  # stood upon: hinted at
+
+    def around(self, scene: Scene) -> Shape:
+        """Plan of what is shown of the rooms around, walls included."""
+        full = plan_of(scene, self.full)
+        zone = full.buffer(_AROUND_M, join_style="mitre")
+        near = plan_of(scene, self.low).intersection(zone).difference(full.buffer(1e-3))
+        return near.buffer(-0.01, join_style="mitre").buffer(0.01, join_style="mitre")
+
+
+def plan_of(scene: Scene, spaces: Sequence[str]) -> Shape:
+    """Plan of rooms with their walls, small cracks between them closed."""
+    rings = [ring for space in scene.spaces if space.id in spaces for ring in space.outer]
+    whole: Shape = shapely.union_all(
+        [Polygon(ring).buffer(0.03, join_style="mitre") for ring in rings]
+    )
+    return whole.buffer(-0.03, join_style="mitre")
+
+
+def cast_of(*, scene: Scene, receiver: str, storey: str | None = None) -> Cast:
+    """Rooms of a picture: of a receiver (and what opens into its room), or of a whole storey."""
+    spaces = {space.id: space for space in scene.spaces}
+    if storey is None:
+        room = scene.receivers[scene.receiver_index[receiver]].space
+        full = _joined(scene, room)
+        level = spaces[room].storey
+    else:
+        level = storey
+        full = tuple(space.id for space in scene.spaces if space.storey == storey)
+    order = [each.id for each in scene.storeys]
+    place = order.index(level)
+    return Cast(
+        full=full,
+        low=tuple(
+            space.id for space in scene.spaces if space.storey == level and space.id not in full
+        ),
+        below=tuple(
+            space.id for space in scene.spaces if place and space.storey == order[place - 1]
+        ),
+    )
+
+
+def _joined(scene: Scene, room: str) -> tuple[str, ...]:
+    """A room and the rooms that a bare opening makes one with it."""
+    found = [room]
+    ids = set(scene.space_index)
+    for panel in (panel for _ in scene.spaces for panel in scene.panels):
+        if panel.kind == "open" and panel.space in found:
+            found += [name for name in panel.behind if name in ids and name not in found]
+    return tuple(found)
+
+
+def ring_for(*, scene: Scene, cast: Cast) -> Ring:
+    """The compass ring around what a picture shows, below its floor."""
+    low_x, low_y, high_x, high_y = plan_of(scene, cast.full).union(cast.around(scene)).bounds
+    rooms = [space for space in scene.spaces if space.id in cast.full]
+    ground = min(float(space.base.vertices[:, 2].min()) for space in rooms)
+    return Ring(
+        centre_m=np.array([(low_x + high_x) / 2, (low_y + high_y) / 2, ground]),
+        radius_m=1.06 * 0.5 * math.hypot(high_x - low_x, high_y - low_y) + 0.25,
+        north=scene.ring.north,
+    )
+
+
+def extent(*, scene: Scene, cast: Cast, ring: Ring, view: View) -> Floats:
+    """Points (n, 3) that a picture must hold: rooms, ring and arrows."""
+    points = [ring_points(ring, 73)]
+    for space in scene.spaces:
+        if space.id in cast.full:
+            for outline in space.outer:
+                points.append(np.column_stack((outline, np.full(len(outline), space.top_m))))
+    ends = arrows(scene=scene, cast=cast, ring=ring, view=view)
+    points += [np.array(pair) for _, pair in ends]
+    return np.concatenate(points)
+
+
+def ring_points(ring: Ring, count: int = 181) -> Floats:
+    """Points (n, 3) of the compass ring, from north clockwise, the last being the first."""
+    angles = np.linspace(0.0, math.tau, count)
+    return ring_at(ring, angles)
+
+
+def ring_at(ring: Ring, azimuths_rad: Floats, *, reach: float = 1.0) -> Floats:
+    """Points (n, 3) at true azimuths, so many radii from the middle."""
+    east = np.array([ring.north[1], -ring.north[0], 0.0])
+    along = np.cos(azimuths_rad)[:, np.newaxis] * ring.north
+    across = np.sin(azimuths_rad)[:, np.newaxis] * east
+    points: Floats = ring.centre_m + reach * ring.radius_m * (along + across)
+    return points
+
+
+def arrows(
+    *, scene: Scene, cast: Cast, ring: Ring, view: View
+) -> list[tuple[str, tuple[Floats, Floats]]]:
+    """Tail and tip of the arrow of every source that has a direction, by its id.
+
+    The tip stands over the ring, no higher than it takes to be seen past the room.
+    """
+    rooms = [space for space in scene.spaces if space.id in cast.full]
+    axes = np.array([view.right, view.up])
+    hull = shapely.union_all(
+        [shapely.convex_hull(shapely.MultiPoint(room.block.vertices @ axes.T)) for room in rooms]
+    )
+    top = max(room.top_m for room in rooms)
+    found = []
+    for source in scene.sources:
+        if source.direction is None:
+            continue
+        for height in np.linspace(float(ring.centre_m[2]), top + 0.5, 12):
+            ends = arrow_on(
+                np.array([*ring.centre_m[:2], height]),
+                radius_m=ring.radius_m,
+                direction=source.direction,
+                length_m=0.24 * ring.radius_m,
+            )
+            line = shapely.LineString(np.array(ends) @ axes.T).buffer(0.03 * ring.radius_m)
+            if not line.intersects(hull):
+                break
+        found.append((source.id, ends))
+    return found
+
+
+def faces(panel: ScenePanel, view: View) -> bool:
+    """Whether a panel's inside is turned to the eye."""
+    return float(panel.normal @ view.towards_eye) > EDGE_ON
+
+
+def seen(panel: ScenePanel, scene: Scene, view: View) -> bool:
+    """Whether a panel shows: turned to the eye, and so is the wall that carries it."""
+    host = panel.host if panel.host in scene.panel_index else None
+    return faces(panel, view) and (
+        host is None or faces(scene.panels[scene.panel_index[host]], view)
+    )
+
+
+def leak_of(*, scene: Scene, panel: ScenePanel, plan: str, receiver: str) -> PanelLeak | None:
+    """What is found for a panel."""
+    if not panel.states:
+        return None
+    return panel.states[scene.plan_index[plan]].leaks[scene.receiver_index[receiver]]
+
+
+def mark_of(panel: ScenePanel, view: View) -> Floats:
+    """Where a label's line ends (3,): a panel's middle, or what is left of it when cut away."""
+    if faces(panel, view) or panel.kind not in ("wall", "ceiling"):
+        return panel.mark_m
+    ring = panel.outlines[0]
+    middles = 0.5 * (ring + np.roll(ring, -1, axis=0))
+    if panel.kind == "ceiling":
+        highest: Floats = middles[int((middles @ view.up).argmax())]
+        return highest
+    lowest: Floats = middles[int(middles[:, 2].argmin())] + (0.0, 0.0, STUB_M)
+    return lowest
+
+
+def room_names(*, scene: Scene, cast: Cast) -> list[tuple[str, Floats]]:
+    """Names of the rooms around and where on their floors they stand, each (3,)."""
+    around = cast.around(scene)
+    found = []
+    for space in scene.spaces:
+        if space.id in cast.low:
+            floor = shapely.union_all([Polygon(ring) for ring in space.footprint])
+            part = floor.intersection(around)
+            if part.area > 0.6:
+                x, y = part.representative_point().coords[0]
+                found.append((space.id, np.array([x, y, space.floor_m])))
+    return found

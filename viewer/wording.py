@@ -1,0 +1,86 @@
+"""Words and numbers as people read them on pictures and screens."""
+
+from __future__ import annotations
+
+import math
+import unicodedata
+from collections.abc import Sequence
+
+from envelope.exposure.results import ReceiverResult
+
+
+def shown(name: str, *, limit: int = 48) -> str:
+    """A name from a file, fit for a label: one line, no invisible marks, not endless."""
+    plain = "".join(
+        " " if character.isspace() else character
+        for character in name
+        if character.isspace() or not unicodedata.category(character).startswith("C")
+    )
+    plain = " ".join(plain.split())
+    return plain if len(plain) <= limit else plain[: limit - 1].rstrip() + "…"
+
+
+def percent(share: float) -> str:
+    """A share 0 to 1: whole per cents from 10 on, one decimal below, never a rounded nothing."""
+    value = 100.0 * share
+    if not value > 0.0:
+        return "0 %"
+    if value < 0.1:
+        return "< 0.1 %"
+    if 99.5 <= value < 99.95:
+        return f"{value:.1f} %"
+    if value >= 9.95:
+        return f"{value:.0f} %"
+    return f"{value:.1f}".removesuffix(".0") + " %"
+
+
+def decibels(value_db: float) -> str:
+    """A loss or a reduction; a tight one has no number."""
+    if math.isinf(value_db):
+        return "nothing passes" if value_db > 0 else "no limit"
+    return f"{value_db:.1f} dB"
+
+
+def steradians(value_sr: float) -> str:
+    """A solid angle with three figures that matter."""
+    if value_sr == 0.0:
+        return "0 sr"
+    if abs(value_sr) < 0.001:
+        return "< 0.001 sr"
+    return f"{value_sr:.2f} sr" if abs(value_sr) >= 0.1 else f"{value_sr:.3f} sr"
+
+
+def frequency(value_hz: float) -> str:
+    """A frequency in the unit that leaves the fewest digits."""
+    for size, unit in ((1e9, "GHz"), (1e6, "MHz"), (1e3, "kHz")):
+        if value_hz >= size:
+            return f"{value_hz / size:.4g} {unit}"
+    return f"{value_hz:.4g} Hz"
+
+
+def panel_label(*, panel: str, treatments: Sequence[str], share: float) -> str:
+    """Such as ``bedroom/W1, untreated: 83 %``."""
+    worn = " + ".join(shown(treatment, limit=24) for treatment in treatments) or "untreated"
+    return f"{shown(panel)}, {worn}: {percent(share)}"
+
+
+def source_label(*, name: str, azimuth_rad: float | None, elevation_rad: float) -> str:
+    """Such as ``mast, azimuth 231°, 4° up``."""
+    if azimuth_rad is None:
+        return shown(name)
+    turned = round(math.degrees(azimuth_rad)) % 360
+    rise = round(math.degrees(elevation_rad))
+    height = "level" if rise == 0 else f"{abs(rise)}° {'up' if rise > 0 else 'down'}"
+    return f"{shown(name)}, azimuth {turned}°, {height}"
+
+
+def headline(*, plan: str, result: ReceiverResult | None) -> tuple[str, ...]:
+    """Plan, predicted reduction and unshielded solid angle, in parts that stand on one line."""
+    if result is None or not result.bands:
+        return (shown(plan),)
+    band = result.bands[0]
+    return (
+        shown(plan),
+        f"predicted reduction {decibels(band.isotropic_reduction_db)}",
+        f"unshielded {steradians(band.unshielded_solid_angle_sr)}",
+    )
