@@ -1,0 +1,45 @@
+"""Models of others made into spaces: GLB and glTF, OBJ, STL, PLY and IFC; and the way back."""
+
+from envelope.importers.export import (
+    Annotations,
+    PanelFinding,
+    flush_openings,
+    panels_csv,
+    to_glb,
+    to_obj,
+    to_ply,
+    to_stl,
+)
+from envelope.importers.reading import list_model, read_model
+from envelope.importers.records import (
+    Imported,
+    ListedSpace,
+    Listing,
+    MaterialUse,
+    Note,
+    PanelOrigin,
+)
+from envelope.importers.rules import Tagged, TaggedImport, TagRule, tag_panels
+
+__all__ = [
+    "Annotations",
+    "Imported",
+    "ListedSpace",
+    "Listing",
+    "MaterialUse",
+    "Note",
+    "PanelFinding",
+    "PanelOrigin",
+    "TagRule",
+    "Tagged",
+    "TaggedImport",
+    "flush_openings",
+    "list_model",
+    "panels_csv",
+    "read_model",
+    "tag_panels",
+    "to_glb",
+    "to_obj",
+    "to_ply",
+    "to_stl",
+]

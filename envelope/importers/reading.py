@@ -1,0 +1,201 @@
+"""One door for every format: what the file is, in which unit, which way is up."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from envelope.building.planar import Floats
+from envelope.errors import Fault, Location, ModelFileError
+from envelope.importers.gltf import read_gltf
+from envelope.importers.meshes import import_soup, list_soup
+from envelope.importers.obj import read_obj
+from envelope.importers.ply import read_ply
+from envelope.importers.records import Imported, Listing
+from envelope.importers.soup import Soup
+from envelope.importers.stl import read_stl
+
+MOST_BYTES = 500_000_000
+
+UNITS_M = {
+    **dict.fromkeys(("m", "metre", "metres", "meter", "meters"), 1.0),
+    **dict.fromkeys(("cm", "centimetre", "centimetres", "centimeter", "centimeters"), 0.01),
+    **dict.fromkeys(("mm", "millimetre", "millimetres", "millimeter", "millimeters"), 0.001),
+    **dict.fromkeys(("ft", "foot", "feet"), 0.3048),
+    **dict.fromkeys(("in", "inch", "inches"), 0.0254),
+}
+# Which of the file's axes become x, y and z of ours, and with which sign.
+_AXES: dict[str, Floats] = {
+    "z": np.eye(3),
+    "y": np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]]),
+    "x": np.array([[0.0, 1.0, 0.0], [0.0, 0.0, 1.0], [1.0, 0.0, 0.0]]),
+}
+_FORMATS = {
+    ".glb": "glTF",
+    ".gltf": "glTF",
+    ".obj": "OBJ",
+    ".stl": "STL",
+    ".ply": "PLY",
+    ".ifc": "IFC",
+}
+_MESH_READERS = {"glTF": read_gltf, "OBJ": read_obj, "STL": read_stl, "PLY": read_ply}
+
+
+def _fault(path: Path, message: str) -> ModelFileError:
+    return ModelFileError([Fault(message=message, location=Location(path=str(path)))])
+
+
+def sniffed(path: Path) -> str:
+    """Format of a file by its name, checked against its first bytes."""
+    suffix = path.suffix.lower()
+    if suffix not in _FORMATS:
+        raise _fault(
+            path,
+            f"files that end in {suffix or 'nothing'} cannot be imported; "
+            f"{', '.join(_FORMATS)} can",
+        )
+    try:
+        if not path.is_file():
+            raise _fault(path, "there is no such file")
+        size = path.stat().st_size
+        with path.open("rb") as stream:
+            head = stream.read(512)
+    except OSError as error:
+        raise _fault(path, f"cannot be read: {error.strerror}") from None
+    if size == 0:
+        raise _fault(path, "is empty")
+    if size > MOST_BYTES:
+        raise _fault(path, f"has {size / 1e6:.0f} MB; at most {MOST_BYTES / 1e6:.0f} MB")
+    found = _FORMATS[suffix]
+    start = head.lstrip()
+    is_what = (
+        "glTF"
+        if head.startswith(b"glTF") or start.startswith(b"{")
+        else "PLY"
+        if head.startswith((b"ply\n", b"ply\r"))
+        else "IFC"
+        if start.startswith(b"ISO-10303-21")
+        else "a ZIP archive"
+        if head.startswith(b"PK\x03\x04")
+        else "XML"
+        if start.startswith(b"<")
+        else found
+    )
+    if is_what != found:
+        raise _fault(
+            path, f"is named as {found} but its content is {is_what}; rename or convert it"
+        )
+    if found == "OBJ" and b"\0" in head:
+        raise _fault(path, "is named as OBJ, which is plain text, but its content is binary")
+    return found
+
+
+def _sizes(extent: Floats) -> str:
+    """What a model would measure in each unit."""
+    listed = []
+    for word, factor in (("metres", 1.0), ("feet", 0.3048), ("inches", 0.0254), ("mm", 0.001)):
+        a, b, c = extent * factor
+        listed.append(f"as {word} it measures {a:.3g} × {b:.3g} × {c:.3g} m")
+    return "; ".join(listed)
+
+
+def _upright(soup: Soup, path: Path, format: str, unit: str | None, up: str | None) -> Soup:
+    """The soup in metres with z up."""
+    if soup.faces == 0:
+        raise _fault(path, "holds no faces; there is nothing to import")
+    if format == "glTF":
+        if unit is not None or up is not None:
+            raise _fault(path, "glTF is in metres with y up by definition; leave unit and up away")
+        return soup
+    missing = [name for name, value in (("unit", unit), ("up", up)) if value is None]
+    if missing:
+        extent = np.ptp(soup.points[soup.corners], axis=0)
+        a, b, c = extent
+        raise _fault(
+            path,
+            f"{format} carries no unit and no up axis; say {' and '.join(missing)}. Along x, y, z "
+            f"it is {a:.6g} × {b:.6g} × {c:.6g}: {_sizes(extent)}",
+        )
+    factor = UNITS_M.get(str(unit).strip().lower())
+    if factor is None:
+        raise _fault(path, f"unit {unit!r} is not known; m, cm, mm, ft and in are")
+    axes = _AXES.get(str(up).strip().lower())
+    if axes is None:
+        raise _fault(path, f"up axis {up!r} is not known; x, y and z are")
+    return replace(soup, points=factor * soup.points @ axes.T)
+
+
+def _mesh(path: Path, format: str, unit: str | None, up: str | None) -> Soup:
+    try:
+        soup = _MESH_READERS[format](path)
+    except MemoryError:
+        raise _fault(path, "is too large for the memory of this machine") from None
+    return _upright(soup, path, format, unit, up)
+
+
+def read_model(
+    path: Path | str,
+    *,
+    unit: str | None = None,
+    up: str | None = None,
+    spaces: Sequence[str] | None = None,
+    storey: str | None = None,
+    materials: Mapping[str, str] | None = None,
+) -> Imported:
+    """Import a model file.
+
+    Parameters
+    ----------
+    path : Path or str
+        GLB, glTF, OBJ, STL, PLY or IFC.
+    unit : str, optional
+        Unit of OBJ, STL and PLY: "m", "cm", "mm", "ft" or "in". It is never guessed.
+    up : str, optional
+        Their axis that points up: "x", "y" or "z".
+    spaces : sequence of str, optional
+        Ids or names of the spaces to import; all if not given.
+    storey : str, optional
+        Import only the spaces of this storey.
+    materials : mapping, optional
+        For IFC, the user's corrections: name of a material in the file → known material.
+
+    Returns
+    -------
+    imported : Imported
+
+    Raises
+    ------
+    ModelFileError
+        Where the file cannot be read, or holds no such space.
+    MissingExtraError
+        For IFC where ifcopenshell is not installed.
+    """
+    where = Path(path)
+    format = sniffed(where)
+    if format == "IFC":
+        from envelope.importers.ifc import import_ifc
+
+        _no_unit(where, unit, up)
+        return import_ifc(where, spaces=spaces, storey=storey, materials=materials)
+    soup = _mesh(where, format, unit, up)
+    return import_soup(soup, source=where.name, format=format, spaces=spaces, storey=storey)
+
+
+def list_model(path: Path | str, *, unit: str | None = None, up: str | None = None) -> Listing:
+    """Storeys and spaces of a model file, to choose from before importing."""
+    where = Path(path)
+    format = sniffed(where)
+    if format == "IFC":
+        from envelope.importers.ifc import list_ifc
+
+        _no_unit(where, unit, up)
+        return list_ifc(where)
+    return list_soup(_mesh(where, format, unit, up), source=where.name, format=format)
+
+
+def _no_unit(path: Path, unit: str | None, up: str | None) -> None:
+    if unit is not None or up is not None:
+        raise _fault(path, "an IFC file states its own units; leave unit and up away")

@@ -1,0 +1,319 @@
+"""Which closed volumes a soup of polygons encloses.
+
+Every face has two sides. Round each edge the faces that meet there are sorted by angle; the side
+that one turns to the next looks at the side that the next turns back::
+
+              face 2
+                │   side of 2 ↔ side of 3
+       face 1 ──┼── face 3            so the sides link up into the walls of
+                │                     one region of space each
+              face 4
+
+Sides that hang together bound one region. This finds rooms that share a wall of no thickness,
+however faces are wound, and needs no shell to be a solid.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from envelope.building.flat import WELD_M
+from envelope.building.planar import Floats
+from envelope.importers.soup import Ints, Soup, next_corner
+
+MOST_LOOSE_EDGES = 200_000
+TIE_RAD = 1e-3  # faces at one edge closer than this lie on each other
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Edges:
+    """Every edge of every face, those between the same two corners of one group side by side."""
+
+    face: Ints  # (m,)
+    low: Ints
+    high: Ints
+    forward: NDArray[np.bool_]  # whether the face runs from low to high
+    start: Ints  # (e + 1,) first of each distinct edge
+
+    @property
+    def uses(self) -> Ints:
+        """How many faces meet at each distinct edge (e,)."""
+        return np.diff(self.start)
+
+
+def edges_of(soup: Soup, group: Ints | None = None) -> Edges:
+    """Edges of a soup; faces of different groups do not meet."""
+    face = soup.face_of
+    one, two = soup.corners, soup.corners[next_corner(soup.start)]
+    low, high = np.minimum(one, two), np.maximum(one, two)
+    kind = np.zeros(len(face), dtype=np.int64) if group is None else group[face]
+    order = np.lexsort((face, high, low, kind))
+    face, low, high, kind = face[order], low[order], high[order], kind[order]
+    new = np.ones(len(face) + 1, dtype=bool)
+    if len(face):
+        new[1:-1] = (low[1:] != low[:-1]) | (high[1:] != high[:-1]) | (kind[1:] != kind[:-1])
+    return Edges(
+        face=face,
+        low=low,
+        high=high,
+        forward=(one < two)[order],
+        start=np.flatnonzero(new),
+    )
+
+
+def duplicates(soup: Soup, group: Ints | None = None) -> tuple[Ints, Ints]:
+    """Faces that lie exactly on an earlier one of the same group.
+
+    Returns
+    -------
+    face, twin : (d,) int
+        The face that can go and the one that stays.
+    """
+    lengths = np.diff(soup.start)
+    gone, stays = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
+    for length in np.unique(lengths):
+        which = np.flatnonzero(lengths == length)
+        rows = np.sort(soup.select(which).corners.reshape(-1, length), axis=1)
+        if group is not None:
+            rows = np.column_stack((group[which], rows))
+        _, first, inverse = np.unique(rows, axis=0, return_index=True, return_inverse=True)
+        lead = first[inverse.reshape(-1)]
+        extra = lead != np.arange(len(which))
+        gone.append(which[extra])
+        stays.append(which[lead[extra]])
+    return np.concatenate(gone), np.concatenate(stays)
+
+
+def with_corners_on_edges(soup: Soup, group: Ints | None = None) -> tuple[Soup, list[Floats], bool]:
+    """T-junctions mended: a corner that stands on an edge becomes a corner of its faces too.
+
+    Only corners at which an edge is loose, or folded flat onto itself, are looked at. The shape
+    of no face changes. Returns the soup, where the corners were, and whether there were too many
+    such edges to look.
+    """
+    edges = edges_of(soup, group)
+    single = np.concatenate((edges.start[:-1][edges.uses == 1], _folded(soup, edges)))
+    if len(single) == 0:
+        return soup, [], False
+    if len(single) > MOST_LOOSE_EDGES:
+        return soup, [], True
+    kind = np.zeros(soup.faces, dtype=np.int64) if group is None else group
+    ends = np.unique(
+        np.column_stack(
+            (
+                np.concatenate((edges.low[single], edges.high[single])),
+                np.tile(kind[edges.face[single]], 2),
+            )
+        ),
+        axis=0,
+    )
+    a, b = soup.points[edges.low], soup.points[edges.high]
+    low, high = np.minimum(a, b) - WELD_M, np.maximum(a, b) + WELD_M
+    tree = shapely.STRtree(shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1]))
+    spots = soup.points[ends[:, 0]]
+    which, edge = tree.query(shapely.points(spots[:, :2]))
+    spot, tail = spots[which], a[edge]
+    step = b[edge] - tail
+    length = np.sqrt(np.einsum("ij,ij->i", step, step))
+    along = np.einsum("ij,ij->i", spot - tail, step) / length
+    off = spot - tail - (along / length)[:, np.newaxis] * step
+    on_it = (np.einsum("ij,ij->i", off, off) < WELD_M**2) & (along > WELD_M)
+    on_it &= (along < length - WELD_M) & (kind[edges.face[edge]] == ends[which, 1])
+    added: dict[tuple[int, int, int], list[int]] = {}
+    places: set[int] = set()
+    order = np.flatnonzero(on_it)
+    for item in order[np.argsort(along[order], kind="stable")].tolist():
+        place, index = int(ends[which[item], 0]), int(edge[item])
+        key = (int(edges.face[index]), int(edges.low[index]), int(edges.high[index]))
+        added.setdefault(key, []).append(place)
+        places.add(place)
+    if not added:
+        return soup, [], False
+    touched = {face for face, _, _ in added}
+    corners: list[NDArray[np.int64]] = []
+    lengths = np.diff(soup.start).copy()
+    cut = 0
+    for face in sorted(touched):
+        ring = soup.face(face).tolist()
+        longer: list[int] = []
+        for one, two in zip(ring, [*ring[1:], ring[0]], strict=True):
+            longer.append(one)
+            between = added.get((face, min(one, two), max(one, two)), [])
+            longer.extend(between if one < two else between[::-1])
+        corners.append(soup.corners[cut : soup.start[face]])
+        corners.append(np.array(longer, dtype=np.int64))
+        cut = int(soup.start[face + 1])
+        lengths[face] = len(longer)
+    corners.append(soup.corners[cut:])
+    mended = Soup(
+        points=soup.points,
+        corners=np.concatenate(corners),
+        start=np.concatenate(([0], np.cumsum(lengths))),
+        label=soup.label,
+        labels=soup.labels,
+    )
+    return mended, [soup.points[place] for place in sorted(places)], False
+
+
+def _folded(soup: Soup, edges: Edges) -> Ints:
+    """First use of each edge whose two faces lie on top of each other."""
+    double = edges.start[:-1][edges.uses == 2]
+    normals = soup.area_vectors()
+    normals /= np.linalg.norm(normals, axis=1, keepdims=True)
+    axis = soup.points[edges.high[double]] - soup.points[edges.low[double]]
+    axis /= np.linalg.norm(axis, axis=1, keepdims=True)
+    into = [
+        np.cross(normals[edges.face[use]], np.where(edges.forward[use], 1.0, -1.0)[:, None] * axis)
+        for use in (double, double + 1)
+    ]
+    together = np.einsum("ij,ij->i", into[0], into[1]) > np.cos(TIE_RAD)
+    return np.asarray(double[together])
+
+
+def connected(soup: Soup, group: Ints | None = None) -> Ints:
+    """Number of the connected piece of each face (f,), joined through shared edges."""
+    edges = edges_of(soup, group)
+    first = np.repeat(edges.face[edges.start[:-1]], edges.uses)
+    links = coo_array((np.ones(len(first)), (first, edges.face)), shape=(soup.faces, soup.faces))
+    return np.asarray(connected_components(links, directed=False)[1], dtype=np.int64)
+
+
+def tight(soup: Soup, piece: Ints) -> NDArray[np.bool_]:
+    """Of each connected piece, whether exactly two faces meet at every edge."""
+    edges = edges_of(soup, piece)
+    count = int(piece.max()) + 1 if len(piece) else 0
+    found = np.ones(count, dtype=bool)
+    found[piece[edges.face[edges.start[:-1]][edges.uses != 2]]] = False
+    return found
+
+
+def _turn_links(soup: Soup, edges: Edges, normals: Floats, piece: Ints) -> tuple[Ints, Ints]:
+    """Sides that look at each other, two lists. Side 2k is the front of face k, 2k + 1 its back."""
+    one: list[Ints] = []
+    two: list[Ints] = []
+    double = edges.start[:-1][edges.uses == 2]
+    left, right = edges.face[double], edges.face[double + 1]
+    same = edges.forward[double] == edges.forward[double + 1]
+    flip = same.astype(np.int64)
+    one += [2 * left, 2 * left + 1]
+    two += [2 * right + flip, 2 * right + 1 - flip]
+    lone = edges.face[edges.start[:-1][edges.uses == 1]]
+    one.append(2 * lone)
+    two.append(2 * lone + 1)
+    for index in np.flatnonzero(edges.uses > 2).tolist():
+        span = slice(int(edges.start[index]), int(edges.start[index + 1]))
+        faces = edges.face[span]
+        sign = np.where(edges.forward[span], 1.0, -1.0)
+        axis = soup.points[edges.high[span.start]] - soup.points[edges.low[span.start]]
+        axis = axis / np.linalg.norm(axis)
+        into = np.cross(normals[faces], sign[:, np.newaxis] * axis)
+        u = into[0]
+        angle = np.arctan2(into @ np.cross(axis, u), into @ u) % (2.0 * np.pi)
+        angle[angle > 2.0 * np.pi - TIE_RAD] = 0.0
+        order = np.lexsort((faces, angle)).tolist()
+        _settle_ties(order, angle, piece[faces], np.cross(axis, into))
+        turned = np.array(order)
+        ahead = np.where(sign > 0.0, 2 * faces, 2 * faces + 1)[turned]
+        behind = np.where(sign > 0.0, 2 * faces + 1, 2 * faces)[turned]
+        one.append(ahead)
+        two.append(np.roll(behind, -1))
+    return np.concatenate(one), np.concatenate(two)
+
+
+def _settle_ties(order: list[int], angle: Floats, piece: Ints, ahead: Floats) -> None:
+    """Of two faces on top of each other, first the one that belongs with the face before them.
+
+    Where that does not decide, the one of the lower number lies on the lower side, which gives
+    the same answer at every edge that they share. `ahead` (k, 3) is the way that angles grow.
+    """
+    count = len(order)
+    for place in range(count):
+        here, there = order[place], order[(place + 1) % count]
+        if abs(angle[here] - angle[there]) > TIE_RAD:
+            continue
+        before, after = order[place - 1], order[(place + 2) % count]
+        straight = int(piece[before] == piece[here]) + int(piece[there] == piece[after])
+        crossed = int(piece[before] == piece[there]) + int(piece[here] == piece[after])
+        if crossed == straight:
+            way = ahead[here][np.argmax(np.abs(ahead[here]) > 0.1)]
+            straight = int((piece[here] < piece[there]) == (way > 0.0))
+            crossed = 1 - straight
+        if crossed > straight:
+            order[place], order[(place + 1) % count] = there, here
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Volume:
+    """One closed region: the faces round it, and which of their sides look into it."""
+
+    faces: Ints  # (k,)
+    front: NDArray[np.bool_]  # (k,) whether it is the front that looks in
+    volume_m3: float
+    low: Floats  # (3,) [m]
+    high: Floats
+
+    @property
+    def outward_share(self) -> float:
+        """Share of the faces whose fronts look out of it, as those of a solid body do."""
+        return 1.0 - float(np.mean(self.front))
+
+
+def volumes(soup: Soup, group: Ints) -> tuple[list[Volume], Ints]:
+    """Closed regions, and the faces both of whose sides look into one and the same region.
+
+    Parameters
+    ----------
+    soup : Soup
+        Welded; every edge should be shared.
+    group : (f,) int
+        Faces of different groups know nothing of each other.
+    """
+    vectors = soup.area_vectors()
+    normals = vectors / np.linalg.norm(vectors, axis=1, keepdims=True)
+    # Pieces joined through plain edges tell rooms that only touch apart.
+    edges = edges_of(soup, group)
+    double = edges.start[:-1][edges.uses == 2]
+    links = coo_array(
+        (np.ones(len(double)), (edges.face[double], edges.face[double + 1])),
+        shape=(soup.faces, soup.faces),
+    )
+    piece = np.asarray(connected_components(links, directed=False)[1], dtype=np.int64)
+    one, two = _turn_links(soup, edges, normals, piece)
+    sides = 2 * soup.faces
+    links = coo_array((np.ones(len(one)), (one, two)), shape=(sides, sides))
+    count, region = connected_components(links, directed=False)
+    both = region[0::2] == region[1::2]
+    # Cones from each group's own first corner keep digits far from the origin.
+    apex = soup.points[soup.corners[soup.start[:-1]]]
+    origin = apex[np.unique(group, return_index=True)[1]][np.unique(group, return_inverse=True)[1]]
+    cone = np.einsum("ij,ij->i", apex - origin, vectors) / 3.0
+    volume = np.zeros(count)
+    np.add.at(volume, region[0::2][~both], -cone[~both])
+    np.add.at(volume, region[1::2][~both], cone[~both])
+    fins: list[Ints] = []
+    found: list[Volume] = []
+    order = np.argsort(region, kind="stable")
+    bounds = np.searchsorted(region[order], np.arange(count + 1))
+    for index in np.flatnonzero(volume > 1e-9).tolist():
+        members = np.sort(order[bounds[index] : bounds[index + 1]])
+        faces, front = members // 2, members % 2 == 0
+        fin = both[faces]
+        fins.append(np.unique(faces[fin]))
+        faces, front = faces[~fin], front[~fin]
+        spots = soup.points[soup.select(faces).corners]
+        found.append(
+            Volume(
+                faces=faces,
+                front=front,
+                volume_m3=float(volume[index]),
+                low=spots.min(axis=0),
+                high=spots.max(axis=0),
+            )
+        )
+    return found, np.concatenate(fins) if fins else np.zeros(0, dtype=np.int64)
