@@ -38,10 +38,12 @@ FINE = Sampling(points_per_panel=2**16, points=2**20)
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Aim:
-    """One panel seen from one eye."""
+    """One panel seen from one eye, or its part above or below the eye's horizon."""
 
     panel: int
+    above: bool  # the horizon
     solid_angle_sr: float
+    share: float  # of the whole panel's solid angle
     corners: Floats  # (k, 3, 3) unit vectors to its triangles
     shares: Floats  # (k + 1,) of the solid angle up to each triangle, from 0 to 1
     hiders: Ints  # panels that may stand in between
@@ -90,26 +92,49 @@ def aims(
     for panel, height in zip(panels, seen, strict=True):
         if height <= _IN_PLANE:
             continue
-        local = geometry.triangles[panel] - eye
-        parts = np.abs(triangle_solid_angle(local))
-        local, parts = local[parts > 0.0], parts[parts > 0.0]
-        if not len(parts):
-            continue
-        total = float(parts.sum())
-        shares = np.concatenate(([0.0], np.cumsum(parts) / total))
-        found.append(
-            Aim(
-                panel=panel,
-                solid_angle_sr=total,
-                corners=local / np.linalg.norm(local, axis=2, keepdims=True),
-                shares=shares,
-                hiders=np.empty(0, dtype=np.int32)
-                if behind
-                else _hiders(geometry, panel=panel, panels=panels, heights=heights, eye=eye),
-                sequence=scrambled(seed=(*seed, panel), scrambles=scrambles),
+        hiders = np.empty(0, dtype=np.int32)
+        if not behind:
+            hiders = _hiders(geometry, panel=panel, panels=panels, heights=heights, eye=eye)
+        parts = [
+            (above, local, np.abs(triangle_solid_angle(local)))
+            for above, local in _at_the_horizon(geometry.triangles[panel] - eye)
+        ]
+        whole = sum(float(sizes.sum()) for _, _, sizes in parts)
+        for above, local, sizes in parts:
+            local, sizes = local[sizes > 0.0], sizes[sizes > 0.0]
+            if not len(sizes):
+                continue
+            total = float(sizes.sum())
+            found.append(
+                Aim(
+                    panel=panel,
+                    above=above,
+                    solid_angle_sr=total,
+                    share=total / whole,
+                    corners=local / np.linalg.norm(local, axis=2, keepdims=True),
+                    shares=np.concatenate(([0.0], np.cumsum(sizes) / total)),
+                    hiders=hiders,
+                    sequence=scrambled(seed=(*seed, panel, int(above)), scrambles=scrambles),
+                )
             )
-        )
     return found
+
+
+def _at_the_horizon(local: Floats) -> list[tuple[bool, Floats]]:
+    """Triangles (k, 3, 3) about the eye cut at its horizon, so that both parts are exact."""
+    pieces: dict[bool, list[Floats]] = {True: [], False: []}
+    for corners in local:
+        for above, sign in ((True, 1.0), (False, -1.0)):
+            ring: list[Floats] = []
+            for here, there in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+                if sign * here[2] >= 0.0:
+                    ring.append(here)
+                if here[2] * there[2] < 0.0:
+                    level = here + (there - here) * (here[2] / (here[2] - there[2]))
+                    ring.append(level * (1.0, 1.0, 0.0))
+            for k in range(1, len(ring) - 1):
+                pieces[above].append(np.stack((ring[0], ring[k], ring[k + 1])))
+    return [(above, np.array(found)) for above, found in pieces.items() if found]
 
 
 def _hiders(geometry: Geometry, *, panel: int, panels: range, heights: Floats, eye: Floats) -> Ints:

@@ -39,7 +39,9 @@ from envelope.rays.crossings import (
 from envelope.rays.sequence import scrambled
 from envelope.rays.tables import NORMAL, OFFSET, Geometry, geometry_of
 
+_LEAST = 8  # points of a scramble on the smallest part of a panel
 _MORE = 8  # times as many points on a panel that is partly hidden
+SHORT_OF_GROUND = 1e-6  # of the way: a ray that comes up from the ground starts just above it
 _SEED = 40_087  # of the casts whose sampling is not asked for
 
 
@@ -55,8 +57,9 @@ def cast_directions(
 ) -> Crossings:
     """Cast from a receiver in all directions.
 
-    Every panel of its space is aimed at. One that nothing hides has its exact solid angle; one
-    that is partly hidden gets eight times as many points.
+    Every panel of its space is aimed at, above and below the horizon apart. One that nothing hides
+    has its exact solid angle; one that is partly hidden gets eight times as many points, unless it
+    is a reveal.
 
     Parameters
     ----------
@@ -85,9 +88,10 @@ def cast_directions(
     eye = np.array(position_m, dtype=np.float64) - geometry.middle
     panels = range(*(int(row) for row in geometry.tables.space[home]))
     targets = aims(geometry, panels=panels, eye=eye, seed=(sampling.seed,))
-    points = {aim.panel: _points(aim, sampling) for aim in targets}
+    points = [_points(aim, sampling) for aim in targets]
     expected = sum(
-        SCRAMBLES * points[aim.panel] * (_MORE if len(aim.hiders) else 1) for aim in targets
+        SCRAMBLES * n * (_more(building, aim) if len(aim.hiders) else 1)
+        for aim, n in zip(targets, points, strict=True)
     )
     walked = 0
     gathered = Gathered()
@@ -101,27 +105,29 @@ def cast_directions(
         if progress is not None:
             progress(walked / expected)
 
-    def gather(tasks: list[Stretch]) -> None:
+    def gather(wanted: list[tuple[int, int, int]]) -> None:
+        tasks = [
+            stretch
+            for index, start, stop in wanted
+            for stretch in stretches(targets[index], index, start, stop)
+        ]
         results = in_threads(tasks, work, done=done, cancel=cancel)
         for stretch, (parts, arrived) in zip(tasks, results, strict=True):
-            gathered.add(stretch.aim.panel, parts, arrived)
+            gathered.add(stretch.index, parts, arrived)
 
-    gather([part for aim in targets for part in stretches(aim, 0, points[aim.panel])])
+    gather([(index, 0, n) for index, n in enumerate(points)])
     partly = [
-        aim for aim in targets if 0 < gathered.arrived[aim.panel] < SCRAMBLES * points[aim.panel]
+        (index, n, _more(building, targets[index]) * n)
+        for index, n in enumerate(points)
+        if 0 < gathered.arrived[index] < SCRAMBLES * n
     ]
-    gather(
-        [
-            part
-            for aim in partly
-            for part in stretches(aim, points[aim.panel], _MORE * points[aim.panel])
-        ]
-    )
-    points |= {aim.panel: _MORE * points[aim.panel] for aim in partly}
+    gather(partly)
+    for index, _, n in partly:
+        points[index] = n
     if progress is not None:
         progress(1.0)
     return as_crossings(
-        gathered.total({aim.panel: aim.solid_angle_sr / points[aim.panel] for aim in targets}),
+        gathered.total([aim.solid_angle_sr / n for aim, n in zip(targets, points, strict=True)]),
         digest=building.digest,
         bins=bins,
         rays=walked,
@@ -238,12 +244,12 @@ def cast_lit(
     target_m : (3,) float
         a point, in `target_space` or outdoors (None). [m]
     """
+    _one_of(direction, target_m)
     geometry = geometry_of(building)
     home = _space_index(building, space)
-    goal = -2
+    goal = walk.NOWHERE
     if target_m is not None:
         goal = _point_of(building, space=target_space, position_m=target_m)
-    _one_of(direction, target_m)
     kinds = []
     for panel in range(*(int(row) for row in geometry.tables.space[home])):
         points, area = on_panel(geometry, panel, points_per_panel)
@@ -259,7 +265,7 @@ def cast_lit(
         starts=points,
         directions=towards,
         home=home,
-        known=panels.astype(np.int32),
+        known=panels.astype(np.int64),
         target=None
         if target_m is None
         else np.asarray(target_m, dtype=np.float64) - geometry.middle,
@@ -313,10 +319,18 @@ def cast_chain(
         total = areas[lit].sum()
         for panel in lit.tolist():
             points, area = on_panel(geometry, panel, share_of(count, areas[panel] / total))
-            starts.append(points + towards * (2.0 * geometry.radius_m + 1.0))
-            directions.append(np.tile(-towards, (len(points), 1)))
-            weights.append(np.full(len(points), area * facing[panel]))
-            panels.append(np.full(len(points), panel))
+            inward = np.tile(-towards, (len(points), 1))
+            back, reached = back_to_the_sky(
+                points,
+                inward,
+                far=2.0 * geometry.radius_m + 1.0,
+                grade=float(geometry.tables.grade),
+                reach=float(geometry.tables.reach),
+            )
+            starts.append((points - back[:, np.newaxis] * inward)[reached])
+            directions.append(inward[reached])
+            weights.append(np.full(int(reached.sum()), area * facing[panel]))
+            panels.append(np.full(int(reached.sum()), panel))
     else:
         home = _point_of(building, space=source_space, position_m=source_m)
         eye = np.asarray(source_m, dtype=np.float64) - geometry.middle
@@ -352,10 +366,21 @@ def cast_chain(
     )
 
 
+def _more(building: Building, aim: Aim) -> int:
+    """How many times as many points a partly hidden panel gets.
+
+    Reveals are nearly always partly hidden, and small, and nobody asks for one by itself: a
+    house would spend most of its rays on them.
+    """
+    return 1 if building.panels[aim.panel].kind == "reveal" else _MORE
+
+
 def _points(aim: Aim, sampling: Sampling) -> int:
-    """Points of each scramble on a panel: a power of two, for which Sobol points are balanced."""
+    """Points of each scramble on an aim: a power of two, for which Sobol points are balanced."""
     wanted = max(
-        sampling.points_per_panel, sampling.points * aim.solid_angle_sr / (4.0 * np.pi), SCRAMBLES
+        sampling.points_per_panel * aim.share,
+        sampling.points * aim.solid_angle_sr / (4.0 * np.pi),
+        _LEAST * SCRAMBLES,
     )
     return 1 << (int(np.ceil(wanted / SCRAMBLES)) - 1).bit_length()
 
@@ -454,3 +479,17 @@ def on_panel(geometry: Geometry, panel: int, count: int) -> tuple[Floats, float]
         (1.0 - along) * b[chosen] + along * c[chosen]
     )
     return points, total / count
+
+
+def back_to_the_sky(
+    points: np.ndarray, inward: np.ndarray, *, far: float, grade: float, reach: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """How far back a ray starts, and whether it comes from an exposed direction."""
+    rises = inward[:, 2] > 0.0
+    with np.errstate(divide="ignore", invalid="ignore"):
+        to_ground = np.where(rises, (points[:, 2] - grade) / inward[:, 2], np.inf)
+    aside = np.hypot(inward[:, 0], inward[:, 1])
+    with np.errstate(invalid="ignore"):
+        exposed = ~rises | ((to_ground >= 0.0) & (to_ground * aside > reach))
+    back = np.minimum(far, np.where(rises, to_ground * (1.0 - SHORT_OF_GROUND), far))
+    return back, exposed

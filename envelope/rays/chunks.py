@@ -85,6 +85,7 @@ class Stretch:
     """Rays `start` to `stop` of every scramble of one aim."""
 
     aim: Aim
+    index: int  # of the aim
     start: int
     stop: int
 
@@ -94,11 +95,12 @@ class Stretch:
         return SCRAMBLES * (self.stop - self.start)
 
 
-def stretches(aim: Aim, start: int, stop: int) -> list[Stretch]:
+def stretches(aim: Aim, index: int, start: int, stop: int) -> list[Stretch]:
     """Rays `start` to `stop` of an aim, cut into chunks."""
     step = _CHUNK // SCRAMBLES
     return [
-        Stretch(aim=aim, start=low, stop=min(low + step, stop)) for low in range(start, stop, step)
+        Stretch(aim=aim, index=index, start=low, stop=min(low + step, stop))
+        for low in range(start, stop, step)
     ]
 
 
@@ -141,34 +143,33 @@ def tally(
 
 
 class Gathered:
-    """Signatures of several aims, added up as chunks come in, united when they grow many."""
+    """Signatures by aim, added up as chunks come in, united when they grow many."""
 
     def __init__(self) -> None:
         self._parts: dict[int, list[Signatures]] = {}
         self._rows = 0
         self.arrived: dict[int, int] = {}
 
-    def add(self, panel: int, parts: Sequence[Signatures], arrived: Longs) -> None:
-        """Add what a chunk aimed at a panel brought."""
-        kept = self._parts.setdefault(panel, [])
-        kept.extend(parts)
-        self.arrived[panel] = self.arrived.get(panel, 0) + int(arrived.sum())
+    def add(self, aim: int, parts: Sequence[Signatures], arrived: Longs) -> None:
+        """Add what a chunk of an aim, told by its index, brought."""
+        self._parts.setdefault(aim, []).extend(parts)
+        self.arrived[aim] = self.arrived.get(aim, 0) + int(arrived.sum())
         self._rows += sum(len(part.sky) for part in parts)
         if self._rows > _UNITE_AT:
-            self._parts = {panel: [unite(parts)] for panel, parts in self._parts.items()}
+            self._parts = {aim: [unite(parts)] for aim, parts in self._parts.items()}
             self._rows = sum(len(part.sky) for (part,) in self._parts.values())
 
-    def total(self, weights_sr: dict[int, float]) -> Signatures:
-        """Everything united, the rays of each panel weighing what is given for it."""
+    def total(self, weights_sr: Sequence[float]) -> Signatures:
+        """Everything united, the rays of each aim weighing what is given for it."""
         scaled = []
-        for panel, parts in self._parts.items():
+        for aim, parts in self._parts.items():
             for part in parts:
                 scaled.append(
                     Signatures(
                         hashes=part.hashes,
                         first_panel=part.first_panel,
                         sky=part.sky,
-                        weights_sr=part.weights_sr * weights_sr[panel],
+                        weights_sr=part.weights_sr * weights_sr[aim],
                         start=part.start,
                         entries=part.entries,
                     )
@@ -196,7 +197,7 @@ def follow(
     starts: Floats,
     directions: Floats,
     home: int,
-    known: Ints | None = None,
+    known: Longs | None = None,
     target: Floats | None = None,
     target_space: int = -1,
 ) -> Trace:
@@ -214,16 +215,15 @@ def follow(
         Point at which they end, in `target_space`; else they go on for ever. [m]
     """
     if known is None:
-        known = np.full(len(starts), -1, dtype=np.int32)
-    aimed = target is not None
+        known = np.full(len(starts), -1, dtype=np.int64)
     goal = np.zeros(3) if target is None else target
-    within = target_space if aimed else -2
+    within = walk.NOWHERE if target is None else target_space
     starts, directions = np.ascontiguousarray(starts), np.ascontiguousarray(directions)
 
     def work(stretch: range) -> Trace:
         return _follow(
             geometry, starts, directions, known, stretch, home=home,
-            aimed=aimed, target=goal, target_space=within,
+            target=goal, target_space=within,
         )  # fmt: skip
 
     chunks = [
@@ -236,11 +236,10 @@ def _follow(
     geometry: Geometry,
     starts: Floats,
     directions: Floats,
-    known: Ints,
+    known: Longs,
     stretch: range,
     *,
     home: int,
-    aimed: bool,
     target: Floats,
     target_space: int,
 ) -> Trace:
@@ -258,7 +257,7 @@ def _follow(
     while True:
         begin = ray
         ray, filled = walk.follow(
-            geometry.tables, starts, directions, home, known, aimed, target, target_space, begin,
+            geometry.tables, starts, directions, home, known, target, target_space, begin,
             ends, sky, first, back, rows, cosines, spaces, panels,
         )  # fmt: skip
         if ray < 0:

@@ -5,7 +5,8 @@ numba keeps compiled functions beside their module, or else in the user's cache 
 each process.
 
 Its cache notices a change in a function's own module only: a compiled function calls compiled
-functions of its own module and no others.
+functions of its own module and no others, and whoever renumbers the columns of `tables` touches
+`walk` as well.
 """
 
 from __future__ import annotations

@@ -5,14 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from envelope.building.records import Building
-from envelope.rays.cast import on_panel, share_of
+from envelope.rays.cast import back_to_the_sky, on_panel, share_of
 from envelope.rays.chunks import follow
 from envelope.rays.crossings import Chain
 from envelope.rays.sequence import scrambled
 from envelope.rays.tables import NORMAL, OFFSET, geometry_of
 
 _SEED = 51_407
-SHORT_OF_GROUND = 1e-6  # of the way: a ray that comes up from the ground starts just above it
 
 
 def cast_even(building: Building, *, count: int = 2**14) -> Chain:
@@ -41,7 +40,7 @@ def cast_even(building: Building, *, count: int = 2**14) -> Chain:
         normal = tables.plane[panel, NORMAL:OFFSET]
         points, area = on_panel(geometry, panel, share_of(count, areas[panel] / areas.sum()))
         inward = _towards(normal, len(points), panel)
-        back, reached = _back_to_the_sky(
+        back, reached = back_to_the_sky(
             points, inward, far=far, grade=float(tables.grade), reach=float(tables.reach)
         )
         starts.append((points - back[:, np.newaxis] * inward)[reached])
@@ -81,17 +80,3 @@ def _towards(normal: np.ndarray, count: int, panel: int) -> np.ndarray:
         + height[:, np.newaxis] * normal
     )
     return np.asarray(directions)
-
-
-def _back_to_the_sky(
-    points: np.ndarray, inward: np.ndarray, *, far: float, grade: float, reach: float
-) -> tuple[np.ndarray, np.ndarray]:
-    """How far back a ray starts, and whether it comes from an exposed direction."""
-    rises = inward[:, 2] > 0.0
-    with np.errstate(divide="ignore", invalid="ignore"):
-        to_ground = np.where(rises, (points[:, 2] - grade) / inward[:, 2], np.inf)
-    aside = np.hypot(inward[:, 0], inward[:, 1])
-    with np.errstate(invalid="ignore"):
-        exposed = ~rises | ((to_ground >= 0.0) & (to_ground * aside > reach))
-    back = np.minimum(far, np.where(rises, to_ground * (1.0 - SHORT_OF_GROUND), far))
-    return back, exposed

@@ -25,6 +25,7 @@ from envelope.rays.compiled import compiled
 from envelope.rays.tables import Ints, Tables
 
 Bytes = NDArray[np.int8]
+Longs = NDArray[np.int64]
 Words = NDArray[np.uint64]
 Vector = tuple[float, float, float]
 
@@ -36,6 +37,8 @@ CORNER = 1e-4  # within this of a panel just passed, the next may be one that sh
 
 # what became of a ray
 BLOCKED, BELOW, ABOVE, LOST = 0, 1, 2, -1
+
+NOWHERE = -2  # the target's space of a ray that has no target
 
 
 @compiled
@@ -281,20 +284,22 @@ def enter(
 
 @compiled
 def walk(
-    tables: Tables, start: Floats, direction: Floats, home: int, known: int, aimed: bool,
-    target: Floats, target_space: int, rows: Ints, cosines: Floats, spaces: Ints, panels: Ints,
-    at: int, met: Ints,
+    tables: Tables, start: Floats, direction: Floats, home: int, known: int, target: Floats,
+    target_space: int, rows: Ints, cosines: Floats, spaces: Ints, panels: Ints, met: Ints,
 ) -> tuple[int, int, int, bool]:  # fmt: skip
-    """Follow one ray and write down what it crosses, from `at` on.
+    """Follow one ray and write down what it crosses.
 
     Parameters
     ----------
     start, direction : (3,) float
-        Of the ray. An `aimed` ray takes its direction to `target` anew wherever it is shifted.
+        Of the ray.
     home : int
         The space in which it starts; -1 outdoors.
     known : int
         The panel by which it leaves that space, where that is known; else -1.
+    target : (3,) float
+        Where the ray ends, in `target_space`, -1 for outdoors; it is aimed there anew wherever it
+        is shifted. With NOWHERE for the space it goes on for ever.
     rows, cosines, spaces, panels : (m,) int, float, int, int
         Row and cosine of each crossing, the space before it (-1 outdoors), and the panel met.
         At least `2 * STEPS` of each must be free.
@@ -318,7 +323,8 @@ def walk(
     way = (direction[0], direction[1], direction[2])
     space, came, left, barred = home, -1, -1, -1
     # a straight stretch meets a plane once: what it has met, and from where on it is written down
-    count, since = 0, at
+    at, count, since = 0, 0, 0
+    aimed = target_space != NOWHERE
     first, undecided, returned = -1, home >= 0, False
     remaining = math.inf
     for _ in range(STEPS):
@@ -514,6 +520,7 @@ def tally(
     signatures, filled = 0, 0
     starts[0] = 0
     mask = np.uint64(len(slots) - 1)
+    nowhere = min(space, NOWHERE)  # a plain constant would have the walk compiled for itself
     share = len(directions) // scrambles
     for ray in range(begin, len(directions)):
         if signatures == len(hashes) or filled + 2 * STEPS > len(entries):
@@ -522,8 +529,8 @@ def tally(
         if is_hidden(tables, panel, hiders, start, direction):
             continue
         end, sky, first, _ = walk(
-            tables, start, direction, space, panel, False, start, -2,
-            rows, cosines, spaces, panels, 0, met,
+            tables, start, direction, space, panel, start, nowhere,
+            rows, cosines, spaces, panels, met,
         )  # fmt: skip
         if sky == LOST:
             return -1 - ray, signatures, filled
@@ -558,9 +565,9 @@ def tally(
 
 @compiled
 def follow(
-    tables: Tables, starts: Floats, directions: Floats, home: int, known: Ints, aimed: bool,
-    target: Floats, target_space: int, begin: int, ends: Ints, skies: Bytes, firsts: Ints,
-    returned: Bytes, rows: Ints, cosines: Floats, spaces: Ints, panels: Ints,
+    tables: Tables, starts: Floats, directions: Floats, home: int, known: Longs, target: Floats,
+    target_space: int, begin: int, ends: Ints, skies: Bytes, firsts: Ints, returned: Bytes,
+    rows: Ints, cosines: Floats, spaces: Ints, panels: Ints,
 ) -> tuple[int, int]:  # fmt: skip
     """Walk rays and keep everything that each crosses.
 
@@ -579,10 +586,11 @@ def follow(
     for ray in range(begin, len(starts)):
         if at + 2 * STEPS > len(rows):
             return ray, at
-        at, sky, first, back = walk(
-            tables, starts[ray], directions[ray], home, known[ray], aimed, target, target_space,
-            rows, cosines, spaces, panels, at, met,
+        end, sky, first, back = walk(
+            tables, starts[ray], directions[ray], home, known[ray], target, target_space,
+            rows[at:], cosines[at:], spaces[at:], panels[at:], met,
         )  # fmt: skip
+        at += end
         if sky == LOST:
             return -1 - ray, at
         ends[ray], skies[ray], firsts[ray], returned[ray] = at, sky, first, back

@@ -52,7 +52,7 @@ def towards(azimuth_deg: float, elevation_deg: float) -> np.ndarray:
 def test_bins_hold_their_cosines(box_room: Callable[..., Building]) -> None:
     """A narrow look at the near wall: every cosine between its edge's and 1."""
     building = box_room()
-    cast = cast_directions(building, space="room", position_m=EYE, sampling=FEW, bins=10)
+    cast = cast_directions(building, space="room", position_m=EYE, bins=10)
     wall = building.panel_index["room/south"]
     bins = cast.entries[cast.start[:-1]][cast.first_panel == wall] % 10
     # its farthest corner is 3 m aside and 1.4 m up from 1 m off
@@ -74,7 +74,7 @@ def test_sky_codes_add_up(box_room: Callable[..., Building]) -> None:
     building = box_room(size=(2.0, 2.0, 2.4))
     cast = cast_directions(building, space="room", position_m=EYE)
     parts = [float(cast.solid_angle_sr[cast.sky == code].sum()) for code in range(3)]
-    assert parts[2] == pytest.approx(2.0 * np.pi, abs=2e-4)
+    assert parts[2] == pytest.approx(2.0 * np.pi, abs=1e-9)
     # at azimuth φ off a wall's normal the wall is 1/cos φ away, and the ground 3 m beyond that is
     # met below elevation atan(1 / (3 + 1/cos φ)): integrate the sine of that over eight octants
     azimuth = (np.arange(100_000) + 0.5) / 100_000 * np.pi / 4.0
@@ -266,7 +266,7 @@ def test_points_in_the_wrong_place(two_rooms: Callable[..., Building]) -> None:
     building = two_rooms()
     with pytest.raises(RangeError, match="said to be outdoors but lies in space 'right'"):
         cast_chain(building, source_m=np.array([5.0, 1.0, 1.0]))
-    with pytest.raises(RangeError, match="the source at .* is not inside space 'left'"):
+    with pytest.raises(RangeError, match=r"the source at .* is not inside space 'left'"):
         cast_lit(building, space="right", target_m=np.array([5.0, 1, 1]), target_space="left")
     with pytest.raises(RangeError, match="neither of a direction and a point given"):
         cast_chain(building)
@@ -284,15 +284,16 @@ def test_lit_area_is_the_silhouette(
     lit = cast_lit(building, space="room", direction=direction, points_per_panel=256)
     assert lit.area_m2.sum() == pytest.approx(silhouette(building.panels, direction), rel=1e-9)
     assert (lit.directions == direction).all()
-    for space in ("lounge", "landing", "bedroom"):  # bent, and with niches
-        lit = cast_lit(three_storey_house, space=space, direction=direction)
+    # with niches, then bent as well: where a ray comes back through another room it was shifted
+    for space, tolerance in (("bedroom", 3e-4), ("kitchen", 3e-4), ("landing", 6e-3)):
+        lit = cast_lit(three_storey_house, space=space, direction=direction, points_per_panel=2**12)
         shadow = silhouette(three_storey_house.space(space).panels, direction)
-        assert lit.area_m2.sum() == pytest.approx(shadow, rel=2e-3)
+        assert lit.area_m2.sum() == pytest.approx(shadow, rel=tolerance)
 
 
 def test_lit_points_lie_on_their_panels(three_storey_house: Building) -> None:
     lit = cast_lit(three_storey_house, space="bedroom", direction=towards(200.0, 5.0))
-    assert set(three_storey_house.panels[k].space for k in np.unique(lit.panel)) == {"bedroom"}
+    assert {three_storey_house.panels[k].space for k in np.unique(lit.panel)} == {"bedroom"}
     for k in np.unique(lit.panel):
         panel = three_storey_house.panels[k]
         points = lit.points[lit.panel == k]
