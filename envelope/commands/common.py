@@ -55,7 +55,9 @@ def with_receivers(job: Job, names: Sequence[str] | None) -> Job:
         if name not in known:
             raise EnvelopeError(f"no receiver {name!r} in this job: {nearest(name, known)}")
     chosen = tuple(receiver for receiver in job.receivers if receiver.id in names)
-    return replace(job, receivers=chosen)
+    # Who sleeps in the other rooms still absorbs, so that a receiver's level stays what it is.
+    people = {**{receiver.space: 1 for receiver in job.receivers}, **job.occupants}
+    return replace(job, receivers=chosen, occupants=people)
 
 
 def cast(job: Job, *, path: Path, fine: bool = False) -> Casts:

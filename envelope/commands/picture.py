@@ -5,8 +5,11 @@ from __future__ import annotations
 import argparse
 from typing import Literal
 
-from envelope.commands.common import analyzed, chosen_plans, with_receivers
+from envelope.building.job import Job
+from envelope.commands.common import analyzed, cast, chosen_plans, with_receivers
+from envelope.commands.progress import Progress
 from envelope.errors import EnvelopeError
+from envelope.exposure.floor_levels import floor_levels
 from envelope.exposure.results import PlanResult
 from envelope.project import load
 
@@ -21,10 +24,14 @@ def run(options: argparse.Namespace) -> int:
     if len(names) > 2:
         raise EnvelopeError(f"{len(names)} plans: a picture shows one plan, or two side by side")
     chosen_plans(job, names)
-    if not options.sky:
+    if not (options.sky or options.map):
         require_offscreen()
+    if (options.sky or options.map) and len(names) > 1:
+        raise EnvelopeError("two plans: only the cutaway shows two side by side")
     if not job.receivers:
         raise EnvelopeError(f"{options.job}: no receiver: there is nothing to draw for")
+    if options.map:
+        return _map(options, job, names[0])
     job = with_receivers(job, [options.receiver or job.receivers[0].id])
     receiver = job.receivers[0].id
     analysis = analyzed(
@@ -63,5 +70,29 @@ def run(options: argparse.Namespace) -> int:
             )
         else:
             cutaway(scene, plan=names[0], receiver=receiver, path=options.output, theme=theme)
+    print(options.output)
+    return 0
+
+
+def _map(options: argparse.Namespace, job: Job, name: str) -> int:
+    """Draw the levels over the floor of the receiver's room."""
+    from viewer.heatmap import draw_heat_map
+
+    if not job.sources:
+        raise EnvelopeError(f"{options.job}: no source: there are no levels to draw")
+    receiver = with_receivers(job, [options.receiver or job.receivers[0].id]).receivers[0]
+    casts = cast(job, path=options.job)
+    plan = job.plan(name)
+    progress = Progress("levels over the floor")
+    levels = floor_levels(job=job, casts=casts, plan=plan, receiver=receiver, progress=progress)
+    progress.done()
+    draw_heat_map(
+        levels,
+        job=job,
+        plan=plan,
+        receiver=receiver,
+        path=options.output,
+        theme="dark" if options.dark else "light",
+    )
     print(options.output)
     return 0

@@ -30,12 +30,19 @@ MOST_GAPS = 8  # in a table for people
 WORSE_DB = 0.5  # from which it is said that a plan makes a level worse
 
 
-def _console() -> Console:
+class _Console(Console):
+    """A console that leaves a reader who has gone to whoever runs the command."""
+
+    def on_broken_pipe(self) -> None:
+        raise BrokenPipeError
+
+
+def open_console() -> Console:
     width = shutil.get_terminal_size((USUAL, 24)).columns
-    return Console(width=max(width, NARROWEST), highlight=False, file=sys.stdout)
+    return _Console(width=max(width, NARROWEST), highlight=False, emoji=False, file=sys.stdout)
 
 
-def _table(*columns: str, title: str | None = None) -> Table:
+def plain_table(*columns: str, title: str | None = None) -> Table:
     """A plain table; a column whose heading begins with ">" is set to the right."""
     table = Table(
         title=title,
@@ -92,7 +99,7 @@ def frequency(value_hz: float) -> str:
 
 def print_summary(summary: dict[str, Any]) -> None:
     """What `check` understood."""
-    console = _console()
+    console = open_console()
     console.print(f"[bold]{escape(summary['project'])}[/bold]: no faults")
     console.print(
         f"{summary['storeys']} storeys, {summary['spaces']} spaces, "
@@ -107,7 +114,7 @@ def print_summary(summary: dict[str, Any]) -> None:
 
 def print_analysis(analysis: Analysis, job: Job) -> None:
     """Every plan and receiver: solid angles, ranked gaps, sources."""
-    console = _console()
+    console = open_console()
     console.print(f"[bold]{escape(analysis.project)}[/bold]")
     if job.assumed_source:
         console.print(
@@ -143,7 +150,7 @@ def _print_receiver(console: Console, receiver: ReceiverResult, threshold_db: fl
         f"standard error {100 * receiver.standard_error:.2f} %"
         + (f"; mean over {receiver.points} points" if receiver.points > 1 else "")
     )
-    bands = _table(
+    bands = plain_table(
         "band",
         f">unshielded (below {threshold_db:g} dB)",
         ">open-equivalent",
@@ -178,7 +185,7 @@ def _print_gaps(console: Console, receiver: ReceiverResult) -> None:
         f"[bold]{escape(first.panel)} lets in {percent(first.share)} of what comes straight to "
         f"{escape(receiver.id)} from all directions.[/bold]"
     )
-    gaps = _table(
+    gaps = plain_table(
         "gap", "kind", "treatment", ">solid angle", ">loss", ">lets in", ">share",
         ">reduction if sealed",
     )  # fmt: skip
@@ -203,7 +210,7 @@ def _between(low: float | None, high: float | None) -> str:
 
 
 def _print_sources(console: Console, receiver: ReceiverResult) -> None:
-    table = _table(
+    table = plain_table(
         "source", "band", ">outside", ">direct", ">diffuse", f">at {escape(receiver.id)}",
         ">10–90 % band", ">below outside", ">below as-built", "mostly through",
         title="levels in µW/m²",
@@ -260,10 +267,12 @@ def without_infinities(value: Any) -> Any:
 
 def print_loss(found: StackLoss, coats: Sequence[Coats], title: str) -> None:
     """Loss of a stack by frequency and angle, and what further coats bring."""
-    console = _console()
+    console = open_console()
     console.print(f"[bold]{escape(title)}[/bold], from the room outward")
     angles = [f">{angle:.0f}°" for angle in found.angle_deg]
-    table = _table("frequency", *angles, ">even field", ">reflects", title="loss in dB, TE / TM")
+    table = plain_table(
+        "frequency", *angles, ">even field", ">reflects", title="loss in dB, TE / TM"
+    )
     for index, hertz in enumerate(found.frequency_hz):
         cells = []
         for column, angle in enumerate(found.angle_deg):
@@ -279,7 +288,7 @@ def print_loss(found: StackLoss, coats: Sequence[Coats], title: str) -> None:
     for each in coats:
         counts = [f">{count}" for count in each.coats]
         title = f"coats of {escape(each.treatment)}: loss in an even field"
-        further = _table("frequency", *counts, title=title)
+        further = plain_table("frequency", *counts, title=title)
         for index, hertz in enumerate(found.frequency_hz):
             further.add_row(
                 frequency(float(hertz)), *(db(float(row[index])) for row in each.diffuse_loss_db)
@@ -296,14 +305,14 @@ def print_loss(found: StackLoss, coats: Sequence[Coats], title: str) -> None:
 
 def print_comparison(variants: Sequence[tuple[str | None, Analysis]]) -> None:
     """Plans as rows; one block a receiver; storeys as further rows."""
-    console = _console()
+    console = open_console()
     first = variants[0][1]
     console.print(f"[bold]{escape(first.project)}[/bold]")
     receivers = list(dict.fromkeys(r.id for plan in first.plans for r in plan.receivers))
     for name in receivers:
         with_storey = any(storey is not None for storey, _ in variants)
         sample = next(r for plan in first.plans for r in plan.receivers if r.id == name)
-        table = _table(
+        table = plain_table(
             *(["storey"] if with_storey else []),
             "plan", ">exposed sr", ">unshielded sr", ">isotropic",
             *(f">{escape(source.id)}" for source in sample.sources),

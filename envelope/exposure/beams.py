@@ -31,6 +31,7 @@ class Direct:
 
     transmission: float  # mean over the cone and over the receiver's points
     by_panel: Floats  # (panels,) the parts of it that come through each panel
+    seen: Floats  # (panels,) the share of the source that stands behind each, unblocked
     by_point: Floats  # (points,)
     unshielded_sr: float | None
     outside_w_m2: float  # mean over the receiver's points
@@ -110,6 +111,7 @@ def direct_part(
     limit = threshold_transmission(threshold_db)
     storey = building.space(casts.receiver.space).storey
     by_panel = np.zeros(len(building.panels))
+    seen = np.zeros(len(building.panels))
     by_point = np.zeros(len(casts.points))
     unshielded = np.zeros(len(casts.points))
     outside = np.zeros(len(casts.points))
@@ -124,6 +126,8 @@ def direct_part(
         here = beam.first_panel >= 0  # a source in the same room comes through no panel
         brought = (beam.weights * through)[here]
         by_panel += share * totals(beam.first_panel[here], brought, len(by_panel))
+        open_sky = (beam.weights * (beam.sky > 0))[here]
+        seen += share * totals(beam.first_panel[here], open_sky, len(seen))
         unshielded[index] = beam.solid_angle_sr * float(beam.weights @ (through > limit))
     mean_outside = float(outside.mean())
     scale = 1.0 / mean_outside if mean_outside > 0.0 else 0.0
@@ -138,6 +142,7 @@ def direct_part(
     return Direct(
         transmission=transmission,
         by_panel=by_panel,
+        seen=seen * scale,
         by_point=by_point,
         unshielded_sr=None if source.position_m is not None else float(unshielded.mean()),
         outside_w_m2=mean_outside,
@@ -199,7 +204,12 @@ def leak_paths(
     for index in np.flatnonzero((areas.lit_m2 > 0.0) | (direct.by_panel > 0.0)):
         panel = building.panels[index]
         lit = float(areas.lit_m2[index])
-        mean = float(areas.through_m2[index]) / lit if lit > 0.0 else 0.0
+        if lit > 0.0:
+            mean = float(areas.through_m2[index]) / lit
+        elif direct.seen[index] > 0.0:  # behind a bare opening: as the receiver sees it
+            mean = float(direct.by_panel[index] / direct.seen[index])
+        else:
+            mean = 0.0
         ranked.append(
             (-float(direct.by_panel[index]), -float(areas.through_m2[index]), panel, mean)
         )

@@ -75,7 +75,8 @@ def opening_ratio(
     centre = corners.mean(axis=0)
     local = axes @ (point_m - centre)
     if local[2] < NEAREST_M:
-        return 0.0
+        beside = np.abs(local[:2]) > 0.5 * np.array([width, height])
+        return 0.0 if local[2] < 0.0 or beside.any() else 1.0
     travel = -(towards @ axes.T)
     frequencies = np.unique(np.linspace(*band_hz, FRINGES))
     total = 0.0
@@ -94,11 +95,16 @@ def opening_ratio(
     return total / (len(travel) * len(frequencies))
 
 
-def _mean_ratio(*, panel: Panel, casts: ReceiverCasts, source: Source, towards: Floats) -> float:
+def _mean_ratio(
+    *, panel: Panel, index: int, casts: ReceiverCasts, source: Source, towards: Floats
+) -> float:
+    """Mean over a receiver's points; one that sees nothing of the opening gets nothing."""
     ratios = [
         opening_ratio(
             panel=panel, point_m=point.position_m, towards=towards, band_hz=source.band_hz
         )
+        if (point.crossings.first_panel == index).any()
+        else 0.0
         for point in casts.points
     ]
     return float(np.mean(ratios))
@@ -142,9 +148,17 @@ def edge_correction(
         )
         if itself < around * limit:
             continue
+        index = building.panel_index[panel.id]
         ratio = bench.kept(
             ("edges", source.id, casts.receiver.id, panel.id),
-            partial(_mean_ratio, panel=panel, casts=casts, source=source, towards=towards),
+            partial(
+                _mean_ratio,
+                panel=panel,
+                index=index,
+                casts=casts,
+                source=source,
+                towards=towards,
+            ),
         )
-        corrected[building.panel_index[panel.id]] = itself * ratio
+        corrected[index] = itself * ratio
     return corrected

@@ -284,7 +284,7 @@ def _fed(
     logs = tried.log_transmission[stack, :, paths.bins]  # (entries, draws, 2)
     path = np.repeat(np.arange(paths.count), np.diff(paths.start))
     before = np.cumsum(logs, axis=0) - logs
-    before -= before[paths.start[:-1]][path]
+    before -= before[paths.start[:-1][path]]
     left = unpolarized(np.exp(before) * tried.reflection[stack, :, paths.bins])
     left *= carried[path, np.newaxis]
     fed = np.zeros((spaces, left.shape[1]))

@@ -33,6 +33,7 @@ from envelope.physics.stacks import Block, Cavity, Dielectric, Item, Sheet
 # What an assembly given by its loss alone sends back; a stated figure takes its place.
 ASSEMBLY_REFLECTS = 0.1
 DEFAULT_WIRE = "copper"
+PARTS_APART_M = 1.0  # any width does: combined in power, air weakens nothing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,7 +101,16 @@ class Stacker:
             )
             self._note(assembly.entry_loss, within)
             return (self._block(loss_db, assembly.reflects),)
+        if assembly.parts:
+            items = [
+                item for part in assembly.parts for item in (self._between(), *self._assembly(part))
+            ]
+            return tuple(items[1:])
         return tuple(self._layer(layer) for layer in assembly.layers)
+
+    def _between(self) -> Item:
+        """Air between two parts of an assembly."""
+        return Cavity(thickness_m=np.array(PARTS_APART_M), permittivity=self._permittivity("air"))
 
     def _block(self, loss_db: Floats, reflects: float | None) -> Block:
         passed = 10.0 ** (-loss_db / 10.0)

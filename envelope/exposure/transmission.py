@@ -22,6 +22,7 @@ from scipy.interpolate import CubicSpline
 from envelope.building.job import Job, Plan, Range
 from envelope.building.planar import Floats
 from envelope.building.records import Patch
+from envelope.building.specs import GAPS
 from envelope.exposure.small import passed_over_area, small_opening
 from envelope.exposure.stacking import Stacker, StackKey, Tolerances
 from envelope.physics.apertures import TIGHTER_DB
@@ -74,7 +75,7 @@ def stacks_of(job: Job, plan: Plan) -> Stacks:
         side = panel.host if panel.kind == "reveal" else panel.id  # a jamb is its wall's flank
         return StackKey(
             near=(),
-            assembly=element.assembly,
+            assembly=plan.assemblies.get(patch.panel, element.assembly),
             forward=element.first == side,
             far=treatments_on(plan, patch.far) if patch.far is not None else (),
         )
@@ -86,9 +87,13 @@ def stacks_of(job: Job, plan: Plan) -> Stacks:
         bare = bare_of(patch)
         face = replace(bare, near=near)
         small = small_opening(panel)
-        if small is not None and panel.host is not None:
-            beside = max(building.patches_of[panel.host], key=lambda each: each.area_m2)
-            around = replace(bare_of(beside), near=treatments_on(plan, panel.host))
+        if panel.id.rpartition("/")[2] in GAPS and bare.assembly is not None:
+            small = None  # the strip beside a sash that is shut: part of its pane
+        # A film's edge is a slot in the film, any other seam one in the wall.
+        holder = panel.opening if panel.filled else panel.host
+        if small is not None and holder is not None:
+            beside = max(building.patches_of[holder], key=lambda each: each.area_m2)
+            around = replace(bare_of(beside), near=treatments_on(plan, holder))
             face = replace(face, opening=small, around=around)
         jamb = StackKey(near=near, assembly=None, forward=True, far=())
         of_row[patch.index] = number(jamb if panel.kind == "reveal" else face)
@@ -295,7 +300,7 @@ class _Along:
     def of(cls, bundle: Bundle, *, bands: int) -> _Along:
         order = np.argsort(bundle.rows, kind="stable")
         rows, first = np.unique(bundle.rows[order], return_index=True)
-        parts = np.split(order, first[1:])
+        parts = np.split(order, first[1:]) if len(rows) else []  # a source that nothing lets in
         return cls(
             bundle=bundle,
             entries_of={int(row): part for row, part in zip(rows, parts, strict=True)},

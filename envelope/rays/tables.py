@@ -54,6 +54,8 @@ class Tables(NamedTuple):
     patch_order: Ints  # (patches,) patches panel by panel
     space: Ints  # (spaces, 2): from which panel to which
     space_box: Floats  # (spaces, 6): smallest and largest corner
+    block: Ints  # (blocks, 2): from which side to which, of opaque blocks outdoors
+    block_plane: Floats  # (sides, 4): outward normal and offset
     grade: float
     reach: float
 
@@ -83,6 +85,10 @@ def _make(building: Building) -> Geometry:
     corners = np.vstack([panel.outline for panel in building.panels])
     middle = 0.5 * (corners.min(axis=0) + corners.max(axis=0))
     radius = float(np.linalg.norm(corners - middle, axis=1).max())
+    for obstacle in building.obstacles:  # so that rays from afar start beyond them
+        for height in (obstacle.low_m, obstacle.high_m):
+            tops = np.column_stack((obstacle.corners, np.full(len(obstacle.corners), height)))
+            radius = max(radius, float(np.linalg.norm(tops - middle, axis=1).max()))
     panels = building.panels
     plane = np.empty((len(panels), 16))
     panel_rows = np.full((len(panels), 8), -1, dtype=np.int32)
@@ -144,6 +150,8 @@ def _make(building: Building) -> Geometry:
             patch_order=np.array(order, dtype=np.int32),
             space=spaces,
             space_box=boxes,
+            block=_block_rows(building),
+            block_plane=_block_planes(building, middle),
             grade=float(building.site.grade_m - middle[2]),
             reach=float(building.site.reach_m),
         ),
@@ -151,6 +159,19 @@ def _make(building: Building) -> Geometry:
         radius_m=radius,
         triangles=tuple(_triangles(panel, middle) for panel in panels),
     )
+
+
+def _block_rows(building: Building) -> Ints:
+    ends = np.cumsum([0, *(len(obstacle.planes) for obstacle in building.obstacles)])
+    return np.column_stack((ends[:-1], ends[1:])).astype(np.int32)
+
+
+def _block_planes(building: Building, middle: Floats) -> Floats:
+    if not building.obstacles:
+        return np.zeros((0, 4))
+    planes = np.vstack([obstacle.planes for obstacle in building.obstacles])
+    planes[:, 3] -= planes[:, :3] @ middle
+    return planes
 
 
 def _rings(regions: tuple[Region, ...]) -> list[Floats]:

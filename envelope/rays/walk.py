@@ -21,13 +21,13 @@ from numpy.typing import NDArray
 
 from envelope.building.planar import Floats
 from envelope.rays import tables as columns
+from envelope.rays.blocks import Vector, to_block
 from envelope.rays.compiled import compiled
 from envelope.rays.tables import Ints, Tables
 
 Bytes = NDArray[np.int8]
 Longs = NDArray[np.int64]
 Words = NDArray[np.uint64]
-Vector = tuple[float, float, float]
 
 STEPS = 256  # crossings and spaces a ray may pass; a house has a few dozen
 GROWTH = 1e-7  # by which polygons reach past their edges, so that no ray slips between two
@@ -341,15 +341,17 @@ def walk(
             to_ground = math.inf
             if way[2] < 0.0:
                 to_ground = max(0.0, (tables.grade - point[2]) / way[2])
-            limit = min(to_ground, remaining)
+            wall = to_block(tables.block, tables.block_plane, point, way)
+            limit = min(to_ground, remaining, wall)
             p, t = enter(tables, left, barred, met, count, point, way, limit)
             if p < 0:
                 if aimed:
-                    blocked = to_ground < remaining
+                    blocked = min(to_ground, wall) < remaining
                     if target_space >= 0 and not blocked:
                         return at, LOST, first, returned
                 else:
-                    blocked = to_ground * math.hypot(way[0], way[1]) <= tables.reach
+                    near = to_ground * math.hypot(way[0], way[1]) <= tables.reach
+                    blocked = near or wall < to_ground
                 return at, BLOCKED if blocked else sky, first, returned
             point = ahead(point, way, t)
             a, b = flat(tables, p, point)
@@ -401,7 +403,7 @@ def walk(
             undecided = tables.panel[p, columns.PASSES_ON] == 1 and behind == columns.INDOORS
 
         host = tables.panel[p, columns.HOST]
-        left, barred = p, -1
+        left, barred = p, p  # past its own wall a ray meets none of that wall's niches
         if host >= 0:
             onward = -normal_part(tables, host, way)
             if onward >= 0.0:  # outward, through the wall that carries the reveal

@@ -1,0 +1,52 @@
+"""`gapcast handout`: one HTML file for the client, which opens from disk and needs no network."""
+
+from __future__ import annotations
+
+import argparse
+import tempfile
+from datetime import date
+from pathlib import Path
+
+from envelope.commands.common import analyzed
+from envelope.errors import EnvelopeError
+from envelope.project import load
+
+
+def run(options: argparse.Namespace) -> int:
+    """Write the hand-out."""
+    from viewer.gl import can_draw
+    from viewer.handout import write_handout
+    from viewer.scene import build_scene
+    from viewer.sky import skies_json
+
+    _check_name(options.output)
+    job = load(options.job)
+    analysis = analyzed(job, path=options.job, plans=options.plan, threshold_db=options.threshold)
+    scene = build_scene(job=job, results=analysis.plans, threshold_db=options.threshold)
+    shown = analysis.plans[-1].plan
+    picture = None
+    if can_draw():
+        from viewer.pictures import cutaway
+
+        with tempfile.TemporaryDirectory() as folder:
+            drawn = Path(folder) / "cutaway.png"
+            cutaway(scene, plan=shown, path=drawn, size=(1200, 825))
+            picture = drawn.read_bytes()
+    write_handout(
+        options.output,
+        scene=scene,
+        job=job,
+        analysis=analysis,
+        date=date.today(),
+        skies=skies_json(job=job, results=analysis.plans),
+        picture=picture,
+        plan=shown,
+    )
+    print(options.output)
+    return 0
+
+
+def _check_name(path: Path) -> None:
+    """Refuse a name that a browser would not open."""
+    if path.suffix.lower() not in (".html", ".htm"):
+        raise EnvelopeError(f"{path}: a hand-out is a page: its name must end in .html")

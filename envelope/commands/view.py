@@ -1,0 +1,27 @@
+"""`gapcast view`: the room in a browser, or in a window of its own; without a job, a form."""
+
+from __future__ import annotations
+
+import argparse
+
+from envelope.commands.common import analyzed
+from envelope.errors import EnvelopeError
+from envelope.project import load
+
+
+def run(options: argparse.Namespace) -> int:
+    """Show and serve until the last page or the window is closed."""
+    if not options.window:
+        from viewer.app import run as serve
+
+        return serve(options.job, open_browser=not options.no_browser, port=options.port)
+    if options.job is None:
+        raise EnvelopeError("a window needs a job: gapcast view JOB --window")
+    from viewer.scene import build_scene
+    from viewer.window import open_window
+
+    job = load(options.job)
+    analysis = analyzed(job, path=options.job, plans=options.plan, threshold_db=options.threshold)
+    scene = build_scene(job=job, results=analysis.plans, threshold_db=options.threshold)
+    open_window(scene, plans=options.plan[:3] if options.plan else [analysis.plans[-1].plan])
+    return 0
