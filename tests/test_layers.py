@@ -50,12 +50,13 @@ FORBIDDEN_IN_CLEAN = {
 }
 # Each third-party library that shows things enters in named places only.
 ONLY_IN = {
-    "pyvista": {"viewer/pictures.py", "viewer/window.py"},
+    "pyvista": {"viewer/actors.py", "viewer/pictures.py", "viewer/window.py"},
     "nicegui": {"viewer/app.py"},
     "tomlkit": {"envelope/project"},
     "pydantic": {"envelope/project"},
     "rich": {"envelope/commands"},
     "numba": {"envelope/rays"},
+    "ifcopenshell": {"envelope/importers"},
 }
 
 

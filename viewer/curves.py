@@ -54,7 +54,7 @@ def draw_loss(found: StackLoss, *, title: str, path: Path) -> None:
     axes.set_ylim(bottom=0.0)
     axes.set_xlabel("frequency, GHz")
     axes.set_ylabel("loss, dB (both polarizations)")
-    axes.set_title(title, loc="left")
+    axes.set_title(title, loc="left", parse_math=False)  # a `$` in a name is a `$`
     axes.grid(color="#dedad0", linewidth=0.6, which="both")
     axes.legend(title="angle from head-on", frameon=False, ncols=2)
     picture = io.BytesIO()

@@ -6,6 +6,7 @@ process down with it. So a small process tries first, and what happens to it is 
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from functools import cache
@@ -25,22 +26,41 @@ window.AddRenderer(vtkRenderer())
 window.Render()
 print("rendered" if window.SupportsOpenGL() else "refused", flush=True)
 """
+# Not off screen; without a display it falls back to a class that has no window.
+_WINDOW_TRIAL = """
+import warnings
+warnings.simplefilter("ignore")
+import vtkmodules.vtkRenderingOpenGL2
+from vtkmodules.vtkRenderingCore import vtkRenderer, vtkRenderWindow
+window = vtkRenderWindow()
+window.SetShowWindow(False)
+window.SetSize(8, 8)
+window.AddRenderer(vtkRenderer())
+window.Render()
+print(window.GetClassName(), flush=True)
+"""
+_WITH_WINDOW = ("vtkXOpenGLRenderWindow", "vtkWin32OpenGLRenderWindow", "vtkCocoaRenderWindow")
 _SECONDS = 60.0
 
 
-def _attempt() -> bool:
-    """Whether a process of its own could draw an empty picture."""
+def _said(trial: str) -> str:
+    """What a process of its own says; nothing where it failed."""
     try:
         done = subprocess.run(
-            [sys.executable, "-c", _TRIAL],
+            [sys.executable, "-c", trial],
             capture_output=True,
             text=True,
             timeout=_SECONDS,
             check=False,
         )
     except subprocess.TimeoutExpired:
-        return False
-    return done.returncode == 0 and "rendered" in done.stdout
+        return ""
+    return done.stdout if done.returncode == 0 else ""
+
+
+def _attempt() -> bool:
+    """Whether a process of its own could draw an empty picture."""
+    return "rendered" in _said(_TRIAL)
 
 
 @cache
@@ -65,4 +85,24 @@ def require_offscreen() -> None:
             "no picture can be drawn here: neither a display nor EGL nor OSMesa answers; install "
             "a GPU driver or Mesa (Debian and Ubuntu: apt-get install libegl1 libegl-mesa0 "
             "libgl1-mesa-dri fonts-dejavu-core)"
+        )
+
+
+@cache
+def can_open() -> bool:
+    """Whether a window can be opened here. Asked once a process, about a second."""
+    if sys.platform.startswith("linux") and not os.environ.get("DISPLAY"):
+        return False
+    return _said(_WINDOW_TRIAL).strip() in _WITH_WINDOW
+
+
+def require_window() -> None:
+    """Raise an error that says what to do instead where no window can be opened."""
+    require_library(name="PyVista", module="pyvista")
+    require_library(name="Pillow", module="PIL")
+    require_library(name="matplotlib", module="matplotlib")  # its typeface
+    if not can_open():
+        raise EnvelopeError(
+            "no window can be opened here: there is no display; `gapcast view` shows the same in "
+            "a browser, and `gapcast picture` writes it to a file"
         )

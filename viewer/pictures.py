@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import io
 import math
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,14 +14,14 @@ import numpy as np
 
 from envelope.errors import EnvelopeError
 from envelope.files import write_atomically
+from viewer.actors import add_body, add_lights, add_lines, bars, poly_data
 from viewer.bodies import quad
 from viewer.camera import ELEVATION_RAD, Camera, Margins, View, best_view, fit, unit_of
 from viewer.captions import Shot, annotate, footer, legend, rose
 from viewer.colours import THEMES, ThemeName, rgb
 from viewer.gl import require_offscreen
-from viewer.parts import Mesh, Scene
+from viewer.parts import Scene
 from viewer.rooms import cast_of, extent, ring_for
-from viewer.shapes import Body, Line
 from viewer.staging import Quantity, Stage, stage
 from viewer.wording import headline
 
@@ -258,11 +257,10 @@ def _rendered(shot: Shot) -> Image:
     staged = _staged(shot)
     plotter = _plotter(shot, staged)
     _add_paper(plotter, shot, staged)
-    _lights(plotter, shot.camera)
+    add_lights(plotter, shot.camera)
     for body in staged.bodies:
-        _add_body(plotter, body)
-    for (colour, opacity), lines in _by_style(staged.lines).items():
-        plotter.add_mesh(_bars(lines), color=colour, opacity=opacity, lighting=False)
+        add_body(plotter, body)
+    add_lines(plotter, staged.lines)
     room = float(
         np.ptp(np.concatenate([b.mesh.vertices for b in staged.bodies if b.lit]), axis=0).max()
     )
@@ -286,9 +284,9 @@ def _gap_mask(shot: Shot, staged: Stage) -> Image:
     plotter.set_background("black")
     for body in staged.bodies:
         if body.opacity == 1.0 and body.fade is None and len(body.mesh.triangles):
-            plotter.add_mesh(_poly(body.mesh), color="black", lighting=False)
+            plotter.add_mesh(poly_data(body.mesh), color="black", lighting=False)
     glowing = [line for line in staged.lines if line.glows]
-    plotter.add_mesh(_bars(glowing), color="white", lighting=False)
+    plotter.add_mesh(bars(glowing), color="white", lighting=False)
     image = PIL.Image.fromarray(plotter.screenshot(return_img=True))
     plotter.close()
     return image
@@ -340,79 +338,12 @@ def _add_paper(plotter: Any, shot: Shot, staged: Stage) -> None:
         middle + x * across * camera.view.right + y * up * camera.view.up
         for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1))
     ]
-    sheet = _poly(quad(*corners))
+    sheet = poly_data(quad(*corners))
     below, above = rgb(shot.theme.paper), rgb(shot.theme.paper_top)
     sheet.point_data["paper"] = np.rint(np.array([below, below, above, above]) * 255).astype(
         np.uint8
     )
     plotter.add_mesh(sheet, scalars="paper", rgb=True, ambient=1.0, diffuse=0.0, specular=0.0)
-
-
-def _lights(plotter: Any, camera: Camera) -> None:
-    """Key, fill and eye light, placed from the eye so that every view looks alike."""
-    import pyvista
-
-    view = camera.view
-    level = np.array([view.towards_eye[0], view.towards_eye[1], 0.0])
-    for right, near, high, strength in ((0.55, 0.35, 1.2, 0.75), (-0.9, 0.6, 0.5, 0.28)):
-        at = camera.target_m + 20 * (right * view.right + near * level + high * np.array([0, 0, 1]))
-        plotter.add_light(
-            pyvista.Light(position=at, focal_point=camera.target_m, intensity=strength)
-        )
-    plotter.add_light(pyvista.Light(light_type="headlight", intensity=0.22))
-
-
-def _poly(mesh: Mesh) -> Any:
-    import pyvista
-
-    counts = np.full((len(mesh.triangles), 1), 3, dtype=np.int64)
-    cells = np.concatenate((counts, mesh.triangles), axis=1).reshape(-1)
-    return pyvista.PolyData(np.asarray(mesh.vertices), cells)
-
-
-def _by_style(lines: Sequence[Line]) -> dict[tuple[str, float], list[Line]]:
-    """Lines that can be drawn together."""
-    found: dict[tuple[str, float], list[Line]] = {}
-    for line in lines:
-        found.setdefault((line.colour, line.opacity), []).append(line)
-    return found
-
-
-def _bars(lines: Sequence[Line]) -> Any:
-    """Round bars along lines, as one mesh."""
-    import pyvista
-
-    bars = []
-    for line in lines:
-        points = np.concatenate((line.points, line.points[:1])) if line.closed else line.points
-        bar = pyvista.lines_from_points(points).tube(radius=line.radius_m, n_sides=10, capping=True)
-        bars.append(bar)
-    return bars[0].append_polydata(*bars[1:]) if len(bars) > 1 else bars[0]
-
-
-def _add_body(plotter: Any, body: Body) -> None:
-    if not len(body.mesh.triangles):
-        return
-    mesh = _poly(body.mesh)
-    if body.fade is not None:
-        red, green, blue = rgb(str(body.colour))
-        colours = np.empty((len(body.fade), 4), dtype=np.uint8)
-        colours[:, :3] = np.rint(np.array([red, green, blue]) * 255)
-        colours[:, 3] = np.rint(body.fade * 255)
-        mesh.cell_data["colour"] = colours
-        plotter.add_mesh(mesh, scalars="colour", rgba=True, lighting=False)
-        return
-    plotter.add_mesh(
-        mesh,
-        color=body.colour,
-        opacity=body.opacity,
-        smooth_shading=body.smooth,
-        lighting=body.opacity == 1.0,
-        # a quantity keeps its colour: all ambient; without lighting corners would shade in tiles
-        ambient=0.62 if body.lit else 1.0,
-        diffuse=0.42 if body.lit else 0.0,
-        specular=0.0,
-    )
 
 
 # -- words ---------------------------------------------------------------------------------------

@@ -111,12 +111,17 @@ def stage(
     camera: Camera,
     theme: Theme,
     quantity: Quantity = "let-in",
+    with_beams: bool = True,
 ) -> Stage:
     """Bodies and lines of a cutaway, the far-away and the ground first."""
     pixel = camera.metres_per_pixel
     ring = ring_for(scene=scene, cast=cast)
     spaces = {space.id: space for space in scene.spaces}
-    beams = shown_beams(scene=scene, plan=plan, receiver=receiver, view=camera.view)
+    beams = (
+        shown_beams(scene=scene, plan=plan, receiver=receiver, view=camera.view)
+        if with_beams
+        else ()
+    )
     around = cast.around(scene)
     standing = plan_of(scene, cast.full).union(around)
     if cast.below:

@@ -1,0 +1,495 @@
+"""The hand-out of the demo house in Chromium, opened from disk with the network off."""
+
+from __future__ import annotations
+
+import base64
+import dataclasses
+import datetime
+import io
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+from playwright.sync_api import Browser, Page
+from scipy.ndimage import distance_transform_edt
+
+import models
+from envelope.building.job import Job
+from envelope.exposure.analysis import analyze
+from envelope.exposure.casts import cast_job
+from envelope.exposure.results import Analysis
+from envelope.project import load
+from envelope.rays import Sampling
+from viewer.colours import cividis
+from viewer.handout import write_handout
+from viewer.parts import Scene
+from viewer.scene import build_scene, let_in_db
+from viewer.sky import skies_json
+
+DATE = datetime.date(2025, 11, 25)
+QUICK = Sampling(points_per_panel=2**9, points=2**12)
+WALL = "bedroom/6"  # faces the eye in the first view
+PLANS = ["as-built", "walls-only", "walls-and-windows", "all-round"]
+
+
+@dataclasses.dataclass(frozen=True)
+class Made:
+    job: Job
+    analysis: Analysis
+    scene: Scene
+    path: Path
+    size: int
+
+
+def png(colour: tuple[int, int, int]) -> bytes:
+    drawn = io.BytesIO()
+    Image.new("RGB", (60, 40), colour).save(drawn, "PNG")
+    return drawn.getvalue()
+
+
+@pytest.fixture(scope="module")
+def handout(tmp_path_factory: pytest.TempPathFactory) -> Made:
+    job = load(Path(models.__file__).parent / "house.toml")
+    analysis = analyze(job=job, casts=cast_job(job, sampling=QUICK))
+    scene = build_scene(job=job, results=analysis.plans)
+    path = tmp_path_factory.mktemp("handout") / "Larch Cottage & more.html"
+    size = write_handout(
+        path,
+        scene=scene,
+        job=job,
+        analysis=analysis,
+        date=DATE,
+        skies=skies_json(job=job, results=analysis.plans, side=120),
+        picture=png((20, 160, 90)),
+        plan="walls-only",
+    )
+    return Made(job=job, analysis=analysis, scene=scene, path=path, size=size)
+
+
+def start(page: Page, path: Path) -> None:
+    page.goto(path.as_uri())
+    page.wait_for_selector("html.ready", state="attached")
+
+
+@pytest.fixture(scope="module")
+def shared(chromium: Browser, handout: Made) -> Iterator[Page]:
+    context = chromium.new_context(viewport={"width": 1280, "height": 860}, offline=True)
+    page = context.new_page()
+    start(page, handout.path)
+    yield page
+    context.close()
+
+
+@pytest.fixture
+def page(shared: Page) -> Page:
+    """One page for many tests, put back as it opened."""
+    shared.evaluate(
+        """() => {
+          for (const [name, value] of [["plan", "1"], ["receiver", "0"], ["mode", "let-in"]])
+            document.querySelector(`input[name=${name}][value="${value}"]`).click();
+          const beams = document.getElementById("beams");
+          if (!beams.checked) beams.click();
+          const storeys = document.getElementById("storeys");
+          storeys.value = "room";
+          storeys.dispatchEvent(new Event("change"));
+          gapcast.view.home();
+          gapcast.view.hover(null);
+          if (gapcast.state.face) document.querySelector("#card .off").click();
+          scrollTo(0, 0);
+        }"""
+    )
+    settle(shared)
+    return shared
+
+
+def settle(page: Page) -> None:
+    page.evaluate("() => new Promise((go) => requestAnimationFrame(() => setTimeout(go, 20)))")
+
+
+def spot(page: Page, panel: str) -> tuple[float, float]:
+    """A place in the picture where a face shows, as far from anything else as can be."""
+    step = 6
+    found = page.evaluate(
+        """([id, step]) => {
+          const box = document.querySelector("#view canvas").getBoundingClientRect();
+          const rows = [];
+          for (let y = 0; y < box.height; y += step) {
+            rows.push([]);
+            for (let x = 0; x < box.width; x += step)
+              rows[rows.length - 1].push(gapcast.view.pickAt(x, y, 0) === id);
+          }
+          return rows;
+        }""",
+        [panel, step],
+    )
+    depth = distance_transform_edt(np.array(found))
+    assert depth.max() > 1.0, f"{panel} does not show"
+    row, column = np.unravel_index(int(depth.argmax()), depth.shape)
+    return float(column * step), float(row * step)
+
+
+def on_page(page: Page, at: tuple[float, float]) -> tuple[float, float]:
+    box = page.locator("#view canvas").bounding_box()
+    assert box is not None
+    return box["x"] + at[0], box["y"] + at[1]
+
+
+def picture(page: Page) -> np.ndarray:
+    """Pixels of the cutaway alone."""
+    settle(page)
+    data = page.evaluate("() => gapcast.view.snapshot()")
+    image = Image.open(io.BytesIO(base64.b64decode(data.split(",")[1])))
+    return np.asarray(image.convert("RGB"))
+
+
+def shown_verdict(page: Page) -> str:
+    return page.locator(".verdicts .case.on .verdict").inner_text()
+
+
+@pytest.mark.parametrize(("width", "touch"), [(1280, False), (390, True)])
+def test_opens_from_disk_and_asks_for_nothing(
+    watch: Callable[..., object], chromium: Browser, handout: Made, width: int, touch: bool
+) -> None:
+    watched = watch(chromium, width=width, height=844, touch=touch, density=3 if touch else 1)
+    page = watched.page
+    start(page, handout.path)
+    assert watched.errors == []
+    assert watched.outside() == []
+    assert page.evaluate("document.documentElement.classList.contains('live-3d')")
+    assert page.evaluate("document.documentElement.scrollWidth") == width
+    assert page.locator("header time").inner_text() == "25 November 2025"
+    # no finer than two pixels a point, which a phone could not keep up with
+    ratio = page.evaluate("(c => c.width / c.clientWidth)(document.querySelector('#view canvas'))")
+    assert ratio == pytest.approx(2 if touch else 1, abs=0.01)
+
+
+def test_is_small_enough_to_mail(handout: Made) -> None:
+    assert handout.size == handout.path.stat().st_size
+    assert 900_000 < handout.size < 2_000_000
+
+
+def test_plans_change_words_numbers_and_colours(page: Page, handout: Made) -> None:
+    shades = []
+    page.locator("#beams").uncheck()
+    for p, plan in enumerate(PLANS):
+        page.locator(f"input[name=plan][value='{p}']").check(force=True)
+        said = shown_verdict(page)
+        assert ("As built" in said) if p == 0 else (plan in said)
+        result = handout.scene.plans[p].receiver("pillow")
+        assert result is not None
+        leak = next(each for each in result.panels if each.panel == WALL)
+        x, y = spot(page, WALL)
+        drawn = picture(page)[round(y), round(x)] / 255
+        place = handout.scene.let_in.position(let_in_db(leak, result=result))
+        assert drawn == pytest.approx(cividis(np.array([place]))[0], abs=0.02), plan
+        shades.append(drawn)
+        first = page.locator(".side .case.on tr[data-face]").first.get_attribute("data-face")
+        assert first == result.panels[0].panel
+    assert np.abs(shades[0] - shades[1]).max() > 0.3
+
+
+def test_colour_by_treatment_has_letters_and_a_legend(page: Page) -> None:
+    page.locator("#beams").uncheck()
+    bare = picture(page)
+    page.locator("input[name=mode][value=treatment]").check(force=True)
+    assert np.abs(picture(page).astype(int) - bare).max() > 60
+    codes = page.locator(".gc-code:visible").all_inner_texts()
+    assert codes
+    assert set(codes) == {"A"}  # this plan has the coating alone
+    assert "A coating" in page.locator(".legends .on .codes").inner_text().replace("\n", " ")
+    page.locator("input[name=mode][value=loss]").check(force=True)
+    assert "loss through a face" in page.locator(".legends .on").inner_text()
+
+
+def test_beams_come_and_go(page: Page) -> None:
+    with_beams = picture(page).astype(int)
+    page.locator("#beams").uncheck()
+    without = picture(page).astype(int)
+    changed = np.abs(with_beams - without).max(axis=2) > 8
+    assert 0.02 < changed.mean() < 0.6
+    page.locator("#beams").check()
+    assert np.array_equal(picture(page), with_beams)
+
+
+def test_storeys(page: Page) -> None:
+    counted = {}
+    for choice in ("room", "one 1", "all", "peel 1"):
+        page.locator("#storeys").select_option(choice)
+        picture(page)
+        counted[choice] = page.evaluate("() => gapcast.view.stats.calls")
+    assert counted["room"] < counted["one 1"] < counted["peel 1"] < counted["all"]
+
+
+def test_click_on_a_face_says_what_it_is_and_lets_in(page: Page) -> None:
+    page.locator("#beams").uncheck()
+    page.mouse.click(*on_page(page, spot(page, WALL)))
+    card = page.locator("#card").inner_text()
+    assert "west wall (6)" in card
+    assert "Treated with coating." in card
+    assert "timber-wall" in card
+    assert page.evaluate("() => gapcast.view.state.selected") == WALL
+    page.locator("#card .off").click()
+    assert "Point at a face" in page.locator("#card").inner_text()
+
+
+def test_near_walls_and_hidden_faces_are_not_picked(page: Page) -> None:
+    """A click goes through walls that are cut away, as the eye does."""
+    picked = page.evaluate(
+        """() => {
+          const view = gapcast.view, found = [];
+          const box = document.querySelector("#view canvas").getBoundingClientRect();
+          for (let x = 5; x < box.width; x += 23)
+            for (let y = 5; y < box.height; y += 23) found.push(view.pickAt(x, y, 0));
+          return found.filter(Boolean);
+        }"""
+    )
+    assert {"bedroom/6", "bedroom/floor"} <= set(picked)
+    eye = page.evaluate("() => gapcast.view.getCamera().azimuth_rad")
+    away = [np.sin(eye), np.cos(eye)]
+    normals = page.evaluate(
+        "() => Object.fromEntries(JSON.parse(document.getElementById('scene').textContent)"
+        ".panels.map((panel) => [panel.id, [panel.kind, ...panel.normal]]))"
+    )
+    lofts = [name for name in picked if normals[name][0] == "ceiling"]
+    assert lofts == []
+    windows = [name for name in picked if normals[name][0] == "window"]
+    assert all(normals[name][1] * away[0] + normals[name][2] * away[1] > 0 for name in windows)
+
+
+def test_list_and_picture_are_linked_both_ways(page: Page) -> None:
+    row = page.locator(".side .case.on tr[data-face='bedroom/W2']")
+    row.hover()
+    assert page.evaluate("() => gapcast.view.state.hovered") == "bedroom/W2"
+    row.click()
+    assert page.evaluate("() => gapcast.view.state.selected") == "bedroom/W2"
+    assert "window W2" in page.locator("#card").inner_text()
+    page.locator("#beams").uncheck()
+    page.mouse.move(*on_page(page, spot(page, "bedroom/floor")))
+    page.wait_for_selector(".side .case.on tr.over[data-face='bedroom/floor']")
+    tip = page.locator("#view .gc-tip").inner_text()
+    assert "floor" in tip
+    assert "Lets in" in tip
+
+
+def test_keys_turn_zoom_and_walk_through_faces(page: Page) -> None:
+    page.locator("#view canvas").focus()
+    before = page.evaluate("() => gapcast.view.getCamera()")
+    page.keyboard.press("ArrowLeft")
+    page.keyboard.press("+")
+    after = page.evaluate("() => gapcast.view.getCamera()")
+    assert after["azimuth_rad"] == pytest.approx(before["azimuth_rad"] + np.pi / 30, abs=1e-6)
+    assert after["zoom"] == pytest.approx(1.15 * before["zoom"], rel=1e-6)
+    page.keyboard.press("n")
+    page.keyboard.press("Enter")
+    first = page.locator(".side .case.on tr[data-face]").first
+    assert page.evaluate("() => gapcast.state.face") == first.get_attribute("data-face")
+    page.keyboard.press("Escape")
+    assert page.evaluate("() => gapcast.state.face") is None
+
+
+def test_every_control_is_reached_with_the_tab_key(page: Page) -> None:
+    page.evaluate("() => { const h = document.querySelector('h1'); h.tabIndex = -1; h.focus(); }")
+    reached = []
+    for _ in range(14):
+        page.keyboard.press("Tab")
+        reached.append(
+            page.evaluate(
+                "() => document.activeElement.name || document.activeElement.id ||"
+                " document.activeElement.className || document.activeElement.tagName"
+            )
+        )
+    for name in ("plan", "receiver", "gc-canvas", "nearer", "mode", "beams", "storeys"):
+        assert name in reached, reached
+    page.locator("input[name=plan]:checked").focus()
+    page.keyboard.press("ArrowDown")
+    assert "walls-and-windows" in shown_verdict(page)
+
+
+def test_nothing_is_drawn_while_nothing_changes(page: Page) -> None:
+    page.mouse.move(2, 2)
+    page.wait_for_timeout(150)
+    before = page.evaluate("() => gapcast.view.stats.frames")
+    page.wait_for_timeout(400)
+    assert page.evaluate("() => gapcast.view.stats.frames") == before
+
+
+def test_cameras_can_be_linked(page: Page) -> None:
+    wanted = {"azimuth_rad": 1.0, "elevation_rad": 0.8, "zoom": 1.5, "target": [1.0, 2.0, 3.0]}
+    page.evaluate("(wanted) => gapcast.view.setCamera(wanted)", wanted)
+    got = page.evaluate("() => gapcast.view.getCamera()")
+    for name, value in wanted.items():
+        assert got[name] == pytest.approx(value, abs=1e-6), name
+
+
+def test_labels_lie_inside_the_picture_and_not_on_one_another(page: Page) -> None:
+    boxes = page.evaluate(
+        "() => [...document.querySelectorAll('.gc-label')].filter((n) => !n.hidden).map((n) => "
+        "{ const b = n.getBoundingClientRect(); return [b.left, b.top, b.right, b.bottom]; })"
+    )
+    frame = page.locator("#view").bounding_box()
+    assert frame is not None
+    assert len(boxes) >= 6
+    for k, a in enumerate(boxes):
+        assert a[0] >= frame["x"]
+        assert a[2] <= frame["x"] + frame["width"]
+        for b in boxes[k + 1 :]:
+            assert a[0] >= b[2] or b[0] >= a[2] or a[1] >= b[3] or b[1] >= a[3]
+
+
+def test_map_of_directions_follows_and_picks(page: Page) -> None:
+    page.locator("#sky").scroll_into_view_if_needed()
+    names = page.locator("#sky .gc-name").all_text_contents()
+    assert any(name.startswith("window W2") for name in names)
+    gaps = page.locator("#sky .gc-gap-line").count()
+    box = page.locator("#sky").bounding_box()
+    assert box is not None
+    # straight up is the ceiling
+    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    assert page.evaluate("() => gapcast.state.face") == "bedroom/ceiling"
+    assert page.evaluate("() => gapcast.view.state.selected") == "bedroom/ceiling"
+    page.locator("input[name=plan][value='3']").check(force=True)
+    assert page.locator("#sky .gc-gap-line").count() < gaps
+
+
+def test_receiver_switch_changes_everything(page: Page) -> None:
+    page.locator("input[name=receiver][value='1']").check(force=True)
+    assert "guest-pillow" in shown_verdict(page)
+    first = page.locator(".side .case.on tr[data-face]").first.get_attribute("data-face")
+    assert first is not None
+    assert first.startswith("guest/")
+    assert page.evaluate(
+        "() => gapcast.sky.pickAt(0.5 * document.getElementById('sky')"
+        ".clientWidth, 0.5 * document.getElementById('sky').clientWidth)"
+    ) == ("guest/ceiling")
+
+
+def test_tap_on_a_phone(watch: Callable[..., object], chromium: Browser, handout: Made) -> None:
+    page = watch(chromium, width=390, height=844, touch=True, density=2).page
+    start(page, handout.path)
+    page.locator("#view").scroll_into_view_if_needed()
+    page.touchscreen.tap(*on_page(page, spot(page, WALL)))
+    page.wait_for_function("() => gapcast.state.face !== null")
+    assert "Lets in" in page.locator("#view .gc-tip").inner_text()
+    # one finger up and down scrolls the page instead of turning the room
+    assert page.evaluate("() => document.querySelector('#view canvas').style.touchAction") == (
+        "pan-y"
+    )
+
+
+def test_without_webgl_picture_tables_and_map_remain(
+    watch: Callable[..., object], chromium_without_webgl: Browser, handout: Made
+) -> None:
+    watched = watch(chromium_without_webgl)
+    page = watched.page
+    start(page, handout.path)
+    assert watched.outside() == []
+    assert page.evaluate("document.documentElement.classList.contains('flat')")
+    assert page.locator("#still").is_visible()
+    assert page.locator("#still").evaluate("(image) => image.naturalWidth") == 60
+    assert page.locator("#flat-note").is_visible()
+    assert not page.locator(".tools").is_visible()
+    page.locator("input[name=plan][value='3']").check(force=True)
+    assert "all-round" in shown_verdict(page)
+    page.locator(".side .case.on tr[data-face] button").first.click()
+    assert "Lets in" in page.locator("#card").inner_text()
+    assert page.locator("#sky .gc-line").count() > 3
+    inked = page.evaluate(
+        "() => { const c = document.querySelector('#sky canvas'); return [...c.getContext('2d')"
+        ".getImageData(c.width / 2, c.height / 2, 1, 1).data]; }"
+    )
+    assert inked[3] == 255
+
+
+def test_without_scripts_every_plan_is_written_out(chromium: Browser, handout: Made) -> None:
+    context = chromium.new_context(java_script_enabled=False, offline=True)
+    page = context.new_page()
+    page.goto(handout.path.as_uri())
+    visible = page.locator(".verdict").all_inner_texts()
+    assert len(visible) == len(PLANS) * 2
+    assert page.locator("table.faces").count() == len(PLANS) * 2
+    context.close()
+
+
+def test_injected_script_does_not_run(page: Page) -> None:
+    """What the page did not come with is refused by its policy."""
+    ran = page.evaluate(
+        """() => {
+          const script = document.createElement("script");
+          script.textContent = "globalThis.pwned = true";
+          document.body.append(script);
+          const image = document.createElement("div");
+          image.innerHTML = "<img src=x onerror='globalThis.pwned = true'>";
+          document.body.append(image);
+          return new Promise((go) => setTimeout(() => go(Boolean(globalThis.pwned)), 100));
+        }"""
+    )
+    assert ran is False
+
+
+HOSTILE = (
+    "<script>globalThis.pwned = 1</script>",
+    "</script><img src=x onerror=globalThis.pwned=1>",
+    "x" * 10_000,
+    "\u202egnihton\u202c \u2067right\u2069",
+    "'\"><svg onload=globalThis.pwned=1>",
+)
+
+
+def renamed(made: Made) -> tuple[Job, Analysis]:
+    """The same job with names that mean harm wherever a file may give one."""
+    job, (tag, end, endless, turned, quoted) = made.job, HOSTILE
+    treatments = {key: dataclasses.replace(each, id=key) for key, each in job.treatments.items()}
+    treatments[end] = dataclasses.replace(treatments.pop("film"), id=end)
+    treatments[endless] = dataclasses.replace(treatments.pop("curtain"), id=endless)
+    swap = {"film": end, "curtain": endless}
+    plans = tuple(
+        dataclasses.replace(
+            plan,
+            title=turned + quoted if plan.id == "walls-only" else plan.title,
+            treatments={
+                panel: tuple(swap.get(worn, worn) for worn in each)
+                for panel, each in plan.treatments.items()
+            },
+        )
+        for plan in job.plans
+    )
+    receivers = (dataclasses.replace(job.receivers[0], id=quoted),)
+    sources = (dataclasses.replace(job.sources[0], id=endless), *job.sources[1:])
+    changed = dataclasses.replace(
+        job, name=tag, treatments=treatments, plans=plans, receivers=receivers, sources=sources
+    )
+    casts = cast_job(changed, sampling=QUICK)
+    return changed, analyze(job=changed, casts=casts, plans=changed.plans[:3])
+
+
+def test_hostile_names_neither_run_nor_break_the_page(
+    watch: Callable[..., object], chromium: Browser, handout: Made, tmp_path: Path
+) -> None:
+    job, analysis = renamed(handout)
+    path = tmp_path / "hostile.html"
+    write_handout(
+        path,
+        scene=build_scene(job=job, results=analysis.plans),
+        job=job,
+        analysis=analysis,
+        date=DATE,
+        skies=skies_json(job=job, results=analysis.plans, side=48),
+        plan="walls-and-windows",
+    )
+    for width in (1280, 390):
+        watched = watch(chromium, width=width)
+        page = watched.page
+        start(page, path)
+        assert watched.errors == []
+        assert watched.outside() == []
+        assert page.evaluate("globalThis.pwned") is None
+        assert page.locator("h1").inner_text() == HOSTILE[0]
+        assert page.evaluate("document.documentElement.scrollWidth") == width
+        page.locator("input[name=plan][value='1']").check(force=True)
+        assert "gnihton" in shown_verdict(page)
+        page.evaluate("(id) => gapcast.view.hover(id)", "bedroom/W1")
+        assert page.locator("#view .gc-tip").bounding_box()["width"] <= 300
+        assert page.evaluate("globalThis.pwned") is None
+        assert page.locator("body img").count() == 0

@@ -1,0 +1,88 @@
+// Labels over a picture: none covers another, and one for which there is no room is left out.
+
+const RINGS = 6; // how far from its place a label may stand
+const STEP = 15;
+
+/** Labels in an element. Each wanted label is {kind, text, at: [x, y], away, fixed}. */
+export function labelsIn(root) {
+  const leaders = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+  leaders.setAttribute("class", "gc-leaders");
+  leaders.setAttribute("aria-hidden", "true");
+  const box = document.createElement("div");
+  box.className = "gc-labels";
+  box.setAttribute("aria-hidden", "true");
+  root.append(leaders, box);
+  const made = new Map(); // kind and text → element, kept from picture to picture
+
+  function labelOf({ kind, text }) {
+    const key = `${kind}\n${text}`;
+    let node = made.get(key);
+    if (!node) {
+      node = document.createElement("span");
+      node.className = `gc-label gc-${kind}`;
+      node.textContent = text;
+      box.append(node);
+      made.set(key, node);
+    }
+    if (!node.size?.[0]) {
+      node.hidden = false;
+      node.size = [node.offsetWidth, node.offsetHeight];
+    }
+    return node;
+  }
+
+  /** Where a label may stand, as shifts from its place, the best first. */
+  function tries([w, h], { away, fixed }) {
+    if (fixed) return [[0, 0]];
+    const found = away ? [] : [[0, 0]];
+    for (let r = 0; r < RINGS; r++) {
+      const d = 16 + STEP * r;
+      const [x, y] = [w / 2, h / 2 + d];
+      found.push([0, -y], [0, y], [x + d, 0], [-x - d, 0], [x, -y], [-x, -y], [x, y], [-x, y]);
+    }
+    return found;
+  }
+
+  /** Place labels in a picture of a size, the most important first. */
+  function place(wanted, [width, height]) {
+    const nodes = wanted.map(labelOf);
+    for (const node of made.values()) node.hidden = true;
+    const taken = [];
+    const strokes = [];
+    wanted.forEach((want, k) => {
+      const [w, h] = nodes[k].size;
+      for (const [dx, dy] of tries(nodes[k].size, want)) {
+        const [x, y] = [want.at[0] + dx, want.at[1] + dy];
+        const edge = [x - w / 2 - 3, y - h / 2 - 2, x + w / 2 + 3, y + h / 2 + 2];
+        if (edge[0] < 2 || edge[1] < 2 || edge[2] > width - 2 || edge[3] > height - 2) continue;
+        if (taken.some((b) => edge[0] < b[2] && edge[2] > b[0] && edge[1] < b[3] && edge[3] > b[1])) continue;
+        taken.push(edge);
+        nodes[k].hidden = false;
+        nodes[k].style.transform = `translate(${Math.round(x - w / 2)}px, ${Math.round(y - h / 2)}px)`;
+        const end = [
+          Math.min(Math.max(want.at[0], x - w / 2), x + w / 2),
+          Math.min(Math.max(want.at[1], y - h / 2), y + h / 2),
+        ];
+        if (Math.hypot(end[0] - want.at[0], end[1] - want.at[1]) > 6) strokes.push([want, end]);
+        break;
+      }
+    });
+    leaders.replaceChildren(...strokes.map(leader));
+  }
+
+  function leader([{ at, kind }, end]) {
+    const line = document.createElementNS("http://www.w3.org/2000/svg", "line");
+    line.setAttribute("class", `gc-leader gc-${kind}`);
+    const ends = { x1: at[0], y1: at[1], x2: end[0], y2: end[1] };
+    for (const [name, value] of Object.entries(ends)) line.setAttribute(name, value.toFixed(1));
+    return line;
+  }
+
+  return {
+    place,
+    forget() {
+      for (const node of made.values()) node.remove();
+      made.clear();
+    },
+  };
+}
