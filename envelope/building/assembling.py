@@ -11,11 +11,17 @@ from envelope.building.checks import check_spaces, welded
 from envelope.building.elements import ElementMaker
 from envelope.building.facing import find_facings
 from envelope.building.patches import ON_EARTH_M, lay_patches
-from envelope.building.records import Building, Panel, Patch, Site, Space, Storey
+from envelope.building.records import Building, Obstacle, Panel, Patch, Site, Space, Storey
 from envelope.errors import Fault, GeometryError
 
 
-def fingerprint(*, site: Site, panels: Sequence[Panel], patches: Sequence[Patch]) -> str:
+def fingerprint(
+    *,
+    site: Site,
+    panels: Sequence[Panel],
+    patches: Sequence[Patch],
+    obstacles: Sequence[Obstacle] = (),
+) -> str:
     """Digest of everything that a cast depends on.
 
     Assemblies, treatments and the direction of north are left out: they change no ray.
@@ -32,6 +38,9 @@ def fingerprint(*, site: Site, panels: Sequence[Panel], patches: Sequence[Patch]
         for outer, holes in patch.regions:
             for flat in (outer, *holes):
                 digest.update(np.int64(len(flat)).tobytes() + flat.tobytes())
+    for block in obstacles:
+        digest.update(b"\0obstacle" + np.int64(len(block.planes)).tobytes())
+        digest.update(block.planes.tobytes())
     return digest.hexdigest()
 
 
@@ -66,6 +75,7 @@ def assemble(
     storeys: Sequence[Storey],
     spaces: Sequence[Space],
     construction: Mapping[str, str],
+    obstacles: Sequence[Obstacle] = (),
 ) -> Building:
     """`assemble_building` for spaces that `find_faults` has already found nothing wrong with."""
     rooms = tuple(welded(space) for space in spaces)
@@ -89,8 +99,9 @@ def assemble(
         panels=panels,
         patches=patches,
         elements=tuple(maker.elements),
-        digest=fingerprint(site=site, panels=panels, patches=patches),
+        digest=fingerprint(site=site, panels=panels, patches=patches, obstacles=obstacles),
         notes=tuple(_notes(site, storeys, rooms)),
+        obstacles=tuple(obstacles),
     )
 
 

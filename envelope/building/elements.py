@@ -75,7 +75,11 @@ class ElementMaker:
             return "none"
         if panel.kind == "seam":
             opening = self.by_id.get(panel.opening or "")
-            return None if opening is not None and opening.kind in SET_IN else "none"
+            if opening is not None and opening.kind in SET_IN:
+                return None
+            if opening is None or opening.stands_open or not panel.filled:
+                return "none"
+            return self._own_kind(opening)
         if panel.kind in OPENING_KINDS:
             return panel.kind  # type: ignore[return-value]
         return None

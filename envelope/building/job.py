@@ -48,10 +48,15 @@ class Material:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Assembly:
-    """What an element is made of: layers, or a loss that holds at every angle."""
+    """What an element is made of: layers, a loss that holds at every angle, or other assemblies.
+
+    Between `parts` lies air whose width varies, as between a ceiling and the roof over it: they
+    are combined in power.
+    """
 
     id: str
     layers: tuple[Layer, ...] = ()
+    parts: tuple[str, ...] = ()  # assembly ids, from inside to outside
     loss: LossCurve | None = None
     entry_loss: str | None = None  # a 3GPP TR 38.901 material class
     reflects: float | None = None  # power fraction, for `loss`
@@ -133,11 +138,17 @@ class Receiver:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Plan:
-    """Which panel gets which treatments: panel id → treatment ids, from the surface inward."""
+    """Which panel gets which treatments: panel id → treatment ids, from the surface inward.
+
+    Where a plan has a window or door in another state than the building has it, `assemblies` says
+    what then stands behind each of its panels: an assembly, or None for nothing.
+    """
 
     id: str
     treatments: Mapping[str, tuple[str, ...]]
     title: str = ""
+    assemblies: Mapping[str, str | None] = field(default_factory=dict)
+    states: Mapping[str, str] = field(default_factory=dict)  # opening id → state, where it says so
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -10,49 +10,34 @@ space that declares it      ═════════  leaf, once for each sid
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from shapely.geometry import Point, Polygon
 from shapely.geometry.polygon import orient
 
 from envelope.building.facing import find_facings
+from envelope.building.filling import Cut, filling, niche_m3
 from envelope.building.flat import SLIVER_M2, WELD_M, Area, pieces, polygon_of, ring_of
 from envelope.building.placing import (
     Refusals,
     RefusedError,
     check_numbers,
-    flat_rectangle,
-    wall_rectangle,
+    flat_hole,
+    wall_hole,
 )
-from envelope.building.planar import Floats, area_vector
-from envelope.building.records import Panel, PanelKind, Space
+from envelope.building.planar import Floats
+from envelope.building.records import Panel, Space
 from envelope.building.selectors import GROUPS, nearest_names
+from envelope.building.shells import slope_under
 from envelope.building.specs import OpeningSpec
 from envelope.errors import Fault
 
 # Set into the surface that they are mounted on: they never come through to the other side.
 ONE_SIDED = ("box", "light")
-REVEAL_NAMES = ("sill", "jamb-right", "head", "jamb-left")  # along the hole from its lower left
 # Names that already mean other panels of a space.
 RESERVED = frozenset((*GROUPS, "north", "east", "south", "west"))
 PAST_EDGE_M = 1e-2  # how far a cut is drawn past an edge that it touches
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Cut:
-    """One side of an opening: the hole in a panel and where its leaf hangs behind it."""
-
-    spec: OpeningSpec
-    host: Panel
-    hole: Floats  # (4, 3) in the host's plane, from the lower left, counter-clockwise [m]
-    mouth: Floats  # (4, 3) the hole without its ring
-    leaf: Floats  # (4, 3) where the leaf hangs
-    declared: bool  # False on the far side
-
-    @property
-    def id(self) -> str:
-        return f"{self.host.space}/{self.spec.id}"
 
 
 def _drawn_past_edges(hole: Floats, whole: Area) -> Area:
@@ -75,7 +60,7 @@ def _drawn_past_edges(hole: Floats, whole: Area) -> Area:
     return Polygon(moved)
 
 
-def _cut_panel(host: Panel, cuts: Sequence[_Cut], refusals: Refusals) -> Panel:
+def _cut_panel(host: Panel, cuts: Sequence[Cut], refusals: Refusals) -> Panel:
     """The host with the holes of its openings; holes at its edge become notches."""
     whole = polygon_of(host)
     left = whole
@@ -102,58 +87,6 @@ def _cut_panel(host: Panel, cuts: Sequence[_Cut], refusals: Refusals) -> Panel:
     )
 
 
-def _between(low: Floats, high: Floats, share: float) -> Floats:
-    return low + share * (high - low)
-
-
-def _filling(cut: _Cut) -> list[Panel]:
-    """Panels that close a hole: leaf, ring or undercut, reveals."""
-    spec = cut.spec
-
-    def panel(name: str, kind: PanelKind, outline: Floats, *holes: Floats) -> Panel:
-        return Panel(
-            id=f"{cut.id}/{name}",
-            space=cut.host.space,
-            kind=kind,
-            outline=outline,
-            holes=holes,
-            host=cut.host.id,
-            opening=cut.id,
-        )
-
-    leaf = cut.leaf
-    seams: list[Panel] = []
-    if spec.undercut_m > 0.0:
-        share = spec.undercut_m / spec.height_m
-        left, right = _between(leaf[0], leaf[3], share), _between(leaf[1], leaf[2], share)
-        seams.append(panel("undercut", "seam", np.stack((leaf[0], leaf[1], right, left))))
-        leaf = np.stack((left, right, leaf[2], leaf[3]))
-    if spec.ring_m > 0.0:
-        seams.append(panel("ring", "seam", cut.hole, cut.mouth[::-1]))
-    reveals: list[Panel] = []
-    if np.linalg.norm(cut.leaf - cut.mouth, axis=1).max() >= WELD_M:
-        for index, name in enumerate(REVEAL_NAMES):
-            following = (index + 1) % 4
-            near, deep = cut.mouth[[index, following]], cut.leaf[[following, index]]
-            reveals.append(panel(name, "reveal", np.vstack((near, deep))))
-    filling = Panel(
-        id=cut.id,
-        space=cut.host.space,
-        kind=spec.kind,
-        outline=leaf,
-        host=cut.host.id,
-        assembly=spec.assembly if cut.declared else None,
-        stands_open=spec.state == "open",
-    )
-    return [filling, *seams, *reveals]
-
-
-def _niche_m3(cut: _Cut) -> float:
-    """Volume between the mouth and the leaf, which counts in the space's. [m³]"""
-    depths = np.linalg.norm(cut.leaf - cut.mouth, axis=1)
-    return float(np.linalg.norm(area_vector(cut.mouth)) * depths.mean())
-
-
 def _find_host(
     spec: OpeningSpec,
     spaces: Mapping[str, Space],
@@ -165,6 +98,12 @@ def _find_host(
         raise refusals.refuse(spec, "id", "cannot be called so: that name means other panels")
     if spec.on in hosts:
         return hosts[spec.on]
+    if spec.on.rpartition("/")[0] in spaces and spec.centre is not None:
+        # One name for a ceiling of several planes: the one over the spot is meant.
+        space = spaces[spec.on.rpartition("/")[0]]
+        under = slope_under(space.panels, spec.on, np.array(spec.centre) + space.origin)
+        if under is not None:
+            return under
     room, _, _ = spec.on.partition("/")
     if room in spaces:
         known = [name for name in hosts if name.startswith(f"{room}/")]
@@ -194,7 +133,7 @@ class _Sides:
         return found
 
 
-def _depths(cut: _Cut, far: Panel, refusals: Refusals) -> Floats:
+def _depths(cut: Cut, far: Panel, refusals: Refusals) -> Floats:
     """How far behind each corner (4,) of a hole the far panel stands, past the reveal. [m]"""
     spec, host = cut.spec, cut.host
     along = float(host.normal @ far.normal)
@@ -209,7 +148,7 @@ def _depths(cut: _Cut, far: Panel, refusals: Refusals) -> Floats:
     return depths
 
 
-def _through(cut: _Cut, far: Panel, refusals: Refusals) -> tuple[_Cut, _Cut]:
+def _through(cut: Cut, far: Panel, refusals: Refusals) -> tuple[Cut, Cut]:
     """Both sides of an opening that joins two spaces, the declared side's leaf in common."""
     spec, host = cut.spec, cut.host
     depths = _depths(cut, far, refusals)
@@ -218,7 +157,7 @@ def _through(cut: _Cut, far: Panel, refusals: Refusals) -> tuple[_Cut, _Cut]:
     if np.abs(depths - spec.reveal_m).max() < WELD_M:
         leaf = there
     flat = far.frame.flatten(there)[::-1]
-    order = np.roll(np.arange(4)[::-1], -int(np.argmin(flat.sum(axis=1))))
+    order = np.roll(np.arange(len(flat))[::-1], -int(np.argmin(flat.sum(axis=1))))
     return (
         replace(cut, leaf=leaf),
         replace(
@@ -232,7 +171,7 @@ def _through(cut: _Cut, far: Panel, refusals: Refusals) -> tuple[_Cut, _Cut]:
     )
 
 
-def _sides_of(spec: OpeningSpec, cut: _Cut, sides: _Sides, refusals: Refusals) -> list[_Cut]:
+def _sides_of(spec: OpeningSpec, cut: Cut, sides: _Sides, refusals: Refusals) -> list[Cut]:
     """The cuts that an opening makes: one, or one in each of the two spaces it joins."""
     host = cut.host
     hole = Polygon(host.frame.flatten(cut.hole))
@@ -262,7 +201,7 @@ def _sides_of(spec: OpeningSpec, cut: _Cut, sides: _Sides, refusals: Refusals) -
     return list(_through(cut, far, refusals))
 
 
-def _check_neighbours(cut: _Cut, others: Sequence[_Cut], refusals: Refusals) -> None:
+def _check_neighbours(cut: Cut, others: Sequence[Cut], refusals: Refusals) -> None:
     """Refuse a cut over another one in the same panel, or touching it where jambs would meet."""
     flatten = cut.host.frame.flatten
     hole = Polygon(flatten(cut.hole))
@@ -273,9 +212,7 @@ def _check_neighbours(cut: _Cut, others: Sequence[_Cut], refusals: Refusals) -> 
             raise refusals.refuse(
                 cut.spec, "at", f"lies over opening {other.spec.id}{through} in {cut.host.id}"
             )
-        deep = any(
-            np.linalg.norm(item.leaf - item.mouth, axis=1).max() >= WELD_M for item in (cut, other)
-        )
+        deep = cut.is_deep or other.is_deep
         if deep and hole.distance(neighbour) < WELD_M:
             raise refusals.refuse(
                 cut.spec,
@@ -315,7 +252,7 @@ def cut_openings(
     panels = [panel for space in spaces.values() for panel in space.panels]
     hosts = {name: panel for panel in panels for name in (panel.id, *panel.aliases)}
     sides = _Sides(panels)
-    made: dict[str, list[_Cut]] = {panel.id: [] for panel in panels}
+    made: dict[str, list[Cut]] = {panel.id: [] for panel in panels}
     bodies = {panel.id: panel for panel in panels}
     filled: dict[str, list[Panel]] = {name: [] for name in spaces}
     niches_m3 = dict.fromkeys(spaces, 0.0)
@@ -327,19 +264,19 @@ def cut_openings(
         try:
             host = _find_host(spec, spaces, hosts, every_space, refusals)
             check_numbers(spec, host, refusals)
+            space = spaces[host.space]
             if host.kind == "wall":
-                flat_hole, flat_mouth = wall_rectangle(spec, host, refusals)
+                hole, flat_mouth = wall_hole(spec, host, space.floor_m, refusals)
             else:
-                origin = spaces[host.space].origin
-                flat_hole, flat_mouth = flat_rectangle(spec, host, origin, refusals)
-            if Polygon(flat_hole).difference(polygon_of(host)).area > SLIVER_M2:
+                hole, flat_mouth = flat_hole(spec, host, space.origin, refusals)
+            if Polygon(hole).difference(polygon_of(host)).area > SLIVER_M2:
                 raise refusals.refuse(spec, "at", f"reaches past the edge of {host.id}")
             mouth = host.frame.lift(flat_mouth)
             depth = spec.reveal_m if spec.reveal_m >= WELD_M else 0.0
-            cut = _Cut(
+            cut = Cut(
                 spec=spec,
                 host=host,
-                hole=host.frame.lift(flat_hole),
+                hole=host.frame.lift(hole),
                 mouth=mouth,
                 leaf=mouth - depth * host.normal,
                 declared=True,
@@ -356,8 +293,8 @@ def cut_openings(
         bodies.update(opened)
         for side in cuts:
             made[side.host.id].append(side)
-            filled[side.host.space].extend(_filling(side))
-            niches_m3[side.host.space] += _niche_m3(side)
+            filled[side.host.space].extend(filling(side))
+            niches_m3[side.host.space] += niche_m3(side)
     cut_spaces = {
         name: replace(
             space,

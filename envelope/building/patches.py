@@ -225,7 +225,9 @@ def lay_patches(
             beyond = None if guide.far is None else patcher.base(panels[guide.far])
             element = maker.behind(patcher.base(panel), beyond, guide.behind, void=guide.void)
         else:
-            element = maker.behind(panel, far, draft.behind, void=draft.void)
+            # Round a column or a chimney there is no exterior wall, however thick it is.
+            inner = panel.inner or patcher.base(panel).inner
+            element = maker.behind(panel, far, draft.behind, void=draft.void or inner)
         found.append(
             Patch(
                 index=index,

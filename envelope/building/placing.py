@@ -11,6 +11,11 @@ from envelope.building.specs import OpeningSpec
 from envelope.errors import Fault
 
 WITH_RING = ("box", "light")
+WITH_SEAMS = ("door", "hatch")
+GLAZED = ("window", "skylight")
+OPENS = ("window", "skylight", "door", "hatch", "vent")
+SIDES_OF_ROUND = 12
+LEVEL = 1.0 - 1e-9  # vertical part of a normal above which a panel is level
 
 
 class RefusedError(Exception):
@@ -37,6 +42,9 @@ def check_numbers(spec: OpeningSpec, host: Panel, refusals: Refusals) -> None:
         "reveal": (spec.reveal_m,),
         "undercut": (spec.undercut_m,),
         "ring": (spec.ring_m,),
+        "seams": (spec.seams_m,),
+        "film-edge": (spec.film_edge_m,),
+        "tilt": (spec.tilt_m,),
         "sill": (spec.sill_m,),
         "at": (spec.along_m,) if spec.along_m is not None else spec.centre or (),
     }
@@ -68,38 +76,85 @@ def check_numbers(spec: OpeningSpec, host: Panel, refusals: Refusals) -> None:
     if spec.ring_m > 0.0 and spec.kind not in WITH_RING:
         refusals.refuse(spec, "ring", f"is a {spec.kind}; only a box or a light has a ring")
         bad = True
+    for key, value, kinds in (
+        ("seams", spec.seams_m, WITH_SEAMS),
+        ("film-edge", spec.film_edge_m, GLAZED),
+        ("tilt", spec.tilt_m, GLAZED),
+    ):
+        if value > 0.0 and spec.kind not in kinds:
+            refusals.refuse(spec, key, f"is a {spec.kind}; {key} is of a {' or a '.join(kinds)}")
+            bad = True
+    if spec.state != "shut" and spec.kind not in OPENS:
+        refusals.refuse(spec, "state", f"is a {spec.kind}, which is always shut")
+        bad = True
+    if spec.state == "tilted" and spec.tilt_m < WELD_M:
+        refusals.refuse(spec, "state", "is tilted; say how far: tilt must be above 0")
+        bad = True
+    if spec.round and max(spec.undercut_m, spec.seams_m, spec.tilt_m) > 0.0:
+        refusals.refuse(spec, "size", "is round, and has no undercut, seams or tilt")
+        bad = True
+    if not bad and max(spec.film_edge_m, spec.seams_m, spec.tilt_m) > 0.0:
+        around = 2.0 * (spec.film_edge_m + spec.seams_m)
+        tall = spec.height_m - around - spec.undercut_m - spec.tilt_m
+        wide = spec.width_m - around
+        if tall > WELD_M:
+            wide -= spec.tilt_m * spec.height_m / (spec.height_m - spec.tilt_m)
+        if min(tall, wide) < WELD_M:
+            refusals.refuse(
+                spec,
+                "size",
+                f"is {spec.width_m:.4g} m x {spec.height_m:.4g} m: its seams, film edge or tilt "
+                "leave no leaf",
+            )
+            bad = True
     if bad:
         raise RefusedError
 
 
-def _clamped(low: float, high: float, most: float) -> tuple[float, float]:
+def _outline(centre: Floats, half: Floats, grown: float, *, round_: bool) -> Floats:
+    """A rectangle, or twelve sides of the area of the circle within it, grown all round."""
+    if not round_:
+        corners: Floats = centre + (half + grown) * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+        return corners
+    turn = (np.arange(SIDES_OF_ROUND) + 0.5) * (2.0 * np.pi / SIDES_OF_ROUND)
+    # n/2·R²·sin(2π/n) is the area of n sides on a circle of radius R: 3·R² of twelve.
+    radius = (half[0] + grown) * np.sqrt(np.pi / 3.0)
+    return np.asarray(centre + radius * np.column_stack((np.cos(turn), np.sin(turn))))
+
+
+def _clamped(low: float, high: float, least: float, most: float) -> tuple[float, float]:
     """Ends within the weld distance of an edge are on it."""
-    if abs(low) < WELD_M:
-        low = 0.0
+    if abs(low - least) < WELD_M:
+        low = least
     if abs(high - most) < WELD_M:
         high = most
     return low, high
 
 
-def wall_rectangle(spec: OpeningSpec, host: Panel, refusals: Refusals) -> tuple[Floats, Floats]:
-    """Hole and mouth (4, 2) of an opening in a wall, in the wall's frame.
+def wall_hole(
+    spec: OpeningSpec, host: Panel, floor_m: float, refusals: Refusals
+) -> tuple[Floats, Floats]:
+    """Hole and mouth (n, 2) of an opening in a wall, in the wall's frame.
 
-    The frame starts at the foot of the wall's first corner, its right-hand end, so that positions
-    along the wall are counted down the frame's first axis.
+    Positions along the wall are counted from its first corner, its right-hand end, down the
+    frame's first axis; the sill from the floor of the space.
     """
-    length = float(np.linalg.norm(host.outline[-1] - host.outline[0]))
-    top = float(host.frame.flatten(host.outline)[:, 1].max())
+    flat = host.frame.flatten(host.outline)
+    right, length = float(flat[:, 0].max()), float(np.ptp(flat[:, 0]))
+    base = floor_m - float(host.frame.origin[2])
+    bottom, top = float(flat[:, 1].min()) - base, float(flat[:, 1].max()) - base
     if spec.along_m is None:
         raise refusals.refuse(spec, "at", f'sits in wall {host.id}: say where along it, at = "1 m"')
     start = spec.along_m
     if spec.from_left:
         start = length - spec.along_m - spec.width_m
-    start, end = _clamped(start - spec.ring_m, start + spec.width_m + spec.ring_m, length)
-    low, high = _clamped(spec.sill_m - spec.ring_m, spec.sill_m + spec.height_m + spec.ring_m, top)
+    ring = spec.ring_m
+    start, end = _clamped(start - ring, start + spec.width_m + ring, 0.0, length)
+    low, high = _clamped(spec.sill_m - ring, spec.sill_m + spec.height_m + ring, bottom, top)
     bad = False
     if start < 0.0 or end > length:
         corner = "left-hand corner" if spec.from_left else "first corner"
-        reach = spec.along_m + spec.width_m + spec.ring_m
+        reach = spec.along_m + spec.width_m + ring
         if reach > length:
             text = (
                 f"ends {reach:.4g} m from the {corner} of {host.id}, which is {length:.4g} m long"
@@ -108,8 +163,11 @@ def wall_rectangle(spec: OpeningSpec, host: Panel, refusals: Refusals) -> tuple[
             text = f"with its ring begins before the {corner} of {host.id}"
         refusals.refuse(spec, "at", text)
         bad = True
-    if low < 0.0:
-        refusals.refuse(spec, "sill", f"with its ring begins below the foot of {host.id}")
+    if low < bottom:
+        text = f"begins below the foot of {host.id}"
+        if low + ring >= bottom:
+            text = f"with its ring {text}"
+        refusals.refuse(spec, "sill", text)
         bad = True
     if high > top:
         refusals.refuse(
@@ -119,27 +177,41 @@ def wall_rectangle(spec: OpeningSpec, host: Panel, refusals: Refusals) -> tuple[
     if bad:
         raise RefusedError
     hole = np.array([[-end, low], [-start, low], [-start, high], [-end, high]])
-    ring = spec.ring_m
-    return hole, hole + ring * np.array([[1, 1], [-1, 1], [-1, -1], [1, -1]])
+    mouth = hole + ring * np.array([[1, 1], [-1, 1], [-1, -1], [1, -1]])
+    if spec.round:
+        centre, half = hole.mean(axis=0), 0.5 * np.array([spec.width_m, spec.height_m])
+        hole, mouth = (
+            from_lower_left(_outline(centre, half, grown, round_=True)) for grown in (ring, 0.0)
+        )
+    shift = np.array([right, base])
+    return hole + shift, mouth + shift
 
 
-def flat_rectangle(
+def flat_hole(
     spec: OpeningSpec, host: Panel, origin: Floats, refusals: Refusals
 ) -> tuple[Floats, Floats]:
-    """Hole and mouth (4, 2) of an opening in a floor or ceiling, in the panel's frame."""
+    """Hole and mouth (n, 2) of an opening in a floor or ceiling, in the panel's frame.
+
+    The centre is given in plan. In a level panel the size runs along x and along y; in a sloped
+    one across the slope and up the slope.
+    """
     if spec.centre is None:
         raise refusals.refuse(
             spec, "at", f'sits in {host.id}: give the x and y of its centre, at = "1.0, 2.0 m"'
         )
     centre = np.array(spec.centre) + origin
+    half = 0.5 * np.array([spec.width_m, spec.height_m])
+    sloped = abs(host.normal[2]) < LEVEL
     rings = []
     for grown in (spec.ring_m, 0.0):
-        half = 0.5 * np.array([spec.width_m, spec.height_m]) + grown
-        plan = centre + half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+        plan = centre[np.newaxis]
+        if not sloped:
+            plan = _outline(centre, half, grown, round_=spec.round)
         # Straight up or down onto the panel's plane.
         rise = (host.frame.origin[:2] - plan) @ host.normal[:2] / host.normal[2]
-        corners = np.column_stack((plan, host.frame.origin[2] + rise))
-        flat = host.frame.flatten(corners)
+        flat = host.frame.flatten(np.column_stack((plan, host.frame.origin[2] + rise)))
+        if sloped:
+            flat = _outline(flat[0], half, grown, round_=spec.round)
         rings.append(from_lower_left(flat))
     return rings[0], rings[1]
 

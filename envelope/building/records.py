@@ -85,6 +85,8 @@ class Panel:
     assembly: str | None = None  # set where the project names one for this panel
     earth: bool = False  # said to be against earth
     stands_open: bool = False  # its leaf is open: nothing stands in the hole
+    filled: bool = False  # a seam with its opening's own material in it: only treatments stop short
+    inner: bool = False  # stands round a hollow inside its space: a column, a chimney
     tags: tuple[str, ...] = ()  # names that an imported model gave (layer, material, type)
     frame: Frame = field(init=False)
     area_m2: float = field(init=False)
@@ -179,6 +181,36 @@ class Site:
     reach_m: float = 3.0  # how near to the building the ground blocks a downward ray
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Obstacle:
+    """A convex block outdoors that stops every ray, such as a neighbour's house.
+
+    A point lies in it where ``planes[:, :3] @ point <= planes[:, 3]`` for every row.
+    """
+
+    id: str
+    corners: Floats  # (n, 2) of its footprint, counter-clockwise [m]
+    low_m: float
+    high_m: float
+    planes: Floats = field(init=False)  # (n + 2, 4): outward unit normal, and its offset
+
+    def __post_init__(self) -> None:
+        corners = frozen(self.corners)
+        sides = np.roll(corners, -1, axis=0) - corners
+        outward = np.column_stack((sides[:, 1], -sides[:, 0])) / np.hypot(*sides.T)[:, np.newaxis]
+        planes = np.zeros((len(corners) + 2, 4))
+        planes[:-2, :2] = outward
+        planes[:-2, 3] = np.einsum("ij,ij->i", outward, corners)
+        planes[-2:, 2] = 1.0, -1.0
+        planes[-2:, 3] = self.high_m, -self.low_m
+        object.__setattr__(self, "corners", corners)
+        object.__setattr__(self, "planes", frozen(planes))
+
+    def holds(self, point: Floats) -> bool:
+        """Whether a point (3,) lies inside it or on it."""
+        return bool(np.all(self.planes[:, :3] @ point <= self.planes[:, 3]))
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Building:
     """Spaces, panels, patches and elements, checked; the one geometry of a job.
@@ -195,6 +227,7 @@ class Building:
     elements: tuple[Element, ...]
     digest: str
     notes: tuple[str, ...] = ()  # conventions that were applied and that the user should know
+    obstacles: tuple[Obstacle, ...] = ()  # none of them in a space
 
     @cached_property
     def panel_index(self) -> dict[str, int]:

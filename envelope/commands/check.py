@@ -25,7 +25,7 @@ def _summary(job: Job) -> dict[str, Any]:
         "sources": len(job.sources),
         "receivers": len(job.receivers),
         "plans": [plan.id for plan in job.plans],
-        "notes": [*job.notes, *building.notes],
+        "notes": list(job.notes),
     }
 
 

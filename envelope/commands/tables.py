@@ -65,8 +65,10 @@ def plain_table(*columns: str, title: str | None = None) -> Table:
 
 
 def db(value: float, digits: int = 1) -> str:
-    """Decibels; 'nothing passes' where infinite."""
-    return "∞" if math.isinf(value) else f"{value:.{digits}f} dB"
+    """Decibels; a sign of infinity where nothing passes, and no minus before a zero."""
+    if math.isinf(value):
+        return "∞"
+    return f"{round(value, digits) + 0.0:.{digits}f} dB"
 
 
 def level(value_w_m2: float, unit: str = " µW/m²") -> str:

@@ -403,6 +403,6 @@ def analyze(
         project=job.name,
         threshold_db=threshold_db,
         plans=tuple(results),
-        notes=(*job.notes, *job.building.notes),
+        notes=job.notes,
         extrapolated=bench.extrapolated,
     )

@@ -26,6 +26,8 @@ from envelope.rays import (
     cast_lit,
     cast_point,
     merge,
+    merge_chain,
+    merge_lit,
 )
 
 # Points of a box along an edge: one up to a third of a metre, then one more every 0.7 m or so,
@@ -120,7 +122,7 @@ def _lit(job: Job, source: Source, space: str) -> Lit:
         return cast_lit(
             building, space=space, target_m=source.position_m, target_space=source.space
         )
-    return cast_lit(building, space=space, direction=direction_of(source, building))
+    return merge_lit(cast_lit(building, space=space, direction=direction_of(source, building)))
 
 
 def _chain(job: Job, source: Source, count: int) -> Chain:
@@ -129,7 +131,7 @@ def _chain(job: Job, source: Source, count: int) -> Chain:
         return cast_chain(
             building, source_m=source.position_m, source_space=source.space, count=count
         )
-    return cast_chain(building, direction=direction_of(source, building), count=count)
+    return merge_chain(cast_chain(building, direction=direction_of(source, building), count=count))
 
 
 def cast_job(

@@ -48,7 +48,7 @@ class Stacks:
             names.append(slug(body.name.rsplit(":", 1)[0] if ":" in body.name else body.name))
         if not layers:
             return None
-        return self._id(tuple(layers), "+".join(dict.fromkeys(names)))
+        return self._id(tuple(layers), "_".join(dict.fromkeys(names)))
 
     def _layers(
         self, body: Body, length_m: float, outward: Floats, *, whole: bool = True
@@ -72,7 +72,7 @@ class Stacks:
 
     def _id(self, layers: tuple[Layer, ...], name: str) -> str:
         if layers not in self.made:
-            stem = name[:60].strip("-+") or "assembly"
+            stem = name[:60].strip("-_") or "assembly"
             id, number = stem, 1
             while id in self.assemblies:
                 number += 1

@@ -142,6 +142,15 @@ class Quantity(_Read):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class _OrNothing(Quantity):
+    """A quantity whose range begins above 0, and which may also be 0 itself."""
+
+    def _check(self, text: str, result: object) -> None:
+        if result != 0.0:
+            Quantity._check(self, text, result)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Number(_Read):
     """A plain number that has no unit."""
 
@@ -203,6 +212,10 @@ class Choice(_Read):
         return {"enum": list(self.words)}
 
 
+# What a terminal would obey rather than show, and what turns the direction of text about.
+_CONTROLS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Text(_Read):
     """Words: an id, a reference to one, a title."""
@@ -227,6 +240,10 @@ class Text(_Read):
             raise UnitError(f'{self.what} is empty: write it such as "{self.example}"')
         if self.pattern is not None and re.fullmatch(self.pattern, value) is None:
             raise UnitError(f"{shown(value)} is not {self.what}: {self.allowed}")
+        if _CONTROLS.search(value) is not None:
+            raise UnitError(
+                f"{shown(value)} holds a control character: {self.what} has plain characters only"
+            )
         return value
 
     def described(self) -> Json:
@@ -336,6 +353,13 @@ _ID_ALLOWED = (
 )
 
 
+def _opening_size(text: str) -> tuple[float, ...]:
+    """Width and height, or one diameter."""
+    if "x" in text.lower() or "\N{MULTIPLICATION SIGN}" in text:
+        return units.parse_size(text, count=2)
+    return (units.parse_length(text),)
+
+
 def _length(*, example: str, above: str | None = None, at_least: str | None = None) -> Quantity:
     return Quantity(
         parse=units.parse_length,
@@ -367,6 +391,9 @@ def _point(count: int, example: str) -> Quantity:
         at_least="-100 km",
         at_most="100 km",
     )
+
+
+_angle = partial(Quantity, parse=units.parse_angle)
 
 
 def _float_of(quantity: Quantity) -> Callable[[object], float]:
@@ -405,7 +432,24 @@ _read_level = _float_of(
 Length = Annotated[float, _length(example="-0.3 m", at_least="-100 km")]
 Distance = Annotated[float, _length(example="0.9 m", at_least="0 m")]
 Dimension = Annotated[float, _length(example="2.4 m", above="0 m")]
+Eaves = Annotated[
+    float,
+    _OrNothing(
+        parse=units.parse_length, what="a length", example="2.4 m", above="0 m", at_most="100 km"
+    ),
+]
 Size = Annotated[tuple[float, float], _size(2, "1.5 m x 1.2 m")]
+OpeningSize = Annotated[
+    tuple[float, ...],
+    Quantity(
+        parse=_opening_size,
+        bound=units.parse_length,
+        what="a size",
+        example="1.5 m x 1.2 m",
+        above="0 m",
+        at_most="1 km",
+    ),
+]
 BoxSize = Annotated[tuple[float, float, float], _size(3, "0.9 m x 2.0 m x 0.3 m")]
 Spot = Annotated[tuple[float, float], _point(2, "0, 0 m")]
 Point = Annotated[tuple[float, float, float], _point(3, "0.6, 1.2, 0.7 m")]
@@ -416,6 +460,16 @@ Id = Annotated[
 ]
 Reference = Annotated[str, Text(what="a name", example="bedroom")]
 Selector = Annotated[str, Text(what="a selector", example="bedroom/walls")]
+Side = Annotated[
+    str,
+    Text(
+        what="a side",
+        example="south",
+        pattern=r"x|y|north|east|south|west|[1-9]\d{0,2}",
+        allowed='it is a compass word, "x" or "y", or the number of a wall',
+        longest=5,
+    ),
+]
 Where = Annotated[
     str, Quantity(parse=str, what="a position", example="1.0 m")  # read once its wall is known
 ]
@@ -455,16 +509,8 @@ Elevation = Annotated[
         at_most="90 deg",
     ),
 ]
-Spread = Annotated[
-    float,
-    Quantity(
-        parse=units.parse_angle,
-        what="a spread",
-        example="5 deg",
-        above="0 deg",
-        at_most="90 deg",
-    ),
-]
+Pitch = Annotated[float, _angle(what="a pitch", example="42 deg", above="0 deg", at_most="85 deg")]
+Spread = Annotated[float, _angle(what="a spread", example="5 deg", above="0 deg", at_most="90 deg")]
 Band = Annotated[
     tuple[float, float],
     Quantity(

@@ -14,12 +14,10 @@ import re
 import stat
 import tomllib
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from envelope.building.job import Job
 from envelope.building.records import Building
-from envelope.exposure.sources import with_ground_partners
-from envelope.exposure.stacking import check_physics
 from envelope.project import schema
 from envelope.project.faults import Faults, whole_file
 from envelope.project.fields import shown
@@ -28,12 +26,18 @@ from envelope.project.references import check_references
 from envelope.project.resolving import build, resolve
 from envelope.project.tables import on_storeys, read_tables
 
+if TYPE_CHECKING:
+    from envelope.project.modelled import Modelled
+
 MOST_BYTES = 1_000_000
 
 _TOML_PLACE = re.compile(r"\s*\(at (?:line (\d+), column \d+|end of document)\)\Z")
 # Tables without which there is no building.
 _GEOMETRY = frozenset(
-    ("site", "construction", "storey", "space", "dormer", "obstacle", "opening", "panel")
+    (
+        *("site", "construction", "storey", "space", "dormer", "obstacle", "opening", "panel"),
+        *("model", "tag"),
+    )
 )
 
 
@@ -66,39 +70,70 @@ def load_text(
     path: str,
     storey_of: Mapping[str, str] | None = None,
     building: Building | None = None,
+    folder: str | os.PathLike[str] | None = None,
 ) -> Job:
     """Read a project from text that is not, or not yet, in the file that `path` names.
 
     `building` is the one of an earlier text that says the same of site, construction, storeys,
     spaces, dormers, obstacles, openings and panels: it is taken as it is, where only plans or
-    receivers have changed.
+    receivers have changed. `folder` is where a model file is looked for, that of `path` if not
+    given.
     """
+    return load_with_model(text, path=path, storey_of=storey_of, building=building, folder=folder)[
+        0
+    ]
+
+
+def load_with_model(
+    text: str,
+    *,
+    path: str,
+    storey_of: Mapping[str, str] | None = None,
+    building: Building | None = None,
+    folder: str | os.PathLike[str] | None = None,
+) -> tuple[Job, Modelled | None]:
+    """Read a project as `load_text` does, with what its model said; None where it has none."""
+    from envelope.exposure.sources import with_ground_partners
+
     if not text.strip():
         raise whole_file(path, 'the file is empty: a project file begins with "format = 1"')
     lines = scan(text)
     if lines.too_deep is not None:
         raise whole_file(path, "tables or lists are nested too deeply", line=lines.too_deep)
-    document = _toml(text, path=path)
+    document = toml_document(text, path=path)
     faults = Faults(path=path, lines=lines)
     _check_format(document, faults)
     tables = read_tables(document, faults)
+    modelled: Modelled | None = None
+    if "model" in document:
+        from envelope.project.modelled import named, read_modelled
+
+        where = os.path.dirname(path) if folder is None else os.fspath(folder)
+        modelled = read_modelled(tables, folder=where, faults=faults, storey_of=storey_of or {})
+        if modelled is None:  # what names its spaces cannot be judged
+            raise faults.error()
+        tables = named(tables, modelled)
     if storey_of:
         tables = on_storeys(tables, storey_of, faults)
     check_references(tables, faults)
     if faults.tables & _GEOMETRY:
         building = None
     elif building is None:
-        building = build(tables, faults)
+        building = build(tables, faults) if modelled is None else modelled.build(tables, faults)
     job = resolve(tables, building, faults)
+    if job is not None and modelled is not None:
+        job = modelled.completed(job)
     if job is not None:
         _check_physics(job, document, faults)
     if job is None or faults:
         raise faults.error()
-    return with_ground_partners(job)
+    return with_ground_partners(job), modelled
 
 
 def _check_physics(job: Job, document: Mapping[str, Any], faults: Faults) -> None:
     """Note the assemblies and treatments that physics refuses, such as an unknown material."""
+    from envelope.exposure.stacking import check_physics
+
     for table, name, message in check_physics(job):
         rows = document.get(table, [])
         index = next((number for number, row in enumerate(rows) if row.get("id") == name), 0)
@@ -144,7 +179,7 @@ def decode(data: bytes, *, path: str) -> str:
         ) from None
 
 
-def _toml(text: str, *, path: str) -> dict[str, Any]:
+def toml_document(text: str, *, path: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

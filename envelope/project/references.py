@@ -24,8 +24,9 @@ def check_references(tables: Tables, faults: Faults) -> None:
     """Note every name that is unknown and every id that stands twice."""
     _check_ids(tables, faults)
     known = tables.known
+    assemblies = tables.assemblies()
     for key, assembly in tables.construction.by_kind().items():
-        _check(("construction", key), "assembly", assembly, known("assembly"), faults)
+        _check(("construction", key), "assembly", assembly, assemblies, faults)
     materials = [*known("material"), *material_names()]
     layered = [("assembly", index, made.layers) for index, made in tables.of(schema.Assembly)]
     layered += [("treatment", index, put.layers) for index, put in tables.of(schema.Treatment)]
@@ -36,18 +37,29 @@ def check_references(tables: Tables, faults: Faults) -> None:
     for index, made in tables.of(schema.Assembly):
         path = ("assembly", index, "entry-loss")
         _check(path, "material class", made.entry_loss, entry_loss_names(), faults)
+        _check_parts(made, index, tables, faults)
     for index, put in tables.of(schema.Treatment):
         path = ("treatment", index, "metal")
         _check(path, "metal", put.metal, metals.CONDUCTIVITY_S_M, faults)
     for index, space in tables.of(schema.Space):
         _check(("space", index, "storey"), "storey", space.storey, known("storey"), faults)
+        _check_sides(space, ("space", index, "ceiling"), faults)
+    for index, dormer in tables.of(schema.Dormer):
+        _check(("dormer", index, "space"), "space", dormer.space, known("space"), faults)
+        _check_sides(dormer, ("dormer", index, "ceiling"), faults)
     for index, opening in tables.of(schema.Opening):
         where = opening.on.partition("/")[0]
         _check(("opening", index, "on"), "space", where, known("space"), faults)
-        path = ("opening", index, "assembly")
-        _check(path, "assembly", opening.assembly, known("assembly"), faults)
+        for key, named in (("assembly", opening.assembly), ("shutter", opening.shutter)):
+            _check(("opening", index, key), "assembly", named, assemblies, faults)
     for index, panel in tables.of(schema.Panel):
-        _check(("panel", index, "assembly"), "assembly", panel.assembly, known("assembly"), faults)
+        _check(
+            ("panel", index, "assembly"), "assembly", panel.assembly, tables.assemblies(), faults
+        )
+    for index, tag in tables.of(schema.Tag):
+        _check(("tag", index, "assembly"), "assembly", tag.assembly, assemblies, faults)
+    for name, read_as in (tables.model.materials if tables.model else {}).items():
+        _check(("model", "materials", name), "material", read_as, materials, faults)
     for index, receiver in tables.of(schema.Receiver):
         _check(("receiver", index, "space"), "space", receiver.space, known("space"), faults)
     _check_sources(tables, faults)
@@ -70,12 +82,14 @@ def _check_ids(tables: Tables, faults: Faults) -> None:
                     (kind, index, "id"), f"id {shown(name)} stands twice, first in line {line}"
                 )
             first.setdefault(name, index)
-    for index, opening in tables.of(schema.Opening):
-        if _PANEL_NAME.fullmatch(opening.id):
+    named = [("opening", "W1", index, table.id) for index, table in tables.of(schema.Opening)]
+    named += [("dormer", "N1", index, table.id) for index, table in tables.of(schema.Dormer)]
+    for kind, example, index, name in named:
+        if _PANEL_NAME.fullmatch(name):
             faults.add(
-                ("opening", index, "id"),
-                f"{shown(opening.id)} is the name of a panel or a group: give the opening another "
-                'id, such as "W1"',
+                (kind, index, "id"),
+                f"{shown(name)} is the name of a panel or a group: give the {kind} another "
+                f'id, such as "{example}"',
             )
     for index, material in tables.of(schema.Material):
         if material.id in material_names():
@@ -85,8 +99,30 @@ def _check_ids(tables: Tables, faults: Faults) -> None:
             )
 
 
+def _check_parts(made: schema.Assembly, index: int, tables: Tables, faults: Faults) -> None:
+    """Parts are assemblies that have no parts themselves."""
+    composed = [other.id for _, other in tables.of(schema.Assembly) if other.parts]
+    for number, part in enumerate(made.parts or ()):
+        path = ("assembly", index, "parts", number)
+        _check(path, "assembly", part, tables.assemblies(), faults)
+        if part in composed:
+            faults.add(path, f"{shown(part)} has parts itself: write all of them here")
+
+
+def _check_sides(table: schema.Space | schema.Dormer, path: Path, faults: Faults) -> None:
+    """Walls that a ceiling names by number."""
+    for key in ("along", "low"):
+        side = getattr(table.ceiling, key, None)
+        if side is not None and side.isdigit() and int(side) > len(table.corners):
+            faults.add(
+                (*path, key),
+                f"there is no wall {side}: {shown(table.id)} has {len(table.corners)} sides",
+            )
+
+
 def _check_sources(tables: Tables, faults: Faults) -> None:
     storey_of = {space.id: space.storey for _, space in tables.of(schema.Space)}
+    storey_of |= tables.model_storeys
     needed = {storey_of.get(receiver.space) for _, receiver in tables.of(schema.Receiver)} - {None}
     for index, source in tables.of(schema.Source):
         _check(("source", index, "space"), "space", source.space, tables.known("space"), faults)
@@ -118,6 +154,8 @@ def _check_plans(tables: Tables, faults: Faults) -> None:
             for name in dict.fromkeys(entry.with_):
                 _check(path, "treatment", name, tables.known("treatment"), faults)
         parents.setdefault(plan.id, plan.extends)
+        for name, state in plan.states.items():
+            _check_state(name, state, ("plan", index, "states", name), tables, faults)
     told: set[str] = set()
     for index, plan in tables.of(schema.Plan):
         cycle = _cycle(plan.id, parents)
@@ -125,6 +163,18 @@ def _check_plans(tables: Tables, faults: Faults) -> None:
             told.update(cycle)
             way = " → ".join(shown(name) for name in (*cycle, cycle[0]))
             faults.add(("plan", index, "extends"), f"plans extend one another in a circle: {way}")
+
+
+def _check_state(name: str, state: str, path: Path, tables: Tables, faults: Faults) -> None:
+    """A state that a plan has an opening in."""
+    _check(path, "opening", name, tables.known("opening"), faults)
+    for _, opening in tables.of(schema.Opening):
+        if opening.id == name:
+            trouble = opening.cannot_be(state)
+            if trouble is None and state == "tilted" and not opening.tilt_m:
+                trouble = f'say in opening {shown(name)} how far it tilts, such as tilt = "100 mm"'
+            if trouble is not None:
+                faults.add(path, trouble)
 
 
 def _cycle(start: str, parents: dict[str, str | None]) -> list[str]:

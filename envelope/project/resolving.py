@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from envelope.building import job as records
+from envelope.building.library import ASSEMBLIES
 from envelope.building.planar import Floats, frozen
 from envelope.building.records import Building, Site, Storey
 from envelope.building.selectors import SelectionError, match, select
-from envelope.building.specs import OpeningSpec, PanelSpec, SpaceSpec
+from envelope.building.specs import OpeningSpec, OpeningState, PanelSpec, SpaceSpec
 from envelope.errors import GeometryError
 from envelope.physics.materials import metal_conductivity_s_m
 from envelope.project import schema
@@ -21,11 +22,18 @@ from envelope.project.faults import Faults
 from envelope.project.fields import shown
 from envelope.project.lines import Path
 from envelope.project.references import AS_BUILT
+from envelope.project.shapes import obstacle_specs, space_specs
+from envelope.project.states import (
+    Openings,
+    named_in_construction,
+    shuttered_assemblies,
+    shuttered_name,
+)
 from envelope.project.tables import Tables
 from envelope.units import format_metres
 
 if TYPE_CHECKING:
-    from envelope.building.records import Space
+    from envelope.building.records import Panel, Space
 
 # An air layer this wide in an assembly lies between studs, joists or leaves of a wall, where its
 # width varies by more than a quarter wave; glazing cavities are narrower. Common practice, no
@@ -50,19 +58,8 @@ def build(tables: Tables, faults: Faults) -> Building | None:
     from envelope.building.rooms import build_building
 
     floors = {storey.id: storey.floor for _, storey in tables.of(schema.Storey)}
-    spaces = [
-        SpaceSpec(
-            id=space.id,
-            storey=space.storey,
-            corners=frozen(space.corners),
-            height_m=space.height,
-            origin=frozen(space.origin),
-            floor_m=floors[space.storey],
-            raised=space.raised,
-        )
-        for _, space in tables.of(schema.Space)
-    ]
-    openings = [_opening(opening) for _, opening in tables.of(schema.Opening)]
+    spaces = space_specs(tables)
+    openings = [_opening(opening, tables) for _, opening in tables.of(schema.Opening)]
     panels, said_by = _panel_specs(tables, spaces, faults)
     if panels is None:
         return None
@@ -77,6 +74,7 @@ def build(tables: Tables, faults: Faults) -> Building | None:
             spaces=spaces,
             openings=openings,
             panels=panels,
+            obstacles=obstacle_specs(tables),
             construction=tables.construction.by_kind(),
         )
     except GeometryError as error:
@@ -85,14 +83,18 @@ def build(tables: Tables, faults: Faults) -> Building | None:
     return None
 
 
-def _opening(opening: schema.Opening) -> OpeningSpec:
+def _opening(opening: schema.Opening, tables: Tables) -> OpeningSpec:
     along_m, centre = opening.position()
+    assembly = opening.assembly
+    if opening.state == "shuttered":
+        assembly = shuttered_name(opening, assembly or named_in_construction(opening, tables))
     return OpeningSpec(
         id=opening.id,
         on=opening.on,
         kind=opening.kind,
         width_m=opening.size[0],
-        height_m=opening.size[1],
+        height_m=opening.size[-1],
+        round=len(opening.size) == 1,
         along_m=along_m,
         from_left=opening.from_ == "left",
         sill_m=opening.sill or 0.0,
@@ -100,8 +102,11 @@ def _opening(opening: schema.Opening) -> OpeningSpec:
         reveal_m=opening.reveal,
         undercut_m=opening.undercut,
         ring_m=opening.ring,
+        seams_m=opening.seams,
+        film_edge_m=opening.film_edge,
+        tilt_m=opening.tilt_m,
         state=opening.state,
-        assembly=opening.assembly,
+        assembly=assembly,
     )
 
 
@@ -113,15 +118,13 @@ def _panel_specs(
     The far side of an opening between two spaces gets its panel only from the building, so an id
     that is not found here goes on as it stands and is judged there.
     """
-    from envelope.building.rooms import room_panels
-
     stated = tables.of(schema.Panel)
     if not stated:
         return [], {}
     named: list[_Named] = [
         _Named(id=panel.id, space=panel.space, kind=panel.kind, aliases=panel.aliases)
         for spec in spaces
-        for panel in room_panels(spec)
+        for panel in _panels_of(spec)
     ]
     for _, opening in tables.of(schema.Opening):
         space = opening.on.partition("/")[0]
@@ -145,6 +148,17 @@ def _panel_specs(
     return (list(said.values()) if sound else None), said_by
 
 
+def _panels_of(spec: SpaceSpec) -> Sequence[Panel]:
+    """Panels of a space; none where it has faults, which are told when it is built."""
+    from envelope.building.footprints import footprint_faults
+    from envelope.building.rooms import room_panels
+
+    try:
+        return () if footprint_faults(spec) else room_panels(spec)
+    except GeometryError:
+        return ()
+
+
 def _place(subject: tuple[str, str, str] | None, tables: Tables, said_by: dict[str, int]) -> Path:
     """Key that a fault of the building speaks of."""
     if subject is None:
@@ -157,8 +171,9 @@ def _place(subject: tuple[str, str, str] | None, tables: Tables, said_by: dict[s
     index = next((index for index, known in tables.ids[table] if known == name), None)
     if index is None:
         return (table,)
-    if table == "space" and key == "footprint":
-        given = dict(tables.of(schema.Space))[index].given()
+    if key == "footprint":
+        model = schema.LISTS[table][0]
+        given = dict(tables.of(model))[index].given()
         key = next((name for name in ("size", "footprint", "walk") if name in given), key)
     return (table, index, key)
 
@@ -166,6 +181,8 @@ def _place(subject: tuple[str, str, str] | None, tables: Tables, said_by: dict[s
 def resolve(tables: Tables, building: Building | None, faults: Faults) -> records.Job | None:
     """The job, or None where anything is wrong with the file."""
     assemblies = {table.id: _assembly(table) for _, table in tables.of(schema.Assembly)}
+    assemblies |= shuttered_assemblies(tables, building)
+    assemblies |= _of_library(tables, building, assemblies)
     treatments = {
         table.id: _treatment(table)
         for index, table in tables.of(schema.Treatment)
@@ -197,7 +214,9 @@ def resolve(tables: Tables, building: Building | None, faults: Faults) -> record
             )
             for _, table in tables.of(schema.Material)
         },
-        occupants={t.id: t.occupants for _, t in tables.of(schema.Space) if t.occupants},
+        occupants={
+            t.id: t.occupants for _, t in tables.of(schema.Space) if "occupants" in t.given()
+        },
         furnishing_m2={t.id: t.furnishing for _, t in tables.of(schema.Space) if t.furnishing},
         assumed_source=not sources,
         notes=building.notes,
@@ -221,10 +240,24 @@ def _is_cavity(layer: schema.Layer) -> bool:
     return wide and layer.material in ("air", "vacuum")
 
 
+def _of_library(
+    tables: Tables, building: Building | None, own: Mapping[str, records.Assembly]
+) -> dict[str, records.Assembly]:
+    """Starter assemblies that the job names and does not define itself."""
+    named = set(tables.construction.by_kind().values())
+    named |= {part for assembly in own.values() for part in assembly.parts}
+    for _, opening in tables.of(schema.Opening):
+        named |= {opening.assembly or "", opening.shutter or ""}
+    if building is not None:
+        named |= {element.assembly or "" for element in building.elements}
+    return {name: made for name, made in ASSEMBLIES.items() if name in named and name not in own}
+
+
 def _assembly(table: schema.Assembly) -> records.Assembly:
     return records.Assembly(
         id=table.id,
         layers=_layers(table.layers),
+        parts=tuple(table.parts or ()),
         loss=table.loss,
         entry_loss=table.entry_loss,
         reflects=table.reflects,
@@ -349,6 +382,10 @@ def _stands_outdoors(position: Floats, path: Path, building: Building, faults: F
             "the space's own coordinates",
         )
         return False
+    block = next((each.id for each in building.obstacles if each.holds(position)), None)
+    if block is not None:
+        faults.add(path, f"the point lies inside obstacle {shown(block)}")
+        return False
     if position[2] <= building.site.grade_m:
         faults.add(
             path,
@@ -386,11 +423,36 @@ def _plans(tables: Tables, building: Building, faults: Faults) -> tuple[records.
                 chosen[step] = {**base, **_treated(plan, index, building, faults)}
     order = building.panel_index
     plans = [records.Plan(id=AS_BUILT, treatments={})]
-    for name, (_, plan) in stated.items():
-        panels = {panel: names for panel, names in chosen[name].items() if names}
+    openings = Openings(tables=tables, building=building)
+    for name, (index, plan) in stated.items():
+        states = _states(name, stated)
+        assemblies = openings.assemblies(states, ("plan", index, "states"), faults)
+        treated = openings.treatments(chosen[name], states)
+        panels = {panel: names for panel, names in treated.items() if names}
         sorted_panels = dict(sorted(panels.items(), key=lambda item: order[item[0]]))
-        plans.append(records.Plan(id=name, treatments=sorted_panels, title=plan.title))
+        plans.append(
+            records.Plan(
+                id=name,
+                treatments=sorted_panels,
+                title=plan.title,
+                assemblies=assemblies,
+                states=states,
+            )
+        )
     return tuple(plans)
+
+
+def _states(name: str, stated: Mapping[str, tuple[int, schema.Plan]]) -> dict[str, OpeningState]:
+    """States of openings under a plan and the plans that it extends, its own word last."""
+    states: dict[str, OpeningState] = {}
+    seen: set[str] = set()
+    at = name
+    while at in stated and at not in seen:
+        seen.add(at)
+        plan = stated[at][1]
+        states = {**plan.states, **states}
+        at = plan.extends or AS_BUILT
+    return states
 
 
 def _treated(

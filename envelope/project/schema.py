@@ -1,77 +1,68 @@
 """What a project file may say: one model a table, each with the rules between its own keys.
 
-pydantic reads the values (see `fields`) and refuses unknown keys. Rules that join several keys of
-one table stand in `problems`, which answers with pairs of a key and a sentence, so that all of
-them come at once and each finds its line.
+The tables of the building itself are in `schema_rooms`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
-from envelope import units
 from envelope.building.job import Polarization
-from envelope.building.records import OPENING_KINDS, PanelKind
-from envelope.building.specs import OpeningState
-from envelope.errors import UnitError
 from envelope.project import fields
 from envelope.project.fields import Choice
+from envelope.project.schema_model import Model, Tag
+from envelope.project.schema_rooms import (
+    Ceiling,
+    Dormer,
+    Obstacle,
+    Opening,
+    Panel,
+    Problems,
+    Site,
+    Space,
+    State,
+    Storey,
+    Table,
+    exactly_one,
+    hyphens,
+)
+
+__all__ = [
+    "FORMAT",
+    "LISTS",
+    "SINGLES",
+    "Assembly",
+    "Ceiling",
+    "Construction",
+    "Dormer",
+    "Layer",
+    "Material",
+    "Model",
+    "Obstacle",
+    "Opening",
+    "Panel",
+    "Plan",
+    "ProjectFile",
+    "Receiver",
+    "Site",
+    "Source",
+    "Space",
+    "Storey",
+    "Table",
+    "Tag",
+    "Treat",
+    "Treatment",
+    "json_schema",
+]
 
 FORMAT = 1
 
 DEFAULT_SPREAD_RAD = 0.08726646259971647  # 5°
 DEFAULT_TOLERANCE_RAD = 0.0873  # 5°, as the record has it
 
-Problems = Iterator[tuple[str, str]]
 TreatmentKind = Literal["sheet", "mesh", "table", "layers", "fixed"]
-
-
-def _hyphens(name: str) -> str:
-    return name.rstrip("_").replace("_", "-")
-
-
-class Table(BaseModel):
-    """A table of the file; its keys have hyphens."""
-
-    model_config = ConfigDict(
-        extra="forbid",
-        frozen=True,
-        strict=True,
-        alias_generator=_hyphens,
-        arbitrary_types_allowed=True,
-    )
-
-    # Keys that a later version will understand.
-    later: ClassVar[tuple[str, ...]] = ()
-
-    def problems(self) -> Problems:
-        """Rules between keys that are broken, as pairs of a key and a sentence."""
-        yield from ()
-
-    def given(self) -> set[str]:
-        """Keys that the file states."""
-        return {_hyphens(name) for name in self.model_fields_set}
-
-
-def _exactly_one(table: Table, *, what: str, of: tuple[str, ...]) -> Problems:
-    given = [key for key in of if key in table.given()]
-    if len(given) != 1:
-        found = f"has {' and '.join(given)}" if given else "has none"
-        yield (
-            (given[-1] if given else "id"),
-            f"{what} takes one of {', '.join(of)}, and this {found}",
-        )
-
-
-class Site(Table):
-    """How the building stands on its ground."""
-
-    north: fields.Turn = Field(0.0, description="True azimuth of +y, clockwise; default 0 deg")
-    grade: fields.Length = Field(0.0, description="Ground level; default 0 m")
-    reach: fields.Distance = Field(3.0, description="How near the ground blocks; default 3 m")
 
 
 class Construction(Table):
@@ -92,7 +83,7 @@ class Construction(Table):
 
     def by_kind(self) -> dict[str, str]:
         """Assembly of each kind that is stated."""
-        return {_hyphens(name): getattr(self, name) for name in self.model_fields_set}
+        return {hyphens(name): getattr(self, name) for name in self.model_fields_set}
 
 
 class Layer(Table):
@@ -108,7 +99,7 @@ class Layer(Table):
     )
 
     def problems(self) -> Problems:
-        yield from _exactly_one(self, what="a layer", of=("material", "sheet-resistance"))
+        yield from exactly_one(self, what="a layer", of=("material", "sheet-resistance"))
         if self.material is not None and self.thickness is None:
             yield "thickness", 'thickness is missing, such as thickness = "12.5 mm"'
         if self.sheet_resistance is not None:
@@ -138,6 +129,11 @@ class Assembly(Table):
 
     id: fields.Id
     layers: Layers | None = None
+    parts: Annotated[list[fields.Reference], Field(min_length=2, max_length=6)] | None = Field(
+        None,
+        description="Other assemblies from inside to outside with air between, as a ceiling and "
+        "the roof over an attic that is not modelled",
+    )
     loss: fields.Loss | None = None
     entry_loss: fields.Reference | None = Field(
         None, description="A material class of 3GPP TR 38.901"
@@ -146,115 +142,13 @@ class Assembly(Table):
     note: fields.PlainText = ""
 
     def problems(self) -> Problems:
-        yield from _exactly_one(self, what="an assembly", of=("layers", "loss", "entry-loss"))
+        yield from exactly_one(
+            self, what="an assembly", of=("layers", "parts", "loss", "entry-loss")
+        )
         yield from _nested(self.layers)
         if self.reflects is not None and self.loss is None:
             yield "reflects", "reflects goes with loss only: layers and classes have their own"
         yield from _more_than_all(self.reflects, self.loss)
-
-
-class Storey(Table):
-    """A level on which spaces stand."""
-
-    id: fields.Id
-    floor: fields.Length
-
-
-class Space(Table):
-    """A room by its inside faces."""
-
-    later = ("ceiling",)
-
-    id: fields.Id
-    storey: fields.Reference
-    height: fields.Dimension
-    size: fields.Rectangle | None = None
-    footprint: fields.Footprint | None = None
-    walk: fields.Walk | None = None
-    origin: fields.Spot = Field((0.0, 0.0), description="Added to its own coordinates; default 0")
-    raised: bool = Field(False, description="Its lowest floor stands clear of the earth")
-    occupants: fields.People = Field(0, description="People in it, who absorb; default 0")
-    furnishing: fields.Area = Field(
-        0.0, description="Absorption cross-section of what stands in it; default 0 m2"
-    )
-
-    def problems(self) -> Problems:
-        yield from _exactly_one(self, what="a space", of=("size", "footprint", "walk"))
-
-    @property
-    def corners(self) -> tuple[tuple[float, float], ...]:
-        """Corners in its own coordinates, counter-clockwise."""
-        return self.size or self.footprint or self.walk or ()
-
-
-class Opening(Table):
-    """A window, door or other hole in a wall, floor or ceiling."""
-
-    id: fields.Id
-    on: fields.Reference = Field(description="bedroom/1, bedroom/south, bedroom/ceiling")
-    kind: Annotated[PanelKind, Choice(what="a kind of opening", words=OPENING_KINDS)]
-    at: fields.Where = Field(
-        description="Along a wall from its first corner; on a floor or ceiling x, y of the centre"
-    )
-    size: fields.Size = Field(description="Width by height, or along x by along y")
-    from_: Annotated[str, Choice(what="a side", words=("right", "left"))] = Field(
-        "right", description="The corner, seen from inside, that `at` counts from"
-    )
-    sill: fields.Distance | None = Field(None, description="Default 0 m for doors and open holes")
-    reveal: fields.Distance = Field(0.0, description="Depth of its jambs; default 0 m")
-    undercut: fields.Distance = Field(0.0, description="Gap under a door; default 0 m")
-    ring: fields.Distance = Field(0.0, description="Width kept clear round a box; default 0 m")
-    state: Annotated[OpeningState, Choice(what="a state", words=("shut", "tilted", "open"))] = (
-        Field("shut", description="Default shut")
-    )
-    assembly: fields.Reference | None = None
-
-    def problems(self) -> Problems:
-        space, slash, panel = self.on.partition("/")
-        if not slash or not space or not panel or "/" in panel:
-            yield "on", f'{fields.shown(self.on)} is not a panel: write it such as "bedroom/1"'
-        try:
-            self.position()
-        except UnitError as error:
-            yield "at", str(error)
-        if self.flat:
-            for key in ("sill", "from"):
-                if key in self.given():
-                    yield key, f"{key} goes with an opening in a wall only"
-        elif self.sill is None and self.kind not in ("door", "open"):
-            yield "sill", f'sill is missing: a {self.kind} needs it, such as sill = "0.9 m"'
-        for key, value, kind in (("undercut", self.undercut, "door"), ("ring", self.ring, "box")):
-            if value and self.kind != kind:
-                yield key, f'{key} goes with kind = "{kind}" only'
-
-    @property
-    def flat(self) -> bool:
-        """Whether it lies in a floor or ceiling."""
-        return self.on.partition("/")[2].split("-")[0] in ("floor", "ceiling")
-
-    def position(self) -> tuple[float | None, tuple[float, float] | None]:
-        """Distance along its wall, or its centre."""
-        if self.flat:
-            x, y = units.parse_point(self.at, count=2)
-            return None, (x, y)
-        along_m = units.parse_length(self.at)
-        if not 0.0 <= along_m <= 1e5:
-            raise UnitError(
-                f"{fields.shown(self.at)} is out of range: along a wall it must be 0 m or more"
-            )
-        return along_m, None
-
-
-class Panel(Table):
-    """What is said of panels apart from their treatment."""
-
-    on: fields.Selector
-    assembly: fields.Reference | None = None
-    behind: Annotated[str, Choice(what="what lies behind", words=("earth",))] | None = None
-
-    def problems(self) -> Problems:
-        if self.assembly is None and self.behind is None:
-            yield "on", 'this says nothing of the panel: give assembly or behind = "earth"'
 
 
 # Keys of each kind of treatment: those it must have, and those it may.
@@ -301,7 +195,7 @@ class Treatment(Table):
                 ),
             )
         if self.kind == "mesh":
-            yield from _exactly_one(self, what="a mesh", of=("metal", "conductivity"))
+            yield from exactly_one(self, what="a mesh", of=("metal", "conductivity"))
             if self.wire is not None and self.pitch is not None and self.pitch <= self.wire:
                 yield "pitch", "pitch must be larger than wire: it runs from wire to wire"
         if self.kind == "table" and self.loss is not None and not self.loss.frequencies_hz:
@@ -384,12 +278,15 @@ class Plan(Table):
     title: fields.Name = ""
     extends: fields.Reference | None = None
     treat: Annotated[list[Treat], Field(max_length=500)] = Field(default_factory=list)
+    states: Annotated[dict[str, State], Field(max_length=500)] = Field(
+        default_factory=dict, description="States of openings by id, where the plan has them so"
+    )
 
 
 class ProjectFile(Table):
     """A job, in one file."""
 
-    later = ("reading", "obstacle", "outlet", "circuit", "cable", "bond")
+    later = ("reading", "outlet", "circuit", "cable", "bond")
 
     format: Annotated[
         int,
@@ -398,10 +295,14 @@ class ProjectFile(Table):
     name: fields.Name
     site: Site = Field(default_factory=lambda: Site.model_validate({}))
     construction: Construction = Field(default_factory=lambda: Construction.model_validate({}))
+    model: Model | None = None
+    tag: list[Tag] = Field(default_factory=list)
     assembly: list[Assembly] = Field(default_factory=list)
     material: list[Material] = Field(default_factory=list)
     storey: list[Storey] = Field(default_factory=list)
     space: list[Space] = Field(default_factory=list)
+    dormer: list[Dormer] = Field(default_factory=list)
+    obstacle: list[Obstacle] = Field(default_factory=list)
     opening: list[Opening] = Field(default_factory=list)
     panel: list[Panel] = Field(default_factory=list)
     treatment: list[Treatment] = Field(default_factory=list)
@@ -412,10 +313,13 @@ class ProjectFile(Table):
 
 # Tables that come many times, and how many of them a file may have.
 LISTS: dict[str, tuple[type[Table], int]] = {
+    "tag": (Tag, 500),
     "assembly": (Assembly, 500),
     "material": (Material, 500),
     "storey": (Storey, 100),
     "space": (Space, 500),
+    "dormer": (Dormer, 200),
+    "obstacle": (Obstacle, 200),
     "opening": (Opening, 3000),
     "panel": (Panel, 1000),
     "treatment": (Treatment, 500),
@@ -423,7 +327,8 @@ LISTS: dict[str, tuple[type[Table], int]] = {
     "receiver": (Receiver, 200),
     "plan": (Plan, 200),
 }
-SINGLES: dict[str, type[Table]] = {"site": Site, "construction": Construction}
+# Tables that come once; without a [model] there is none.
+SINGLES: dict[str, type[Table]] = {"site": Site, "construction": Construction, "model": Model}
 
 
 def json_schema() -> dict[str, Any]:

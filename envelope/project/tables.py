@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar, cast
 
 from pydantic import ValidationError
 
+from envelope.building.library import ASSEMBLIES
 from envelope.building.selectors import nearest_names
 from envelope.project import schema
 from envelope.project.faults import Faults
@@ -28,6 +29,8 @@ class Tables:
     # Every id that the file states, with the index of its table: faulty tables count here, so
     # that what refers to them is not called unknown besides.
     ids: Mapping[str, list[tuple[int, str]]]
+    model: schema.Model | None = None
+    model_storeys: Mapping[str, str] = field(default_factory=dict)  # of the model's spaces
 
     def of(self, model: type[T]) -> list[tuple[int, T]]:
         """Tables of one kind, with their places."""
@@ -36,6 +39,11 @@ class Tables:
     def known(self, kind: str) -> list[str]:
         """Every id of one kind of table."""
         return [name for _, name in self.ids[kind]]
+
+    def assemblies(self) -> list[str]:
+        """Every assembly that may be named: the file's own, then the starter ones."""
+        own = self.known("assembly")
+        return [*own, *(name for name in ASSEMBLIES if name not in own)]
 
 
 def on_storeys(tables: Tables, storey_of: Mapping[str, str], faults: Faults) -> Tables:
@@ -63,7 +71,27 @@ def read_tables(document: Mapping[str, Any], faults: Faults) -> Tables:
     singles = {
         key: _single(model, document.get(key, {}), key, faults)
         for key, model in schema.SINGLES.items()
+        if key != "model"
     }
+    entries, ids = read_lists(document, faults)
+    if "space" not in document and "model" not in document:
+        faults.add(("space",), "there is no [[space]]: a job needs at least one")
+    return Tables(
+        name="" if sound_head is None else sound_head.name,
+        site=cast("schema.Site", singles["site"]),
+        construction=cast("schema.Construction", singles["construction"]),
+        entries=entries,
+        ids=ids,
+        model=_model(document, faults),
+    )
+
+
+def read_lists(
+    document: Mapping[str, Any], faults: Faults
+) -> tuple[
+    dict[type[schema.Table], list[tuple[int, schema.Table]]], dict[str, list[tuple[int, str]]]
+]:
+    """Validate the tables that come many times; every id stated, with the index of its table."""
     entries: dict[type[schema.Table], list[tuple[int, schema.Table]]] = {}
     ids: dict[str, list[tuple[int, str]]] = {}
     for key, (model, most) in schema.LISTS.items():
@@ -77,15 +105,32 @@ def read_tables(document: Mapping[str, Any], faults: Faults) -> Tables:
             table = _validated(model, entry, (key, index), faults)
             if table is not None:
                 entries[model].append((index, table))
-    if "space" not in document:
-        faults.add(("space",), "there is no [[space]]: a job needs at least one")
-    return Tables(
-        name="" if sound_head is None else sound_head.name,
-        site=cast("schema.Site", singles["site"]),
-        construction=cast("schema.Construction", singles["construction"]),
-        entries=entries,
-        ids=ids,
-    )
+    return entries, ids
+
+
+# What dimensions say of a building, and a model says itself.
+INSTEAD_OF_MODEL = ("storey", "space", "dormer", "opening")
+
+
+def _model(document: Mapping[str, Any], faults: Faults) -> schema.Model | None:
+    """The [model] table, and what does not go with it, or with its absence."""
+    if "model" not in document:
+        if "tag" in document:
+            faults.add(
+                ("tag",), "[[tag]] goes with [model] only: it is a rule for a model's panels"
+            )
+        return None
+    for key in INSTEAD_OF_MODEL:
+        if key in document:
+            faults.add(
+                (key,),
+                f"[[{key}]] does not go with [model], which brings its own: take one or the other",
+            )
+    value = document["model"]
+    if isinstance(value, dict):
+        return _validated(schema.Model, value, ("model",), faults)
+    faults.add(("model",), "model is written once, as a table [model]")
+    return None
 
 
 def _single(model: type[T], value: object, key: str, faults: Faults) -> T:

@@ -10,6 +10,7 @@ from envelope.rays.cast import (
 )
 from envelope.rays.crossings import Beam, Chain, Crossings, Lit, merge, standard_error
 from envelope.rays.even import cast_even
+from envelope.rays.merging import merge_chain, merge_lit
 
 __all__ = [
     "DEFAULT",
@@ -26,5 +27,7 @@ __all__ = [
     "cast_lit",
     "cast_point",
     "merge",
+    "merge_chain",
+    "merge_lit",
     "standard_error",
 ]

@@ -1,0 +1,156 @@
+"""`gapcast import`: a model of others as a job, or what is in it, or what the rules make of it."""
+
+from __future__ import annotations
+
+import argparse
+import os
+from collections.abc import Sequence
+from pathlib import Path
+
+from envelope.building.job import Job
+from envelope.building.library import ASSEMBLIES, TYPICAL
+from envelope.commands import import_tables
+from envelope.errors import EnvelopeError, Fault, Location, ModelFileError, ProjectFileError
+from envelope.files import write_atomically
+from envelope.importers import TaggedImport, list_model, tag_panels
+from envelope.project.modelled import Modelled, read_cached
+from envelope.project.reading import decode, load_with_model, read_bytes
+from envelope.project.rules import RuleFile, read_rules
+from envelope.project.starting import Reading, starting_text
+
+
+def run(options: argparse.Namespace) -> int:
+    """List, preview, or write a project file."""
+    if options.model.suffix.lower() == ".toml":
+        return _preview_job(options)
+    if options.list:
+        listing = list_model(options.model, unit=options.unit, up=options.up)
+        import_tables.print_listing(listing)
+        return 0
+    if options.output is None and not options.dry_run:
+        raise EnvelopeError(
+            "nothing to write to: name a project file with -o, such as -o job.toml; "
+            "--list and --dry-run only look"
+        )
+    if options.output is not None:
+        _refuse_existing(options.output)
+    rules = None if options.rules is None else read_rules(options.rules)
+    tagged, text = _composed(options, rules)
+    job, modelled = _tried(text, options)
+    if options.dry_run:
+        import_tables.print_panels(tagged, job.building)
+    import_tables.print_notes(modelled.imported.notes)
+    if options.output is not None and not options.dry_run:
+        write_atomically(options.output, text.encode())
+        _tell(options.output, job, modelled)
+    return 0
+
+
+def _preview_job(options: argparse.Namespace) -> int:
+    """The panels of a project file's model, with the rules that the file has."""
+    if not options.dry_run:
+        raise EnvelopeError(
+            f"{options.model}: is a project file already; with --dry-run its panels are listed"
+        )
+    name = str(options.model)
+    job, modelled = load_with_model(decode(read_bytes(name), path=name), path=name)
+    if modelled is None:
+        raise EnvelopeError(f"{name}: has no [model]: its spaces come from dimensions")
+    import_tables.print_panels(modelled.tagged, job.building)
+    import_tables.print_notes(modelled.imported.notes)
+    return 0
+
+
+def _refuse_existing(path: Path) -> None:
+    if path.suffix.lower() != ".toml":
+        raise EnvelopeError(f"{path}: the name of a project file ends in .toml")
+    if path.exists():
+        raise EnvelopeError(f"{path}: is there already and is not overwritten; choose another name")
+
+
+def _composed(options: argparse.Namespace, rules: RuleFile | None) -> tuple[TaggedImport, str]:
+    """The import with its rules applied, and the text of its project file."""
+    spaces: Sequence[str] | None = options.space or None
+    imported, fingerprint = read_cached(
+        options.model, unit=options.unit, up=options.up, spaces=spaces, storey=options.storey
+    )
+    if rules is not None:
+        rules.check([*imported.assemblies, *ASSEMBLIES])
+    tagged = tag_panels(imported, () if rules is None else rules.rules)
+    folder = _folder(options)
+    text = starting_text(
+        tagged.imported,
+        reading=Reading(
+            file=_relative(options.model, folder),
+            fingerprint=fingerprint,
+            unit=options.unit,
+            up=options.up,
+            spaces=tuple(spaces or ()),
+            storey=options.storey,
+        ),
+        name=_title(options),
+        rules="" if rules is None else rules.text,
+        defined=() if rules is None else rules.assemblies,
+    )
+    return tagged, text
+
+
+def _folder(options: argparse.Namespace) -> Path:
+    return Path() if options.output is None else Path(options.output).parent
+
+
+def _relative(model: Path, folder: Path) -> str:
+    """Name of the model file as the project file gives it; absolute on another drive."""
+    try:
+        return Path(os.path.relpath(model.resolve(), folder.resolve())).as_posix()
+    except ValueError:
+        return model.resolve().as_posix()
+
+
+def _title(options: argparse.Namespace) -> str:
+    parts = [*(options.space or []), *([options.storey] if options.storey else [])]
+    return ", ".join([options.model.stem, *parts])[:200]
+
+
+def _tried(text: str, options: argparse.Namespace) -> tuple[Job, Modelled]:
+    """The job of the text; what is wrong with it is wrong with the model or the rules."""
+    try:
+        job, modelled = load_with_model(text, path="job.toml", folder=_folder(options))
+    except ProjectFileError as error:
+        location = Location(path=str(options.model))
+        raise ModelFileError(
+            [Fault(message=fault.message, location=location) for fault in error.faults]
+        ) from None
+    assert modelled is not None  # the text has a [model]
+    return job, modelled
+
+
+def _tell(path: Path, job: Job, modelled: Modelled) -> None:
+    """What was written, what in it is assumed, and how to go on."""
+    building = job.building
+    ids = [space.id for space in building.spaces]
+    more = f" and {len(ids) - 8} more" if len(ids) > 8 else ""
+    print(f"wrote {path}: {', '.join(ids[:8])}{more}, {len(building.panels)} panels")
+    used = dict.fromkeys(element.assembly for element in building.elements)
+    typical = [name for name in used if name and job.assemblies[name].note.startswith(TYPICAL)]
+    if typical:
+        print(f"typical layers, check on site: {', '.join(typical)}")
+    cut_off = [
+        panel.panel
+        for panel in modelled.tagged.panels
+        if panel.beyond is not None and _space_beyond(panel.beyond) not in (None, *ids)
+    ]
+    if cut_off:
+        print(
+            f"{len(cut_off)} panels lead to spaces that were not taken and count as outdoors: "
+            "take those too where what lies behind them matters"
+        )
+    print("no source yet: an even exterior field at 2.45 GHz is assumed")
+    print(f"next: gapcast analyze {path}")
+
+
+def _space_beyond(beyond: str) -> str | None:
+    """Space that a model itself says a panel leads to."""
+    if not beyond.startswith("space "):
+        return None
+    return beyond.removeprefix("space ").partition(" beyond ")[0]
