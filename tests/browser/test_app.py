@@ -1,0 +1,487 @@
+"""The app as someone uses it: in a real Chromium, with a real file and a real server."""
+
+from __future__ import annotations
+
+import os
+import re
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Error, Page, expect
+
+from envelope.project import load
+
+JOB = """# A hut of our own invention.
+format = 1
+name = "Hut <script>document.title='ran'</script>"   # kept
+
+[construction]
+exterior-wall = "wall"
+floor = "wall"
+roof = "wall"
+window = "pane"
+
+[[assembly]]
+id = "wall"
+loss = "9 dB"
+
+[[assembly]]
+id = "pane"
+loss = "1 dB"
+
+[[storey]]
+id = "only"
+floor = "0 m"
+
+[[space]]
+id = "hut"
+storey = "only"
+size = "3 m x 2.4 m"
+height = "2.2 m"
+
+[[opening]]
+id = "W1"
+on = "hut/south"
+kind = "window"
+at = "0.6 m"
+sill = "0.7 m"
+size = "1.6 m x 1.2 m"
+
+[[treatment]]
+id = "coat"     # two words on it
+kind = "fixed"
+loss = "30 dB"
+
+[[treatment]]
+id = "film"
+kind = "fixed"
+loss = "22 dB"
+
+[[source]]
+id = "mast"
+azimuth = "180 deg"
+elevation = "8 deg"
+band = "1.8-1.9 GHz"
+level = "500 uW/m2"
+
+[[source]]
+id = "cell"
+azimuth = "90 deg"
+elevation = "12 deg"
+band = "3.4-3.6 GHz"
+level = "100 uW/m2"
+
+[[receiver]]
+id = "pillow"
+space = "hut"
+at = "1.4, 1.2, 0.6 m"   # measured twice
+
+[[plan]]
+id = "walls"
+treat = [
+    { on = "hut/walls", with = "coat" },   # all four
+]
+"""
+SLOW_MS = 60_000  # what is waited for in a machine that is busy with other things
+ROOT = Path(__file__).parent.parent.parent
+START = """
+import sys
+from pathlib import Path
+from viewer.app import run
+path = Path(sys.argv[2]) if sys.argv[2:] else None
+sys.exit(run(path, open_browser=False, empty_s=float(sys.argv[1])))
+"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class App:
+    """A running app."""
+
+    address: str  # with the key, which works once
+    process: subprocess.Popen[str]
+
+    @property
+    def origin(self) -> str:
+        return self.address.split("/?")[0]
+
+
+Start = Callable[..., App]
+
+
+@contextmanager
+def running(*arguments: str, folder: Path, empty_s: float) -> Iterator[App]:
+    """The app in a process of its own, in a folder."""
+    environment = {k: v for k, v in os.environ.items() if k != "PYTEST_CURRENT_TEST"}
+    environment["PYTHONPATH"] = str(ROOT)
+    with subprocess.Popen(
+        [sys.executable, "-c", START, str(empty_s), *arguments],
+        cwd=folder,
+        env=environment,
+        stderr=subprocess.PIPE,
+        text=True,
+    ) as process:
+        try:
+            assert process.stderr is not None
+            said = process.stderr.readline()
+            found = re.search(r"http://127\.0\.0\.1:\d+/\?key=\S+", said)
+            assert found is not None, said + process.stderr.read()
+            yield App(address=found[0], process=process)
+        finally:
+            process.terminate()
+
+
+@pytest.fixture(scope="module")
+def started() -> Iterator[Start]:
+    """Starts apps that end with the tests."""
+    with ExitStack() as apps:
+
+        def start(*arguments: str, folder: Path, empty_s: float = 20.0) -> App:
+            return apps.enter_context(running(*arguments, folder=folder, empty_s=empty_s))
+
+        yield start
+
+
+@dataclass
+class Bench:
+    """A page on a running app, and the file behind it."""
+
+    page: Page
+    path: Path
+    context: BrowserContext
+    origin: str
+    addresses: list[str]
+
+    def face(self, name: str) -> None:
+        """Pick a face in the list."""
+        self.page.locator(".ga-gap", has_text=name).first.click()
+        expect(self.page.locator("#ga-face-title")).to_have_text(name)
+
+    def tick(self, treatment: str) -> None:
+        self.page.locator(f'.ga-worn input[value="{treatment}"]').click()
+
+    def settled(self) -> None:
+        """Wait for numbers and for their 10–90 % band, after which nothing is under way."""
+        expect(self.page.locator(".ga-answer")).to_contain_text(
+            "eight times in ten", timeout=SLOW_MS
+        )
+
+
+@pytest.fixture(scope="module")
+def app(
+    chromium: Browser, started: Start, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Bench]:
+    path = tmp_path_factory.mktemp("job") / "hut.toml"
+    path.write_text(JOB, encoding="utf-8")
+    running = started("hut.toml", folder=path.parent)
+    context = chromium.new_context(viewport={"width": 1360, "height": 860})
+    addresses: list[str] = []
+    context.on("request", lambda request: addresses.append(request.url))
+    page = context.new_page()
+    page.goto(running.address)
+    yield Bench(page=page, path=path, context=context, origin=running.origin, addresses=addresses)
+    context.close()
+
+
+@pytest.fixture
+def bench(app: Bench) -> Iterator[Bench]:
+    """The app with nothing changed; what a test has changed is undone and saved after it."""
+    app.settled()
+    yield app
+    undo = app.page.get_by_role("button", name="Undo")
+    app.page.wait_for_function("!document.querySelector('dialog[open]')")
+    while undo.is_enabled():
+        told = undo.get_attribute("title")
+        undo.click()
+        expect(undo).not_to_have_attribute("title", told or "")
+    if app.page.get_by_role("button", name="Save").is_enabled():
+        app.page.get_by_role("button", name="Save").click()
+    expect(app.page.locator(".ga-file")).to_contain_text("· saved")
+    assert app.path.read_text(encoding="utf-8") == JOB
+
+
+def level(page: Page) -> float:
+    """Level at the receiver, as the page says it. [µW/m²]"""
+    said = page.locator(".ga-answer .ga-big").inner_text()
+    value, unit = said.split(" ")
+    return float(value) * {"mW/m²": 1e3, "µW/m²": 1.0, "nW/m²": 1e-3}[unit]
+
+
+def test_a_treatment_changes_numbers_and_file_and_can_be_undone(bench: Bench) -> None:
+    page = bench.page
+    before = level(page)
+    row = page.locator(".ga-gap", has_text="window W1")
+    expect(row).to_contain_text("gap")
+    bench.face("window W1")
+    expect(page.locator(".ga-face")).to_contain_text("1.92 m²")
+    expect(page.locator(".ga-face")).to_contain_text("the outdoors")
+    bench.tick("film")
+    expect(page.locator(".ga-file")).to_contain_text("not saved")
+    expect(row).not_to_contain_text("gap")
+    assert level(page) < before / 20
+    assert bench.path.read_text(encoding="utf-8") == JOB
+    page.get_by_role("button", name="Save").click()
+    expect(page.locator(".ga-file")).to_contain_text("· saved")
+    text = bench.path.read_text(encoding="utf-8")
+    assert load(bench.path).plan("walls").treatments["hut/W1"] == ("film",)
+    for comment in ("# kept", "# two words on it", "# measured twice", "# all four"):
+        assert comment in text
+    page.keyboard.press("Control+z")
+    expect(row).to_contain_text("gap")
+    assert level(page) == before
+    page.get_by_role("button", name="Redo").click()
+    expect(row).not_to_contain_text("gap")
+
+
+def test_a_click_on_the_picture_picks_a_face(bench: Bench) -> None:
+    page = bench.page
+    box = page.locator(".gc-canvas").bounding_box()
+    assert box is not None
+    title = page.locator("#ga-face-title")
+    found = set()
+    for x in (0.3, 0.45, 0.6, 0.7):
+        for y in (0.35, 0.5, 0.65):
+            page.mouse.click(box["x"] + x * box["width"], box["y"] + y * box["height"])
+            if title.is_visible():
+                found.add(title.inner_text())
+                # the row of the face that was picked is marked, too
+                pressed = page.locator('.ga-gap[aria-pressed="true"]')
+                assert pressed.count() == 0 or title.inner_text() in pressed.inner_text()
+    names = {"south wall (1)", "east wall (2)", "north wall (3)", "west wall (4)"}
+    assert len(found & (names | {"floor", "window W1"})) >= 3
+    page.mouse.click(box["x"] + 4, box["y"] + 4)
+    expect(title).to_be_hidden()
+
+
+def test_the_picture_takes_the_colours_of_the_change(bench: Bench) -> None:
+    page = bench.page
+    bench.face("window W1")
+    page.get_by_label("treatment", exact=True).check()
+    before = page.locator(".gc-canvas").screenshot()
+    bench.tick("film")
+    expect(page.locator(".ga-legend")).to_contain_text("film")
+    page.wait_for_timeout(300)
+    assert page.locator(".gc-canvas").screenshot() != before
+    page.get_by_label("what gets in").check()
+
+
+def test_plans_stand_side_by_side_and_turn_together(bench: Bench) -> None:
+    page = bench.page
+    page.get_by_label("Show as-built beside").check()
+    expect(page.locator(".gc-canvas")).to_have_count(2)
+    expect(page.locator("figcaption").nth(1)).to_contain_text("as-built")
+    other = page.locator(".gc-canvas").nth(1)
+    before = other.screenshot()
+    page.locator(".gc-canvas").first.focus()
+    for _ in range(6):
+        page.keyboard.press("ArrowLeft")
+    page.wait_for_timeout(300)
+    assert other.screenshot() != before
+    page.keyboard.press("0")
+    page.get_by_label("Show as-built beside").uncheck()
+    expect(page.locator(".gc-canvas")).to_have_count(1)
+
+
+def test_a_new_plan_is_shown_and_as_built_stays_bare(bench: Bench) -> None:
+    page = bench.page
+    page.locator(".ga-plan-pick", has_text="as-built").click()
+    bench.face("window W1")
+    assert page.locator(".ga-worn input").first.is_disabled()
+    page.get_by_role("button", name="New plan from this one").click()
+    picked = page.locator('.ga-plan-pick[aria-pressed="true"]')
+    expect(picked).to_contain_text("plan-1")
+    bench.tick("coat")
+    expect(page.locator(".ga-gap", has_text="window W1")).not_to_contain_text("gap")
+    page.locator(".ga-plan-pick", has_text="walls").click()
+    expect(page.locator(".ga-gap", has_text="window W1")).to_contain_text("gap")
+
+
+def test_one_treatment_on_every_wall(bench: Bench) -> None:
+    page = bench.page
+    bench.face("north wall (3)")
+    page.get_by_label("Put it on").select_option("kind")
+    bench.tick("film")
+    expect(page.locator(".ga-face")).to_contain_text("From the surface inward: coat, then film.")
+    page.get_by_role("button", name="Save").click()
+    expect(page.locator(".ga-file")).to_contain_text("· saved")
+    worn = load(bench.path).plan("walls").treatments
+    assert [worn[f"hut/{k}"] for k in (1, 2, 3, 4)] == [("coat", "film")] * 4
+
+
+def test_sources_go_off_and_on(bench: Bench) -> None:
+    page = bench.page
+    before = level(page)
+    page.locator(".ga-sources input").first.uncheck()
+    page.wait_for_timeout(100)
+    assert level(page) < 0.5 * before
+    page.locator(".ga-sources input").first.check()
+    bench.settled()
+    assert level(page) == before
+
+
+def test_the_pillow_is_typed_and_dragged(bench: Bench) -> None:
+    page = bench.page
+    before = page.locator(".ga-answer").inner_text()
+    page.get_by_label("from the west side").fill("2 ft 6 in")
+    page.get_by_role("button", name="Put it there").click()
+    expect(page.locator(".ga-answer")).not_to_have_text(before, timeout=SLOW_MS)
+    bench.settled()
+    mark = page.locator(".ga-plan-mark")
+    box = mark.bounding_box()
+    assert box is not None
+    page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    page.mouse.down()
+    page.mouse.move(box["x"] + box["width"] / 2 + 40, box["y"] + box["height"] / 2, steps=4)
+    page.mouse.up()
+    expect(page.get_by_role("button", name="Undo")).to_have_attribute(
+        "title", re.compile("undo: move pillow to 1")
+    )
+    expect(page.get_by_label("from the west side")).not_to_have_value("0.762 m")
+    bench.settled()
+    page.get_by_label("from the west side").fill("9 m")
+    page.get_by_role("button", name="Put it there").click()
+    expect(page.locator(".ga-say")).to_contain_text("outside")
+
+
+def test_the_sky_shows_what_the_pillow_sees(bench: Bench) -> None:
+    page = bench.page
+    page.locator(".ga-skypart summary").click()
+    expect(page.locator(".gc-sky svg")).to_contain_text("mast", timeout=SLOW_MS)
+    page.locator(".ga-skypart summary").click()
+
+
+def test_two_tabs_show_one_job(bench: Bench) -> None:
+    other = bench.context.new_page()
+    other.goto(bench.origin)
+    expect(other.locator(".ga-gap").first).to_be_visible(timeout=SLOW_MS)
+    bench.face("window W1")
+    bench.tick("film")
+    expect(other.locator(".ga-gap", has_text="window W1")).not_to_contain_text("gap")
+    expect(other.locator(".ga-file")).to_contain_text("not saved")
+    other.get_by_role("button", name="Undo").click()
+    expect(bench.page.locator(".ga-gap", has_text="window W1")).to_contain_text("gap")
+    other.close()
+
+
+def test_a_file_that_changed_or_vanished_is_told(bench: Bench) -> None:
+    page = bench.page
+    bench.face("window W1")
+    bench.tick("film")
+    expect(page.locator(".ga-file")).to_contain_text("not saved")
+    bench.path.write_text(JOB + "# someone else\n", encoding="utf-8")
+    page.get_by_role("button", name="Save").click()
+    expect(page.locator("dialog")).to_contain_text("changed on disk")
+    page.get_by_role("button", name="Leave it for now").click()
+    assert "someone else" in bench.path.read_text(encoding="utf-8")
+    bench.path.unlink()
+    expect(page.locator(".ga-notice")).to_contain_text("deleted", timeout=SLOW_MS)
+    page.get_by_role("button", name="Write it again").click()
+    expect(page.locator(".ga-file")).to_contain_text("· saved")
+    assert load(bench.path).plan("walls").treatments["hut/W1"] == ("film",)
+
+
+def test_names_from_the_file_do_not_run(bench: Bench) -> None:
+    expect(bench.page.locator("h1")).to_contain_text("Hut <script>")
+    assert "hut.toml" in bench.page.title()
+
+
+def test_nothing_is_loaded_from_elsewhere(bench: Bench) -> None:
+    sent = [address for address in bench.addresses if not address.startswith(("data:", "blob:"))]
+    assert sent
+    assert {re.split(r"[/?#]", address.split("://")[1])[0] for address in sent} == {
+        bench.origin.removeprefix("http://")
+    }
+
+
+def test_without_the_key_there_is_nothing(bench: Bench, chromium: Browser) -> None:
+    for path in ("/", "/own/app_page.js", "/_nicegui_ws/socket.io/?EIO=4&transport=polling"):
+        with pytest.raises(urllib.error.HTTPError) as caught:
+            urllib.request.urlopen(bench.origin + path, timeout=10)
+        assert caught.value.code == 403
+        assert caught.value.read() == b""
+        caught.value.close()
+    with chromium.new_context() as context:
+        stranger = context.new_page()
+        with pytest.raises(Error, match="ERR_HTTP_RESPONSE_CODE_FAILURE"):
+            stranger.goto(bench.origin)
+
+
+def test_every_control_has_a_name_and_the_keyboard_reaches_it(bench: Bench) -> None:
+    page = bench.page
+    bench.face("window W1")
+    nameless = page.evaluate(
+        """() => [...document.querySelectorAll('.ga button, .ga input, .ga select, .ga summary')]
+        .filter(node => node.offsetParent !== null)
+        .filter(node => !(node.textContent.trim() || node.getAttribute('aria-label')
+                          || (node.labels && node.labels.length)))
+        .map(node => node.outerHTML)"""
+    )
+    assert nameless == []
+    page.locator("h1").click()
+    reached = set()
+    for _ in range(90):
+        page.keyboard.press("Tab")
+        reached.add(page.evaluate("document.activeElement.getAttribute('class') ?? ''"))
+    assert {"gc-canvas", "ga-plan-pick", "ga-gap", "ga-plan-mark"} <= reached
+
+
+def test_a_job_with_faults_opens_and_is_mended(
+    chromium: Browser, started: Start, tmp_path: Path
+) -> None:
+    path = tmp_path / "hut.toml"
+    path.write_text(JOB.replace('"3 m x 2.4 m"', '"3 x 2.4"'), encoding="utf-8")
+    with chromium.new_context() as context:
+        page = context.new_page()
+        page.goto(started("hut.toml", folder=tmp_path).address)
+        expect(page.locator(".ga-fault-list")).to_contain_text('size = "3 x 2.4"', timeout=SLOW_MS)
+        expect(page.locator(".ga-fault-list")).to_contain_text("line 26")
+        expect(page.locator(".ga-fault-list p")).to_contain_text("without a unit")
+        page.get_by_label("Text of the job file").fill(JOB)
+        page.get_by_role("button", name="Check it again").click()
+        expect(page.locator(".ga-gap").first).to_be_visible(timeout=SLOW_MS)
+        second = started("hut.toml", folder=tmp_path)
+        other = chromium.new_page()
+        other.goto(second.address)
+        expect(other.locator(".ga-notice")).to_contain_text("already open", timeout=SLOW_MS)
+        expect(other.get_by_role("button", name="Save")).to_be_disabled()
+        other.close()
+
+
+def test_a_room_from_the_form(chromium: Browser, started: Start, tmp_path: Path) -> None:
+    running = started(folder=tmp_path, empty_s=4.0)
+    with chromium.new_context() as context:
+        page = context.new_page()
+        page.goto(running.address)
+        page.get_by_label("what the job is called").fill("Back bedroom", timeout=SLOW_MS)
+        page.get_by_label("length, along the south wall").fill("13 ft 9 in")
+        page.get_by_label("width, along the west wall").fill("3,6 m")
+        page.get_by_label("height").fill("2.4 m")
+        page.get_by_role("button", name="Add a window").click()
+        window = page.locator(".ga-set")
+        window.get_by_label("from its left corner").fill("4 ft")
+        window.get_by_label("width").fill("4 ft")
+        window.get_by_label("height").fill("4 ft")
+        window.get_by_label("sill").fill("0.9 m")
+        page.get_by_label("from the west wall").fill("0.6 m")
+        page.get_by_label("from the south wall").fill("2 m")
+        page.get_by_role("button", name="Make the job file").click()
+        wrong = page.get_by_label("width, along the west wall")
+        expect(wrong).to_be_focused()
+        expect(page.locator(".ga-trouble:visible")).to_contain_text("comma")
+        assert list(tmp_path.glob("*.toml")) == []
+        wrong.fill("3.6 m")
+        page.get_by_role("button", name="Make the job file").click()
+        expect(page.locator(".ga-gap", has_text="window W1")).to_be_visible(timeout=SLOW_MS)
+    assert load(tmp_path / "room.toml").name == "Back bedroom"
+    # nobody looks any more, and the program ends by itself
+    end = time.monotonic() + 60
+    while running.process.poll() is None and time.monotonic() < end:
+        time.sleep(0.2)
+    assert running.process.returncode == 0

@@ -1,0 +1,79 @@
+// What a plan comes to at a receiver, in a sentence and a table, and the key to the colours.
+import { decibels, density, h, hertz, short, steradians, swatch } from "./app_parts.js";
+
+/** Level outside and inside of the sources that are on; an even field where there is no source. */
+export function levels(numbers, silent) {
+  const on = numbers.sources.filter((source) => !silent.has(source.id));
+  const sum = (key) => on.reduce((total, source) => total + (source[key] ?? 0), 0);
+  const [outside, inside] = [sum("outside_w_m2"), sum("level_w_m2")];
+  const all = on.length === numbers.sources.length;
+  const even = !numbers.sources.length;
+  return {
+    even,
+    count: on.length,
+    inside,
+    low: all && !even ? numbers.low_w_m2 : null,
+    high: all && !even ? numbers.high_w_m2 : null,
+    reduction: even ? numbers.bands[0].reduction_db : inside > 0 && outside > 0 ? 10 * Math.log10(outside / inside) : null,
+  };
+}
+
+/** The shortest form of it, for a list or a caption. */
+export function inShort(numbers, silent) {
+  const found = levels(numbers, silent);
+  if (found.even) return `${decibels(found.reduction)} below an even field`;
+  if (!found.count) return "no source is on";
+  return `${density(found.inside)}, ${decibels(found.reduction)} below outside`;
+}
+
+/** Parts of the sentence above the picture. */
+export function sentence(numbers, receiver, silent) {
+  const found = levels(numbers, silent);
+  const band = numbers.bands[0];
+  const range = found.low === null || found.low === undefined ? "" : ` (eight times in ten between ${density(found.low)} and ${density(found.high)})`;
+  const who = h("b", {}, short(receiver.id));
+  const level = found.even
+    ? ["At ", who, " an even field from outside is ", h("b", { class: "ga-big" }, decibels(found.reduction)), " weaker; "]
+    : found.count
+      ? ["At ", who, " ", h("b", { class: "ga-big" }, density(found.inside)), `${range}, `, h("b", {}, decibels(found.reduction)), " below outside; "]
+      : ["No source is on. From ", who, " "];
+  return [
+    ...level,
+    h("b", {}, steradians(band.unshielded_sr)), ` of the ${steradians(numbers.exposed_sr)} exposed are unshielded at ${hertz(band.frequency_hz)}.`,
+    found.even ? " The file names no source, so a field from all exposed directions at 2.45 GHz is assumed." : "",
+  ];
+}
+
+export function fillLevels(table, numbers, silent) {
+  const head = ["source", "outside", "here", "below outside", "below as-built"];
+  table.replaceChildren(
+    h("thead", {}, h("tr", {}, head.map((word) => h("th", { scope: "col" }, word)))),
+    h("tbody", {}, numbers.sources.map((source) =>
+      h("tr", { class: silent.has(source.id) ? "ga-off" : "" },
+        h("th", { scope: "row" }, short(source.id, 24)),
+        h("td", {}, density(source.outside_w_m2)), h("td", {}, density(source.level_w_m2)),
+        h("td", {}, decibels(source.reduction_db)), h("td", {}, decibels(source.below_as_built_db))),
+    )),
+  );
+}
+
+/** Key to the colours; `plans` are the indices of the plans that are shown. */
+export function fillLegend(legend, scene, mode, plans) {
+  if (mode === "treatment") {
+    const worn = new Set(scene.panels.flatMap((panel) => plans.flatMap((at) => panel.plans[at]?.treatments ?? [])));
+    const styles = scene.treatments.filter((style) => worn.has(style.id));
+    legend.replaceChildren(...(styles.length ? styles.map((style) => h("span", { class: "ga-key" }, swatch(style), short(style.id))) : [h("span", {}, "No face is treated under this plan.")]));
+    return;
+  }
+  const loss = mode === "loss";
+  const [low, high] = loss ? scene.scales.loss_db : scene.scales.let_in_db;
+  const colours = loss ? [...scene.cividis].reverse() : scene.cividis;
+  const ramp = colours.filter((_, k) => k % 7 === 0 || k === colours.length - 1).join(",");
+  legend.replaceChildren(
+    h("span", {}, loss ? `${low} dB` : `${low} dB or less`),
+    h("span", { class: "ga-ramp", "aria-hidden": "true", style: `background:linear-gradient(to right,${ramp})` }),
+    h("span", {}, loss ? `${high} dB or more` : `${high} dB`),
+    h("span", { class: "ga-what" }, loss ? "loss of a face; the same scale for every plan" : "let in by a face, against the field outside; the same scale for every plan"),
+    h("span", { class: "ga-key" }, h("i", { class: "ga-amber", "aria-hidden": "true" }), "amber outline: a gap"),
+  );
+}

@@ -1,0 +1,383 @@
+"""From a plain record of one room, typed by someone with a tape, to a job file that loads.
+
+Lengths are what was typed, in metres or in feet and inches; they are checked here and stand in the
+file as typed. The file says in comments what was assumed.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+from envelope.errors import EnvelopeError, FaultsError, Location, UnitError
+from envelope.project import load_text
+from envelope.units import (
+    format_metres,
+    parse_angle,
+    parse_band,
+    parse_length,
+    parse_power_density,
+)
+
+Wall = Literal["south", "east", "north", "west"]
+Stands = Literal["on the ground", "over a crawl space", "upper floor"]
+Beyond = Literal["outdoors", "another room", "earth"]
+
+WALLS: tuple[Wall, ...] = ("south", "east", "north", "west")
+STANDS: tuple[Stands, ...] = ("on the ground", "over a crawl space", "upper floor")
+BEYOND: tuple[Beyond, ...] = ("outdoors", "another room", "earth")
+
+# Layers from inside to outside. Thicknesses are usual ones: common practice, no source.
+_ASSEMBLIES: dict[str, tuple[tuple[str, str], ...]] = {
+    "timber-wall": (("plasterboard", "12.5 mm"), ("air", "140 mm"), ("plywood", "12 mm")),
+    "brick-wall": (("plasterboard", "12.5 mm"), ("brick", "240 mm")),
+    "concrete-wall": (("plasterboard", "12.5 mm"), ("concrete", "200 mm")),
+    "stud-wall": (("plasterboard", "12.5 mm"), ("air", "75 mm"), ("plasterboard", "12.5 mm")),
+    "timber-ceiling": (("plasterboard", "12.5 mm"), ("air", "220 mm"), ("chipboard", "18 mm")),
+    "concrete-ceiling": (("concrete", "200 mm"),),
+    "timber-floor": (("chipboard", "22 mm"), ("air", "220 mm"), ("plasterboard", "12.5 mm")),
+    "concrete-slab": (("concrete", "150 mm"),),
+    "double-pane": (("glass", "4 mm"), ("air", "16 mm"), ("glass", "4 mm")),
+    "wooden-door": (("wood", "40 mm"),),
+}
+WALL_KINDS = ("timber-wall", "brick-wall", "concrete-wall")
+CEILING_KINDS = ("timber-ceiling", "concrete-ceiling")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hole:
+    """A window or a door as it is measured."""
+
+    wall: str
+    from_left: str  # from the wall's left-hand corner, seen from inside, to its nearer edge
+    width: str
+    height: str
+    sill: str = ""  # of a window
+    gap: str = ""  # under a door
+    depth: str = ""  # of a window's jambs
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mast:
+    """A direction that energy comes from."""
+
+    azimuth: str  # "231 deg", clockwise from true north
+    elevation: str
+    band: str
+    level: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoomForm:
+    """Everything that the form asks, as typed."""
+
+    name: str
+    length: str  # along the north and south walls
+    width: str  # along the east and west walls
+    height: str
+    stands: str = "on the ground"
+    floor_over_ground: str = ""  # of an upper floor
+    north: str = "0 deg"  # true azimuth that the north wall faces
+    wall_kind: str = "timber-wall"
+    ceiling_kind: str = "timber-ceiling"
+    beyond: dict[str, str] = field(default_factory=dict)  # wall → what is behind it; outdoors
+    windows: tuple[Hole, ...] = ()
+    doors: tuple[Hole, ...] = ()
+    pillow_from_west: str = ""
+    pillow_from_south: str = ""
+    pillow_over_floor: str = "0.6 m"
+    masts: tuple[Mast, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trouble:
+    """One thing that the form cannot take: the field's name, and a sentence."""
+
+    where: str  # "length", "windows.0.sill"; "" where it concerns the whole
+    message: str
+
+
+class FormError(EnvelopeError):
+    """A form that makes no job."""
+
+    def __init__(self, troubles: Sequence[Trouble]) -> None:
+        self.troubles = tuple(troubles)
+        super().__init__("; ".join(each.message for each in self.troubles))
+
+
+def from_typed(typed: object) -> RoomForm:
+    """The record of what a page sent; whatever is no text there counts as not typed."""
+    found = typed if isinstance(typed, dict) else {}
+    lists = {"beyond", "windows", "doors", "masts"}
+    texts = {k: v for k, v in _texts(found).items() if k in {*RoomForm.__slots__} - lists}
+    return RoomForm(
+        **{"name": "", "length": "", "width": "", "height": "", **texts},
+        beyond=_texts(found.get("beyond")),
+        windows=tuple(_hole_of(each) for each in _list(found.get("windows"))),
+        doors=tuple(_hole_of(each) for each in _list(found.get("doors"))),
+        masts=tuple(
+            Mast(**{name: _texts(each).get(name, "") for name in Mast.__slots__})
+            for each in _list(found.get("masts"))
+        ),
+    )
+
+
+def _hole_of(typed: object) -> Hole:
+    return Hole(**{name: _texts(typed).get(name, "") for name in Hole.__slots__})
+
+
+def _texts(typed: object) -> dict[str, str]:
+    found = typed if isinstance(typed, dict) else {}
+    return {str(key): value for key, value in found.items() if isinstance(value, str)}
+
+
+def _list(typed: object) -> list[object]:
+    return typed[:100] if isinstance(typed, list) else []
+
+
+def job_text(form: RoomForm) -> str:
+    """Text of a job file for the room.
+
+    Raises
+    ------
+    FormError
+        With everything that is wrong, each with its field.
+    """
+    troubles = list(_troubles(form))
+    if troubles:
+        raise FormError(troubles)
+    text = "\n".join(_lines(form)) + "\n"
+    try:
+        load_text(text, path="job.toml")
+    except FaultsError as error:
+        raise FormError(
+            [
+                Trouble(where=_field(fault.location, form), message=fault.message)
+                for fault in error.faults
+            ]
+        ) from None
+    return text
+
+
+# What is checked field by field
+
+
+def _troubles(form: RoomForm) -> Iterator[Trouble]:
+    if not form.name.strip():
+        yield Trouble(where="name", message="the job has no name: give it one")
+    for name in ("length", "width", "height"):
+        yield from _length(name, getattr(form, name))
+    yield from _choice("stands", form.stands, STANDS)
+    yield from _choice("wall_kind", form.wall_kind, WALL_KINDS)
+    yield from _choice("ceiling_kind", form.ceiling_kind, CEILING_KINDS)
+    if form.stands == "upper floor":
+        yield from _length("floor_over_ground", form.floor_over_ground)
+    try:
+        parse_angle(form.north)
+    except UnitError as error:
+        yield Trouble(where="north", message=str(error))
+    for wall, beyond in form.beyond.items():
+        yield from _choice("beyond", wall, WALLS)
+        yield from _choice(f"beyond.{wall}", beyond, BEYOND)
+    for index, hole in enumerate(form.windows):
+        yield from _hole(f"windows.{index}", hole, optional=("depth",), needed=("sill",))
+    for index, hole in enumerate(form.doors):
+        yield from _hole(f"doors.{index}", hole, optional=("gap",), needed=())
+    for name in ("pillow_from_west", "pillow_from_south", "pillow_over_floor"):
+        yield from _length(name, getattr(form, name))
+    for index, mast in enumerate(form.masts):
+        for name, parse in (
+            ("azimuth", parse_angle),
+            ("elevation", parse_angle),
+            ("band", parse_band),
+            ("level", parse_power_density),
+        ):
+            try:
+                parse(getattr(mast, name))
+            except UnitError as error:
+                yield Trouble(where=f"masts.{index}.{name}", message=str(error))
+
+
+def _length(where: str, typed: str, *, zero: bool = False) -> Iterator[Trouble]:
+    if not typed.strip():
+        yield Trouble(
+            where=where, message='nothing is typed: a length such as "3.6 m" or "12 ft 4 in"'
+        )
+        return
+    try:
+        value_m = parse_length(typed)
+    except UnitError as error:
+        yield Trouble(where=where, message=str(error))
+        return
+    if not (value_m > 0.0 or (zero and value_m == 0.0)):
+        yield Trouble(where=where, message=f'found "{typed.strip()[:40]}"; it must be above 0')
+
+
+def _hole(
+    where: str, hole: Hole, *, optional: tuple[str, ...], needed: tuple[str, ...]
+) -> Iterator[Trouble]:
+    yield from _choice(f"{where}.wall", hole.wall, WALLS)
+    for name in ("from_left", "width", "height", *needed):
+        yield from _length(
+            f"{where}.{name}", getattr(hole, name), zero=name in ("from_left", "sill")
+        )
+    for name in optional:
+        if getattr(hole, name).strip():
+            yield from _length(f"{where}.{name}", getattr(hole, name), zero=True)
+
+
+def _choice(where: str, found: str, allowed: Sequence[str]) -> Iterator[Trouble]:
+    if found not in allowed:
+        yield Trouble(
+            where=where, message=f'found "{found[:40]}"; allowed are {", ".join(allowed)}'
+        )
+
+
+def _field(location: Location | None, form: RoomForm) -> str:
+    """Field of the form that a fault of the file is about, as near as it can be told."""
+    stated = (location and location.key) or ""
+    found = re.match(r"(\w+)\[(\d+)\](?:\.([\w-]+))?", stated)
+    if found is None:
+        return stated if stated == "name" else ""
+    table, index, key = found[1], int(found[2]), found[3] or ""
+    if table == "opening":
+        group, place = "windows", index
+        if index >= len(form.windows):
+            group, place = "doors", index - len(form.windows)
+        part = {"size": "width", "sill": "sill", "reveal": "depth", "undercut": "gap"}
+        if group == "doors":
+            part["sill"] = "height"  # a door has none: it reaches too high
+        return f"{group}.{place}.{part.get(key, 'from_left')}"
+    if table == "source":
+        return f"masts.{index}.{key or 'azimuth'}"
+    return {"receiver": "pillow_from_west", "space": "length", "storey": "floor_over_ground"}.get(
+        table, ""
+    )
+
+
+# What is written
+
+
+def _lines(form: RoomForm) -> Iterator[str]:
+    yield "# Written from the room form. Change anything; a line that begins with # is a comment."
+    yield "format = 1"
+    yield f"name = {_text(form.name.strip())}"
+    yield from ("", "[site]")
+    yield f"north = {_text(form.north)}  # true direction that the north wall faces"
+    yield from _construction(form)
+    used = [form.wall_kind, "stud-wall", form.ceiling_kind, _floor(form), "double-pane"]
+    for name in dict.fromkeys([*used, "wooden-door"]):
+        layers = ", ".join(
+            f"{{ material = {_text(material)}, thickness = {_text(thickness)} }}"
+            for material, thickness in _ASSEMBLIES[name]
+        )
+        yield from ("", "[[assembly]]", f"id = {_text(name)}", f"layers = [{layers}]")
+    yield from ("", "[[storey]]", 'id = "storey"', f"floor = {_text(_floor_height(form))}")
+    yield from ("", "[[space]]", 'id = "room"', 'storey = "storey"')
+    length, width = (format_metres(parse_length(each)) for each in (form.length, form.width))
+    yield f"size = {_text(f'{length} x {width}')}  # {_comment(f'{form.length} by {form.width}')}"
+    yield f"height = {_text(form.height)}"
+    if form.stands != "on the ground":
+        yield "raised = true"
+    yield from _beyond(form)
+    for index, hole in enumerate(form.windows):
+        yield from _opening(f"W{index + 1}", "window", hole)
+        yield f"sill = {_text(hole.sill)}"
+        if hole.depth.strip():
+            yield f"reveal = {_text(hole.depth)}"
+    for index, hole in enumerate(form.doors):
+        yield from _opening(f"D{index + 1}", "door", hole)
+        if hole.gap.strip():
+            yield f"undercut = {_text(hole.gap)}"
+    yield from _TREATMENTS
+    for index, mast in enumerate(form.masts):
+        yield from ("", "[[source]]", f'id = "mast-{index + 1}"')
+        yield f"azimuth = {_text(mast.azimuth)}"
+        yield f"elevation = {_text(mast.elevation)}"
+        yield f"band = {_text(mast.band)}"
+        yield f"level = {_text(mast.level)}"
+    at = (form.pillow_from_west, form.pillow_from_south, form.pillow_over_floor)
+    metres = [format_metres(parse_length(each)).removesuffix(" m") for each in at]
+    yield from ("", "[[receiver]]", 'id = "pillow"', 'space = "room"')
+    yield f"at = {_text(', '.join(metres) + ' m')}  # {_comment(', '.join(at))}"
+    yield from ("", "[[plan]]", 'id = "plan-1"', "treat = []")
+
+
+def _construction(form: RoomForm) -> Iterator[str]:
+    yield from ("", "[construction]")
+    yield f"exterior-wall = {_text(form.wall_kind)}"
+    yield 'interior-wall = "stud-wall"'
+    yield f"floor = {_text(_floor(form))}"
+    yield f"slab = {_text(_floor(form))}"
+    yield f"roof = {_text(form.ceiling_kind)}"
+    yield 'window = "double-pane"'
+    yield 'door = "wooden-door"'
+
+
+def _floor(form: RoomForm) -> str:
+    return "concrete-slab" if form.stands == "on the ground" else "timber-floor"
+
+
+def _floor_height(form: RoomForm) -> str:
+    return form.floor_over_ground if form.stands == "upper floor" else "0 m"
+
+
+def _beyond(form: RoomForm) -> Iterator[str]:
+    for wall in WALLS:
+        beyond = form.beyond.get(wall, "outdoors")
+        if beyond == "outdoors":
+            continue
+        yield from ("", "[[panel]]", f"on = {_text(f'room/{wall}')}")
+        if beyond == "earth":
+            yield 'behind = "earth"'
+        else:
+            yield 'assembly = "stud-wall"  # the room behind it is not part of this file'
+
+
+def _opening(name: str, kind: str, hole: Hole) -> Iterator[str]:
+    yield from ("", "[[opening]]", f"id = {_text(name)}", f"on = {_text(f'room/{hole.wall}')}")
+    yield f"kind = {_text(kind)}"
+    yield f"at = {_text(hole.from_left)}"
+    yield 'from = "left"  # seen from inside'
+    width, height = (format_metres(parse_length(each)) for each in (hole.width, hole.height))
+    yield f"size = {_text(f'{width} x {height}')}  # {_comment(f'{hole.width} by {hole.height}')}"
+
+
+_TREATMENTS = (
+    "",
+    "# Stand-ins to begin with, not of any product: put in what the data sheet says.",
+    "[[treatment]]",
+    'id = "coating"',
+    'kind = "sheet"',
+    'sheet-resistance = "5 ohm/sq"',
+    "",
+    "[[treatment]]",
+    'id = "window-film"',
+    'kind = "sheet"',
+    'sheet-resistance = "8 ohm/sq"',
+    "",
+    "[[treatment]]",
+    'id = "floor-mesh"',
+    'kind = "mesh"',
+    'wire = "0.2 mm"',
+    'pitch = "2 mm"',
+    'metal = "copper"',
+    "",
+    "[[treatment]]",
+    'id = "door-sheet"',
+    'kind = "sheet"',
+    'sheet-resistance = "0.5 ohm/sq"',
+)
+
+
+def _text(value: str) -> str:
+    """A TOML string on one line; JSON's escapes are TOML's, but for DEL."""
+    return json.dumps(value.strip(), ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _comment(value: str) -> str:
+    """What was typed, fit for the end of a line: a comment may hold no control character."""
+    return "".join(c if c.isprintable() else " " for c in value).strip()
