@@ -19,7 +19,7 @@ import numpy as np
 import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
-from envelope.building.flat import ROUNDING_M, WELD_M, Area, pieces
+from envelope.building.flat import WELD_M, Area, pieces, ring_of
 from envelope.building.planar import Floats
 from envelope.building.specs import CeilingSpec
 from envelope.errors import RangeError
@@ -224,7 +224,8 @@ def _sound(area: Area) -> list[Area]:
     """Pieces of an area; hairs that rounding leaves, as of a hollow at a ridge, are taken off."""
     found: list[Area] = []
     for piece in pieces(area):
-        whole = shapely.minimum_clearance(piece) > ROUNDING_M
+        rings = [ring_of(ring) for ring in (piece.exterior, *piece.interiors)]
+        whole = all(len(ring) > 2 for ring in rings) and Polygon(rings[0], rings[1:]).is_valid
         found.extend([piece] if whole else pieces(shapely.set_precision(piece, GRID_M)))
     return found
 
