@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 import argparse
-import os
-from collections.abc import Sequence
 from pathlib import Path
 
 from envelope.building.job import Job
-from envelope.building.library import ASSEMBLIES, TYPICAL
+from envelope.building.library import TYPICAL
 from envelope.commands import import_tables
-from envelope.errors import EnvelopeError, Fault, Location, ModelFileError, ProjectFileError
+from envelope.errors import EnvelopeError
 from envelope.files import write_atomically
-from envelope.importers import TaggedImport, list_model, tag_panels
-from envelope.project.modelled import Modelled, read_cached
+from envelope.importers import list_model
+from envelope.project.beginning import begin_job
+from envelope.project.modelled import Modelled
 from envelope.project.reading import decode, load_with_model, read_bytes
-from envelope.project.rules import RuleFile, read_rules
-from envelope.project.starting import Reading, starting_text
+from envelope.project.rules import read_rules
 
 
 def run(options: argparse.Namespace) -> int:
@@ -35,14 +33,21 @@ def run(options: argparse.Namespace) -> int:
     if options.output is not None:
         _refuse_existing(options.output)
     rules = None if options.rules is None else read_rules(options.rules)
-    tagged, text = _composed(options, rules)
-    job, modelled = _tried(text, options)
+    begun = begin_job(
+        options.model,
+        folder=Path() if options.output is None else options.output.parent,
+        unit=options.unit,
+        up=options.up,
+        spaces=options.space or None,
+        storey=options.storey,
+        rules=rules,
+    )
     if options.dry_run:
-        import_tables.print_panels(tagged, job.building)
-    import_tables.print_notes(modelled.imported.notes)
+        import_tables.print_panels(begun.tagged, begun.job.building)
+    import_tables.print_notes(begun.modelled.imported.notes)
     if options.output is not None and not options.dry_run:
-        write_atomically(options.output, text.encode())
-        _tell(options.output, job, modelled)
+        write_atomically(options.output, begun.text.encode())
+        _tell(options.output, begun.job, begun.modelled)
     return 0
 
 
@@ -66,63 +71,6 @@ def _refuse_existing(path: Path) -> None:
         raise EnvelopeError(f"{path}: the name of a project file ends in .toml")
     if path.exists():
         raise EnvelopeError(f"{path}: is there already and is not overwritten; choose another name")
-
-
-def _composed(options: argparse.Namespace, rules: RuleFile | None) -> tuple[TaggedImport, str]:
-    """The import with its rules applied, and the text of its project file."""
-    spaces: Sequence[str] | None = options.space or None
-    imported, fingerprint = read_cached(
-        options.model, unit=options.unit, up=options.up, spaces=spaces, storey=options.storey
-    )
-    if rules is not None:
-        rules.check([*imported.assemblies, *ASSEMBLIES])
-    tagged = tag_panels(imported, () if rules is None else rules.rules)
-    folder = _folder(options)
-    text = starting_text(
-        tagged.imported,
-        reading=Reading(
-            file=_relative(options.model, folder),
-            fingerprint=fingerprint,
-            unit=options.unit,
-            up=options.up,
-            spaces=tuple(spaces or ()),
-            storey=options.storey,
-        ),
-        name=_title(options),
-        rules="" if rules is None else rules.text,
-        defined=() if rules is None else rules.assemblies,
-    )
-    return tagged, text
-
-
-def _folder(options: argparse.Namespace) -> Path:
-    return Path() if options.output is None else Path(options.output).parent
-
-
-def _relative(model: Path, folder: Path) -> str:
-    """Name of the model file as the project file gives it; absolute on another drive."""
-    try:
-        return Path(os.path.relpath(model.resolve(), folder.resolve())).as_posix()
-    except ValueError:
-        return model.resolve().as_posix()
-
-
-def _title(options: argparse.Namespace) -> str:
-    parts = [*(options.space or []), *([options.storey] if options.storey else [])]
-    return ", ".join([options.model.stem, *parts])[:200]
-
-
-def _tried(text: str, options: argparse.Namespace) -> tuple[Job, Modelled]:
-    """The job of the text; what is wrong with it is wrong with the model or the rules."""
-    try:
-        job, modelled = load_with_model(text, path="job.toml", folder=_folder(options))
-    except ProjectFileError as error:
-        location = Location(path=str(options.model))
-        raise ModelFileError(
-            [Fault(message=fault.message, location=location) for fault in error.faults]
-        ) from None
-    assert modelled is not None  # the text has a [model]
-    return job, modelled
 
 
 def _tell(path: Path, job: Job, modelled: Modelled) -> None:

@@ -156,12 +156,12 @@ def set_treatment(*, text: str, plan: str, panel: str, treatments: Sequence[str]
     """
     if plan == AS_BUILT:
         raise EditError(f'"{AS_BUILT}" has no treatment: choose or add another plan')
-    expected = _read(text)
+    expected = data_of(text)
     number = _index(expected, "plan", plan, schema.Plan)
     entries = expected["plan"][number].setdefault("treat", [])
     value: str | list[str] = treatments[0] if len(treatments) == 1 else list(treatments)
-    document = _document(text)
-    table = _tables(document, "plan")[number]
+    document = document_of(text)
+    table = tables_of(document, "plan")[number]
     if "treat" not in table:
         array = tomlkit.array()
         array.multiline(True)
@@ -169,19 +169,19 @@ def set_treatment(*, text: str, plan: str, panel: str, treatments: Sequence[str]
     listed = table["treat"]
     place = max((at for at, entry in enumerate(entries) if entry["on"] == panel), default=None)
     if place is not None and not any(
-        _may_name(later["on"], panel) for later in entries[place + 1 :]
+        may_name(later["on"], panel) for later in entries[place + 1 :]
     ):
         listed[place]["with"] = value
         entries[place]["with"] = value
     else:
         entries.append({"on": panel, "with": value})
         _append(listed, {"on": panel, "with": value})
-    return _verified(tomlkit.dumps(document), expected)
+    return verified(tomlkit.dumps(document), expected)
 
 
 def add_plan(*, text: str, plan: str, extends: str | None = None, title: str = "") -> str:
     """Add a plan at the end of the file; answer the new contents."""
-    expected = _read(text)
+    expected = data_of(text)
     plans = expected.setdefault("plan", [])
     ids = [entry.get("id") for entry in plans if isinstance(entry, dict)]
     if plan == AS_BUILT or plan in ids:
@@ -193,23 +193,23 @@ def add_plan(*, text: str, plan: str, extends: str | None = None, title: str = "
         entry["extends"] = extends
     plans.append(entry)
     newline = "\r\n" if "\r\n" in text else "\n"
-    lines = ["", "[[plan]]", *(f"{key} = {_toml(value)}" for key, value in entry.items()), ""]
+    lines = ["", "[[plan]]", *(f"{key} = {toml_value(value)}" for key, value in entry.items()), ""]
     gap = "" if not text or text.endswith("\n") else newline
-    return _verified(text + gap + newline.join(lines), expected)
+    return verified(text + gap + newline.join(lines), expected)
 
 
 def move_receiver(*, text: str, receiver: str, at_m: tuple[float, float, float]) -> str:
     """Put a receiver elsewhere in its space: its own coordinates, height above its floor."""
-    expected = _read(text)
+    expected = data_of(text)
     number = _index(expected, "receiver", receiver, schema.Receiver)
     value = format_point(at_m)
-    document = _document(text)
-    _tables(document, "receiver")[number]["at"] = value
+    document = document_of(text)
+    tables_of(document, "receiver")[number]["at"] = value
     expected["receiver"][number]["at"] = value
-    return _verified(tomlkit.dumps(document), expected)
+    return verified(tomlkit.dumps(document), expected)
 
 
-def _read(text: str) -> dict[str, Any]:
+def data_of(text: str) -> dict[str, Any]:
     """Data of a text that is TOML; what else is wrong with it matters only where it is edited."""
     try:
         if scan(text).too_deep is None:
@@ -232,22 +232,22 @@ def _index(document: Mapping[str, Any], kind: str, name: str, model: type[schema
     raise EditError(f"there is no {kind} {shown(name)} in the file")
 
 
-def _document(text: str) -> tomlkit.TOMLDocument:
+def document_of(text: str) -> tomlkit.TOMLDocument:
     try:
         return tomlkit.parse(text)
     except TOMLKitError:
         raise EditError(_BY_HAND) from None
 
 
-def _tables(document: tomlkit.TOMLDocument, kind: str) -> Any:
+def tables_of(document: tomlkit.TOMLDocument, kind: str) -> Any:
     return document[kind]
 
 
-def _toml(value: str | Sequence[str]) -> str:
+def toml_value(value: str | Sequence[str]) -> str:
     return str(tomlkit.item(value).as_string())
 
 
-def _may_name(selector: str, panel: str) -> bool:
+def may_name(selector: str, panel: str) -> bool:
     """Whether a selector could name a panel whose id it is not."""
     space, _, rest = selector.partition("/")
     last = rest.rpartition("/")[2]
@@ -264,7 +264,7 @@ def _append(listed: Any, entry: Mapping[str, Any]) -> None:
         listed.append(table)
         return
     assert isinstance(listed, Array)
-    pairs = ", ".join(f"{key} = {_toml(value)}" for key, value in entry.items())
+    pairs = ", ".join(f"{key} = {toml_value(value)}" for key, value in entry.items())
     inline = tomlkit.value(f"{{ {pairs} }}")
     text = listed.as_string()
     if "\n" not in text:
@@ -275,7 +275,7 @@ def _append(listed: Any, entry: Mapping[str, Any]) -> None:
     listed.add_line(inline, indent=indent)
 
 
-def _verified(result: str, expected: Mapping[str, Any]) -> str:
+def verified(result: str, expected: Mapping[str, Any]) -> str:
     """Read the edited text back: an edit may not change anything else."""
     try:
         same = tomllib.loads(result) == expected

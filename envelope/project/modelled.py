@@ -61,6 +61,7 @@ class Modelled:
     """A model file as one project file reads it."""
 
     tagged: TaggedImport
+    plain: Imported  # before the rules
     notes: tuple[str, ...]
 
     @property
@@ -195,7 +196,8 @@ def read_modelled(
         for fault in error.faults:
             faults.add(("model", key), f"{shown(model.file)}: {fault.message}")
         return None
-    tagged = tag_panels(_moved(imported, storey_of), rules_of(tables.of(schema.Tag)))
+    plain = _moved(imported, storey_of)
+    tagged = tag_panels(plain, rules_of(tables.of(schema.Tag)))
     notes = [_summary(imported, path.name)] if imported.notes else []
     if model.fingerprint is not None and model.fingerprint != fingerprint:
         notes.append(
@@ -203,7 +205,7 @@ def read_modelled(
             f'write fingerprint = "{fingerprint}"'
         )
     notes += [f"{rule} catches no panel of {path.name}" for rule in tagged.unused]
-    return Modelled(tagged=tagged, notes=tuple(notes))
+    return Modelled(tagged=tagged, plain=plain, notes=tuple(notes))
 
 
 def rules_of(tags: Sequence[tuple[int, schema.Tag]]) -> list[TagRule]:

@@ -13,7 +13,6 @@ import csv
 import io
 import json
 import math
-import time
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -58,7 +57,6 @@ class Bedroom(NamedTuple):
     job: Path
     told: str
     found: dict[str, Any]
-    seconds: float
 
 
 @pytest.fixture(scope="module")
@@ -66,8 +64,6 @@ def bedroom(tmp_path_factory: pytest.TempPathFactory) -> Bedroom:
     pytest.importorskip("ifcopenshell")
     job = tmp_path_factory.mktemp("duplex") / "a203.toml"
     text = io.StringIO()
-    # Of this process alone, so that a busy machine does not count.
-    started = time.process_time()
     with contextlib.redirect_stdout(text):
         model = str(MODELS / "duplex.ifc")
         assert main(["import", model, "--space", "A203", "-o", str(job)]) == 0
@@ -75,12 +71,10 @@ def bedroom(tmp_path_factory: pytest.TempPathFactory) -> Bedroom:
     text = io.StringIO()
     with contextlib.redirect_stdout(text):
         assert main(["analyze", str(job), "--json"]) == 0
-    seconds = time.process_time() - started
-    return Bedroom(job, told, by_plan(text.getvalue()), seconds)
+    return Bedroom(job, told, by_plan(text.getvalue()))
 
 
-def test_bedroom_a203_is_a_job_within_the_time_allowed(bedroom: Bedroom) -> None:
-    assert bedroom.seconds < 15.0
+def test_bedroom_a203_is_a_job(bedroom: Bedroom) -> None:
     assert "A203/wall-6: leads to B202, which is not imported" in bedroom.told
     assert f"wrote {bedroom.job}: A203, 14 panels" in bedroom.told
     assert "7 panels lead to spaces that were not taken" in bedroom.told

@@ -9,7 +9,6 @@ these tests skip where it is absent.
 
 from __future__ import annotations
 
-import time
 from collections import Counter
 from pathlib import Path
 from typing import NamedTuple
@@ -37,17 +36,15 @@ EXPLAINED = {
 
 
 class Duplex(NamedTuple):
-    """The file, what was made of it, and how long that took."""
+    """The file, and what was made of it."""
 
     model: IfcModel
     imported: Imported
     building: Building
-    seconds: float
 
 
 @pytest.fixture(scope="module")
 def duplex() -> Duplex:
-    started = time.monotonic()
     imported = import_ifc(MODEL)
     building = assemble_building(
         site=Site(),
@@ -55,12 +52,7 @@ def duplex() -> Duplex:
         spaces=imported.spaces,
         construction=imported.construction,
     )
-    seconds = time.monotonic() - started
-    return Duplex(open_ifc(MODEL), imported, building, seconds)
-
-
-def test_it_is_quick(duplex: Duplex) -> None:
-    assert duplex.seconds < 15.0
+    return Duplex(open_ifc(MODEL), imported, building)
 
 
 def test_every_space_is_imported(duplex: Duplex) -> None:

