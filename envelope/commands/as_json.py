@@ -44,6 +44,7 @@ def _leak(leak: PanelLeak) -> Plain:
         "loss_db": finite(leak.loss_db),
         "open_equivalent_solid_angle_sr": leak.open_equivalent_solid_angle_sr,
         "share": leak.share,
+        "share_total": leak.share_total,
         "reduction_if_sealed_db": finite(leak.reduction_if_sealed_db),
         "is_gap": leak.is_gap,
     }
@@ -55,6 +56,7 @@ def _path(path: LeakPath) -> Plain:
         "kind": path.kind,
         "treatments": list(path.treatments),
         "lit_area_m2": path.lit_area_m2,
+        "let_in_m2": path.let_in_m2,
         "loss_db": finite(path.loss_db),
         "level_w_m2": path.level_w_m2,
         "share": path.share,

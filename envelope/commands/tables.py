@@ -189,7 +189,7 @@ def _print_gaps(console: Console, receiver: ReceiverResult) -> None:
     )
     gaps = plain_table(
         "gap", "kind", "treatment", ">solid angle", ">loss", ">lets in", ">share",
-        ">reduction if sealed",
+        *([">of the level"] if receiver.sources else []), ">reduction if sealed",
     )  # fmt: skip
     for gap in receiver.gaps[:MOST_GAPS]:
         gaps.add_row(
@@ -200,6 +200,7 @@ def _print_gaps(console: Console, receiver: ReceiverResult) -> None:
             db(gap.loss_db),
             f"{gap.open_equivalent_solid_angle_sr:.4f} sr",
             percent(gap.share),
+            *([percent(gap.share_total or 0.0)] if receiver.sources else []),
             db(gap.reduction_if_sealed_db),
         )
     console.print(gaps)

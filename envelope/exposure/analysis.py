@@ -15,6 +15,7 @@ from envelope.exposure.casts import Casts, ReceiverCasts
 from envelope.exposure.diffuse import Diffuse, Faces, diffuse_of, faces_of
 from envelope.exposure.results import (
     Analysis,
+    PanelLeak,
     PlanResult,
     ReceiverResult,
     SourceResult,
@@ -199,12 +200,50 @@ def _worst(casts: ReceiverCasts, setting: _Setting) -> WorstPoint | None:
     return max(candidates, key=lambda candidate: candidate[0])[1]
 
 
+def _of_the_level(
+    panels: Sequence[PanelLeak], sources: Sequence[SourceResult]
+) -> tuple[PanelLeak, ...]:
+    """The panels with their share of the whole level, diffuse part and all.
+
+    What is scattered outside comes in as it does from all directions; what feeds the diffuse
+    field comes in where the source's beam lets in most.
+    """
+    brought = dict.fromkeys((panel.panel for panel in panels), 0.0)
+    for source in sources:
+        scattered = source.direct_w_m2 - sum(path.level_w_m2 for path in source.paths)
+        for panel in panels:
+            brought[panel.panel] += max(scattered, 0.0) * panel.share
+        let_in = sum(path.let_in_m2 for path in source.paths)
+        for path in source.paths:
+            fed = source.diffuse_w_m2 * path.let_in_m2 / let_in if let_in > 0.0 else 0.0
+            brought[path.panel] = brought.get(path.panel, 0.0) + path.level_w_m2 + fed
+    total = sum(brought.values())
+    if total <= 0.0:
+        return tuple(panels)
+    return tuple(replace(panel, share_total=brought[panel.panel] / total) for panel in panels)
+
+
 def _receiver_result(casts: ReceiverCasts, setting: _Setting) -> ReceiverResult:
     tagged = tag(casts.crossings, setting.tables)
     angles = solid_angles(
         crossings=casts.crossings,
         tagged=tagged,
         frequency_hz=setting.centres_hz,
+        threshold_db=setting.threshold_db,
+    )
+    sources = tuple(
+        _source_result(source, casts=casts, setting=setting, angles=angles)
+        for source in setting.job.sources
+    )
+    panels = panel_leaks(
+        building=setting.job.building,
+        plan=setting.plan,
+        crossings=casts.crossings,
+        crossed=setting.bench.kept(
+            ("incidence", casts.crossings),
+            lambda: incidence(casts.crossings, setting.job.building),
+        ),
+        tagged=tagged,
         threshold_db=setting.threshold_db,
     )
     return ReceiverResult(
@@ -217,23 +256,10 @@ def _receiver_result(casts: ReceiverCasts, setting: _Setting) -> ReceiverResult:
         closure_error_sr=angles.closure_error_sr,
         standard_error=angles.standard_error,
         bands=angles.bands,
-        sources=tuple(
-            _source_result(source, casts=casts, setting=setting, angles=angles)
-            for source in setting.job.sources
-        ),
+        sources=sources,
         low_w_m2=None,
         high_w_m2=None,
-        panels=panel_leaks(
-            building=setting.job.building,
-            plan=setting.plan,
-            crossings=casts.crossings,
-            crossed=setting.bench.kept(
-                ("incidence", casts.crossings),
-                lambda: incidence(casts.crossings, setting.job.building),
-            ),
-            tagged=tagged,
-            threshold_db=setting.threshold_db,
-        ),
+        panels=_of_the_level(panels, sources),
         worst=_worst(casts, setting),
     )
 

@@ -223,6 +223,7 @@ def leak_paths(
                 kind=panel.kind,
                 treatments=treatments_on(plan, panel.id),
                 lit_area_m2=float(areas.lit_m2[building.panel_index[panel.id]]),
+                let_in_m2=float(areas.through_m2[building.panel_index[panel.id]]),
                 loss_db=loss_db(mean),
                 level_w_m2=-negative * direct.outside_w_m2 * direct_share,
                 share=-negative / total if total > 0.0 else 0.0,

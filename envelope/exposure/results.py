@@ -24,6 +24,7 @@ class PanelLeak:
     share: float  # of the receiver's open-equivalent solid angle
     reduction_if_sealed_db: float  # isotropic reduction of the receiver with this panel tight
     is_gap: bool  # mean transmission above the threshold's
+    share_total: float | None = None  # of the level, diffuse part and all; None without a source
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,6 +59,7 @@ class LeakPath:
     share: float  # of the source's direct level at the receiver
     is_gap: bool
     landings: tuple[Landing, ...]
+    let_in_m2: float = 0.0  # lit area times transmission: what feeds the room
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
