@@ -18,7 +18,7 @@ from typing import Any
 
 from envelope.errors import EnvelopeError, MissingExtraError
 from envelope.files import write_atomically
-from viewer import form
+from viewer import app_model, form
 from viewer.app_desk import Desk, Page
 from viewer.guard import HOST, Guard, Key, free_port
 from viewer.session import Session, said
@@ -53,6 +53,7 @@ class Server:
         self._elements: dict[str, Any] = {}
         self._ending: asyncio.Task[None] | None = None
         self._watching: asyncio.Task[None] | None = None
+        self._beginning = asyncio.Lock()  # one page begins the job, not two
         if path is not None:
             self.desk = Desk(session=Session(path))
 
@@ -99,7 +100,8 @@ class Server:
             element.run_method("tell", what)
 
         if self.desk is None:
-            tell({"tell": "form", "folder": shown(str(self.folder), limit=120), **_choices()})
+            folder = shown(str(self.folder), limit=120)
+            tell({"tell": "form", "folder": folder, "model": app_model.choices(), **_choices()})
         else:
             self._open[client] = await self.desk.join(tell)
 
@@ -122,8 +124,12 @@ class Server:
     async def _asked(self, client: str, asked: Any) -> None:
         if not isinstance(asked, dict) or client not in self._open:
             return
-        if asked.get("do") == "form" and self.desk is None:
-            await self._make(client, asked)
+        beginning = {"form": self._make, "model": self._look_into, "import": self._import}
+        begin = beginning.get(str(asked.get("do")))
+        if begin is not None:
+            async with self._beginning:
+                if self.desk is None:
+                    await begin(client, asked)
             return
         page = self._open[client]
         if page is not None and self.desk is not None:
@@ -144,7 +150,32 @@ class Server:
         except EnvelopeError as error:
             tell("tell", {"tell": "troubles", "troubles": [{"where": "", "message": said(error)}]})
             return
-        self._watching = asyncio.create_task(self.desk.watch())
+        await self._open_everywhere(self.desk)
+
+    async def _look_into(self, client: str, asked: Mapping[str, Any]) -> None:
+        """Tell a page what a model file holds."""
+        tell = self._elements[client].run_method
+        try:
+            found = await asyncio.to_thread(app_model.listed, asked, folder=self.folder)
+        except EnvelopeError as error:
+            found = {"tell": "model-trouble", "message": app_model.trouble(error)}
+        tell("tell", found)
+
+    async def _import(self, client: str, asked: Mapping[str, Any]) -> None:
+        """Write the job file of a model and open it in every page."""
+        tell = self._elements[client].run_method
+        try:
+            path = self._new_file(str(asked.get("file") or ""))
+            text = await asyncio.to_thread(app_model.begun, asked, folder=self.folder)
+            write_atomically(path, text.encode("utf-8"))
+            self.desk = Desk(session=await asyncio.to_thread(Session, path))
+        except EnvelopeError as error:
+            tell("tell", {"tell": "model-trouble", "message": app_model.trouble(error)})
+            return
+        await self._open_everywhere(self.desk)
+
+    async def _open_everywhere(self, desk: Desk) -> None:
+        self._watching = asyncio.create_task(desk.watch())
         for each in list(self._open):
             await self._join(each)
 

@@ -21,6 +21,7 @@ from envelope.building.job import Assembly, Job, Layer, Plan, Treatment
 from envelope.errors import CancelledError, EnvelopeError
 from envelope.exposure.results import PlanResult
 from envelope.units import format_metres, parse_length
+from viewer import app_model
 from viewer.app_findings import Findings, Place, place_of
 from viewer.parts import Scene
 from viewer.scene import build_scene, to_json, with_results
@@ -183,6 +184,11 @@ class Desk:
         await self._show()
         self._cast_if_needed()
 
+    async def _tag(self, page: Page, asked: Mapping[str, Any]) -> None:
+        """Correct what a model's panels are taken for; what stands here is built anew."""
+        await asyncio.to_thread(app_model.retag, self.session, asked)
+        await self._refresh()
+
     async def _take_up(self, page: Page, asked: Mapping[str, Any]) -> None:
         self.session.take_up()
         await self._refresh()
@@ -274,6 +280,7 @@ class Desk:
             "places": {each.id: self.session.local_m(each) for each in job.receivers},
             "losses": self._losses(job.plans),
             "assumed": job.assumed_source,
+            "model": app_model.said_by_model(self.session),
         }
 
     def _losses(self, plans: Sequence[Plan]) -> dict[str, Json]:
@@ -448,6 +455,7 @@ _ACTS: Mapping[str, Callable[[Desk, Page, Mapping[str, Any]], Awaitable[None]]] 
     "save": Desk._save,
     "read-again": Desk._read_again,
     "text": Desk._text,
+    "tag": Desk._tag,
     "take-up": Desk._take_up,
     "drop": Desk._drop,
     "try-lock": Desk._try_lock,

@@ -1,4 +1,5 @@
 // The card of the face that was picked: what it is, what it wears, what it lets in.
+import { taggingOf } from "./app_model.js";
 import { area, decibels, h, hertz, short, swatch } from "./app_parts.js";
 import { percent } from "./words.js";
 
@@ -14,7 +15,8 @@ export function cardOf(element, ask) {
   const hint = h("p", { class: "ga-note" });
   const bands = h("table", { class: "ga-table" });
   const wear = h("fieldset", { class: "ga-wear" }, h("legend", {}, "Treatment"), boxes, order, h("label", { class: "ga-scope" }, h("span", {}, "Put it on"), scope));
-  element.append(title, facts, wear, hint, bands);
+  const tagging = taggingOf(ask);
+  element.append(title, facts, wear, hint, tagging.node, bands);
   let made = "";
   let now = null;
 
@@ -81,6 +83,7 @@ export function cardOf(element, ask) {
       const open = panel.kind === "open" || next.readonly;
       wear.disabled = bare || open;
       hint.textContent = bare ? "As-built stays as it is: start a plan from it to treat faces." : open && panel.kind === "open" ? "A bare opening carries nothing: treat what is around it." : "";
+      tagging.show(next);
       for (const box of boxes.querySelectorAll("input")) box.checked = state.treatments.includes(box.value);
       order.textContent = state.treatments.length > 1 ? `From the surface inward: ${state.treatments.map((name) => short(name)).join(", then ")}.` : "";
       const chosen = scope.value;

@@ -8,6 +8,8 @@ import { fillLegend, fillLevels, inShort, sentence } from "./app_answer.js";
 import { cardOf } from "./app_face.js";
 import { faultsOf } from "./app_faults.js";
 import { formOf } from "./app_form.js";
+import { modelOf } from "./app_model.js";
+import { showNotices, storeyChoices } from "./app_notices.js";
 import { decibels, h, hertz, keyed, short } from "./app_parts.js";
 import { placeOf } from "./app_place.js";
 import { mount } from "./cutaway.js";
@@ -104,6 +106,7 @@ export function openPage(root, engine, ask) {
   work.append(left, middle, right);
   const faults = faultsOf(faulty, send);
   const form = formOf(blank, send);
+  const model = modelOf(blank, send);
   const dialog = h("dialog", { class: "ga-dialog", "aria-labelledby": "ga-dialog-text" });
   root.append(dialog);
 
@@ -418,16 +421,7 @@ export function openPage(root, engine, ask) {
     save.disabled = status.other !== null || status.waiting || (status.saved && status.disk === "same");
     undo.title = status.undo === null ? "nothing to undo" : `undo: ${status.undo}`;
     redo.title = status.redo === null ? "nothing to redo" : `redo: ${status.redo}`;
-    const shown = [];
-    if (status.other !== null) shown.push([`This job is already open in another window of the program (process ${status.other}). You can look; changes are made there.`, [["Try again", { do: "try-lock" }]]]);
-    if (status.waiting) shown.push(["Edits from the last time were never saved. They are kept beside the job.", [["Take them up", { do: "take-up" }], ["Drop them", { do: "drop" }]]]);
-    if (status.disk === "gone") shown.push(["The file has been deleted or renamed. What you see is kept here until you save.", [["Write it again", { do: "save", overwrite: true }]]]);
-    if (status.disk === "changed") shown.push(["The file has changed on disk since it was read.", [["Read it again", { do: "read-again" }], ["Overwrite it", { do: "save", overwrite: true }]]]);
-    const made = JSON.stringify(shown);
-    if (notes.dataset.made !== made) {
-      notes.dataset.made = made;
-      notes.replaceChildren(...shown.map(([text, choices]) => h("div", { class: "ga-notice", role: "alert" }, h("span", {}, text), choices.map(([word, asked]) => button(word, () => send(asked))))));
-    }
+    showNotices(notes, status, send);
     renderProgress();
   }
 
@@ -443,6 +437,7 @@ export function openPage(root, engine, ask) {
     work.hidden = faulty.hidden = true;
     blank.hidden = false;
     form.show(what);
+    model.show(what);
   }
 
   function takeJob(what) {
@@ -487,9 +482,7 @@ export function openPage(root, engine, ask) {
   }
 
   function renderStoreys() {
-    const choices = [[{ mode: "room" }, "this room"], ...(scene.storeys.length > 1 ? scene.storeys.map((each) => [{ mode: "one", id: each.id }, `storey ${short(each.id)}`]) : []), [{ mode: "all" }, "the whole building"]];
-    for (let count = 1; count < scene.storeys.length; count++) choices.push([{ mode: "peel", count }, `the building without its top ${count === 1 ? "storey" : `${count} storeys`}`]);
-    storeyPick.replaceChildren(...choices.map(([value, text]) => h("option", { value: JSON.stringify(value) }, text)));
+    storeyPick.replaceChildren(...storeyChoices(scene).map(([value, text]) => h("option", { value: JSON.stringify(value) }, text)));
     storeyPick.value = JSON.stringify(look.storeys);
     if (!storeyPick.value) storeyPick.selectedIndex = 0;
   }
@@ -553,6 +546,8 @@ export function openPage(root, engine, ask) {
     sky: takeSky,
     form: takeForm,
     troubles: ({ troubles }) => form.troubles(troubles),
+    listing: (what) => model.list(what),
+    "model-trouble": ({ message }) => model.trouble(message),
     status(what) {
       status = what;
       renderStatus();

@@ -26,7 +26,8 @@ from envelope.project.editing import (
     save,
     set_treatment,
 )
-from envelope.project.reading import MOST_BYTES
+from envelope.project.modelled import Modelled
+from envelope.project.reading import MOST_BYTES, load_with_model
 from envelope.rays import DEFAULT, Sampling
 from envelope.units import format_point
 from viewer.app_files import JobLock, Recovery, recovery_path
@@ -49,6 +50,7 @@ class Step:
     job: Job | None  # None where the text has faults
     faults: tuple[Fault, ...]
     castings: Castings  # shared by all steps that leave building and sources as they are
+    modelled: Modelled | None = None  # the model that the spaces come from
 
 
 class Session:
@@ -188,6 +190,16 @@ class Session:
         if text != self.text:
             self._push(self._step(text, label=label))
 
+    def rebuild(self, text: str, *, label: str) -> None:
+        """Take a text in which anything may have changed, the building too, but which is sound."""
+        self._editable()
+        if text == self.text:
+            return
+        step = self._step(text, label=label)
+        if step.job is None:
+            raise EditError(step.faults[0].message)
+        self._push(step)
+
     def undo(self) -> None:
         """Go one edit back."""
         self._go(self._at - 1)
@@ -312,13 +324,16 @@ class Session:
 
     def _step(self, text: str, *, label: str) -> Step:
         job: Job | None = None
+        modelled: Modelled | None = None
         faults: tuple[Fault, ...] = ()
         try:
-            job = load_text(text, path=self.path.name, folder=self.path.parent)
+            job, modelled = load_with_model(text, path=self.path.name, folder=self.path.parent)
         except ProjectFileError as error:
             faults = error.faults
         castings = Castings(sampling=self._sampling)
-        return Step(text=text, label=label, job=job, faults=faults, castings=castings)
+        return Step(
+            text=text, label=label, job=job, faults=faults, castings=castings, modelled=modelled
+        )
 
     def _do(self, text: str, *, label: str) -> None:
         """Take a text in which only plans or receivers have changed."""

@@ -9,6 +9,7 @@ source → the whole building     Chain        cast_chain
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from envelope.building.inside import clearance, locate
 from envelope.building.planar import Floats
@@ -256,7 +257,8 @@ def cast_lit(
         towards = _towards(geometry, points, direction=direction, target_m=target_m)
         cosine = -(towards @ geometry.tables.plane[panel, NORMAL:OFFSET])
         if cosine.min() > walk.PARALLEL:
-            kinds.append((np.full(len(points), panel), points, towards, cosine * area))
+            first = ~_behind_own_niche(building, geometry, panel, points, towards)
+            kinds.append((np.full(len(points), panel), points, towards, cosine * area * first))
     if not kinds:
         kinds = [(np.empty(0, int), np.empty((0, 3)), np.empty((0, 3)), np.empty(0))]
     panels, points, towards, areas = (np.concatenate(part) for part in zip(*kinds, strict=True))
@@ -282,6 +284,29 @@ def cast_lit(
         rows=trace.rows,
         cosines=trace.cosines,
     )
+
+
+def _behind_own_niche(
+    building: Building, geometry: Geometry, panel: int, points: Floats, towards: Floats
+) -> NDArray[np.bool_]:
+    """Which rays (n,) out of a wall run through a niche in it, whose pane is lit before the wall.
+
+    The walk passes them by, since the wall that they have gone through carries the niche.
+    """
+    found = np.zeros(len(points), dtype=bool)
+    starts = points + geometry.middle
+    for reveal in building.space(building.panels[panel].space).panels:
+        if reveal.kind != "reveal" or reveal.host != building.panels[panel].id:
+            continue
+        along = towards @ reveal.normal
+        with np.errstate(divide="ignore", invalid="ignore"):
+            t = ((reveal.frame.origin - starts) @ reveal.normal) / along
+        met = (along > walk.PARALLEL) & (t > 0.0)
+        flat = reveal.frame.flatten(starts + np.where(met, t, 0.0)[:, np.newaxis] * towards)
+        corners = reveal.frame.flatten(reveal.outline)
+        within = (flat >= corners.min(axis=0)) & (flat <= corners.max(axis=0))  # a rectangle
+        found |= met & within.all(axis=1)
+    return found
 
 
 def cast_chain(
