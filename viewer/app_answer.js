@@ -1,6 +1,8 @@
 // What a plan comes to at a receiver, in a sentence and a table, and the key to the colours.
 import { decibels, density, h, hertz, short, steradians, swatch } from "./app_parts.js";
 
+const WORSE_DB = 0.5; // from which a plan is said to make a level worse
+
 /** Level outside and inside of the sources that are on; an even field where there is no source. */
 export function levels(numbers, silent) {
   const on = numbers.sources.filter((source) => !silent.has(source.id));
@@ -8,6 +10,7 @@ export function levels(numbers, silent) {
   const [outside, inside] = [sum("outside_w_m2"), sum("level_w_m2")];
   const all = on.length === numbers.sources.length;
   const even = !numbers.sources.length;
+  const before = on.reduce((total, source) => total + source.level_w_m2 * 10 ** ((source.below_as_built_db ?? 0) / 10), 0);
   return {
     even,
     count: on.length,
@@ -15,7 +18,13 @@ export function levels(numbers, silent) {
     low: all && !even ? numbers.low_w_m2 : null,
     high: all && !even ? numbers.high_w_m2 : null,
     reduction: even ? numbers.bands[0].reduction_db : inside > 0 && outside > 0 ? 10 * Math.log10(outside / inside) : null,
+    worse: before > 0 && 10 * Math.log10(inside / before) >= WORSE_DB, // than with no treatment
   };
+}
+
+/** Decibels against the level outside, or as built, never with a minus. */
+function against(value, what) {
+  return value < 0 ? `${decibels(-value)} above ${what}` : `${decibels(value)} below ${what}`;
 }
 
 /** The shortest form of it, for a list or a caption. */
@@ -23,7 +32,7 @@ export function inShort(numbers, silent) {
   const found = levels(numbers, silent);
   if (found.even) return `${decibels(found.reduction)} below an even field`;
   if (!found.count) return "no source is on";
-  return `${density(found.inside)}, ${decibels(found.reduction)} below outside`;
+  return `${density(found.inside)}, ${against(found.reduction, "outside")}${found.worse ? "; ▲ worse than as built" : ""}`;
 }
 
 /** Parts of the sentence above the picture. */
@@ -35,7 +44,7 @@ export function sentence(numbers, receiver, silent) {
   const level = found.even
     ? ["At ", who, " an even field from outside is ", h("b", { class: "ga-big" }, decibels(found.reduction)), " weaker; "]
     : found.count
-      ? ["At ", who, " ", h("b", { class: "ga-big" }, density(found.inside)), `${range}, `, h("b", {}, decibels(found.reduction)), " below outside; "]
+      ? ["At ", who, " ", h("b", { class: "ga-big" }, density(found.inside)), `${range}, `, h("b", {}, against(found.reduction, "outside")), found.worse ? h("strong", {}, " (▲ worse than as built)") : "", "; "]
       : ["No source is on. From ", who, " "];
   return [
     ...level,

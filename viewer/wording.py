@@ -8,6 +8,8 @@ from collections.abc import Sequence
 
 from envelope.exposure.results import ReceiverResult
 
+WORSE_DB = 0.5  # from which a plan is said to make a level worse
+
 
 def shown(name: str, *, limit: int = 48) -> str:
     """A name from a file, fit for a label: one line, no invisible marks, not endless."""
@@ -75,12 +77,20 @@ def source_label(*, name: str, azimuth_rad: float | None, elevation_rad: float) 
 
 
 def headline(*, plan: str, result: ReceiverResult | None) -> tuple[str, ...]:
-    """Plan, predicted reduction and unshielded solid angle, in parts that stand on one line."""
+    """Plan, reduction and unshielded solid angle in parts of one line, with a warning if due."""
     if result is None or not result.bands:
         return (shown(plan),)
     band = result.bands[0]
-    return (
+    parts = (
         shown(plan),
         f"predicted reduction {decibels(band.isotropic_reduction_db)}",
         f"unshielded {steradians(band.unshielded_solid_angle_sr)}",
     )
+    before = sum(
+        source.level_w_m2 * 10.0 ** (source.below_as_built_db / 10.0)
+        for source in result.sources
+        if math.isfinite(source.below_as_built_db)
+    )
+    if before > 0.0 and 10.0 * math.log10(result.level_w_m2 / before) >= WORSE_DB:
+        return (*parts, "level worse than as built")
+    return parts

@@ -99,15 +99,20 @@ def frequency(value_hz: float) -> str:
     return f"{value_hz / 1e6:.4g} MHz"
 
 
+def _counted(summary: dict[str, Any], what: str) -> str:
+    number = summary[what]
+    return f"{number} {what.removesuffix('s') if number == 1 else what}"
+
+
 def print_summary(summary: dict[str, Any]) -> None:
     """What `check` understood."""
     console = open_console()
     console.print(f"[bold]{escape(summary['project'])}[/bold]: no faults")
     console.print(
-        f"{summary['storeys']} storeys, {summary['spaces']} spaces, "
-        f"{summary['volume_m3']:.1f} m³, {summary['panels']} panels, "
-        f"{summary['openings']} openings, {summary['sources']} sources, "
-        f"{summary['receivers']} receivers"
+        f"{_counted(summary, 'storeys')}, {_counted(summary, 'spaces')}, "
+        f"{summary['volume_m3']:.1f} m³, {_counted(summary, 'panels')}, "
+        f"{_counted(summary, 'openings')}, {_counted(summary, 'sources')}, "
+        f"{_counted(summary, 'receivers')}"
     )
     console.print(f"plans: {escape(', '.join(summary['plans']))}")
     for note in summary["notes"]:
@@ -137,11 +142,18 @@ def print_analysis(analysis: Analysis, job: Job) -> None:
     console.print()
     for note in analysis.notes:
         console.print(f"note: {escape(note)}")
-    for name in analysis.extrapolated:
-        console.print(f"outside the frequency range of its source, extrapolated: {escape(name)}")
+    _print_extrapolated(console, analysis.extrapolated)
     console.print(f"{OPEN_HORIZON} {ESTIMATE}", style="dim")
     if job.sources:
         console.print(READINGS, style="dim")
+
+
+def _print_extrapolated(console: Console, names: Sequence[str]) -> None:
+    if names:
+        console.print(
+            "material data used beyond the frequencies that its source covers: "
+            + escape(", ".join(names))
+        )
 
 
 def _print_receiver(console: Console, receiver: ReceiverResult, threshold_db: float) -> None:
@@ -215,7 +227,7 @@ def _between(low: float | None, high: float | None) -> str:
 def _print_sources(console: Console, receiver: ReceiverResult) -> None:
     table = plain_table(
         "source", "band", ">outside", ">direct", ">diffuse", f">at {escape(receiver.id)}",
-        ">10–90 % band", ">below outside", ">below as-built", "mostly through",
+        ">10–90 % band", ">below outside", ">below as-built", "direct mostly through",
         title="levels in µW/m²",
     )  # fmt: skip
     for source in receiver.sources:
@@ -297,8 +309,7 @@ def print_loss(found: StackLoss, coats: Sequence[Coats], title: str) -> None:
                 frequency(float(hertz)), *(db(float(row[index])) for row in each.diffuse_loss_db)
             )
         console.print(further)
-    for name in found.extrapolated:
-        console.print(f"outside the frequency range of its source, extrapolated: {escape(name)}")
+    _print_extrapolated(console, found.extrapolated)
     console.print(
         "An even field from all directions meets less loss than a ray head-on: the figure of a "
         "data sheet is the first column.",

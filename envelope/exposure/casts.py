@@ -38,7 +38,8 @@ BEAM, FINE_BEAM = 2**12, 2**14  # rays from a receiver over a source's cone
 # band: 2.3 standard deviations.
 WIDER = 1.8
 WIDE = 2**13  # rays of it, shared by the points of a box
-CHAIN, FINE_CHAIN = 2**14, 2**17  # rays from a source inward through the building
+LIT = 2**9  # rays from each lit panel out to a source
+CHAIN, FINE_CHAIN = 2**13, 2**17  # rays from a source inward through the building
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -120,9 +121,14 @@ def _lit(job: Job, source: Source, space: str) -> Lit:
     building = job.building
     if source.position_m is not None:
         return cast_lit(
-            building, space=space, target_m=source.position_m, target_space=source.space
+            building,
+            space=space,
+            target_m=source.position_m,
+            target_space=source.space,
+            points_per_panel=LIT,
         )
-    return merge_lit(cast_lit(building, space=space, direction=direction_of(source, building)))
+    direction = direction_of(source, building)
+    return merge_lit(cast_lit(building, space=space, direction=direction, points_per_panel=LIT))
 
 
 def _chain(job: Job, source: Source, count: int) -> Chain:

@@ -43,7 +43,7 @@ MODEL_DB = 5.0
 ANGLES = np.array([0.03, 0.1, 0.25, 0.5, 0.75, 1.0])  # cosines at which stacks are followed
 NODES = 3  # frequencies of a band
 MOST_SIGNATURES = 400  # of the scattered part: those that carry most, scaled to the whole
-MOST_RAYS = 2048  # of a chain
+MOST_RAYS = 768  # of a chain
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -41,7 +41,7 @@ from envelope.rays.sequence import scrambled
 from envelope.rays.tables import NORMAL, OFFSET, Geometry, geometry_of
 
 _LEAST = 8  # points of a scramble on the smallest part of a panel
-_MORE = 8  # times as many points on a panel that is partly hidden
+_MORE = 4  # times as many points on a panel that is partly hidden
 SHORT_OF_GROUND = 1e-6  # of the way: a ray that comes up from the ground starts just above it
 _SEED = 40_087  # of the casts whose sampling is not asked for
 
@@ -394,10 +394,10 @@ def cast_chain(
 def _more(building: Building, aim: Aim) -> int:
     """How many times as many points a partly hidden panel gets.
 
-    Reveals are nearly always partly hidden, and small, and nobody asks for one by itself: a
-    house would spend most of its rays on them.
+    A seam is asked for by itself, however thin. Reveals are nearly always partly hidden, and
+    small, and nobody asks for one: a house would spend most of its rays on them.
     """
-    return 1 if building.panels[aim.panel].kind == "reveal" else _MORE
+    return {"reveal": 1, "seam": 2 * _MORE}.get(building.panels[aim.panel].kind, _MORE)
 
 
 def _points(aim: Aim, sampling: Sampling) -> int:
