@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import shlex
@@ -54,6 +55,16 @@ def test_a_command_of_the_tour_runs(command: str, demo: Path) -> None:
     assert answer.stdout.strip()
     for written in re.findall(r"(?:-o|--png) (\S+)", command):
         assert (demo / written).stat().st_size > 1000
+
+
+def test_the_job_in_the_text_is_a_whole_job(tmp_path: Path) -> None:
+    (job,) = re.findall(r"```toml\n(.*?)```", README, flags=re.DOTALL)
+    (tmp_path / "room.toml").write_text(job, encoding="utf-8")
+    answer = _run("gapcast analyze room.toml --json", tmp_path)
+    assert answer.returncode == 0, answer.stderr
+    plans = {plan["plan"]: plan["receivers"][0] for plan in json.loads(answer.stdout)["plans"]}
+    assert list(plans) == ["as-built", "walls-only"]
+    assert plans["walls-only"]["gaps"][0]["panel"] in ("bedroom/W1", "bedroom/ceiling")
 
 
 def test_the_two_set_up_lines_stand_alone_and_indented() -> None:

@@ -463,7 +463,7 @@ class _Body:
                 f"<bdi>{text(words.plan_name(plan))}</bdi></caption><thead><tr>"
                 "<th scope='col'>source</th><th scope='col'>with no house</th>"
                 "<th scope='col'>predicted, and its margin</th><th scope='col'>reduction</th>"
-                "<th scope='col'>beside as built</th><th scope='col'>mostly through</th>"
+                "<th scope='col'>beside as built</th><th scope='col'>straight through</th>"
                 f"</tr></thead><tbody>{rows}</tbody></table></div>"
             )
 

@@ -227,7 +227,7 @@ def uncertainty(result: ReceiverResult) -> str:
     band = spread(result)
     if band is None:
         return ""
-    low, high = (percent(min(value, 1.0)) for value in band)
+    low, high = (percent(value) for value in band)
     return f"Eight times in ten the truth lies between {low} and {high}."
 
 
@@ -248,11 +248,13 @@ def ladder(*, share: float, band: tuple[float, float] | None, deepest_db: float)
             f'<line class="whisker" x1="{low:.2f}" x2="{low:.2f}" y1="2.5" y2="7.5"/>'
             f'<line class="whisker" x1="{high:.2f}" x2="{high:.2f}" y1="2.5" y2="7.5"/>'
         )
+    # More than with no house at all: the bar runs off its scale, and says so.
+    beyond = '<path class="beyond" d="M95 0 L100 5 L95 10 Z"/>' if share > 1.0 else ""
     return (
         '<svg class="ladder" viewBox="0 0 100 10" preserveAspectRatio="none" aria-hidden="true">'
         '<rect class="track" x="0" y="3.4" width="100" height="3.2"/>'
         f'<rect class="level" x="0" y="3.4" width="{place(share):.2f}" height="3.2"/>'
-        f"{whisker}</svg>"
+        f"{whisker}{beyond}</svg>"
     )
 
 

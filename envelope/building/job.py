@@ -77,7 +77,7 @@ class Treatment:
     """What is added on a panel."""
 
     id: str
-    kind: Literal["sheet", "mesh", "table", "layers", "fixed"]
+    kind: Literal["sheet", "mesh", "table", "layers", "honeycomb", "fixed"]
     sheet_resistance_ohm_sq: float | None = None  # of one coat
     coats: int = 1
     wire_diameter_m: float | None = None
@@ -85,6 +85,9 @@ class Treatment:
     conductivity_s_m: float | None = None  # of the mesh's wire
     table: LossCurve | None = None  # a data sheet's dB at normal incidence
     layers: tuple[Layer, ...] = ()
+    cell_m: float | None = None  # inside width of a honeycomb's cell
+    depth_m: float | None = None  # length of its cells
+    open_fraction: float | None = None  # open area over whole area
     loss: LossCurve | None = None  # for "fixed"
     reflects: float | None = None
     standoff_m: float = 0.0  # air between it and what it is put on

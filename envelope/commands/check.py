@@ -7,9 +7,19 @@ import json
 from typing import Any
 
 from envelope.building.job import Job
+from envelope.building.records import OPENING_KINDS, Building
 from envelope.commands import tables
 from envelope.errors import FaultsError
 from envelope.project import load
+
+
+def _openings(building: Building) -> set[str]:
+    """Openings as they were written: one between two rooms counts once."""
+    return {
+        panel.id.partition("/")[2]
+        for panel in building.panels
+        if panel.host is not None and panel.kind in OPENING_KINDS
+    }
 
 
 def _summary(job: Job) -> dict[str, Any]:
@@ -20,7 +30,7 @@ def _summary(job: Job) -> dict[str, Any]:
         "spaces": len(building.spaces),
         "panels": len(building.panels),
         "patches": len(building.patches),
-        "openings": sum(1 for panel in building.panels if panel.host and panel.kind != "reveal"),
+        "openings": len(_openings(building)),
         "volume_m3": sum(space.volume_m3 for space in building.spaces),
         "sources": len(job.sources),
         "receivers": len(job.receivers),

@@ -9,7 +9,7 @@ from typing import Any
 
 from envelope.commands import as_json, tables
 from envelope.commands.common import analyzed
-from envelope.errors import EnvelopeError
+from envelope.errors import EnvelopeError, FaultsError
 from envelope.exposure.results import Analysis
 from envelope.project import load
 
@@ -32,7 +32,12 @@ def _on_storeys(options: argparse.Namespace) -> list[Variant]:
     variants = []
     for name in options.storeys.split(","):
         storey = name.strip()
-        job = load(options.job, storey_of={room: storey})
+        try:
+            job = load(options.job, storey_of={room: storey})
+        except FaultsError as error:
+            raise EnvelopeError(
+                f"{options.job}: with {room} on storey {storey} instead:\n{error}"
+            ) from error
         variants.append(
             Variant(
                 storey=storey,

@@ -27,6 +27,7 @@ READINGS = (
 ESTIMATE = "Predictions are estimates: a meter decides."
 USUAL, NARROWEST = 132, 100  # columns; squeezed below this a table breaks its numbers over lines
 MOST_GAPS = 8  # in a table for people
+SMALLEST_M2 = 0.005  # of a footprint that is told
 WORSE_DB = 0.5  # from which it is said that a plan makes a level worse
 
 
@@ -58,7 +59,7 @@ def plain_table(*columns: str, title: str | None = None) -> Table:
         table.add_column(
             column.removeprefix(">"),
             justify="right" if right else "left",
-            no_wrap=index == 0 or column in ("plan", "largest gap"),
+            no_wrap=index == 0 or column in ("plan", "largest gap", ">10–90 % band"),
             overflow="fold",
         )
     return table
@@ -266,8 +267,12 @@ def _print_landing(console: Console, source: SourceResult) -> None:
     if path is None:
         return
     places = ", ".join(
-        f"{escape(landing.on)} {landing.area_m2:.2f} m²" for landing in path.landings[:3]
+        f"{escape(landing.on)} {landing.area_m2:.2f} m²"
+        for landing in path.landings[:3]
+        if landing.area_m2 >= SMALLEST_M2
     )
+    if not places:
+        return
     console.print(f"{escape(source.id)} through {escape(path.panel)} lands on {places}")
 
 
@@ -328,11 +333,12 @@ def print_comparison(variants: Sequence[tuple[str | None, Analysis]]) -> None:
         sample = next(r for plan in first.plans for r in plan.receivers if r.id == name)
         table = plain_table(
             *(["storey"] if with_storey else []),
-            "plan", ">exposed sr", ">unshielded sr", ">isotropic",
+            "plan", ">exposed", ">unshielded", ">isotropic",
             *(f">{escape(source.id)}" for source in sample.sources),
             *([">all sources", ">10–90 % band"] if sample.sources else []),
             "largest gap",
-            title=f"at {escape(name)}" + (", levels in µW/m²" if sample.sources else ""),
+            title=f"at {escape(name)}: solid angles in sr"
+            + (", levels in µW/m²" if sample.sources else ""),
         )  # fmt: skip
         for storey, analysis in variants:
             for plan in analysis.plans:

@@ -55,7 +55,6 @@ class Draws:
     model: Floats  # (draws,) factors
     aside: Floats  # (sources, draws, 2) where the source stands beside its direction [rad]
     occupant_m2: Floats  # (draws,)
-    bracket: Floats  # (draws,) −1 … 1, where in its bracket a small opening passes
 
     @property
     def count(self) -> int:
@@ -75,12 +74,6 @@ def draw(job: Job, *, count: int = DRAWS, seed: int = SEED) -> Draws:
     def factor(half_width: float) -> Floats:
         return np.asarray(np.exp(np.log1p(half_width) * normal()))
 
-    tolerances = Tolerances(
-        sheet_resistance=factor(SHEET_RESISTANCE),
-        thickness=factor(THICKNESS),
-        permittivity=factor(PERMITTIVITY),
-        conductivity=factor(CONDUCTIVITY),
-    )
     sources = job.sources
     db = np.array([source.level_tolerance_db for source in sources]).reshape(-1, 1)
     aside = np.array([source.direction_tolerance_rad for source in sources]).reshape(-1, 1, 1)
@@ -89,13 +82,19 @@ def draw(job: Job, *, count: int = DRAWS, seed: int = SEED) -> Draws:
     occupants[0] = 0.5 * (CROSS_SECTION_LOW_M2 + CROSS_SECTION_HIGH_M2)
     bracket = random.uniform(-1.0, 1.0, count + 1)
     bracket[0] = 0.0
+    tolerances = Tolerances(
+        sheet_resistance=factor(SHEET_RESISTANCE),
+        thickness=factor(THICKNESS),
+        permittivity=factor(PERMITTIVITY),
+        conductivity=factor(CONDUCTIVITY),
+        bracket=bracket,
+    )
     return Draws(
         tolerances=tolerances,
         level=10.0 ** (db * normal(len(sources)) / 10.0),
         model=10.0 ** (MODEL_DB * normal() / 10.0),
         aside=np.moveaxis(beside, 1, 2),
         occupant_m2=occupants,
-        bracket=bracket,
     )
 
 
@@ -128,7 +127,7 @@ def _tried(*, bench: Bench, tables: Tables, draws: Draws, band: int) -> _Tried:
         log_transmission[index] = tables.log_transmission[index, :, band] + moved
         half = bench.bracket_half_width(key, band)
         if half > 0.0:
-            log_transmission[index] += half * draws.bracket[:, np.newaxis, np.newaxis]
+            log_transmission[index] += half * draws.tolerances.bracket[:, np.newaxis, np.newaxis]
         moved = onto_bins @ (returned - returned[:1])
         reflection[index] = np.clip(
             tables.near_reflection[index, :, band] + moved,

@@ -14,6 +14,7 @@ from envelope.building.job import Assembly, Job, Layer, LossCurve, Treatment
 from envelope.building.planar import Floats
 from envelope.errors import RangeError
 from envelope.exposure.small import SmallOpening
+from envelope.physics.apertures import honeycomb_transmission
 from envelope.physics.materials import (
     canonical_name,
     conductivity_permittivity,
@@ -56,6 +57,7 @@ class Tolerances:
     thickness: Floats = field(default_factory=lambda: np.array(1.0))
     permittivity: Floats = field(default_factory=lambda: np.array(1.0))
     conductivity: Floats = field(default_factory=lambda: np.array(1.0))
+    bracket: Floats = field(default_factory=lambda: np.array(0.0))  # −1 low … 1 high
 
 
 @dataclass(slots=True, kw_only=True, eq=False)
@@ -200,6 +202,8 @@ class Stacker:
             self._note(f"treatment {treatment.id}", within)
             factor = self.tolerances.sheet_resistance[..., np.newaxis]
             return (Sheet(impedance_ohm=(ohm_sq * factor).astype(np.complex128)),)
+        if treatment.kind == "honeycomb":
+            return (self._honeycomb(treatment),)
         if treatment.kind == "layers":
             return tuple(self._layer(layer) for layer in reversed(treatment.layers))
         assert treatment.loss is not None
@@ -209,6 +213,22 @@ class Stacker:
             return (Block(loss_db=loss_db, reflects=np.full_like(loss_db, reflects)),)
         passed = 10.0 ** (-loss_db / 10.0)
         return (Block(loss_db=loss_db, reflects=(1.0 - np.sqrt(passed)) ** 2),)
+
+    def _honeycomb(self, treatment: Treatment) -> Block:
+        """A honeycomb vent: what theory leaves open is carried as a tolerance."""
+        assert treatment.cell_m is not None
+        assert treatment.depth_m is not None
+        assert treatment.open_fraction is not None
+        found = honeycomb_transmission(
+            cell_m=treatment.cell_m,
+            depth_m=treatment.depth_m,
+            open_fraction=treatment.open_fraction,
+            frequency_hz=self.frequency_hz,
+        )
+        half = 0.5 * np.log(found.high / found.low)
+        middle = 0.5 * np.log(found.high * found.low)
+        passed = np.exp(middle + half * self.tolerances.bracket[..., np.newaxis])
+        return Block(loss_db=-10.0 * np.log10(passed), reflects=1.0 - passed)
 
     # ---- shared
 

@@ -58,7 +58,8 @@ class Faults:
             return
         line = self._lines.line(path)
         location = Location(path=self._path, line=line, key=key_text(path) or None)
-        self._found.append((line or 0, Fault(message=message, location=location)))
+        plain = "".join(mark if mark.isprintable() else "?" for mark in message)
+        self._found.append((line or 0, Fault(message=plain, location=location)))
 
     def add_validation(self, path: Path, error: ValidationError, table: type[Table]) -> None:
         """Note everything that pydantic refused in a table."""

@@ -62,7 +62,7 @@ FORMAT = 1
 DEFAULT_SPREAD_RAD = 0.08726646259971647  # 5°
 DEFAULT_TOLERANCE_RAD = 0.0873  # 5°, as the record has it
 
-TreatmentKind = Literal["sheet", "mesh", "table", "layers", "fixed"]
+TreatmentKind = Literal["sheet", "mesh", "table", "layers", "honeycomb", "fixed"]
 
 
 class Construction(Table):
@@ -157,6 +157,7 @@ _TREATMENT_KEYS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "mesh": (("wire", "pitch"), ("metal", "conductivity")),
     "table": (("loss",), ()),
     "layers": (("layers",), ()),
+    "honeycomb": (("cell", "depth", "open-fraction"), ()),
     "fixed": (("loss",), ("reflects",)),
 }
 
@@ -175,6 +176,9 @@ class Treatment(Table):
     loss: fields.Loss | None = None
     reflects: fields.Share | None = Field(None, description="Power fraction")
     layers: Layers | None = None
+    cell: fields.Dimension | None = Field(None, description="Inside width of a honeycomb's cell")
+    depth: fields.Dimension | None = Field(None, description="Length of its cells")
+    open_fraction: fields.Share | None = Field(None, description="Open area over whole area")
     standoff: fields.Distance = Field(0.0, description="Air behind it; default 0 m")
     price: fields.Cost | None = None
     note: fields.PlainText = ""
@@ -206,6 +210,8 @@ class Treatment(Table):
                     '{ "900 MHz" = "40 dB", "3.5 GHz" = "34 dB" }'
                 ),
             )
+        if self.kind == "honeycomb" and self.open_fraction == 0.0:
+            yield "open-fraction", "a honeycomb without open area is a plate: allowed is above 0"
         if self.kind == "fixed":
             yield from _more_than_all(self.reflects, self.loss)
         yield from _nested(self.layers)

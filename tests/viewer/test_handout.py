@@ -250,9 +250,14 @@ def test_margin_of_the_estimate(house_results: tuple[PlanResult, ...]) -> None:
     result = dataclasses.replace(house_results[0].receivers[0], low_w_m2=8.5e-5, high_w_m2=17e-4)
     assert words.spread(result) == (pytest.approx(0.1), pytest.approx(2.0))
     assert words.uncertainty(result) == (
-        "Eight times in ten the truth lies between 10 % and 100 %."
+        "Eight times in ten the truth lies between 10 % and 200 %."
     )
     assert words.uncertainty(house_results[0].receivers[0]) == ""
+
+
+def test_more_than_with_no_house_runs_off_the_scale() -> None:
+    assert "beyond" in words.ladder(share=1.86, band=None, deepest_db=40.0)
+    assert "beyond" not in words.ladder(share=0.9, band=None, deepest_db=40.0)
 
 
 def test_bars_lie_on_one_scale(house_results: tuple[PlanResult, ...]) -> None:

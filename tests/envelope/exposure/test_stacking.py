@@ -397,3 +397,32 @@ class TestBench:
         monkeypatch.setattr("envelope.exposure.transmission.solve_many", refuse)
         bench.along(beam, filmed)
         bench.along(beam, bare)
+
+
+def test_a_honeycomb_vent_is_a_bundle_of_tubes_below_cut_off(make) -> None:
+    """31.98 dB for each diameter of depth far below cut-off (waveguide theory), the mouths' share
+    of the area, and the middle of the bracket that theory leaves: full mouths, or what a hole of
+    the cell's width lets in, (16/9π)(ka)⁴ over half its area (Bethe's hemisphere mean)."""
+    job = make.read(
+        make.room(
+            treatment=[
+                {
+                    "id": "comb",
+                    "kind": "honeycomb",
+                    "cell": "6 mm",
+                    "depth": "18 mm",
+                    "open-fraction": 0.9,
+                }
+            ]
+        )
+    )
+    hertz = np.array([2.45e9])
+    (item,) = Stacker(job=job, frequency_hz=hertz).items(
+        StackKey(near=("comb",), assembly=None, forward=True, far=())
+    )
+    cutoff = 1.8411838 * 299792458.0 / (np.pi * 0.006)
+    tube_db = 3 * 31.985 * np.sqrt(1 - (2.45e9 / cutoff) ** 2)
+    ka = 2 * np.pi * 2.45e9 / 299792458.0 * 0.003
+    mouth = 16 / (9 * np.pi) * ka**4 / (np.pi / 2)
+    expected = tube_db - 10 * np.log10(0.9) - 5 * np.log10(mouth)
+    assert item.loss_db[0] == pytest.approx(expected, abs=0.01)

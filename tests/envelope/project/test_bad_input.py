@@ -172,7 +172,7 @@ ONE_FAULT = [
         'kind = "sheet"',
         'kind = "shet"',
         'house.toml:42 treatment[0].kind: "shet" is not a kind of treatment: it is one of "sheet", '
-        '"mesh", "table", "layers", "fixed"; did you mean "sheet"?',
+        '"mesh", "table", "layers", "honeycomb", "fixed"; did you mean "sheet"?',
     ),
     (
         'on = "bedroom/1"',

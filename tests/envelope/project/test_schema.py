@@ -43,4 +43,4 @@ def test_a_field(schema: dict[str, Any]) -> None:
     assert "above 0 m" in height["description"]
     assert schema["$defs"]["Space"]["required"] == ["id", "storey", "height"]
     kinds = schema["$defs"]["Treatment"]["properties"]["kind"]["enum"]
-    assert kinds == ["sheet", "mesh", "table", "layers", "fixed"]
+    assert kinds == ["sheet", "mesh", "table", "layers", "honeycomb", "fixed"]
