@@ -37,7 +37,7 @@ BEAM, FINE_BEAM = 2**12, 2**14  # rays from a receiver over a source's cone
 # Half-width of the wide cone beyond the source's own, in half-widths of its 10–90 % direction
 # band: 2.3 standard deviations.
 WIDER = 1.8
-WIDE = 2**13  # rays of it, shared by the points of a box
+WIDE = 2**12  # rays of it, shared by the points of a box
 LIT = 2**9  # rays from each lit panel out to a source
 CHAIN, FINE_CHAIN = 2**13, 2**17  # rays from a source inward through the building
 

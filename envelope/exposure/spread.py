@@ -8,12 +8,14 @@ a level moves, and that is put on the level that was computed exactly.
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from envelope.building.job import Job, Range, Source
+from envelope.building.job import Job, Source
 from envelope.building.planar import Floats
 from envelope.exposure.casts import Casts, direction_of
 from envelope.exposure.diffuse import Faces, absorption_m2, ray_levels
@@ -325,46 +327,68 @@ def level_bands(
         The source id is "" for all sources together.
     """
     job = bench.job
-    tried: dict[Range, _Tried] = {}
-    per_receiver: dict[str, Floats] = {
-        receiver.receiver.id: np.zeros(draws.count) for receiver in casts.receivers
-    }
-    found: dict[tuple[str, str], LevelBand] = {}
-    for index, source in enumerate(job.sources):
-        band = bench.bands_hz.index(source.band_hz)
-        if source.band_hz not in tried:
-            tried[source.band_hz] = _tried(bench=bench, tables=tables, draws=draws, band=band)
-        trial = tried[source.band_hz]
-        density, from_even = _diffuse(
-            source=source, casts=casts, bench=bench, tables=tables, faces=faces,
-            tried=trial, draws=draws,
+
+    def totals_of(index: int) -> dict[str, Floats]:
+        return _source_totals(
+            index=index, casts=casts, bench=bench, tables=tables, faces=faces,
+            exposed_sr=exposed_sr, outside_w_m2=outside_w_m2, draws=draws,
         )  # fmt: skip
-        for receiver in casts.receivers:
-            name = receiver.receiver.id
-            outside = outside_w_m2[name, source.id]
-            direct = np.mean(
-                [
-                    _direct(
-                        source=source, index=index, beam=point.wide[source.id], bench=bench,
-                        tried=trial, stacks=tables.stacks, draws=draws,
-                    )
-                    for point in receiver.points
-                ],
-                axis=0,
-            )  # fmt: skip
-            radiance = source.scattered * outside / max(exposed_sr[name], SMALLEST)
-            total = (1.0 - source.scattered) * outside * direct
-            if source.scattered > 0.0:
-                total = total + radiance * _scattered(
-                    crossings=receiver.crossings, tables=tables, tried=trial, band=band
+
+    # Sources have nothing to do with one another, and numpy lets go of the interpreter.
+    with ThreadPoolExecutor(max_workers=os.cpu_count() or 1) as pool:
+        totals_each = list(pool.map(totals_of, range(len(job.sources))))
+    found: dict[tuple[str, str], LevelBand] = {}
+    for receiver in casts.receivers:
+        name = receiver.receiver.id
+        for source, of_source in zip(job.sources, totals_each, strict=True):
+            found[name, source.id] = _band(of_source[name])
+        found[name, ""] = _band(np.sum([of_source[name] for of_source in totals_each], axis=0))
+    return found
+
+
+def _source_totals(
+    *,
+    index: int,
+    casts: Casts,
+    bench: Bench,
+    tables: Tables,
+    faces: Faces,
+    exposed_sr: dict[str, float],
+    outside_w_m2: dict[tuple[str, str], float],
+    draws: Draws,
+) -> dict[str, Floats]:
+    """Levels (draws,) of one source at every receiver, by the receiver's id. [W/m²]"""
+    job = bench.job
+    source = job.sources[index]
+    band = bench.bands_hz.index(source.band_hz)
+    trial = _tried(bench=bench, tables=tables, draws=draws, band=band)
+    density, from_even = _diffuse(
+        source=source, casts=casts, bench=bench, tables=tables, faces=faces,
+        tried=trial, draws=draws,
+    )  # fmt: skip
+    found = {}
+    for receiver in casts.receivers:
+        name = receiver.receiver.id
+        outside = outside_w_m2[name, source.id]
+        direct = np.mean(
+            [
+                _direct(
+                    source=source, index=index, beam=point.wide[source.id], bench=bench,
+                    tried=trial, stacks=tables.stacks, draws=draws,
                 )
-            space = job.building.space_index[receiver.receiver.space]
-            total = total + density[:, space] + radiance * from_even[:, space]
-            total = total * draws.level[index] * draws.model
-            per_receiver[name] += total
-            found[name, source.id] = _band(total)
-    for name, total in per_receiver.items():
-        found[name, ""] = _band(total)
+                for point in receiver.points
+            ],
+            axis=0,
+        )  # fmt: skip
+        radiance = source.scattered * outside / max(exposed_sr[name], SMALLEST)
+        total = (1.0 - source.scattered) * outside * direct
+        if source.scattered > 0.0:
+            total = total + radiance * _scattered(
+                crossings=receiver.crossings, tables=tables, tried=trial, band=band
+            )
+        space = job.building.space_index[receiver.receiver.space]
+        total = total + density[:, space] + radiance * from_even[:, space]
+        found[name] = total * draws.level[index] * draws.model
     return found
 
 

@@ -34,6 +34,7 @@ PATCH_FROM, PATCH_TO = 2, 3  # into `patch_order`
 SPACE = 4
 HOST, HOST_PATCH = 5, 6  # of a reveal: its wall, and the wall's patch beside it; else -1
 PASSES_ON = 7  # 1 for an `open` panel
+FILLS_BOX = 8  # 1 where the polygon is the whole of its box
 
 # columns of `Tables.patch`
 REGION_FROM, REGION_TO = 0, 1  # into `edges`
@@ -44,11 +45,14 @@ OUTDOORS, EARTH, INDOORS = 0, 1, 2
 _BEHIND = {"outdoors": OUTDOORS, "earth": EARTH, "space": INDOORS}
 
 
+WHOLE = 1e-12  # relative; of a rectangle's area
+
+
 class Tables(NamedTuple):
     """What the compiled walk reads. Lengths in metres, counted from the building's middle."""
 
     plane: Floats  # (panels, 16)
-    panel: Ints  # (panels, 8)
+    panel: Ints  # (panels, 9)
     edges: Floats  # (edges, 4): from a, b to a, b in the frame of their panel
     patch: Ints  # (patches, 5), in the order of Building.patches
     patch_order: Ints  # (patches,) patches panel by panel
@@ -91,7 +95,7 @@ def _make(building: Building) -> Geometry:
             radius = max(radius, float(np.linalg.norm(tops - middle, axis=1).max()))
     panels = building.panels
     plane = np.empty((len(panels), 16))
-    panel_rows = np.full((len(panels), 8), -1, dtype=np.int32)
+    panel_rows = np.full((len(panels), 9), -1, dtype=np.int32)
     edges: list[Floats] = []
     length = 0
 
@@ -118,6 +122,8 @@ def _make(building: Building) -> Geometry:
         panel_rows[index, EDGE_FROM], panel_rows[index, EDGE_TO] = add(rings)
         panel_rows[index, SPACE] = building.space_index[panel.space]
         panel_rows[index, PASSES_ON] = panel.kind == "open"
+        box = float(np.prod(np.ptp(rings[0], axis=0)))
+        panel_rows[index, FILLS_BOX] = len(rings[0]) == 4 and abs(box - panel.area_m2) < WHOLE * box
         panel_rows[index, PATCH_FROM] = len(order)
         for patch in building.patches_of[panel.id]:
             order.append(patch.index)

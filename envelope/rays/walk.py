@@ -107,6 +107,8 @@ def meets(tables: Tables, p: int, a: float, b: float) -> bool:
         or b > row[columns.BOX + 3] + GROWTH
     ):
         return False
+    if tables.panel[p, columns.FILLS_BOX] == 1:
+        return True
     start, stop = tables.panel[p, columns.EDGE_FROM], tables.panel[p, columns.EDGE_TO]
     return outside_by(tables.edges, start, stop, a, b) <= GROWTH
 
@@ -175,8 +177,8 @@ def leave(
 ) -> tuple[int, float]:
     """The panel through which a ray leaves a space, and how far it is.
 
-    Neither the panel by which it came nor one of `met[:count]`, met on its present straight
-    stretch. Close to where it came in, a panel wholly behind that one only shares an edge with it.
+    Neither the panel by which it came nor one of `met[:count]`, met on this straight stretch.
+    Close to where it came in, a panel wholly behind that one only shares an edge with it.
     A ray that touches a panel met before and misses all others has grazed the space, and leaves by
     that panel; one that misses all of them by rounding leaves by the one that it misses least.
     """
@@ -458,8 +460,7 @@ def walk(
 @compiled
 def is_hidden(tables: Tables, panel: int, hiders: Ints, start: Floats, direction: Floats) -> bool:
     """Whether a panel of the same space stands between the start and the panel aimed at."""
-    point = (start[0], start[1], start[2])
-    way = (direction[0], direction[1], direction[2])
+    point, way = (start[0], start[1], start[2]), (direction[0], direction[1], direction[2])
     t = -height_over(tables, panel, point) / normal_part(tables, panel, way)
     for p in hiders:
         along = normal_part(tables, p, way)
