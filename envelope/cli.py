@@ -98,6 +98,12 @@ def _import_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "-o", "--output", type=Path, metavar="JOB", help="project file to write; never overwritten"
     )
+    parser.add_argument(
+        "--picture",
+        type=Path,
+        metavar="PNG",
+        help="draw the model with numbers where something was repaired, refused or left open",
+    )
 
 
 def _parser() -> argparse.ArgumentParser:

@@ -53,7 +53,7 @@ def test_a_command_of_the_tour_runs(command: str, demo: Path) -> None:
     answer = _run(command, demo)
     assert answer.returncode == 0, answer.stdout + answer.stderr
     assert answer.stdout.strip()
-    for written in re.findall(r"(?:-o|--png) (\S+)", command):
+    for written in re.findall(r"(?:-o|--png|--picture) (\S+)", command):
         assert (demo / written).stat().st_size > 1000
 
 

@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from pathlib import Path
+
+import numpy as np
 
 from envelope.building.job import Job
 from envelope.building.library import TYPICAL
+from envelope.building.planar import Floats
+from envelope.building.records import Space
 from envelope.commands import import_tables
-from envelope.errors import EnvelopeError
+from envelope.errors import EnvelopeError, ModelFileError
 from envelope.files import write_atomically
-from envelope.importers import list_model
-from envelope.project.beginning import begin_job
+from envelope.importers import Note, list_model, model_edges
+from envelope.project.beginning import Begun, begin_job
 from envelope.project.modelled import Modelled
 from envelope.project.reading import decode, load_with_model, read_bytes
-from envelope.project.rules import read_rules
+from envelope.project.rules import RuleFile, read_rules
 
 
 def run(options: argparse.Namespace) -> int:
@@ -25,15 +30,35 @@ def run(options: argparse.Namespace) -> int:
         listing = list_model(options.model, unit=options.unit, up=options.up)
         import_tables.print_listing(listing)
         return 0
-    if options.output is None and not options.dry_run:
+    if options.output is None and not options.dry_run and options.picture is None:
         raise EnvelopeError(
             "nothing to write to: name a project file with -o, such as -o job.toml; "
-            "--list and --dry-run only look"
+            "--list, --dry-run and --picture only look"
         )
     if options.output is not None:
         _refuse_existing(options.output)
     rules = None if options.rules is None else read_rules(options.rules)
-    begun = begin_job(
+    try:
+        begun = _begun(options, rules)
+    except ModelFileError:
+        if options.picture is not None:
+            _draw_refused(options)
+        raise
+    if options.dry_run:
+        import_tables.print_panels(begun.tagged, begun.job.building)
+    notes = begun.modelled.imported.notes
+    import_tables.print_notes(notes)
+    if options.picture is not None:
+        edges_m = model_edges(options.model, unit=options.unit, up=options.up)
+        _draw(options, edges_m=edges_m, spaces=begun.modelled.imported.spaces, notes=notes)
+    if options.output is not None and not options.dry_run:
+        write_atomically(options.output, begun.text.encode())
+        _tell(options.output, begun.job, begun.modelled)
+    return 0
+
+
+def _begun(options: argparse.Namespace, rules: RuleFile | None) -> Begun:
+    return begin_job(
         options.model,
         folder=Path() if options.output is None else options.output.parent,
         unit=options.unit,
@@ -42,13 +67,38 @@ def run(options: argparse.Namespace) -> int:
         storey=options.storey,
         rules=rules,
     )
-    if options.dry_run:
-        import_tables.print_panels(begun.tagged, begun.job.building)
-    import_tables.print_notes(begun.modelled.imported.notes)
-    if options.output is not None and not options.dry_run:
-        write_atomically(options.output, begun.text.encode())
-        _tell(options.output, begun.job, begun.modelled)
-    return 0
+
+
+def _draw(
+    options: argparse.Namespace,
+    *,
+    edges_m: Floats,
+    spaces: Sequence[Space],
+    notes: Sequence[Note],
+    end: str = "",
+) -> None:
+    from viewer.import_picture import draw_import
+
+    draw_import(
+        edges_m=edges_m,
+        panels=[panel for space in spaces for panel in space.panels],
+        notes=notes,
+        title=options.model.name,
+        path=options.picture,
+    )
+    print(f"wrote {options.picture}{end}")
+
+
+def _draw_refused(options: argparse.Namespace) -> None:
+    """A picture of a model that was refused, where at least it can be read."""
+    try:
+        listing = list_model(options.model, unit=options.unit, up=options.up)
+    except ModelFileError:
+        return  # the refusal says why
+    if any(note.position_m is not None for note in listing.notes):
+        edges_m = model_edges(options.model, unit=options.unit, up=options.up)
+        end = ": where the model was refused"
+        _draw(options, edges_m=edges_m, spaces=(), notes=listing.notes, end=end)
 
 
 def _preview_job(options: argparse.Namespace) -> int:
@@ -63,6 +113,9 @@ def _preview_job(options: argparse.Namespace) -> int:
         raise EnvelopeError(f"{name}: has no [model]: its spaces come from dimensions")
     import_tables.print_panels(modelled.tagged, job.building)
     import_tables.print_notes(modelled.imported.notes)
+    if options.picture is not None:
+        imported = modelled.imported
+        _draw(options, edges_m=np.zeros((0, 2, 3)), spaces=imported.spaces, notes=imported.notes)
     return 0
 
 

@@ -10,7 +10,7 @@ from envelope.importers.export import (
     to_ply,
     to_stl,
 )
-from envelope.importers.reading import list_model, read_model
+from envelope.importers.reading import list_model, model_edges, read_model
 from envelope.importers.records import (
     Imported,
     ListedSpace,
@@ -35,6 +35,7 @@ __all__ = [
     "TaggedImport",
     "flush_openings",
     "list_model",
+    "model_edges",
     "panels_csv",
     "read_model",
     "tag_panels",

@@ -43,6 +43,7 @@ THIN_M = 0.25  # twice volume over surface: a wall of this thickness
 SMALL_M3 = 0.25
 MOST_FACES = 2_000_000
 MOST_NOTES = 40
+MOST_PLACES = 50  # of one note
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -153,8 +154,15 @@ def _mended(soup: Soup, notes: list[Note], *, of_each_object: bool = False) -> S
     soup, mended, too_many = with_corners_on_edges(soup, group)
     if mended:
         message = counted(len(mended), "T-junction") + " mended: a corner on another face's edge"
+        first, *others = (_place(spot) for spot in mended[:MOST_PLACES])
         notes.append(
-            Note(kind="repaired", subject="", message=message, position_m=_place(mended[0]))
+            Note(
+                kind="repaired",
+                subject="",
+                message=message,
+                position_m=first,
+                others_m=tuple(others),
+            )
         )
     if too_many:
         message = "so many edges are loose that T-junctions were not looked for"

@@ -10,6 +10,7 @@ import numpy as np
 
 from envelope.building.planar import Floats
 from envelope.errors import Fault, Location, ModelFileError
+from envelope.importers.edges import drawn_edges
 from envelope.importers.gltf import read_gltf
 from envelope.importers.meshes import import_soup, list_soup
 from envelope.importers.obj import read_obj
@@ -194,6 +195,15 @@ def list_model(path: Path | str, *, unit: str | None = None, up: str | None = No
         _no_unit(where, unit, up)
         return list_ifc(where)
     return list_soup(_mesh(where, format, unit, up), source=where.name, format=format)
+
+
+def model_edges(path: Path | str, *, unit: str | None = None, up: str | None = None) -> Floats:
+    """Edges of a mesh (n, 2, 3), for a drawing; none of an IFC file, whose panels are drawn. [m]"""
+    where = Path(path)
+    format = sniffed(where)
+    if format == "IFC":
+        return np.zeros((0, 2, 3))
+    return drawn_edges(_mesh(where, format, unit, up))
 
 
 def _no_unit(path: Path, unit: str | None, up: str | None) -> None:

@@ -21,6 +21,7 @@ class Note:
     subject: str  # object, space, panel or material that it concerns; "" for the file
     message: str
     position_m: tuple[float, float, float] | None = None  # where, for a picture
+    others_m: tuple[tuple[float, float, float], ...] = ()  # further places of the same
 
     def __str__(self) -> str:
         return f"{self.subject}: {self.message}" if self.subject else self.message
