@@ -21,7 +21,7 @@ from envelope.rays import cast_directions
 
 MODEL = Path(__file__).parents[2].parent / "shared" / "models" / "cornell-box.obj"
 
-pytestmark = pytest.mark.skipif(not MODEL.is_file(), reason="the model is not at ../shared/models")
+pytestmark = pytest.mark.skipif(not MODEL.is_file(), reason="shared models are not here")
 
 
 @pytest.fixture(scope="module")

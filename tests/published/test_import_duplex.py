@@ -26,7 +26,7 @@ from envelope.rays import cast_directions
 MODEL = Path(__file__).parents[2].parent / "shared" / "models" / "duplex.ifc"
 
 pytest.importorskip("ifcopenshell")
-pytestmark = pytest.mark.skipif(not MODEL.is_file(), reason="the model is not at ../shared/models")
+pytestmark = pytest.mark.skipif(not MODEL.is_file(), reason="shared models are not here")
 
 # The one bounding wall, window or door of the file's lists that is not found, and why.
 EXPLAINED = {
