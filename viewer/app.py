@@ -25,7 +25,7 @@ from viewer.session import Session, said
 from viewer.wording import shown
 
 try:
-    from nicegui import app, ui
+    from nicegui import app, background_tasks, ui
 except ImportError as error:
     raise MissingExtraError(library="NiceGUI", extra="viewer") from error
 
@@ -246,7 +246,10 @@ def run(
     app.on_startup(server.begin)
     app.on_shutdown(server.end)
 
-    def ready() -> None:
+    async def announce() -> None:
+        # The start-up handlers run before the port is open: whoever is told now may come too soon.
+        while not await _listens(key.port):
+            await asyncio.sleep(0.02)
         sys.stderr.write(
             f"Gapcast is open at {key.address}\nThe address works once. Ctrl+C ends the program.\n"
         )
@@ -254,7 +257,7 @@ def run(
         if open_browser:
             webbrowser.open(key.address)
 
-    app.on_startup(ready)
+    app.on_startup(lambda: background_tasks.create(announce(), name="announce"))
     logging.getLogger("nicegui").setLevel(logging.ERROR)
     with suppress(KeyboardInterrupt):
         ui.run(
@@ -271,6 +274,17 @@ def run(
             ws_max_size=MOST_BYTES,
         )
     return 0
+
+
+async def _listens(port: int) -> bool:
+    """Whether the loopback's port takes connections."""
+    try:
+        _, writer = await asyncio.open_connection(HOST, port)
+    except OSError:
+        return False
+    writer.close()
+    await writer.wait_closed()
+    return True
 
 
 _MARK = (

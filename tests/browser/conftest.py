@@ -27,14 +27,14 @@ def chromium_place() -> str | None:
     return shutil.which("chromium") or shutil.which("chromium-browser")
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def playwright() -> Iterator[Playwright]:
     """Playwright, for every browser of the session."""
     with sync_playwright() as running:
         yield running
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def chromium(playwright: Playwright) -> Iterator[Browser]:
     """Chromium with WebGL drawn in software."""
     browser = playwright.chromium.launch(
@@ -44,7 +44,7 @@ def chromium(playwright: Playwright) -> Iterator[Browser]:
     browser.close()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def chromium_without_webgl(playwright: Playwright) -> Iterator[Browser]:
     """Chromium whose canvases have no WebGL."""
     browser = playwright.chromium.launch(executable_path=chromium_place(), args=[*QUIET, *NO_GL])
