@@ -29,3 +29,11 @@ def compiled(function: Function) -> Function:
         if "cache" not in str(refusal):
             raise
         return cast(Function, numba.njit(**_OPTIONS)(function))
+
+
+def inlined(function: Function) -> Function:
+    """Compile a small function into each of its callers.
+
+    A call hands over every array of the tables, which costs more than what the function does.
+    """
+    return cast(Function, numba.njit(inline="always", **_OPTIONS)(function))

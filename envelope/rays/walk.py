@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from envelope.building.planar import Floats
 from envelope.rays import tables as columns
 from envelope.rays.blocks import Vector, to_block
-from envelope.rays.compiled import compiled
+from envelope.rays.compiled import compiled, inlined
 from envelope.rays.tables import Ints, Tables
 
 Bytes = NDArray[np.int8]
@@ -41,7 +41,7 @@ BLOCKED, BELOW, ABOVE, LOST = 0, 1, 2, -1
 NOWHERE = -2  # the target's space of a ray that has no target
 
 
-@compiled
+@inlined
 def normal_part(tables: Tables, p: int, vector: Vector) -> float:
     """A vector's component along the panel's normal."""
     row = tables.plane[p]
@@ -49,20 +49,20 @@ def normal_part(tables: Tables, p: int, vector: Vector) -> float:
     return part
 
 
-@compiled
+@inlined
 def height_over(tables: Tables, p: int, point: Vector) -> float:
     """How far a point lies before the panel's plane, on the side of its space."""
     height: float = normal_part(tables, p, point) - tables.plane[p, columns.OFFSET]
     return height
 
 
-@compiled
+@inlined
 def ahead(point: Vector, way: Vector, t: float) -> Vector:
     """The point at distance t along a way."""
     return point[0] + t * way[0], point[1] + t * way[1], point[2] + t * way[2]
 
 
-@compiled
+@inlined
 def flat(tables: Tables, p: int, point: Vector) -> tuple[float, float]:
     """A point's place in the panel's frame."""
     row = tables.plane[p]
@@ -96,7 +96,7 @@ def outside_by(edges: Floats, start: int, stop: int, a: float, b: float) -> floa
     return math.sqrt(least)
 
 
-@compiled
+@inlined
 def meets(tables: Tables, p: int, a: float, b: float) -> bool:
     """Whether a point of the panel's plane lies in its polygon, grown a little."""
     row = tables.plane[p]
@@ -137,7 +137,7 @@ def patch_at(tables: Tables, p: int, a: float, b: float) -> int:
     return best
 
 
-@compiled
+@inlined
 def is_among(listed: Ints, start: int, stop: int, item: int) -> bool:
     """Whether an item is in a stretch of a list."""
     found = False
@@ -221,7 +221,7 @@ def leave(
     return best, best_t
 
 
-@compiled
+@inlined
 def box_is_met(
     box: Floats,
     point: Vector,
