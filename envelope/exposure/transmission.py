@@ -273,17 +273,33 @@ class Bench:
         if found is None:
             found = _Along.of(bundle, bands=len(self.bands_hz))
             self._along[id(bundle)] = found
-        for row, here in found.entries_of.items():
-            key = stacks.keys[stacks.of_row[row]]
-            if found.current.get(row) == key:
-                continue
-            values = found.known.get((row, key))
-            if values is None:
-                values = self._exactly(key, bundle.cosines[here])
-                found.known[row, key] = values
-            found.values[here] = values
+        changed = [
+            (row, key)
+            for row in found.entries_of
+            for key in [stacks.keys[stacks.of_row[row]]]
+            if found.current.get(row) != key
+        ]
+        self._learn(found, [each for each in changed if each not in found.known])
+        for row, key in changed:
+            found.values[found.entries_of[row]] = found.known[row, key]
             found.current[row] = key
         return found.values[:, 0], found.values[:, 1]
+
+    def _learn(self, along: _Along, missing: list[tuple[int, StackKey]]) -> None:
+        """Work out rows under their stacks; rows with one stack and few angles together."""
+        rows_of: dict[StackKey, list[int]] = {}
+        for row, key in missing:
+            rows_of.setdefault(key, []).append(row)
+        for key, rows in rows_of.items():
+            cosines = [along.bundle.cosines[along.entries_of[row]] for row in rows]
+            together = np.concatenate(cosines)
+            if len(np.unique(together)) > SPLINE_NODES:  # each row over its own few degrees
+                parts = [self._exactly(key, each) for each in cosines]
+            else:
+                ends = np.cumsum([len(each) for each in cosines])[:-1]
+                parts = np.split(self._exactly(key, together), ends)
+            for row, values in zip(rows, parts, strict=True):
+                along.known[row, key] = values
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
