@@ -11,6 +11,7 @@ from envelope.rays.cast import (
 from envelope.rays.crossings import Beam, Chain, Crossings, Lit, merge, standard_error
 from envelope.rays.even import cast_even
 from envelope.rays.merging import merge_chain, merge_lit
+from envelope.rays.outdoors import cast_outdoors
 
 __all__ = [
     "DEFAULT",
@@ -25,6 +26,7 @@ __all__ = [
     "cast_directions",
     "cast_even",
     "cast_lit",
+    "cast_outdoors",
     "cast_point",
     "merge",
     "merge_chain",

@@ -11,10 +11,10 @@ from envelope.errors import RangeError
 from envelope.rays.crossings import SCRAMBLES
 from envelope.rays.sequence import Sequence, scrambled
 from envelope.rays.solid_angle import spread_over_triangles, triangle_solid_angle
-from envelope.rays.tables import NORMAL, OFFSET, Geometry, Ints
-from envelope.rays.walk import GROWTH
+from envelope.rays.tables import GROWTH, NORMAL, OFFSET, Geometry, Ints
 
 _IN_PLANE = 1e-12  # height in metres below which an eye sees a panel edge-on
+_LEVEL = 1e-6  # metres from the horizon at which a corner is on it: float32 rounds it off
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,7 +114,9 @@ def aims(
                     corners=local / np.linalg.norm(local, axis=2, keepdims=True),
                     shares=np.concatenate(([0.0], np.cumsum(sizes) / total)),
                     hiders=hiders,
-                    sequence=scrambled(seed=(*seed, panel, int(above)), scrambles=scrambles),
+                    sequence=scrambled(
+                        seed=(*seed, geometry.seeds[panel], int(above)), scrambles=scrambles
+                    ),
                 )
             )
     return found
@@ -127,9 +129,9 @@ def _at_the_horizon(local: Floats) -> list[tuple[bool, Floats]]:
         for above, sign in ((True, 1.0), (False, -1.0)):
             ring: list[Floats] = []
             for here, there in zip(corners, np.roll(corners, -1, axis=0), strict=True):
-                if sign * here[2] >= 0.0:
+                if sign * here[2] >= -_LEVEL:
                     ring.append(here)
-                if here[2] * there[2] < 0.0:
+                if here[2] * there[2] < 0.0 and min(abs(here[2]), abs(there[2])) > _LEVEL:
                     level = here + (there - here) * (here[2] / (here[2] - there[2]))
                     ring.append(level * (1.0, 1.0, 0.0))
             for k in range(1, len(ring) - 1):

@@ -15,7 +15,6 @@ from envelope.building.inside import clearance, locate
 from envelope.building.planar import Floats
 from envelope.building.records import Building
 from envelope.errors import RangeError
-from envelope.rays import walk
 from envelope.rays.aiming import DEFAULT, Aim, Sampling, aims
 from envelope.rays.chunks import (
     Cancel,
@@ -37,11 +36,14 @@ from envelope.rays.crossings import (
     Signatures,
     as_crossings,
 )
+from envelope.rays.meeting import GROWTH, PARALLEL
 from envelope.rays.sequence import scrambled
 from envelope.rays.tables import NORMAL, OFFSET, Geometry, geometry_of
+from envelope.rays.walk import NOWHERE
 
 _LEAST = 8  # points of a scramble on the smallest part of a panel
 _MORE = 4  # times as many points on a panel that is partly hidden
+_SMALL_SR = 0.05  # unless it looks smaller than this
 SHORT_OF_GROUND = 1e-6  # of the way: a ray that comes up from the ground starts just above it
 _SEED = 40_087  # of the casts whose sampling is not asked for
 
@@ -59,8 +61,8 @@ def cast_directions(
     """Cast from a receiver in all directions.
 
     Every panel of its space is aimed at, above and below the horizon apart. One that nothing hides
-    has its exact solid angle; one that is partly hidden gets eight times as many points, unless it
-    is a reveal.
+    has its exact solid angle; one that is partly hidden gets four times as many points, unless it
+    looks small.
 
     Parameters
     ----------
@@ -248,7 +250,7 @@ def cast_lit(
     _one_of(direction, target_m)
     geometry = geometry_of(building)
     home = _space_index(building, space)
-    goal = walk.NOWHERE
+    goal = NOWHERE
     if target_m is not None:
         goal = _point_of(building, space=target_space, position_m=target_m)
     kinds = []
@@ -256,7 +258,7 @@ def cast_lit(
         points, area = on_panel(geometry, panel, points_per_panel)
         towards = _towards(geometry, points, direction=direction, target_m=target_m)
         cosine = -(towards @ geometry.tables.plane[panel, NORMAL:OFFSET])
-        if cosine.min() > walk.PARALLEL:
+        if cosine.min() > PARALLEL:
             first = ~_behind_own_niche(building, geometry, panel, points, towards)
             kinds.append((np.full(len(points), panel), points, towards, cosine * area * first))
     if not kinds:
@@ -301,7 +303,7 @@ def _behind_own_niche(
         along = towards @ reveal.normal
         with np.errstate(divide="ignore", invalid="ignore"):
             t = ((reveal.frame.origin - starts) @ reveal.normal) / along
-        met = (along > walk.PARALLEL) & (t > 0.0)
+        met = (along > PARALLEL) & (t > 0.0)
         flat = reveal.frame.flatten(starts + np.where(met, t, 0.0)[:, np.newaxis] * towards)
         corners = reveal.frame.flatten(reveal.outline)
         within = (flat >= corners.min(axis=0)) & (flat <= corners.max(axis=0))  # a rectangle
@@ -340,7 +342,7 @@ def cast_chain(
         towards = _unit(direction)
         facing = -(geometry.tables.plane[:, NORMAL:OFFSET] @ towards)
         areas = np.array([panel.area_m2 for panel in building.panels]) * facing
-        lit = np.flatnonzero(facing > walk.PARALLEL)
+        lit = np.flatnonzero(facing > PARALLEL)
         total = areas[lit].sum()
         for panel in lit.tolist():
             points, area = on_panel(geometry, panel, share_of(count, areas[panel] / total))
@@ -394,10 +396,13 @@ def cast_chain(
 def _more(building: Building, aim: Aim) -> int:
     """How many times as many points a partly hidden panel gets.
 
-    A seam is asked for by itself, however thin. Reveals are nearly always partly hidden, and
-    small, and nobody asks for one: a house would spend most of its rays on them.
+    A seam is asked for by itself, however thin. Of the rest small ones get no more, most of them
+    reveals: a house would spend most of its rays on them. Size alone decides, since a model from
+    another program may not say which are reveals.
     """
-    return {"reveal": 1, "seam": 2 * _MORE}.get(building.panels[aim.panel].kind, _MORE)
+    if building.panels[aim.panel].kind == "seam":
+        return 2 * _MORE
+    return _MORE if aim.solid_angle_sr > _SMALL_SR else 1
 
 
 def _points(aim: Aim, sampling: Sampling) -> int:
@@ -426,7 +431,7 @@ def _space_of(building: Building, *, space: str, position_m: Floats, what: str) 
     """Index of a space that holds a point, clear of its panels."""
     index = _space_index(building, space)
     position = np.asarray(position_m, dtype=np.float64)
-    if not (np.isfinite(position).all() and clearance(building, space, position) > walk.GROWTH):
+    if not (np.isfinite(position).all() and clearance(building, space, position) > GROWTH):
         raise RangeError(
             f"the {what} at {_place(position)} is not inside space {space!r}; "
             "allowed: a point clear of its panels"
@@ -495,7 +500,7 @@ def on_panel(geometry: Geometry, panel: int, count: int) -> tuple[Floats, float]
     areas = 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)
     total = float(areas.sum())
     shares = np.concatenate(([0.0], np.cumsum(areas) / total))
-    square = scrambled(seed=(_SEED, panel), scrambles=1).points(0, count)[0]
+    square = scrambled(seed=(_SEED, geometry.seeds[panel]), scrambles=1).points(0, count)[0]
     chosen = np.minimum(np.searchsorted(shares[1:], square[:, 0], side="right"), len(triangles) - 1)
     within = (square[:, 0] - shares[chosen]) / np.diff(shares)[chosen]
     root = np.sqrt(np.clip(within, 0.0, 1.0))[:, np.newaxis]  # evenly over the area

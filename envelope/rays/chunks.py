@@ -7,7 +7,7 @@ put together in the order of the chunks, so that a cast comes out the same on an
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from typing import TypeVar
@@ -16,9 +16,10 @@ import numpy as np
 
 from envelope.building.planar import Floats
 from envelope.errors import CancelledError, EnvelopeError
-from envelope.rays import walk
+from envelope.rays import counting, walk
 from envelope.rays.aiming import Aim
 from envelope.rays.crossings import SCRAMBLES, Bytes, Ints, Longs, Signatures, unite
+from envelope.rays.meeting import DEEP
 from envelope.rays.tables import Geometry
 
 Progress = Callable[[float], None]
@@ -26,9 +27,8 @@ Cancel = Callable[[], bool]
 Task = TypeVar("Task")
 Result = TypeVar("Result")
 
-_CHUNK = 2**14  # rays; a hundredth of a second or so
-_ROOM = 2**12  # signatures, or rays kept whole, before a compiled loop hands over what it has
-_ROOM_EACH = 16  # crossings for each of them
+_CHUNK = 2**13  # rays walked at a time; some thousandths of a second
+_ROOM_EACH = 8  # crossings for each of them, before a compiled loop hands over what it has
 _UNITE_AT = 2**18  # signatures kept before equal ones are united
 
 
@@ -108,38 +108,44 @@ def tally(
     geometry: Geometry, *, eye: Floats, home: int, bins: int, stretch: Stretch
 ) -> tuple[list[Signatures], Longs]:
     """Signatures of a stretch of rays, weights counting rays, and rays (8,) that arrive."""
-    directions = stretch.aim.directions(stretch.start, stretch.stop)
-    slots = np.empty(4 * _ROOM, dtype=np.int32)
-    hashes = np.empty(_ROOM, dtype=np.uint64)
-    firsts = np.empty(_ROOM, dtype=np.int32)
-    skies = np.empty(_ROOM, dtype=np.int8)
-    counts = np.empty((_ROOM, SCRAMBLES), dtype=np.int32)
-    starts = np.empty(_ROOM + 1, dtype=np.int32)
-    entries = np.empty(_ROOM * _ROOM_EACH + 2 * walk.STEPS, dtype=np.int32)
-    parts = []
-    arrived = np.zeros(SCRAMBLES, dtype=np.int64)
-    ray = 0
-    while ray < len(directions):
-        slots.fill(-1)
-        ray, signatures, filled = walk.tally(
-            geometry.tables, eye, directions, SCRAMBLES, home, stretch.aim.panel,
-            stretch.aim.hiders, bins, ray, slots, hashes, firsts, skies, counts, starts, entries,
-        )  # fmt: skip
-        if ray < 0:
-            raise _lost(geometry, start=eye, direction=directions[-1 - ray])
-        used = counts[:signatures].astype(np.float64)
-        arrived += used.sum(axis=0).astype(np.int64)
-        parts.append(
-            Signatures(
-                hashes=hashes[:signatures].copy(),
-                first_panel=firsts[:signatures].copy(),
-                sky=skies[:signatures].copy(),
-                weights_sr=used,
-                start=starts[: signatures + 1].astype(np.int64),
-                entries=entries[:filled].copy(),
-            )
-        )
-    return parts, arrived
+    aim = stretch.aim
+    directions = aim.directions(stretch.start, stretch.stop)
+    scramble = np.repeat(np.arange(SCRAMBLES, dtype=np.int8), stretch.stop - stretch.start)
+    if len(aim.hiders):
+        hidden = np.empty(len(directions), dtype=bool)
+        counting.mark_hidden(geometry.tables, aim.panel, aim.hiders, eye, directions, hidden)
+        directions, scramble = directions[~hidden], scramble[~hidden]
+    parts, done = [], 0
+    known = np.array([aim.panel], dtype=np.int32)
+    for walked in _walked(geometry, eye[np.newaxis], directions, home=home, known=known):
+        arrived = scramble[done : done + len(walked.sky)]
+        parts.append(_counted(walked, arrived, bins))
+        done += len(walked.sky)
+    return parts, np.bincount(scramble, minlength=SCRAMBLES)
+
+
+def _counted(walked: _Walked, scramble: Bytes, bins: int) -> Signatures:
+    """Signatures of walked rays."""
+    room = len(walked.sky)
+    slots = np.full(1 << (2 * room).bit_length(), -1, dtype=np.int32)
+    hashes = np.empty(room, dtype=np.uint64)
+    firsts = np.empty(room, dtype=np.int32)
+    skies = np.empty(room, dtype=np.int8)
+    counts = np.empty((room, SCRAMBLES), dtype=np.int32)
+    starts = np.empty(room + 1, dtype=np.int32)
+    entries = np.empty(len(walked.cosines), dtype=np.int32)
+    signatures, filled = counting.count_alike(
+        bins, scramble, walked.ends, walked.sky, walked.first, walked.crossed, walked.cosines,
+        slots, hashes, firsts, skies, counts, starts, entries,
+    )  # fmt: skip
+    return Signatures(
+        hashes=hashes[:signatures].copy(),
+        first_panel=firsts[:signatures].copy(),
+        sky=skies[:signatures].copy(),
+        weights_sr=counts[:signatures].astype(np.float64),
+        start=starts[: signatures + 1].astype(np.int64),
+        entries=entries[:filled].copy(),
+    )
 
 
 class Gathered:
@@ -215,70 +221,99 @@ def follow(
         Point at which they end, in `target_space`; else they go on for ever. [m]
     """
     if known is None:
-        known = np.full(len(starts), -1, dtype=np.int64)
-    goal = np.zeros(3) if target is None else target
-    within = walk.NOWHERE if target is None else target_space
+        known = np.full(1, -1)
+    told = known.astype(np.int32)
     starts, directions = np.ascontiguousarray(starts), np.ascontiguousarray(directions)
 
-    def work(stretch: range) -> Trace:
-        return _follow(
-            geometry, starts, directions, known, stretch, home=home,
-            target=goal, target_space=within,
-        )  # fmt: skip
+    def work(stretch: slice) -> Trace:
+        walked = _walked(
+            geometry,
+            starts[stretch],
+            directions[stretch],
+            home=home,
+            known=told if len(told) == 1 else told[stretch],
+            target=target,
+            target_space=target_space,
+        )
+        return _joined([_trace(each) for each in walked])
 
     chunks = [
-        range(low, min(low + _ROOM, len(starts))) for low in range(0, max(len(starts), 1), _ROOM)
+        slice(low, min(low + _CHUNK, len(starts))) for low in range(0, max(len(starts), 1), _CHUNK)
     ]
     return _joined(in_threads(chunks, work))
 
 
-def _follow(
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Walked:
+    """What the compiled walk wrote of some rays: views of buffers that it fills anew."""
+
+    ends: Ints  # (n,) of their crossings
+    sky: Bytes
+    first: Ints
+    returned: Bytes
+    crossed: Ints  # (nnz, 3) row, space and panel of each crossing
+    cosines: Floats  # (nnz,)
+
+
+def _walked(
     geometry: Geometry,
     starts: Floats,
     directions: Floats,
-    known: Longs,
-    stretch: range,
     *,
     home: int,
-    target: Floats,
-    target_space: int,
-) -> Trace:
-    chosen = slice(stretch.start, stretch.stop)
-    starts, directions, known = starts[chosen], directions[chosen], known[chosen]
-    count = len(stretch)
-    ends = np.empty(count, dtype=np.int32)
+    known: Ints,
+    target: Floats | None = None,
+    target_space: int = -1,
+) -> Iterator[_Walked]:
+    """Rays walked, as many at a time as there is room for their crossings."""
+    count = len(directions)
+    ends, first = np.empty(count, dtype=np.int32), np.empty(count, dtype=np.int32)
     sky, back = np.empty(count, dtype=np.int8), np.empty(count, dtype=np.int8)
-    first = np.empty(count, dtype=np.int32)
     room = count * _ROOM_EACH + 2 * walk.STEPS
-    rows, spaces, panels = (np.empty(room, dtype=np.int32) for _ in range(3))
-    cosines = np.empty(room)
-    parts = []
+    crossed, cosines = np.empty((room, 3), dtype=np.int32), np.empty(room)
+    met, stack = np.empty(4 * walk.STEPS, dtype=np.int32), np.empty(DEEP, dtype=np.int32)
+    nears = np.empty(DEEP)
+    goal = np.zeros(3) if target is None else target
+    within = walk.NOWHERE if target is None else target_space
     ray = 0
     while True:
         begin = ray
         ray, filled = walk.follow(
-            geometry.tables, starts, directions, home, known, target, target_space, begin,
-            ends, sky, first, back, rows, cosines, spaces, panels,
+            geometry.tables, starts, directions, home, known, goal, within, begin,
+            ends, sky, first, back, crossed, cosines, met, stack, nears,
         )  # fmt: skip
         if ray < 0:
-            raise _lost(geometry, start=starts[-1 - ray], direction=directions[-1 - ray])
-        parts.append(
-            Trace(
-                start=np.concatenate(([0], ends[begin:ray])).astype(np.int64),
-                rows=rows[:filled].copy(),
-                cosines=cosines[:filled].copy(),
-                spaces=spaces[:filled].copy(),
-                panels=panels[:filled].copy(),
-                sky=sky[begin:ray].copy(),
-                first=first[begin:ray].copy(),
-                returned=back[begin:ray].copy(),
-            )
+            lost = -1 - ray
+            start = starts[lost if len(starts) > 1 else 0]
+            raise _lost(geometry, start=start, direction=directions[lost])
+        yield _Walked(
+            ends=ends[begin:ray],
+            sky=sky[begin:ray],
+            first=first[begin:ray],
+            returned=back[begin:ray],
+            crossed=crossed[:filled],
+            cosines=cosines[:filled],
         )
         if ray == count:
-            return _joined(parts)
+            return
+
+
+def _trace(walked: _Walked) -> Trace:
+    return Trace(
+        start=np.concatenate(([0], walked.ends)).astype(np.int64),
+        rows=walked.crossed[:, walk.ROW].copy(),
+        cosines=walked.cosines.copy(),
+        spaces=walked.crossed[:, walk.SPACE].copy(),
+        panels=walked.crossed[:, walk.PANEL].copy(),
+        sky=walked.sky.copy(),
+        first=walked.first.copy(),
+        returned=walked.returned.copy(),
+    )
 
 
 def _joined(parts: Sequence[Trace]) -> Trace:
+    if len(parts) == 1:
+        return parts[0]
     offsets = np.cumsum([0] + [len(part.rows) for part in parts])
     tails = [part.start[1:] + offset for part, offset in zip(parts, offsets[:-1], strict=True)]
     return Trace(

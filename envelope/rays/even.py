@@ -39,7 +39,7 @@ def cast_even(building: Building, *, count: int = 2**14) -> Chain:
     for panel in range(len(building.panels)):
         normal = tables.plane[panel, NORMAL:OFFSET]
         points, area = on_panel(geometry, panel, share_of(count, areas[panel] / areas.sum()))
-        inward = _towards(normal, len(points), panel)
+        inward = _towards(normal, len(points), geometry.seeds[panel])
         back, reached = back_to_the_sky(
             points, inward, far=far, grade=float(tables.grade), reach=float(tables.reach)
         )
@@ -62,11 +62,11 @@ def cast_even(building: Building, *, count: int = 2**14) -> Chain:
     )
 
 
-def _towards(normal: np.ndarray, count: int, panel: int) -> np.ndarray:
+def _towards(normal: np.ndarray, count: int, seed: int) -> np.ndarray:
     """Directions (n, 3) about a normal, their density falling with the cosine."""
-    square = scrambled(seed=(_SEED, panel), scrambles=1).points(0, count)[0]
+    square = scrambled(seed=(_SEED, seed), scrambles=1).points(0, count)[0]
     # shuffled, since a scramble of the sequence that placed the points would follow them in step
-    square = np.random.default_rng((_SEED, panel)).permutation(square)
+    square = np.random.default_rng((_SEED, seed)).permutation(square)
     aside = np.array([1.0, 0.0, 0.0]) if abs(normal[0]) < 0.6 else np.array([0.0, 1.0, 0.0])
     u = np.cross(normal, aside)
     u /= np.linalg.norm(u)

@@ -1,7 +1,10 @@
 """The building as flat arrays for the compiled walk, its coordinates counted from its middle.
 
     space ──> panels ──> patches ──> regions        each arrow is a stretch of rows of the next
-                 └── outline and holes (edges)
+       │         ├── outline and holes (edges)
+       │         ├── what is cut out of its box (cuts), where that is all of its shape
+       │         └── else its edges by bands across it
+       └── tree of boxes over its panels; one more over all of them, for rays outdoors
 
 Counting from the middle costs one subtraction and makes a house a kilometre from the origin as
 exact as one at it.
@@ -18,6 +21,10 @@ from numpy.typing import NDArray
 
 from envelope.building.planar import Floats
 from envelope.building.records import Building, Panel, Region
+from envelope.rays.bands import bands_of
+from envelope.rays.boxed import cuts_of, is_box
+from envelope.rays.trees import Trees, grow
+from envelope.rays.triangles import filling, seed_of
 
 Ints = NDArray[np.int32]
 
@@ -34,7 +41,13 @@ PATCH_FROM, PATCH_TO = 2, 3  # into `patch_order`
 SPACE = 4
 HOST, HOST_PATCH = 5, 6  # of a reveal: its wall, and the wall's patch beside it; else -1
 PASSES_ON = 7  # 1 for an `open` panel
-FILLS_BOX = 8  # 1 where the polygon is the whole of its box
+BOXED = 8  # 1 where the polygon is its box without the boxes cut out of it
+CUT_FROM, CUT_TO = 9, 10  # into `cuts`
+OUTERMOST = 11  # 1 where the whole building lies on the panel's inner side
+BAND_FROM, BAND_TO = 12, 13  # into `band`
+
+# columns of `Tables.node`
+RIGHT, LEAF_FROM, LEAF_TO = 0, 1, 2  # right child, -1 for a leaf, whose panels are a stretch
 
 # columns of `Tables.patch`
 REGION_FROM, REGION_TO = 0, 1  # into `edges`
@@ -45,19 +58,29 @@ OUTDOORS, EARTH, INDOORS = 0, 1, 2
 _BEHIND = {"outdoors": OUTDOORS, "earth": EARTH, "space": INDOORS}
 
 
-WHOLE = 1e-12  # relative; of a rectangle's area
+GROWTH = 1e-7  # by which polygons reach past their edges, so that no ray slips between two
+BESIDE = 1e-6  # by which boxes of the trees are larger than what they hold
+_ON_ONE_PLANE = 1e-9  # heights above a plane up to which corners lie in it [m]
+_MANY_NORMALS = 500  # more different ones are not looked at for outermost panels
 
 
 class Tables(NamedTuple):
     """What the compiled walk reads. Lengths in metres, counted from the building's middle."""
 
     plane: Floats  # (panels, 16)
-    panel: Ints  # (panels, 9)
+    panel: Ints  # (panels, 14)
+    cuts: Floats  # (cuts, 4): smallest and largest a, b of what is cut out of a box
+    band: Ints  # (bands, 2): from which row of `band_edges` to which
+    band_edges: Floats  # (k, 4): edges of panels that are not boxed, band by band
     edges: Floats  # (edges, 4): from a, b to a, b in the frame of their panel
     patch: Ints  # (patches, 5), in the order of Building.patches
+    patch_box: Floats  # (patches, 4): smallest and largest a, b of one that fills them, else never
     patch_order: Ints  # (patches,) patches panel by panel
     space: Ints  # (spaces, 2): from which panel to which
-    space_box: Floats  # (spaces, 6): smallest and largest corner
+    node: Ints  # (nodes, 3), as in `trees`
+    node_box: Floats  # (nodes, 6)
+    node_order: Ints  # panels leaf by leaf
+    root: Ints  # (spaces + 1,): of each space's tree; of the one over all panels
     block: Ints  # (blocks, 2): from which side to which, of opaque blocks outdoors
     block_plane: Floats  # (sides, 4): outward normal and offset
     grade: float
@@ -72,6 +95,7 @@ class Geometry:
     middle: Floats  # (3,) of the building, in its own coordinates [m]
     radius_m: float  # of a ball about the middle that holds the building
     triangles: tuple[Floats, ...]  # of each panel (k, 3, 3), counted from the middle
+    seeds: tuple[int, ...]  # of each panel, for its points
 
 
 _KEPT: weakref.WeakKeyDictionary[Building, Geometry] = weakref.WeakKeyDictionary()
@@ -86,29 +110,15 @@ def geometry_of(building: Building) -> Geometry:
 
 
 def _make(building: Building) -> Geometry:
-    corners = np.vstack([panel.outline for panel in building.panels])
-    middle = 0.5 * (corners.min(axis=0) + corners.max(axis=0))
-    radius = float(np.linalg.norm(corners - middle, axis=1).max())
-    for obstacle in building.obstacles:  # so that rays from afar start beyond them
-        for height in (obstacle.low_m, obstacle.high_m):
-            tops = np.column_stack((obstacle.corners, np.full(len(obstacle.corners), height)))
-            radius = max(radius, float(np.linalg.norm(tops - middle, axis=1).max()))
     panels = building.panels
+    corners = np.vstack([panel.outline for panel in panels])
+    middle = 0.5 * (corners.min(axis=0) + corners.max(axis=0))
     plane = np.empty((len(panels), 16))
-    panel_rows = np.full((len(panels), 9), -1, dtype=np.int32)
-    edges: list[Floats] = []
-    length = 0
-
-    def add(rings: list[Floats]) -> tuple[int, int]:
-        nonlocal length
-        start = length
-        for ring in rings:
-            edges.append(np.column_stack((ring, np.roll(ring, -1, axis=0))))
-            length += len(ring)
-        return start, length
-
+    panel_rows = np.full((len(panels), 14), -1, dtype=np.int32)
     patch_rows = np.full((len(building.patches), 5), -1, dtype=np.int32)
-    order: list[int] = []
+    patch_box = np.tile([np.inf, np.inf, -np.inf, -np.inf], (len(building.patches), 1))
+    edges, cuts, order = _Rows(4), _Rows(4), _Rows(1)
+    bands, band_edges = _Rows(2), _Rows(4)
     for index, panel in enumerate(panels):
         frame = panel.frame
         origin = frame.origin - middle
@@ -119,51 +129,122 @@ def _make(building: Building) -> Geometry:
         plane[index, V:V_OFFSET], plane[index, V_OFFSET] = frame.v, frame.v @ origin
         plane[index, BOX : BOX + 2] = rings[0].min(axis=0)
         plane[index, BOX + 2 :] = rings[0].max(axis=0)
-        panel_rows[index, EDGE_FROM], panel_rows[index, EDGE_TO] = add(rings)
-        panel_rows[index, SPACE] = building.space_index[panel.space]
-        panel_rows[index, PASSES_ON] = panel.kind == "open"
-        box = float(np.prod(np.ptp(rings[0], axis=0)))
-        panel_rows[index, FILLS_BOX] = len(rings[0]) == 4 and abs(box - panel.area_m2) < WHOLE * box
-        panel_rows[index, PATCH_FROM] = len(order)
-        for patch in building.patches_of[panel.id]:
-            order.append(patch.index)
-            row = patch_rows[patch.index]
-            row[REGION_FROM], row[REGION_TO] = add(_rings(patch.regions))
-            row[BEHIND] = _BEHIND[patch.behind]
+        row = panel_rows[index]
+        row[EDGE_FROM], row[EDGE_TO] = edges.add(*(_edges(ring) for ring in rings))
+        cut = cuts_of(rings, growth=GROWTH)
+        row[BOXED] = cut is not None
+        row[CUT_FROM], row[CUT_TO] = cuts.add(*([] if cut is None else [cut]))
+        row[BAND_FROM], row[BAND_TO] = bands.add()
+        if cut is None:
+            ends, listed = bands_of(np.vstack([_edges(ring) for ring in rings]), growth=GROWTH)
+            start, _ = band_edges.add(listed)
+            row[BAND_FROM], row[BAND_TO] = bands.add(
+                start + np.column_stack((np.concatenate(([0], ends[:-1])), ends))
+            )
+        row[SPACE] = building.space_index[panel.space]
+        row[PASSES_ON] = panel.kind == "open"
+        patches = building.patches_of[panel.id]
+        row[PATCH_FROM], row[PATCH_TO] = order.add(*(np.array([[p.index]]) for p in patches))
+        for patch in patches:
+            regions = [_edges(ring) for ring in _rings(patch.regions)]
+            if len(regions) == 1 and is_box(regions[0][:, :2]):
+                patch_box[patch.index, :2] = regions[0].min(axis=0)[:2]
+                patch_box[patch.index, 2:] = regions[0].max(axis=0)[:2]
+            patch_row = patch_rows[patch.index]
+            patch_row[REGION_FROM], patch_row[REGION_TO] = edges.add(*regions)
+            patch_row[BEHIND] = _BEHIND[patch.behind]
             if patch.far is not None:
-                row[FAR] = building.panel_index[patch.far]
+                patch_row[FAR] = building.panel_index[patch.far]
             if patch.partner is not None:
-                row[PARTNER] = patch.partner
-        panel_rows[index, PATCH_TO] = len(order)
+                patch_row[PARTNER] = patch.partner
     for index, panel in enumerate(panels):
         if panel.kind == "reveal" and panel.host is not None:
             panel_rows[index, HOST] = building.panel_index[panel.host]
             panel_rows[index, HOST_PATCH] = _patch_beside(building, panel)
-    spaces = np.empty((len(building.spaces), 2), dtype=np.int32)
-    boxes = np.empty((len(building.spaces), 6))
-    start = 0
-    for index, space in enumerate(building.spaces):
-        spaces[index] = start, start + len(space.panels)
-        start += len(space.panels)
-        points = np.vstack([panel.outline for panel in space.panels]) - middle
-        boxes[index, :3], boxes[index, 3:] = points.min(axis=0), points.max(axis=0)
+    panel_rows[:, OUTERMOST] = _outermost(plane, corners - middle)
+    ends = np.cumsum([0, *(len(space.panels) for space in building.spaces)])
+    spaces = np.column_stack((ends[:-1], ends[1:])).astype(np.int32)
+    trees = _trees(building, middle, spaces)
+    triangles = tuple(filling(panel) - middle for panel in panels)
+    lowest = trees.node_box[trees.roots[panel_rows[:, SPACE]], :3] + BESIDE
     return Geometry(
         tables=Tables(
             plane=plane,
             panel=panel_rows,
-            edges=np.ascontiguousarray(np.vstack(edges)),
+            cuts=cuts.all(),
+            band=bands.all().astype(np.int32),
+            band_edges=band_edges.all(),
+            edges=edges.all(),
             patch=patch_rows,
-            patch_order=np.array(order, dtype=np.int32),
+            patch_box=patch_box,
+            patch_order=order.all()[:, 0].astype(np.int32),
             space=spaces,
-            space_box=boxes,
+            node=trees.node,
+            node_box=trees.node_box,
+            node_order=trees.order,
+            root=trees.roots,
             block=_block_rows(building),
             block_plane=_block_planes(building, middle),
             grade=float(building.site.grade_m - middle[2]),
             reach=float(building.site.reach_m),
         ),
         middle=middle,
-        radius_m=radius,
-        triangles=tuple(_triangles(panel, middle) for panel in panels),
+        radius_m=_radius(building, corners, middle),
+        triangles=triangles,
+        seeds=tuple(map(seed_of, triangles, lowest)),
+    )
+
+
+class _Rows:
+    """Rows that come in stretches."""
+
+    def __init__(self, columns: int) -> None:
+        self._parts: list[Floats] = [np.empty((0, columns))]
+        self._length = 0
+
+    def add(self, *parts: Floats) -> tuple[int, int]:
+        """From which row to which the parts come to stand."""
+        start = self._length
+        self._parts += parts
+        self._length += sum(len(part) for part in parts)
+        return start, self._length
+
+    def all(self) -> Floats:
+        """All rows, in one piece."""
+        return np.ascontiguousarray(np.vstack(self._parts))
+
+
+def _edges(ring: Floats) -> Floats:
+    return np.column_stack((ring, np.roll(ring, -1, axis=0)))
+
+
+def _radius(building: Building, corners: Floats, middle: Floats) -> float:
+    radius = float(np.linalg.norm(corners - middle, axis=1).max())
+    for obstacle in building.obstacles:  # so that rays from afar start beyond them
+        for height in (obstacle.low_m, obstacle.high_m):
+            tops = np.column_stack((obstacle.corners, np.full(len(obstacle.corners), height)))
+            radius = max(radius, float(np.linalg.norm(tops - middle, axis=1).max()))
+    return radius
+
+
+def _outermost(plane: Floats, corners: Floats) -> NDArray[np.bool_]:
+    """Which panels have the whole building on their inner side."""
+    normals, which = np.unique(plane[:, NORMAL:OFFSET], axis=0, return_inverse=True)
+    if len(normals) > _MANY_NORMALS:
+        return np.zeros(len(plane), dtype=bool)
+    lowest = np.array([(corners @ normal).min() for normal in normals])
+    return np.asarray(plane[:, OFFSET] <= lowest[which.reshape(-1)] + _ON_ONE_PLANE)
+
+
+def _trees(building: Building, middle: Floats, spaces: Ints) -> Trees:
+    rings = [panel.outline for panel in building.panels]
+    starts = np.cumsum([0, *(len(ring) for ring in rings[:-1])])
+    corners = np.concatenate(rings) - middle
+    everywhere = np.arange(len(rings))
+    return grow(
+        np.minimum.reduceat(corners, starts) - BESIDE,
+        np.maximum.reduceat(corners, starts) + BESIDE,
+        [*(everywhere[low:high] for low, high in spaces), everywhere],
     )
 
 
@@ -182,19 +263,6 @@ def _block_planes(building: Building, middle: Floats) -> Floats:
 
 def _rings(regions: tuple[Region, ...]) -> list[Floats]:
     return [ring for outer, holes in regions for ring in (outer, *holes)]
-
-
-def _triangles(panel: Panel, middle: Floats) -> Floats:
-    """Triangles (k, 3, 3) that fill a panel and leave its holes free, counted from the middle."""
-    import shapely
-
-    frame = panel.frame
-    flat = shapely.Polygon(
-        frame.flatten(panel.outline), [frame.flatten(hole) for hole in panel.holes]
-    )
-    pieces = shapely.get_parts(shapely.constrained_delaunay_triangles(flat))
-    rings = np.array([shapely.get_coordinates(piece)[:3] for piece in pieces])
-    return frame.lift(rings.reshape(-1, 2)).reshape(-1, 3, 3) - middle
 
 
 def _patch_beside(building: Building, reveal: Panel) -> int:

@@ -53,8 +53,8 @@ def test_rays_kept_whole_survive_any_chunking(
     starts = np.tile(np.array([1.0, 1.0, 3.4]) - geometry.middle, (len(ways), 1))
     home = three_storey_house.space_index["bedroom"]
     whole = follow(geometry, starts=starts, directions=ways, home=home)
-    monkeypatch.setattr("envelope.rays.chunks._ROOM", 128)
-    monkeypatch.setattr("envelope.rays.chunks._ROOM_EACH", 1)
+    monkeypatch.setattr("envelope.rays.chunks._CHUNK", 1000)
+    monkeypatch.setattr("envelope.rays.chunks._ROOM_EACH", 0)
     pieces = follow(geometry, starts=starts, directions=ways, home=home)
     for name in ("start", "rows", "cosines", "spaces", "panels", "sky", "first", "returned"):
         assert (getattr(whole, name) == getattr(pieces, name)).all()

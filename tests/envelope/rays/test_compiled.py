@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import numba
@@ -15,9 +16,10 @@ from envelope.rays import (
     cast_directions,
     cast_lit,
     cast_point,
+    counting,
     walk,
 )
-from envelope.rays.compiled import compiled
+from envelope.rays.compiled import compiled, stamp_of
 
 
 def double(x: float) -> float:
@@ -65,6 +67,18 @@ def test_each_loop_is_compiled_for_one_kind_of_arguments(box_room: Callable[...,
     )
     cast_lit(building, space="room", direction=direction)
     cast_chain(building, direction=direction)
-    assert len(walk.tally.signatures) == 1  # type: ignore[attr-defined]
+    for function in (walk.follow, counting.mark_hidden, counting.count_alike):
+        assert len(function.signatures) <= 1  # type: ignore[attr-defined]
     assert len(walk.follow.signatures) == 1  # type: ignore[attr-defined]
-    assert len(walk.walk.signatures) <= 1  # type: ignore[attr-defined]
+
+
+def test_what_is_kept_on_disk_is_tied_to_all_modules(tmp_path: Path) -> None:
+    """A function of another module may be compiled into one whose own module did not change."""
+    (tmp_path / "one.py").write_text("1")
+    (tmp_path / "two.py").write_text("2")
+    before = stamp_of(tmp_path)
+    assert [name for name, *_ in before] == ["one.py", "two.py"]
+    (tmp_path / "two.py").write_text("22")
+    assert stamp_of(tmp_path) != before
+    kept = walk.follow._cache._cache_file  # type: ignore[attr-defined]
+    assert kept._source_stamp == stamp_of(Path(walk.__file__).parent)

@@ -1,0 +1,58 @@
+"""Polygons that are a box without a few boxes, such as a wall with windows: quick to test."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from envelope.building.planar import Floats
+
+_ON_ONE_LINE = 1e-9  # two coordinates this near are one [m]
+_WHOLE = 1e-12  # relative; of a rectangle's area
+
+
+def cuts_of(rings: list[Floats], *, growth: float) -> Floats | None:
+    """What is cut out of a polygon's box, where that is rectangles along its axes; else None.
+
+    Parameters
+    ----------
+    rings : list of (n, 2) float
+        Outline and holes. [m]
+    growth : float
+        By how much the polygon reaches past its edges. [m]
+
+    Returns
+    -------
+    cuts : (k, 4) float or None
+        Smallest and largest coordinates of each rectangle: a point in the box, grown, that is
+        strictly inside none of these is in the polygon, grown.
+    """
+    if len(rings) == 1 and is_box(rings[0]):
+        return np.empty((0, 4))
+    if not all(_along_axes(ring) for ring in rings):
+        return None
+    low, high = rings[0].min(axis=0), rings[0].max(axis=0)
+    import shapely
+
+    outside = shapely.box(*low, *high) - shapely.Polygon(rings[0])
+    missing = shapely.union_all([outside, *(shapely.Polygon(hole) for hole in rings[1:])])
+    parts = [part for part in shapely.get_parts(missing) if part.area > 0.0]
+    if not parts:
+        return np.empty((0, 4))
+    cuts = shapely.bounds(parts)
+    boxes = np.prod(cuts[:, 2:] - cuts[:, :2], axis=1)
+    if (np.abs(boxes - shapely.area(parts)) > _WHOLE * boxes).any():
+        return None
+    # the polygon, grown, narrows what is cut out; a cut at the box's own side stays open there
+    cuts[:, :2] += np.where(cuts[:, :2] - low < _ON_ONE_LINE, -2.0 * growth, growth)
+    cuts[:, 2:] += np.where(high - cuts[:, 2:] < _ON_ONE_LINE, 2.0 * growth, -growth)
+    return np.asarray(cuts)
+
+
+def is_box(ring: Floats) -> bool:
+    """Whether a polygon is the whole of its box."""
+    return len(ring) == 4 and _along_axes(ring)
+
+
+def _along_axes(ring: Floats) -> bool:
+    steps = np.abs(np.roll(ring, -1, axis=0) - ring).min(axis=1)
+    return bool((steps < _ON_ONE_LINE).all())
