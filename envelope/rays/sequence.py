@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +14,7 @@ BITS = 32
 Words = NDArray[np.uint32]
 
 
+@cache
 def _direction_numbers() -> Words:
     """Direction numbers (2, 32) of the first two Sobol dimensions.
 
@@ -41,12 +43,18 @@ class Sequence:
 
     def points(self, start: int, stop: int) -> Floats:
         """Points `start` to `stop` of each: (scrambles, stop - start, 2), between 0 and 1."""
-        index = np.arange(start, stop, dtype=np.uint32)
-        words = np.repeat(self.shifts[:, np.newaxis, :], len(index), axis=1)
-        for bit in range(max(stop - 1, 0).bit_length()):
-            chosen = ((index >> np.uint32(bit)) & np.uint32(1))[np.newaxis, :, np.newaxis]
-            words ^= chosen * self.numbers[:, np.newaxis, :, bit]
-        return (words.astype(np.float64) + 0.5) * 2.0**-BITS
+        low_bits = max(stop - start - 1, 0).bit_length()
+        parts = []
+        for block in range(start >> low_bits, (max(stop - 1, start) >> low_bits) + 1):
+            words = self.shifts[:, np.newaxis, :]
+            for bit in range(block.bit_length()):
+                if block >> bit & 1:
+                    words = words ^ self.numbers[:, np.newaxis, :, low_bits + bit]
+            for bit in range(low_bits):  # the points with this bit follow those without it
+                words = np.concatenate((words, words ^ self.numbers[:, np.newaxis, :, bit]), axis=1)
+            first = block << low_bits
+            parts.append(words[:, max(start - first, 0) : stop - first])
+        return (np.concatenate(parts, axis=1).astype(np.float64) + 0.5) * 2.0**-BITS
 
 
 def scrambled(*, seed: tuple[int, ...], scrambles: int = 8) -> Sequence:
@@ -65,10 +73,8 @@ def scrambled(*, seed: tuple[int, ...], scrambles: int = 8) -> Sequence:
     top = np.uint32(1) << np.arange(BITS - 1, -1, -1, dtype=np.uint32)
     columns = rng.integers(0, 2**BITS, size=(scrambles, 2, BITS), dtype=np.uint32)
     columns = (columns & (top - np.uint32(1))) | top
-    numbers = np.zeros((scrambles, 2, BITS), dtype=np.uint32)
-    for j in range(BITS):
-        has_bit = (plain >> np.uint32(BITS - 1 - j)) & np.uint32(1)
-        numbers ^= has_bit[np.newaxis] * columns[:, :, j, np.newaxis]
+    has_bit = (plain[:, :, np.newaxis] >> np.arange(BITS - 1, -1, -1, dtype=np.uint32)) & 1
+    numbers = np.bitwise_xor.reduce(has_bit * columns[:, :, np.newaxis, :], axis=3)
     shifts = rng.integers(0, 2**BITS, size=(scrambles, 2), dtype=np.uint32)
     return Sequence(numbers=numbers, shifts=shifts)
 
