@@ -39,7 +39,7 @@ BOX = 12  # smallest a, smallest b, largest a, largest b
 EDGE_FROM, EDGE_TO = 0, 1
 PATCH_FROM, PATCH_TO = 2, 3  # into `patch_order`
 SPACE = 4
-HOST, HOST_PATCH = 5, 6  # of a reveal: its wall, and the wall's patch beside it; else -1
+HOST, HOST_PATCH = 5, 6  # of a reveal: the panel that it runs into (`_flank`), its patch; else -1
 PASSES_ON = 7  # 1 for an `open` panel
 BOXED = 8  # 1 where the polygon is its box without the boxes cut out of it
 CUT_FROM, CUT_TO = 9, 10  # into `cuts`
@@ -61,6 +61,8 @@ _BEHIND = {"outdoors": OUTDOORS, "earth": EARTH, "space": INDOORS}
 GROWTH = 1e-7  # by which polygons reach past their edges, so that no ray slips between two
 BESIDE = 1e-6  # by which boxes of the trees are larger than what they hold
 _ON_ONE_PLANE = 1e-9  # heights above a plane up to which corners lie in it [m]
+_SAME_WAY = 0.999  # cosine between two normals from which on they count as one
+_FLUSH_M = 0.03  # a reveal no farther from a floor or a ceiling lies in it
 _MANY_NORMALS = 500  # more different ones are not looked at for outermost panels
 
 
@@ -159,8 +161,9 @@ def _make(building: Building) -> Geometry:
                 patch_row[PARTNER] = patch.partner
     for index, panel in enumerate(panels):
         if panel.kind == "reveal" and panel.host is not None:
-            panel_rows[index, HOST] = building.panel_index[panel.host]
-            panel_rows[index, HOST_PATCH] = _patch_beside(building, panel)
+            flank = _flank(building, panel)
+            panel_rows[index, HOST] = building.panel_index[flank.id]
+            panel_rows[index, HOST_PATCH] = _patch_beside(building, panel, flank)
     panel_rows[:, OUTERMOST] = _outermost(plane, corners - middle)
     ends = np.cumsum([0, *(len(space.panels) for space in building.spaces)])
     spaces = np.column_stack((ends[:-1], ends[1:])).astype(np.int32)
@@ -265,12 +268,27 @@ def _rings(regions: tuple[Region, ...]) -> list[Floats]:
     return [ring for outer, holes in regions for ring in (outer, *holes)]
 
 
-def _patch_beside(building: Building, reveal: Panel) -> int:
-    """The patch of a reveal's wall on the side of the opening where the reveal stands."""
+def _flank(building: Building, reveal: Panel) -> Panel:
+    """The panel whose stuff a ray meets that leaves through a reveal.
+
+    That of the wall, but below a doorway that reaches down to the floor it is the floor's, and
+    above one that reaches up to the ceiling the ceiling's: no wall is left there.
+    """
+    assert reveal.host is not None
+    for panel in building.space(reveal.space).panels:
+        if (
+            panel.host is None
+            and float(panel.normal @ reveal.normal) > _SAME_WAY
+            and abs(float((reveal.outline[0] - panel.frame.origin) @ panel.normal)) < _FLUSH_M
+        ):
+            return panel
+    return building.panel(reveal.host)
+
+
+def _patch_beside(building: Building, reveal: Panel, host: Panel) -> int:
+    """The patch of the panel behind a reveal that is nearest to where the reveal stands."""
     import shapely
 
-    assert reveal.host is not None
-    host = building.panel(reveal.host)
     heights = (reveal.outline - host.frame.origin) @ host.normal
     touching = reveal.outline[np.abs(heights) < 1e-6]
     near = (touching if len(touching) else reveal.outline).mean(axis=0, keepdims=True)

@@ -40,6 +40,9 @@ Longs = NDArray[np.int64]
 
 STEPS = 256  # crossings and spaces a ray may pass; a house has a few dozen
 
+THICKEST = 0.6  # two panels farther apart than this are not the two sides of one wall [m]
+ACROSS = 0.999  # cosine of the angle by which they may be off
+
 # what became of a ray
 BLOCKED, BELOW, ABOVE, LOST = 0, 1, 2, -1
 
@@ -78,7 +81,7 @@ def walk(
     """
     (px, py, pz), (wx, wy, wz) = point, way
     patches, outdoor_root = len(patch), root[len(root) - 1]
-    space, came, left, barred = home, -1, -1, -1
+    space, came, left, barred, owed = home, -1, -1, -1, -1
     # a straight stretch meets a plane once: what it has met, and from where on it is written down
     at, count, since = begin, 0, begin
     aimed = target_space != NOWHERE
@@ -109,6 +112,15 @@ def walk(
                     outdoor_root, left, barred, met, count, px, py, pz, wx, wy, wz, limit,
                     stack, nears,
                 )  # fmt: skip
+            if owed >= 0 and p != owed and not is_among(met, 0, count, owed):
+                # into its own wall and not back out of it: that wall is met all the same
+                crossed[at, ROW] = patches + panel[left, columns.HOST_PATCH]
+                crossed[at, SPACE], crossed[at, PANEL] = -1, owed
+                cosines[at] = abs(normal_part(plane, owed, wx, wy, wz))
+                at += 1
+                met[count] = owed
+                count += 1
+            owed = -1
             if p < 0:
                 if aimed:
                     blocked = min(to_ground, wall) < remaining
@@ -195,6 +207,10 @@ def walk(
                     counted = is_written(crossed, since, at, patches + row)
                 else:
                     counted = is_among(met, 0, count, host)
+                    if beyond >= 0 and t * onward < THICKEST:
+                        # a panel that looks back at the wall is its other side and counts it
+                        x, y, z = plane[beyond, 0], plane[beyond, 1], plane[beyond, 2]
+                        counted = counted or normal_part(plane, host, x, y, z) < -ACROSS
                 if not counted:
                     crossed[at, ROW], cosines[at] = patches + row, onward
                     crossed[at, SPACE], crossed[at, PANEL] = space, host
@@ -209,6 +225,8 @@ def walk(
                 if patch[row, columns.BEHIND] == columns.EARTH:
                     return at, BLOCKED, first, returned
                 barred = host
+            else:
+                owed = host
             space, came = -1, -1
         elif behind == columns.EARTH:
             return at, BLOCKED, first, returned

@@ -243,6 +243,14 @@ def test_every_ray_ends_and_every_step_fits_the_next(house: Building) -> None:
         same = element[patch[solid[1:]]] == element[patch[solid[:-1]]]
         assert not (pairs & same).any()
 
+        # no ray slips out through a reveal alone: the wall, floor or ceiling there is met, too
+        assert (np.bincount(ray[solid], minlength=len(lengths)) > 0).all()
+        beside = ~reveal
+        for _ in range(2):  # across the corner of a niche it meets two reveals
+            beside[1:] |= together & beside[:-1]
+            beside[:-1] |= together & beside[1:]
+        assert beside[reveal].all()
+
         earth = behind[patch[last]] == "earth"
         assert (trace.sky[earth] == 0).all()
         assert (trace.sky[ways[:, 2] >= 0.0] != 1).all()

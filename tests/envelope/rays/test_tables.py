@@ -37,17 +37,27 @@ def test_triangles_fill_panels_and_leave_holes_free(three_storey_house: Building
         assert apart.max() < 1e-12
 
 
-def test_a_reveal_knows_its_wall_and_the_patch_beside_it(three_storey_house: Building) -> None:
+def test_a_reveal_knows_what_it_runs_into_and_the_patch_beside_it(
+    three_storey_house: Building,
+) -> None:
     found = geometry_of(three_storey_house).tables
+    flanks = set()
     for index, panel in enumerate(three_storey_house.panels):
         host, patch = found.panel[index, [tables.HOST, tables.HOST_PATCH]]
         if panel.kind != "reveal":
             assert (host, patch) == (-1, -1)
             continue
-        assert three_storey_house.panels[host].id == panel.host
-        assert three_storey_house.patches[patch].panel == panel.host
-        own = three_storey_house.patches_of[panel.id][0]
-        assert three_storey_house.patches[patch].element == own.element
+        flank = three_storey_house.panels[host]
+        assert three_storey_house.patches[patch].panel == flank.id
+        if flank.id == panel.host:
+            own = three_storey_house.patches_of[panel.id][0]
+            assert three_storey_house.patches[patch].element == own.element
+        else:  # a sill on the floor has no wall below it, nor a head at the ceiling one above it
+            assert panel.id.endswith({"floor": "/sill", "ceiling": "/head"}[flank.kind])
+            assert flank.space == panel.space
+            assert panel.outline[:, 2] == pytest.approx(flank.outline[0, 2], abs=0.03)
+        flanks.add(flank.kind)
+    assert flanks >= {"wall", "floor"}
 
 
 def test_the_ball_holds_the_building(three_storey_house: Building) -> None:

@@ -8,8 +8,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from envelope.building.records import Building, Site
-from envelope.building.specs import OpeningSpec
+from envelope.building.planar import frozen
+from envelope.building.records import Building, Site, Storey
+from envelope.building.rooms import build_building
+from envelope.building.specs import OpeningSpec, SpaceSpec
 from envelope.errors import EnvelopeError
 from envelope.rays.chunks import follow
 from envelope.rays.tables import geometry_of
@@ -209,3 +211,73 @@ def test_a_walk_that_cannot_end_says_which_ray(box_room: Callable[..., Building]
     )
     with pytest.raises(EnvelopeError, match=r"internal error: the ray from \(1, 1, 1\) m"):
         go(broken, (1.0, 1.0, 1.0), (0.0, 0.0, 1.0), space="room")
+
+
+DOORWAYS = ["r/3", "c/1"]  # in the wall between the two rooms, said from either
+HEADS_M = [2.0, 2.37, 2.399]
+
+
+def doorway(on: str, head_m: float) -> Building:
+    """Two rooms upstairs with nothing below, an open doorway in the wall between them."""
+    return build_building(
+        site=Site(),
+        storeys=[Storey(id="upper", floor_m=2.75)],
+        spaces=[
+            SpaceSpec(
+                id=name,
+                storey="upper",
+                floor_m=2.75,
+                corners=frozen([(0.0, low), (4.0, low), (4.0, high), (0.0, high)]),
+                height_m=2.4,
+            )
+            for name, low, high in (("r", 0.0, 3.0), ("c", 3.1, 4.1))
+        ],
+        openings=[
+            OpeningSpec(
+                id="C", on=on, kind="open", along_m=1.5, sill_m=0.0, width_m=1.0, height_m=head_m
+            )
+        ],
+        panels=[],
+        construction=dict.fromkeys(("exterior-wall", "interior-wall", "floor", "roof"), "a"),
+    )
+
+
+@pytest.mark.parametrize("head_m", HEADS_M)
+@pytest.mark.parametrize("on", DOORWAYS)
+def test_no_ray_leaves_by_a_doorway_unhindered(on: str, head_m: float) -> None:
+    """Through its sill, its head and its jambs a ray meets floor, ceiling or wall."""
+    building = doorway(on, head_m)
+    solid = np.array(
+        [
+            building.elements[patch.element].assembly is not None
+            and building.panel(patch.panel).kind != "reveal"
+            for patch in building.patches
+        ]
+    )
+    geometry = geometry_of(building)
+    rng = np.random.default_rng(4)
+    corner = np.array([[1.5, 3.0, 2.75], [2.5, 3.1, 2.75 + head_m]])
+    for space, y in (("r", 1.5), ("c", 3.6)):
+        eye = np.array([2.1, y, 3.5])
+        # at the doorway's faces, where rays run into the wall between the rooms
+        at = rng.uniform(corner[0], corner[1], size=(20_000, 3))
+        side = rng.integers(0, 4, size=len(at))
+        axis, end = np.array([0, 0, 2, 2])[side], np.array([0, 1, 0, 1])[side]
+        at[np.arange(len(at)), axis] = corner[end, axis]
+        ways = (at - eye) / np.linalg.norm(at - eye, axis=1)[:, np.newaxis]
+        trace = follow(
+            geometry,
+            starts=np.tile(eye - geometry.middle, (len(ways), 1)),
+            directions=ways,
+            home=building.space_index[space],
+        )
+        ray = np.repeat(np.arange(len(ways)), np.diff(trace.start))
+        met = np.bincount(ray, weights=solid[trace.rows % len(building.patches)])
+        assert met.min() >= 1
+
+
+@pytest.mark.parametrize("on", DOORWAYS)
+def test_under_a_doorway_lies_the_floor(on: str) -> None:
+    crossed, _, _ = go(doorway(on, 2.0), (2.0, 2.5, 3.0), (0.0, 0.55, -0.25), space="r")
+    assert [panel.split("/")[-1] for panel, _ in crossed[-2:]] == ["sill", "floor*"]
+    assert crossed[-1][1] == pytest.approx(0.25 / np.hypot(0.55, 0.25))
