@@ -13,8 +13,40 @@ EnvelopeError
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
+
+# Around a length within a message: noncharacters, which Unicode keeps for a program's own use.
+_LENGTH = re.compile(
+    "\ufdd0(-?(?:\\d[\\d.]*(?:e[-+]?\\d+)?|inf|nan))\ufdd1([^\ufdd0-\ufdd2]*)\ufdd2"
+)
+
+
+def length_text(value_m: float, metric: str | None = None) -> str:
+    """A length for a message, marked, so that whoever shows it may say it in another measure.
+
+    Parameters
+    ----------
+    value_m : float
+        The length. [m]
+    metric : str, optional
+        How it is said in metres; to a tenth of a millimetre if not given.
+    """
+    said = f"{round(value_m, 4) + 0.0:.12g} m" if metric is None else metric
+    return f"\ufdd0{float(value_m)!r}\ufdd1{said}\ufdd2"
+
+
+def spelt(message: str, *, write: Callable[[float, str], str] | None = None) -> str:
+    """A message with its marked lengths spelt out, in metres unless told how.
+
+    `write` takes a length in metres and how it is said in them.
+    """
+
+    def said(match: re.Match[str]) -> str:
+        return match[2] if write is None else write(float(match[1]), match[2])
+
+    return _LENGTH.sub(said, message)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,7 +58,9 @@ class Location:
     key: str | None = None
 
     def __str__(self) -> str:
-        place = self.path if self.line is None else f"{self.path}:{self.line}"
+        # A terminal obeys some signs that a name may hold.
+        path = "".join(sign if sign.isprintable() else "?" for sign in self.path)
+        place = path if self.line is None else f"{path}:{self.line}"
         return place if self.key is None else f"{place} {self.key}"
 
 
@@ -35,12 +69,18 @@ class Fault:
     """One thing that is wrong.
 
     `subject` names what it concerns as (table, id, key), for example
-    ``("opening", "W1", "at")``, so that whoever read the file can add the line.
+    ``("opening", "W1", "at")``, so that whoever read the file can add the line. Lengths that
+    `length_text` marked in the message stay marked in `marked`.
     """
 
     message: str
     subject: tuple[str, str, str] | None = None
     location: Location | None = field(default=None)
+    marked: str = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "marked", self.message)
+        object.__setattr__(self, "message", spelt(self.message))
 
     def __str__(self) -> str:
         return self.message if self.location is None else f"{self.location}: {self.message}"
@@ -48,6 +88,14 @@ class Fault:
 
 class EnvelopeError(Exception):
     """Anything that this project refuses to do, said in one sentence."""
+
+    @property
+    def marked(self) -> str:
+        """The sentence with its lengths still marked."""
+        return super().__str__()
+
+    def __str__(self) -> str:
+        return spelt(super().__str__())
 
 
 class UnitError(EnvelopeError, ValueError):

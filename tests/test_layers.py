@@ -24,6 +24,7 @@ LAYERS: dict[str, int] = {
     "envelope.works": 5,
     "envelope.survey": 5,
     "envelope.importers": 6,
+    "envelope.figures": 6,
     "envelope.project": 7,
     "envelope.commands": 8,
     "envelope.cli": 8,

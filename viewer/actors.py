@@ -12,6 +12,8 @@ from viewer.colours import rgb
 from viewer.parts import Mesh
 from viewer.shapes import Body, Line
 
+_FORWARD = -2.0e7  # least steps of depth: more than there are, so that all is behind
+
 
 def add_lights(plotter: Any, camera: Camera) -> None:
     """Key, fill and eye light, placed from the eye so that every view looks alike."""
@@ -48,10 +50,11 @@ def add_body(plotter: Any, body: Body) -> Any:
         colours[:, 3] = np.rint(body.fade * 255)
         mesh.cell_data["colour"] = colours
         return plotter.add_mesh(mesh, scalars="colour", rgba=True, lighting=False, render=False)
-    return plotter.add_mesh(
+    actor = plotter.add_mesh(
         mesh,
         color=body.colour,
-        opacity=body.opacity,
+        # what is not quite opaque is drawn last, and casts no corner shading
+        opacity=min(body.opacity, 0.99) if body.over else body.opacity,
         smooth_shading=body.smooth,
         lighting=body.opacity == 1.0,
         # a quantity keeps its colour: all ambient; without lighting corners would shade in tiles
@@ -60,21 +63,36 @@ def add_body(plotter: Any, body: Body) -> Any:
         specular=0.0,
         render=False,
     )
+    if body.over:
+        _bring_forward(actor)
+    return actor
+
+
+def _bring_forward(actor: Any) -> None:
+    """Let nothing hide an actor."""
+    actor.mapper.SetResolveCoincidentTopologyToPolygonOffset()
+    actor.mapper.SetRelativeCoincidentTopologyPolygonOffsetParameters(0.0, _FORWARD)
 
 
 def add_lines(plotter: Any, lines: Sequence[Line]) -> list[Any]:
     """Add lines, those of one colour as one actor; returns the actors."""
-    return [
-        plotter.add_mesh(bars(alike), color=colour, opacity=opacity, lighting=False, render=False)
-        for (colour, opacity), alike in by_style(lines).items()
-    ]
+    actors = []
+    for (colour, opacity, over), alike in by_style(lines).items():
+        actors.append(
+            plotter.add_mesh(
+                bars(alike), color=colour, opacity=opacity, lighting=False, render=False
+            )
+        )
+        if over:
+            _bring_forward(actors[-1])
+    return actors
 
 
-def by_style(lines: Sequence[Line]) -> dict[tuple[str, float], list[Line]]:
+def by_style(lines: Sequence[Line]) -> dict[tuple[str, float, bool], list[Line]]:
     """Lines that can be drawn together."""
-    found: dict[tuple[str, float], list[Line]] = {}
+    found: dict[tuple[str, float, bool], list[Line]] = {}
     for line in lines:
-        found.setdefault((line.colour, line.opacity), []).append(line)
+        found.setdefault((line.colour, line.opacity, line.over), []).append(line)
     return found
 
 

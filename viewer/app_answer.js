@@ -22,9 +22,16 @@ export function levels(numbers, silent) {
   };
 }
 
-/** Decibels against the level outside, or as built, never with a minus. */
+/** How far a level lies from another, in words and never with a minus. */
+function apart(value) {
+  if (value === null) return "nothing comes";
+  if (Math.abs(value) < 0.05) return "the same";
+  return value < 0 ? `${decibels(-value)} above` : `${decibels(value)} below`;
+}
+
+/** The same against the level outside, or as built. */
 function against(value, what) {
-  return value < 0 ? `${decibels(-value)} above ${what}` : `${decibels(value)} below ${what}`;
+  return value !== null && value < 0 ? `${decibels(-value)} above ${what}` : `${decibels(value)} below ${what}`;
 }
 
 /** The shortest form of it, for a list or a caption. */
@@ -53,17 +60,27 @@ export function sentence(numbers, receiver, silent) {
   ];
 }
 
+/** What the numbers stand on that no source or formula covers; nothing where there is none. */
+export function beyondSaid(names) {
+  return names?.length ? `Used beyond the range of their source or formula: ${names.join(", ")}.` : "";
+}
+
 export function fillLevels(table, numbers, silent) {
-  const head = ["source", "outside", "here", "below outside", "below as-built"];
+  const two = (tag, first, second, more = {}) => h(tag, more, first, h("small", {}, second));
   table.replaceChildren(
-    h("thead", {}, h("tr", {}, head.map((word) => h("th", { scope: "col" }, word)))),
+    h("thead", {}, h("tr", {}, two("th", "source", "outside", { scope: "col" }), two("th", "here", "against outside", { scope: "col" }), h("th", { scope: "col" }, "against as-built"))),
     h("tbody", {}, numbers.sources.map((source) =>
       h("tr", { class: silent.has(source.id) ? "ga-off" : "" },
-        h("th", { scope: "row" }, short(source.id, 24)),
-        h("td", {}, density(source.outside_w_m2)), h("td", {}, density(source.level_w_m2)),
-        h("td", {}, decibels(source.reduction_db)), h("td", {}, decibels(source.below_as_built_db))),
+        two("th", short(source.id, 24), density(source.outside_w_m2), { scope: "row" }),
+        two("td", density(source.level_w_m2), apart(source.reduction_db)),
+        h("td", {}, apart(source.below_as_built_db))),
     )),
   );
+}
+
+function placed(scene) {
+  if (!scene.sources.some((source) => source.position)) return [];
+  return [h("span", { class: "ga-key" }, h("i", { class: "ga-diamond", "aria-hidden": "true" }, "◆"), "transmitter, with the line of sight to it: dashed where something is between")];
 }
 
 /** Key to the colours; `plans` are the indices of the plans that are shown. */
@@ -71,11 +88,11 @@ export function fillLegend(legend, scene, mode, plans) {
   if (mode === "treatment") {
     const worn = new Set(scene.panels.flatMap((panel) => plans.flatMap((at) => panel.plans[at]?.treatments ?? [])));
     const styles = scene.treatments.filter((style) => worn.has(style.id));
-    legend.replaceChildren(...(styles.length ? styles.map((style) => h("span", { class: "ga-key" }, swatch(style), short(style.id))) : [h("span", {}, "No face is treated under this plan.")]));
+    legend.replaceChildren(...(styles.length ? styles.map((style) => h("span", { class: "ga-key" }, swatch(style), short(style.id))) : [h("span", {}, "No face is treated under this plan.")]), ...placed(scene));
     return;
   }
   const loss = mode === "loss";
-  const [low, high] = loss ? scene.scales.loss_db : scene.scales.let_in_db;
+  const [low, high] = (loss ? scene.scales.loss_db : scene.scales.let_in_db).map((value) => String(value).replace("-", "−"));
   const colours = loss ? [...scene.cividis].reverse() : scene.cividis;
   const ramp = colours.filter((_, k) => k % 7 === 0 || k === colours.length - 1).join(",");
   legend.replaceChildren(
@@ -84,5 +101,6 @@ export function fillLegend(legend, scene, mode, plans) {
     h("span", {}, loss ? `${high} dB or more` : `${high} dB`),
     h("span", { class: "ga-what" }, loss ? "loss of a face; the same scale for every plan" : "let in by a face, against the field outside; the same scale for every plan"),
     h("span", { class: "ga-key" }, h("i", { class: "ga-amber", "aria-hidden": "true" }), "amber outline: a gap"),
+    ...placed(scene),
   );
 }

@@ -20,7 +20,8 @@ from typing import Any
 from envelope.building.job import Assembly, Job, Layer, Plan, Treatment
 from envelope.errors import CancelledError, EnvelopeError
 from envelope.exposure.results import PlanResult
-from envelope.units import format_metres, parse_length
+from envelope.figures import thickness
+from envelope.units import parse_length
 from viewer import app_model
 from viewer.app_findings import Findings, Place, place_of
 from viewer.parts import Scene
@@ -275,13 +276,27 @@ class Desk:
         assert self._scene is not None
         return whole | {
             "scene": to_json(self._scene),
-            "assemblies": {name: layers_said(each) for name, each in job.assemblies.items()},
-            "treatments": {name: treatment_said(each) for name, each in job.treatments.items()},
+            "assemblies": {
+                name: layers_said(each, feet=job.feet) for name, each in job.assemblies.items()
+            },
+            "treatments": {
+                name: treatment_said(each, feet=job.feet) for name, each in job.treatments.items()
+            },
             "places": {each.id: self.session.local_m(each) for each in job.receivers},
             "losses": self._losses(job.plans),
+            "beyond": self._beyond(),
             "assumed": job.assumed_source,
             "model": app_model.said_by_model(self.session),
         }
+
+    def _beyond(self) -> list[str]:
+        """What was used outside the range of its source or formula."""
+        findings = self.session.findings
+        return (
+            []
+            if findings is None
+            else [shown(each, limit=200) for each in findings.bench.extrapolated]
+        )
 
     def _losses(self, plans: Sequence[Plan]) -> dict[str, Json]:
         """Losses by band of what pages show."""
@@ -328,6 +343,7 @@ class Desk:
                 "plans": [plan.id for plan in job.plans],
                 "columns": {name: column_to_json(self._scene, plan=name) for name in by_id},
                 "losses": self._losses(plans),
+                "beyond": self._beyond(),
             }
         )
 
@@ -502,10 +518,10 @@ def _length_m(found: object) -> float:
 # Words
 
 
-def layers_said(assembly: Assembly) -> str:
+def layers_said(assembly: Assembly, *, feet: bool) -> str:
     """What an assembly is, on one line."""
     if assembly.layers:
-        return ", ".join(_layer_said(layer) for layer in assembly.layers)
+        return ", ".join(_layer_said(layer, feet=feet) for layer in assembly.layers)
     if assembly.loss is not None:
         return "a stated loss: " + _losses_said(
             assembly.loss.frequencies_hz, assembly.loss.losses_db
@@ -513,7 +529,7 @@ def layers_said(assembly: Assembly) -> str:
     return f"material class {shown(assembly.entry_loss or '')}"
 
 
-def treatment_said(treatment: Treatment) -> str:
+def treatment_said(treatment: Treatment, *, feet: bool) -> str:
     """What a treatment is, on one line."""
     words = []
     if treatment.sheet_resistance_ohm_sq is not None:
@@ -527,7 +543,7 @@ def treatment_said(treatment: Treatment) -> str:
     curve = treatment.table or treatment.loss
     if curve is not None:
         words.append(_losses_said(curve.frequencies_hz, curve.losses_db))
-    words += [_layer_said(layer) for layer in treatment.layers]
+    words += [_layer_said(layer, feet=feet) for layer in treatment.layers]
     if treatment.price is not None:
         price = treatment.price
         words.append(f"{price.amount} {price.currency} per {price.unit}")
@@ -536,12 +552,10 @@ def treatment_said(treatment: Treatment) -> str:
     return ", ".join(words)
 
 
-def _layer_said(layer: Layer) -> str:
+def _layer_said(layer: Layer, *, feet: bool) -> str:
     if layer.material is None:
         return f"sheet of {layer.sheet_resistance_ohm_sq:g} Ω per square"
-    thick = layer.thickness_m
-    size = f"{1e3 * thick:.4g} mm" if thick < 1.0 else format_metres(thick, digits=2)
-    return f"{shown(layer.material)} {size}"
+    return f"{shown(layer.material)} {thickness(layer.thickness_m, feet=feet)}"
 
 
 def _losses_said(frequencies_hz: Sequence[float], losses_db: Sequence[float]) -> str:

@@ -1,7 +1,7 @@
 // The card of the face that was picked: what it is, what it wears, what it lets in.
 import { taggingOf } from "./app_model.js";
-import { area, decibels, h, hertz, short, swatch } from "./app_parts.js";
-import { percent } from "./words.js";
+import { decibels, h, hertz, short, swatch } from "./app_parts.js";
+import { area, percent } from "./words.js";
 
 const BEHIND = { outdoors: "the outdoors", earth: "earth" };
 
@@ -68,7 +68,7 @@ export function cardOf(element, ask) {
       title.textContent = short(next.name);
       const behind = panel.behind.map((name) => BEHIND[name] ?? short(name)).join(", ");
       facts.replaceChildren(
-        ...row("area", area(panel.area_m2)),
+        ...row("area", area(scene, panel.area_m2)),
         ...row("behind it", behind || "nothing"),
         ...row("made of", panel.assemblies.map((name) => `${short(name)}: ${about.assemblies[name] ?? ""}`).join("; ") || "nothing stands here"),
         ...(leak

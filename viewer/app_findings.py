@@ -15,9 +15,9 @@ import numpy as np
 from envelope.building.job import Job, Plan, Receiver
 from envelope.exposure.analysis import THRESHOLD_DB, analyze_plan, bench_of
 from envelope.exposure.casts import Casts, ReceiverCasts, cast_job
+from envelope.exposure.draws import draw
 from envelope.exposure.results import PlanResult
 from envelope.exposure.solid import loss_db, tag, totals
-from envelope.exposure.spread import draw
 from envelope.exposure.transmission import Bench, stacks_of
 from envelope.rays import DEFAULT, Sampling
 

@@ -4,7 +4,7 @@
 //
 // ask({do: …}) goes to the desk (viewer/app_desk.py), whose answers come back through
 // page.hear({tell: …}). The scene is kept here and its columns, one a plan, are replaced as they come.
-import { fillLegend, fillLevels, inShort, sentence } from "./app_answer.js";
+import { beyondSaid, fillLegend, fillLevels, inShort, sentence } from "./app_answer.js";
 import { cardOf } from "./app_face.js";
 import { faultsOf } from "./app_faults.js";
 import { formOf } from "./app_form.js";
@@ -92,6 +92,7 @@ export function openPage(root, engine, ask) {
   const gapHead = h("h2", {});
   const gapList = h("ol", { class: "ga-gaps" });
   const gapRows = new Map();
+  const beyond = h("p", { class: "ga-note" });
   const levelTable = h("table", { class: "ga-table" });
   const levelPart = section("Level by source", levelTable);
   const skyBox = h("div", { class: "ga-sky" });
@@ -99,7 +100,7 @@ export function openPage(root, engine, ask) {
     h("p", { class: "ga-note" }, "Every direction, up in the middle, north at the top: bright where more comes in, hatched where the ground blocks."));
   const right = h("div", { class: "ga-right" },
     faceBox,
-    h("section", {}, gapHead, gapList),
+    h("section", {}, gapHead, gapList, beyond),
     levelPart,
     h("section", {}, skyPart),
   );
@@ -347,6 +348,7 @@ export function openPage(root, engine, ask) {
       .sort((a, b) => b[1].share - a[1].share);
     const gaps = rows.filter(([, leak]) => leak.is_gap).length;
     gapHead.textContent = rows.length ? `What lets in (${gaps} ${gaps === 1 ? "gap" : "gaps"})` : "What lets in";
+    beyond.textContent = beyondSaid(about.beyond);
     keyed(gapList, gapRows, rows.slice(0, ROWS_AT_MOST).map((row) => [row[0].id, row]), makeGap, fillGap);
   }
 
@@ -487,7 +489,7 @@ export function openPage(root, engine, ask) {
     if (!storeyPick.value) storeyPick.selectedIndex = 0;
   }
 
-  function takeColumns({ plans, columns, losses }) {
+  function takeColumns({ plans, columns, losses, beyond: names }) {
     if (!scene) return;
     const old = new Map(scene.plans.map((each, k) => [each.id, k]));
     scene.plans = plans.map((id) => columns[id]?.plan ?? scene.plans[old.get(id)]);
@@ -499,6 +501,7 @@ export function openPage(root, engine, ask) {
       beam.plans = plans.map((id) => (columns[id] ? columns[id].beams[index] ?? null : beam.plans[old.get(id)] ?? null));
     });
     Object.assign(about.losses, losses);
+    about.beyond = names;
     if (!plans.includes(plan)) plan = plans[plans.length - 1];
     beside = beside.filter((id) => plans.includes(id) && id !== plan);
     const moved = plans.some((id, k) => old.get(id) !== k);

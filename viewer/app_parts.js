@@ -1,5 +1,5 @@
 // Small things the pages of the app are made of: nodes, names and numbers as people read them.
-export { decibels, shown as short } from "./words.js";
+export { decibels, density, shown as short } from "./words.js";
 
 /** A DOM node; properties that begin with "on" are listeners, the rest attributes. */
 export function h(tag, properties = {}, ...children) {
@@ -11,21 +11,6 @@ export function h(tag, properties = {}, ...children) {
   }
   node.append(...children.flat(Infinity).filter((child) => child !== null && child !== undefined));
   return node;
-}
-
-/** A power density in the unit that leaves the fewest digits, always with three that matter. */
-export function density(value) {
-  if (value === null || value === undefined) return "–";
-  if (value === 0) return "0 µW/m²";
-  const micro = value * 1e6;
-  if (micro >= 1e5) return `${figures(micro / 1e3)} mW/m²`;
-  if (micro >= 0.1) return `${figures(micro)} µW/m²`;
-  return `${figures(micro * 1e3)} nW/m²`;
-}
-
-function figures(value) {
-  if (value >= 100) return value.toFixed(0);
-  return value >= 10 ? value.toFixed(1) : value.toFixed(2);
 }
 
 export function steradians(value) {
@@ -40,10 +25,6 @@ export function hertz(value) {
     if (value >= size) return `${+(value / size).toPrecision(4)} ${unit}`;
   }
   return `${value} Hz`;
-}
-
-export function area(value) {
-  return `${value.toFixed(value < 0.1 ? 4 : 2)} m² (${(value / 0.09290304).toFixed(value < 0.1 ? 3 : 1)} sq ft)`;
 }
 
 /** Puts rows into a list, keeping the node of each key so that the focus stays where it is. */

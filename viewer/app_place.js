@@ -1,8 +1,10 @@
 // Where a receiver stands: a plan of its room with a mark to drag, and three lengths to type.
 import { h, short } from "./app_parts.js";
+import { feetInches, length } from "./words.js";
 
 const SVG = "http://www.w3.org/2000/svg";
-const STEP_M = 0.1;
+const STEP_M = { metres: 0.1, feet: 0.1016 }; // 10 cm, or 4 in
+const GRID_M = { metres: 0.01, feet: 0.0127 }; // to which it is dragged: 1 cm, or half an inch
 
 /** place = placeOf(element, ask); place.show(scene, receiver index, its own coordinates) */
 export function placeOf(element, ask) {
@@ -34,14 +36,20 @@ export function placeOf(element, ask) {
   );
   element.append(drawing, form);
 
+  let scene = null;
   let receiver = null;
   let origin = [0, 0, 0];
   let at = [0, 0, 0];
+  let said = []; // what the fields say of it
   let dragging = false;
+
+  const measure = () => (scene.feet ? "feet" : "metres");
 
   function submit(event) {
     event.preventDefault();
-    if (receiver) ask({ do: "move", receiver: receiver.id, at: fields.map((field) => field.value) });
+    if (!receiver) return;
+    // what nobody has typed over stays as exact as it is
+    ask({ do: "move", receiver: receiver.id, at: fields.map((field, k) => (field.value === said[k] ? at[k] - origin[k] : field.value)) });
   }
 
   function put(x, y) {
@@ -49,14 +57,20 @@ export function placeOf(element, ask) {
     mark.setAttribute("cx", x);
     mark.setAttribute("cy", -y);
     const [east, north] = [x - origin[0], y - origin[1]];
-    mark.setAttribute("aria-valuetext", `${east.toFixed(2)} m from the west side, ${north.toFixed(2)} m from the south side`);
-    fields[0].value = `${east.toFixed(2)} m`;
-    fields[1].value = `${north.toFixed(2)} m`;
+    const [across, along] = [length(scene, east), length(scene, north)];
+    mark.setAttribute("aria-valuetext", `${across} from the west side, ${along} from the south side`);
+    write([across, along, fields[2].value]);
+  }
+
+  function write(words) {
+    said = words;
+    fields.forEach((field, k) => (field.value = words[k]));
   }
 
   function drop() {
-    const own = at.map((value, k) => Math.round((value - origin[k]) * 100) / 100);
-    ask({ do: "move", receiver: receiver.id, at: own });
+    const grid = GRID_M[measure()];
+    const own = at.map((value, k) => Number((Math.round((value - origin[k]) / grid) * grid).toFixed(5)));
+    ask({ do: "move", receiver: receiver.id, at: [own[0], own[1], at[2] - origin[2]] });
   }
 
   mark.addEventListener("pointerdown", (event) => {
@@ -74,14 +88,16 @@ export function placeOf(element, ask) {
   });
   mark.addEventListener("keydown", (event) => {
     const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] }[event.key];
-    if (way) put(at[0] + way[0] * STEP_M, at[1] + way[1] * STEP_M);
+    const step = STEP_M[measure()];
+    if (way) put(at[0] + way[0] * step, at[1] + way[1] * step);
     else if (event.key === "Enter") drop();
     else return;
     event.preventDefault();
   });
 
   return {
-    show(scene, index, own) {
+    show(next, index, own) {
+      scene = next;
       receiver = scene.receivers[index] ?? null;
       element.hidden = !receiver;
       if (!receiver) return;
@@ -109,7 +125,8 @@ export function placeOf(element, ask) {
       mark.setAttribute("r", 0.045 * Math.max(high[0] - low[0], high[1] - low[1]));
       mark.setAttribute("aria-label", `${short(receiver.id)}: arrow keys move it, Enter puts it there`);
       put(at[0], at[1]);
-      fields.forEach((field, k) => (field.value = `${+own[k].toFixed(3)} m`));
+      // what stands in the file, to a millimetre or a sixteenth of an inch
+      write(own.map((value) => (scene.feet ? feetInches(value, 16) : `${+value.toFixed(3)} m`)));
     },
   };
 }

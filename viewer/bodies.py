@@ -14,11 +14,14 @@ from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.polygon import orient
 
 from envelope.building.planar import Floats, Frame
-from envelope.building.records import Panel, Space
+from envelope.building.records import OPENING_KINDS, Panel, Space
 from viewer.parts import Furniture, FurnitureKind, Mesh, WallBody, join
 
 STUB_M = 0.10  # height at which a wall that stands before the eye is cut
 BASE_M = 0.22  # thickness that a floor is shown with
+_SLAB_M = 0.2  # thickness of a bed, which stands on a foot set back by so much
+_INSET_M = 0.07
+_PILLOW_M = 0.035  # so much of a pillow stands over its bed
 DEFAULT_WALL_M = 0.15  # where neither a facing room nor the layers tell
 
 
@@ -129,10 +132,25 @@ def _signed_area(ring: Floats) -> float:
 
 
 def footprint(space: Space) -> Polygon | MultiPolygon:
-    """Plan shape of a room: its floors without their openings cut out, else all its panels."""
+    """Plan shape of a room: its floors less what stands free in them, else all its panels.
+
+    Openings in a floor are not cut out.
+    """
     floors = [panel for panel in space.panels if panel.kind == "floor"]
     shapes = [Polygon(panel.outline[:, :2]) for panel in floors or space.panels]
     whole = shapely.union_all([shape for shape in shapes if shape.is_valid and shape.area > 1e-6])
+    filled = shapely.union_all(
+        [
+            Polygon(panel.outline[:, :2]).buffer(1e-6)
+            for panel in space.panels
+            if panel.kind in OPENING_KINDS or panel.kind == "seam"
+            if abs(float(panel.normal[2])) > 0.5
+        ]
+    )
+    for floor in floors:
+        for hole in map(Polygon, (hole[:, :2] for hole in floor.holes)):
+            if hole.is_valid and hole.intersection(filled).area < 0.5 * hole.area:
+                whole = whole.difference(hole)  # a column or a chimney stands there
     return MultiPolygon(pieces_of(whole)) if len(pieces_of(whole)) != 1 else pieces_of(whole)[0]
 
 
@@ -227,7 +245,8 @@ def _wall_body(
             along = frame.flatten(hole)[:, 0]
             gaps.append((float(along.min()), float(along.max())))
     stubs = []
-    start = left
+    # what stands on a slope, such as a dormer's cheek, is cut away whole: a stub would float
+    start = left if bottom < space.floor_m + STUB_M else right
     for low, high in [*sorted(gaps), (right, right)]:
         if low > start + 1e-6:
             base = frame.lift(np.array([[start, 0.0], [low, 0.0]]))
@@ -358,9 +377,9 @@ def _bed(
     top_m: float,
     floor_m: float,
 ) -> tuple[Furniture, ...]:
-    """Frame, head board, mattress, cover and pillows; the head is at the axis' start."""
+    """A slab on a foot, and where the head lies; the head is at the axis' start."""
     rise = top_m - floor_m
-    deck = max(rise - 0.26, 0.3 * rise)  # height of the frame's top
+    across = np.array([-axis[1], axis[0]])
 
     def piece(
         kind: FurnitureKind,
@@ -369,7 +388,6 @@ def _bed(
         size: tuple[float, float, float],
         off: float = 0.0,
     ) -> Furniture:
-        across = np.array([-axis[1], axis[0]])
         plan = centre + axis * along + across * off
         return Furniture(
             kind=kind,
@@ -378,18 +396,15 @@ def _bed(
             heading_rad=heading,
         )
 
-    cover = 0.68 * length
+    foot = max(rise - _SLAB_M, 0.4 * rise)
     pieces = [
-        piece("frame", 0.0, min(0.08, deck / 3), (length, width, deck - min(0.08, deck / 3))),
-        piece("board", -length / 2 - 0.01, 0.0, (0.05, width + 0.04, rise + 0.35)),
-        piece("mattress", 0.0, deck - 0.02, (length - 0.03, width - 0.03, rise - deck)),
-        piece(
-            "cover", (length - cover) / 2, deck + 0.03, (cover, width + 0.03, rise - deck - 0.03)
-        ),
+        piece("foot", 0.0, 0.0, (length - 2 * _INSET_M, width - 2 * _INSET_M, foot)),
+        piece("slab", 0.0, foot, (length, width, rise - foot)),
     ]
     pillows = 2 if width >= 1.3 else 1
     each = min((width - 0.12) / pillows - 0.04, 0.75)
     for k in range(pillows):
         off = (k - (pillows - 1) / 2) * (width / pillows)
-        pieces.append(piece("pillow", -length / 2 + 0.27, rise - 0.05, (0.40, each, 0.14), off))
+        size = (0.36, each, 2 * _PILLOW_M)
+        pieces.append(piece("pillow", -length / 2 + 0.27, rise - _PILLOW_M, size, off))
     return tuple(pieces)

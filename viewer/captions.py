@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
 
+from envelope.building.planar import Floats
 from envelope.building.records import OPENING_KINDS
 from viewer.camera import Camera
 from viewer.colours import AMBER, Theme
-from viewer.labels import Box, Placed, Wanted, grown, place
-from viewer.parts import Scene, ScenePanel
+from viewer.labels import Box, Placed, Wanted, grown, overlap, place
+from viewer.names import face_title, panel_label
+from viewer.parts import Ring, Scene, ScenePanel
 from viewer.rooms import (
     Cast,
     arrows,
+    blocked_arcs,
     cast_of,
     faces,
+    grade_lines,
     leak_of,
     mark_of,
     ring_at,
@@ -28,12 +33,14 @@ from viewer.rooms import (
 )
 from viewer.shapes import furniture_body
 from viewer.staging import Quantity
-from viewer.wording import frequency, panel_label, shown
+from viewer.transmitters import is_near, label_of, shown_sights
+from viewer.wording import frequency, shown
 
 if TYPE_CHECKING:
     from viewer.overlay import Sheet
 
 _LABELS_AT_MOST = 6
+_ALONG = [12, 8, 16, 4, 20]  # of an arc's 25 points: where its name may stand, the best first
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,13 +61,15 @@ def annotate(sheet: Sheet, shot: Shot, *, frame: Box) -> None:
     """Compass letters, labels of sources and of panels."""
     unit = sheet.unit
     taken = _compass(sheet, shot)
+    taken += _hint_names(sheet, shot, taken)
     taken += _room_names(sheet, shot)
     wanted = _wanted(sheet, shot)
     boxes = [want.around for want, _ in wanted if want.around is not None]
     ring = ring_for(scene=shot.scene, cast=shot.cast)
-    for _, ends in arrows(scene=shot.scene, cast=shot.cast, ring=ring, view=shot.camera.view):
+    for _, ends in _arrows(shot, ring):
         pixels = shot.camera.project(np.array(ends))
         taken.append(grown((*pixels.min(axis=0), *pixels.max(axis=0)), 4 * unit))
+    taken += _sight_boxes(shot, ring, unit)
     placed = place(
         wanted=[want for want, _ in wanted],
         frame=frame,
@@ -76,6 +85,30 @@ def annotate(sheet: Sheet, shot: Shot, *, frame: Box) -> None:
             _source_words(sheet, each)
         else:
             sheet.label(each, gap=bool(gaps[each.wanted]))
+
+
+def _arrows(shot: Shot, ring: Ring) -> list[tuple[str, tuple[Floats, Floats]]]:
+    return arrows(
+        scene=shot.scene,
+        cast=shot.cast,
+        ring=ring,
+        view=shot.camera.view,
+        receiver=shot.receiver,
+    )
+
+
+def _sight_boxes(shot: Shot, ring: Ring, unit: float) -> list[Box]:
+    """Small boxes along the lines of sight, which labels keep clear of."""
+    if shot.scene.receivers[shot.scene.receiver_index[shot.receiver]].space not in shot.cast.full:
+        return []
+    boxes = []
+    for sight in shown_sights(shot.scene, receiver=shot.receiver, ring=ring):
+        for ends in sight.pieces:
+            a, b = shot.camera.project(ends)
+            count = max(2, math.ceil(float(np.hypot(*(b - a))) / (8 * unit)))
+            for x, y in (a + np.linspace(0.0, 1.0, count)[:, np.newaxis] * (b - a)).tolist():
+                boxes.append(grown((x, y, x, y), 4 * unit))
+    return boxes
 
 
 def _open_spot(panel: ScenePanel, shot: Shot) -> tuple[float, float] | None:
@@ -161,9 +194,12 @@ def _wanted(sheet: Sheet, shot: Shot) -> list[tuple[Wanted, bool | None]]:
     """Labels: the sources (None), then the panels that let in most (whether each is a gap)."""
     scene, camera, unit = shot.scene, shot.camera, sheet.unit
     ring = ring_for(scene=scene, cast=shot.cast)
-    labels = {source.id: source.label for source in scene.sources}
+    who = scene.receivers[scene.receiver_index[shot.receiver]]
+    labels = {
+        source.id: label_of(source, who, ring=ring, feet=scene.feet) for source in scene.sources
+    }
     found: list[tuple[Wanted, bool | None]] = []
-    for name, (tail, tip) in arrows(scene=scene, cast=shot.cast, ring=ring, view=shot.camera.view):
+    for name, (tail, tip) in _arrows(shot, ring):
         ends = camera.project(np.array([tail, tip]))
         found.append(
             (
@@ -177,13 +213,13 @@ def _wanted(sheet: Sheet, shot: Shot) -> list[tuple[Wanted, bool | None]]:
             )
         )
     for source in scene.sources:
-        if source.position_m is not None and source.space in (*shot.cast.full, *shot.cast.low):
+        if source.position_m is not None and is_near(source, ring):
             x, y = camera.project(source.position_m)[0].tolist()
             found.append(
                 (
                     Wanted(
-                        text=source.label,
-                        size=sheet.label_size(source.label),
+                        text=labels[source.id],
+                        size=sheet.label_size(labels[source.id]),
                         anchor=(x, y),
                         around=(x - 12 * unit, y - 12 * unit, x + 12 * unit, y + 12 * unit),
                     ),
@@ -204,10 +240,13 @@ def _panel_labels(sheet: Sheet, shot: Shot) -> list[tuple[Wanted, bool | None]]:
                 openings.append((panel, leak))
         elif leak.is_gap:
             others.append((panel, leak))
+    home = scene.receivers[scene.receiver_index[shot.receiver]].space
     others = others[: max(_LABELS_AT_MOST - len(openings), 2)]
     found: list[tuple[Wanted, bool | None]] = []
     for panel, leak in (*openings[:_LABELS_AT_MOST], *others):
-        text = panel_label(panel=panel.id, treatments=leak.treatments, share=leak.share)
+        title = face_title(panel, home=home)
+        stands = panel.states[scene.plan_index[shot.plan]].stands
+        text = panel_label(title=title, treatments=leak.treatments, share=leak.share, stands=stands)
         corners = camera.project(panel.mesh.vertices)
         spot = _open_spot(panel, shot) if seen(panel, scene, camera.view) else None
         if spot is None:
@@ -278,6 +317,35 @@ def _compass(sheet: Sheet, shot: Shot) -> list[Box]:
     return boxes
 
 
+def _hint_names(sheet: Sheet, shot: Shot, taken: Sequence[Box]) -> list[Box]:
+    """What stands on the horizon, and which line is the ground's level; their boxes."""
+    scene, camera = shot.scene, shot.camera
+    ring = ring_for(scene=scene, cast=shot.cast)
+    hulls = _hulls(shot)
+    boxes: list[Box] = []
+    for name, turns in blocked_arcs(scene, ring):
+        words = shown(name, limit=24)
+        width, height = sheet.measure(words, size=14)
+        for x, y in camera.project(ring_at(ring, turns[_ALONG], reach=1.12)).tolist():
+            box = (x - width / 2, y - height / 2, x + width / 2, y + height / 2)
+            if any(hull.intersects(shapely.box(*box)) for hull in hulls) or any(
+                overlap(box, other) > 0.0 for other in (*taken, *boxes)
+            ):
+                continue
+            sheet.text((x, y), words, size=14, colour=sheet.theme.muted, anchor="mm")
+            boxes.append(box)
+            break
+    grades = grade_lines(scene=scene, cast=shot.cast, view=camera.view)
+    if grades:
+        longest = max(grades, key=lambda ends: float(np.linalg.norm(ends[1] - ends[0])))
+        x, y = camera.project(longest[0] + 0.2 * (longest[1] - longest[0]))[0].tolist()
+        width, height = sheet.measure("ground level", size=13)
+        y -= 0.8 * height
+        sheet.text((x, y), "ground level", size=13, anchor="mm", halo=sheet.theme.label)
+        boxes.append((x - width / 2, y - height / 2, x + width / 2, y + height / 2))
+    return boxes
+
+
 def rose(sheet: Sheet, shot: Shot, *, at: tuple[float, float]) -> None:
     """A small compass that lies on the ground of the picture."""
     unit = sheet.unit
@@ -339,6 +407,10 @@ def legend(sheet: Sheet, shot: Shot, *, left: float, top: float, bottom: float) 
         if not own.issuperset(shot.cast.full):
             words = "other rooms, or\nnothing comes\nfrom there"
         entries.append((sheet.theme.neutral, sheet.theme.muted, words))
+    ring = ring_for(scene=scene, cast=shot.cast)
+    if any(is_near(source, ring) for source in scene.sources):
+        words = "transmitter, line\nof sight to it\n(dashed where\nsomething is\nbetween)"
+        entries.append((sheet.theme.source, "", words))
     sheet.key(at=(left, key_top), entries=entries)
 
 
@@ -361,7 +433,9 @@ def footer(sheet: Sheet, shot: Shot) -> None:
         parts.append(frequency(result.bands[0].frequency_hz))
         parts.append("a prediction: a meter decides")
     sheet.length_bar(
-        at=(36 * unit, height - 62 * unit), metres_per_pixel=shot.camera.metres_per_pixel
+        at=(36 * unit, height - 62 * unit),
+        metres_per_pixel=shot.camera.metres_per_pixel,
+        feet=scene.feet,
     )
     sheet.text(
         (36 * unit, height - 24 * unit),

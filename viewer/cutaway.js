@@ -14,12 +14,14 @@
 //   touchAction         CSS value; "pan-y" lets a page scroll on a phone
 //   panelButtons        a hidden list of buttons, one a face, for the Tab key
 //   describe(panel)     [title, line, line …] for the tip; null for none
+//   over                elements that lie over the view, which labels keep clear of
 //   onPick(id|null, panel), onHover(id|null), onCamera(camera), onLost()
 
 import { brushOf } from "./brush.js";
 import { labelsIn } from "./labels.js";
 import { bestAzimuth, faces, onRing } from "./rooms.js";
 import { THEMES, stageOf } from "./stage.js";
+import { isNear, labelOf } from "./sights.js";
 import { TAU, add, cross, distanceToSegment, dot, sub, unit } from "./shapes.js";
 import { describe, panelName, percent, shown } from "./words.js";
 
@@ -97,26 +99,28 @@ export function mount(element, { THREE, OrbitControls }, firstScene, options = {
 
   function wantedLabels(eye) {
     const narrow = size[0] < 520;
-    const found = [];
+    const found = state.mode === "treatment" ? codes(eye) : [];
     const leaks = stage.panels
       .filter((each) => each.stands && (stage.leakOf(each.panel)?.share ?? 0) > 0.003)
       .sort((a, b) => stage.leakOf(b.panel).share - stage.leakOf(a.panel).share);
     for (const each of leaks.slice(0, narrow ? 3 : 4)) {
       const leak = stage.leakOf(each.panel);
-      const worn = each.panel.plans[state.plan].treatments.map((id) => shown(id, 24)).join(" + ") || "untreated";
       const name = panelName(scene, each.panel, state.receiver);
+      const { stands } = each.panel.plans[state.plan];
+      const named = stands ? `${name}, ${stands}` : name;
+      const worn = each.panel.plans[state.plan].treatments.map((id) => shown(id, 24)).join(" + ") || "untreated";
       found.push({
         kind: leak.is_gap ? "gap" : "face",
-        text: narrow ? `${name}: ${percent(leak.share)}` : `${name}, ${worn}: ${percent(leak.share)}`,
+        text: narrow ? `${named}: ${percent(leak.share)}` : `${named}, ${worn}: ${percent(leak.share)}`,
         at: project(stage.anchorOf(each, eye)),
         away: each.small || !faces(each.panel.normal, eye) ? 16 : 0,
       });
     }
-    if (state.mode === "treatment") found.push(...codes(eye));
     for (const source of scene.sources) {
       const at = stage.placeOf(source);
       if (at) {
-        found.push({ kind: "source", text: narrow ? shown(source.id, 24) : source.label, at: project(at), away: 8 });
+        const text = narrow ? shown(source.id, 24) : labelOf(scene, source, scene.receivers[state.receiver], stage.ring, source.label);
+        found.push({ kind: "source", text, at: project(at), away: 8 });
       }
     }
     const receiver = scene.receivers[state.receiver];
@@ -156,13 +160,23 @@ export function mount(element, { THREE, OrbitControls }, firstScene, options = {
     if (!asked && !gone) asked = requestAnimationFrame(draw);
   }
 
+  /** Boxes in the view that something lies over. */
+  function covered() {
+    const own = root.getBoundingClientRect();
+    return [...(options.over ?? [])].map((node) => {
+      const box = node.getBoundingClientRect();
+      return [box.left - own.left, box.top - own.top, box.right - own.left, box.bottom - own.top];
+    });
+  }
+
   function draw() {
     asked = 0;
     if (gone || size[0] < 2 || size[1] < 2) return;
     const begun = performance.now();
     const eye = eyeWay();
+    camera.updateMatrixWorld(); // labels are placed by it, before the renderer would do this
     stage.settle(eye);
-    labels.place(wantedLabels(eye), size);
+    labels.place(wantedLabels(eye), size, stage.strokes().map((ends) => ends.map(project)), covered());
     renderer.render(stage.world, camera);
     stats.frames++;
     stats.last_ms = performance.now() - begun;
@@ -175,6 +189,7 @@ export function mount(element, { THREE, OrbitControls }, firstScene, options = {
     const way = [level * Math.sin(azimuth), level * Math.cos(azimuth), Math.sin(elevation)];
     camera.position.set(...add(controls.target.toArray(), way, REACH_M));
     controls.update();
+    camera.updateMatrixWorld(); // it turned after it was moved
   }
 
   function getCamera() {
@@ -212,8 +227,9 @@ export function mount(element, { THREE, OrbitControls }, firstScene, options = {
       }
     }
     for (const source of scene.sources) {
-      const place = source.direction ? stage.placeOf(source) : null;
+      const place = stage.placeOf(source);
       if (place) points.push(place);
+      if (place && isNear(source, stage.ring)) points.push(add(place, [0, 0, -0.07 * stage.ring.radius]));
     }
     const spread = (axis) => {
       const values = points.map((p) => dot(p, axis));

@@ -14,6 +14,8 @@ from viewer.bodies import DEFAULT_WALL_M
 from viewer.parts import Furniture, Scene, ScenePanel
 from viewer.shapes import Shape
 
+_BOX_M = 0.06  # depth that an electrical box is drawn with; common practice, no source
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class WallOpening:
@@ -26,8 +28,10 @@ class WallOpening:
 
     @property
     def corners(self) -> Floats:
-        """The piece of the wall (4, 2). [m]"""
-        return np.concatenate((self.inner, self.inner[::-1] + self.outward))
+        """The piece of the wall (4, 2); a box does not go through. [m]"""
+        deep = float(np.linalg.norm(self.outward))
+        share = min(1.0, _BOX_M / max(deep, _BOX_M)) if self.kind == "box" else 1.0
+        return np.concatenate((self.inner, self.inner[::-1] + share * self.outward))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -19,7 +19,9 @@ from envelope.units import (
     parse_angle,
     parse_band,
     parse_length,
+    parse_point,
     parse_power_density,
+    parse_size,
 )
 
 Wall = Literal["south", "east", "north", "west"]
@@ -277,8 +279,7 @@ def _lines(form: RoomForm) -> Iterator[str]:
         yield from ("", "[[assembly]]", f"id = {_text(name)}", f"layers = [{layers}]")
     yield from ("", "[[storey]]", 'id = "storey"', f"floor = {_text(_floor_height(form))}")
     yield from ("", "[[space]]", 'id = "room"', 'storey = "storey"')
-    length, width = (format_metres(parse_length(each)) for each in (form.length, form.width))
-    yield f"size = {_text(f'{length} x {width}')}  # {_comment(f'{form.length} by {form.width}')}"
+    yield f"size = {_size(form.length, form.width)}"
     yield f"height = {_text(form.height)}"
     if form.stands != "on the ground":
         yield "raised = true"
@@ -300,9 +301,8 @@ def _lines(form: RoomForm) -> Iterator[str]:
         yield f"band = {_text(mast.band)}"
         yield f"level = {_text(mast.level)}"
     at = (form.pillow_from_west, form.pillow_from_south, form.pillow_over_floor)
-    metres = [format_metres(parse_length(each)).removesuffix(" m") for each in at]
     yield from ("", "[[receiver]]", 'id = "pillow"', 'space = "room"')
-    yield f"at = {_text(', '.join(metres) + ' m')}  # {_comment(', '.join(at))}"
+    yield f"at = {_place(at)}"
     yield from ("", "[[plan]]", 'id = "plan-1"', "treat = []")
 
 
@@ -342,8 +342,34 @@ def _opening(name: str, kind: str, hole: Hole) -> Iterator[str]:
     yield f"kind = {_text(kind)}"
     yield f"at = {_text(hole.from_left)}"
     yield 'from = "left"  # seen from inside'
-    width, height = (format_metres(parse_length(each)) for each in (hole.width, hole.height))
-    yield f"size = {_text(f'{width} x {height}')}  # {_comment(f'{hole.width} by {hole.height}')}"
+    yield f"size = {_size(hole.width, hole.height)}"
+
+
+def _size(first: str, second: str) -> str:
+    """Two lengths as they were typed, or in metres where they would be read otherwise."""
+    both = (parse_length(first), parse_length(second))
+    typed = f"{first.strip()} x {second.strip()}"
+    if _reads(parse_size, typed, both):
+        return _text(typed)
+    metres = " x ".join(format_metres(each) for each in both)
+    return f"{_text(metres)}  # {_comment(f'{first} by {second}')}"
+
+
+def _place(typed: Sequence[str]) -> str:
+    """Coordinates as they were typed, or in metres where they would be read otherwise."""
+    values = tuple(parse_length(each) for each in typed)
+    words = ", ".join(each.strip() for each in typed)
+    if _reads(parse_point, words, values):
+        return _text(words)
+    metres = ", ".join(format_metres(each).removesuffix(" m") for each in values)
+    return f"{_text(metres + ' m')}  # {_comment(', '.join(typed))}"
+
+
+def _reads(parse: Callable[[str], tuple[float, ...]], text: str, as_m: tuple[float, ...]) -> bool:
+    try:
+        return parse(text) == as_m
+    except UnitError:
+        return False
 
 
 _TREATMENTS = (

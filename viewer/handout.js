@@ -1,7 +1,7 @@
 // The hand-out's page: joins its switches, its tables, the cutaway and the map of directions.
 import { mount } from "./cutaway.js";
 import { mountSky } from "./skymap.js";
-import { decibels, describe, shown } from "./words.js";
+import { area, decibels, describe, shown } from "./words.js";
 
 const read = (id) => JSON.parse(document.getElementById(id).textContent);
 const all = (selector) => [...document.querySelectorAll(selector)];
@@ -44,7 +44,7 @@ function showCard() {
   if (leak) lines.push(`With it sealed tight, ${decibels(leak.reduction_if_sealed_db)} in all would be kept out.`);
   const made = panel.assemblies.map((each) => shown(each)).join(", ");
   const behind = panel.behind.map((each) => shown(each)).join(", ");
-  lines.push(`${panel.area_m2.toFixed(2)} m²${made ? ` of ${made}` : ""}; behind it: ${behind}.`);
+  lines.push(`${area(scene, panel.area_m2)}${made ? ` of ${made}` : ""}; behind it: ${behind}.`);
   const head = document.createElement("h3");
   head.textContent = title;
   const off = document.createElement("button");
@@ -156,6 +156,7 @@ async function begin() {
     beams: document.getElementById("beams").checked,
     wheel: "focus",
     touchAction: "pan-y",
+    over: document.querySelectorAll(".zoom"),
     onPick: (id) => choose(id, "view"),
     onHover: (id) => point(id, "view"),
     onLost: stayFlat,

@@ -20,14 +20,15 @@ from typing import Any
 
 from envelope.building.job import Job
 from envelope.errors import EnvelopeError
+from envelope.exposure.notes import ASSUMED_SOURCE
 from envelope.exposure.results import Analysis, PanelLeak, ReceiverResult
 from viewer import handout_words as words
 from viewer.engine import Engine, engine, own_module, own_text
 from viewer.files import write_whole
-from viewer.handout_words import decibels, name, text
+from viewer.handout_words import name, text
 from viewer.parts import Scene, ScenePlan
 from viewer.wire import to_text
-from viewer.wording import frequency, percent, shown, steradians
+from viewer.wording import decibels, frequency, percent, shown, steradians
 
 _ROWS_AT_MOST = 9  # faces listed at once; the others wait behind a button
 _SHARE_AT_LEAST = 5e-4
@@ -243,7 +244,7 @@ class _Body:
                 words.main_source(self._scene, result),
                 words.main_way(self._scene, result),
                 text(words.uncertainty(result)),
-                words.added(plan),
+                words.added(plan, feet=self._scene.feet),
             ]
             warned = "".join(
                 f"<p class='warning'>{each}</p>"
@@ -333,6 +334,11 @@ class _Body:
             "<p class='key'><span class='gap-mark' aria-hidden='true'></span>gap: lets through "
             f"more than {scene.threshold_db:g} dB of loss would</p>"
         )
+        if any(source.position_m is not None for source in scene.sources):
+            gap += (
+                "<p class='key'><span class='star-mark' aria-hidden='true'>◆</span>transmitter, "
+                "with the line of sight to it: dashed where something is between</p>"
+            )
         return (
             "<figure class='picture'><div id='view'>"
             f"{stand_in}<p id='flat-note' class='flat-note'>This browser shows no 3D. The plans, "
@@ -399,10 +405,11 @@ class _Body:
         )
         if len(rows) > _ROWS_AT_MOST:
             table += f"<tbody class='rest'>{''.join(rows[_ROWS_AT_MOST:])}</tbody>"
+        rest = len(rows) - _ROWS_AT_MOST
         more = (
-            f"<button type='button' class='unfold live'>{len(rows) - _ROWS_AT_MOST} more faces"
-            "</button>"
-            if len(rows) > _ROWS_AT_MOST
+            f"<button type='button' class='unfold live'>{rest} more "
+            f"{'face' if rest == 1 else 'faces'}</button>"
+            if rest > 0
             else ""
         )
         return f"{table}</table>{more}"
@@ -443,7 +450,8 @@ class _Body:
             "looks large here is large for what comes in.</p>"
             f"{scale}<p class='key'><span class='gap-mark' aria-hidden='true'></span>gap</p>"
             "<p class='key'><span class='hatch-mark' aria-hidden='true'></span>blocked by the "
-            "ground</p><p class='key'><span class='star-mark' aria-hidden='true'>◆</span>source; "
+            f"ground{' or what stands outside' if self._scene.blocks else ''}</p>"
+            "<p class='key'><span class='star-mark' aria-hidden='true'>◆</span>source; "
             "the dotted ring around it is how widely it spreads</p></div></div></section>"
         )
 
@@ -516,7 +524,9 @@ def _reading(scene: Scene, *, assumed: bool, analysis: Analysis) -> str:
     beyond = ", ".join(name(each) for each in analysis.extrapolated)
     outside = f"<p>Used outside the range of their source: {beyond}.</p>" if beyond else ""
     notes = "".join(
-        f"<p>{text(shown(note, limit=300))}</p>" for note in (*scene.notes, *analysis.notes)
+        f"<p>{text(shown(note, limit=300))}</p>"
+        for note in dict.fromkeys((*scene.notes, *analysis.notes))
+        if note != ASSUMED_SOURCE  # told in words of its own
     )
     return (
         "<section class='reading'><h2>How to read this</h2>"

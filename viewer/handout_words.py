@@ -8,11 +8,11 @@ from datetime import date
 from html import escape
 
 from envelope.exposure.results import ReceiverResult, SourceResult
-from viewer import wording
+from envelope.figures import area, level, times
+from viewer import names
 from viewer.colours import cividis_table
-from viewer.names import panel_title
 from viewer.parts import Scene, ScenePlan
-from viewer.wording import percent, shown
+from viewer.wording import decibels, percent, shown
 
 WORSE_DB = 0.5  # from which a plan is said to make a level worse, or better
 _MONTHS = (
@@ -65,22 +65,6 @@ def text(words: str) -> str:
 def name(words: str, *, limit: int = 48) -> str:
     """A name from a file as HTML, kept apart from the direction of the text around it."""
     return f"<bdi>{escape(shown(words, limit=limit), quote=True)}</bdi>"
-
-
-def microwatts(level_w_m2: float) -> str:
-    """A level in µW/m² with three digits that matter."""
-    micro = level_w_m2 * 1e6
-    if micro == 0.0:
-        return "0 µW/m²"
-    if micro < 0.001:
-        return "< 0.001 µW/m²"
-    digits = max(0, 2 - math.floor(math.log10(micro)))
-    return f"{micro:,.{digits}f}".replace(",", " ") + " µW/m²"
-
-
-def decibels(value_db: float) -> str:
-    """A loss or a reduction, with a proper minus sign."""
-    return wording.decibels(value_db).replace("-", "−")
 
 
 def remaining(result: ReceiverResult) -> float:
@@ -141,7 +125,7 @@ def verdict(
         more = (
             f"{100 * (factor - 1):.0f} % more than as built"
             if factor < 2.0
-            else f"{_times(factor)} as much as built"
+            else f"{times(factor)} as much as built"
         )
         return (
             f"{begin}: <strong class='worse'>worse than no treatment</strong>, {more}. "
@@ -149,13 +133,8 @@ def verdict(
         )
     if change < WORSE_DB:
         return f"{begin}: <b>no real change</b> from as built."
-    less = f"{100 * (1 - 1 / factor):.0f} % less" if factor < 2.0 else f"{_times(factor)} less"
+    less = f"{100 * (1 - 1 / factor):.0f} % less" if factor < 2.0 else f"{times(factor)} less"
     return f"{begin}, <b>{less}</b> than as built."
-
-
-def _times(factor: float) -> str:
-    number = f"{factor:.1f}".removesuffix(".0") if factor < 9.95 else f"{factor:.0f}"
-    return f"{number} times"
 
 
 def source_warnings(result: ReceiverResult, *, first: bool) -> list[str]:
@@ -172,11 +151,11 @@ def source_warnings(result: ReceiverResult, *, first: bool) -> list[str]:
 
 def main_source(scene: Scene, result: ReceiverResult) -> str:
     """Which source brings most, and through which face."""
-    level = result.level_w_m2
-    if level <= 0.0 or not result.sources:
+    total_w_m2 = result.level_w_m2
+    if total_w_m2 <= 0.0 or not result.sources:
         return ""
     most = max(result.sources, key=lambda source: source.level_w_m2)
-    part = most.level_w_m2 / level
+    part = most.level_w_m2 / total_w_m2
     begin = "All" if part >= 0.995 else "Most" if part > 0.5 else "The largest part"
     sentence = f"{begin} of that ({text(percent(part))}) comes from {name(most.id)}"
     if most.paths and most.direct_w_m2 > most.diffuse_w_m2 and most.paths[0].share > 0.5:
@@ -194,32 +173,32 @@ def main_way(scene: Scene, result: ReceiverResult) -> str:
     sentence = (
         "All directions counted alike, the leakiest face is the "
         f"{text(face_title(scene, most.panel, result))}: it lets in {text(percent(most.share))} "
-        f"of what comes straight to {name(result.id)}."
+        f"of what comes straight to {name(result.id)}. It is {'a' if most.is_gap else 'no'} gap: "
+        f"its loss, {text(decibels(most.loss_db))}, is {'below' if most.is_gap else 'not below'} "
+        f"{scene.threshold_db:g} dB."
     )
     return f"{sentence} {_count(len(result.gaps))}."
 
 
-def added(plan: ScenePlan) -> str:
-    """What a plan adds, in m²."""
+def added(plan: ScenePlan, *, feet: bool) -> str:
+    """What a plan adds, in m² or square feet."""
     used = [
-        f"{name(treatment, limit=24)} {area:.1f} m²"
-        for treatment, area in plan.treated_area_m2.items()
-        if area > 0.0
+        f"{name(treatment, limit=24)} {area(covered_m2, feet=feet)}"
+        for treatment, covered_m2 in plan.treated_area_m2.items()
+        if covered_m2 > 0.0
     ]
     return f"The plan adds {', '.join(used)}." if used else ""
 
 
 def _count(gaps: int) -> str:
     if gaps == 0:
-        return "No face is a gap any more"
+        return "No face is a gap"
     return "One face is a gap" if gaps == 1 else f"{gaps} faces, jambs included, are gaps"
 
 
 def face_title(scene: Scene, panel_id: str, result: ReceiverResult) -> str:
     """A face's name, with its room where that is not the receiver's own."""
-    panel = scene.panels[scene.panel_index[panel_id]]
-    title = panel_title(panel=panel.id, space=panel.space, kind=panel.kind, aliases=panel.aliases)
-    return title if panel.space == result.space else f"{title} of {shown(panel.space)}"
+    return names.face_title(scene.panels[scene.panel_index[panel_id]], home=result.space)
 
 
 def uncertainty(result: ReceiverResult) -> str:
@@ -305,14 +284,16 @@ def deepest(results: Sequence[ReceiverResult]) -> float:
     return 10.0 * math.ceil(max(values) / 10.0 - 1e-9)
 
 
+def _reduction(value_db: float) -> str:
+    """A reduction in words that need no sign."""
+    return f"{decibels(-value_db)} more" if value_db <= -0.05 else decibels(abs(value_db))
+
+
 def source_row(source: SourceResult, *, first: bool, scene: Scene, result: ReceiverResult) -> str:
     """One source's line of the table of sources."""
     band = ""
     if source.low_w_m2 is not None and source.high_w_m2 is not None:
-        band = (
-            f"<small>{text(microwatts(source.low_w_m2))} to "
-            f"{text(microwatts(source.high_w_m2))}</small>"
-        )
+        band = f"<small>{text(level(source.low_w_m2))} to {text(level(source.high_w_m2))}</small>"
     through = ""
     if source.paths and source.paths[0].share > 0.0:
         most = source.paths[0]
@@ -329,8 +310,8 @@ def source_row(source: SourceResult, *, first: bool, scene: Scene, result: Recei
         compared = f"{text(decibels(change))} better"
     return (
         f"<tr><th scope='row'>{name(source.id)}</th>"
-        f"<td>{text(microwatts(source.outside_w_m2))}</td>"
-        f"<td>{text(microwatts(source.level_w_m2))}{band}</td>"
-        f"<td>{text(decibels(source.reduction_db))}</td><td>{compared}</td>"
+        f"<td>{text(level(source.outside_w_m2))}</td>"
+        f"<td>{text(level(source.level_w_m2))}{band}</td>"
+        f"<td>{text(_reduction(source.reduction_db))}</td><td>{compared}</td>"
         f"<td>{through}</td></tr>"
     )

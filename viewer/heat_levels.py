@@ -9,6 +9,7 @@ from scipy.ndimage import distance_transform_edt, map_coordinates
 
 from envelope.building.planar import Floats
 from envelope.exposure.floor_levels import FloorLevels
+from envelope.figures import SPACE, significant
 from viewer.parts import Scale
 
 _SPAN_DB = 30.0  # of the colour scale: from the level outside down to a thousandth of it
@@ -37,9 +38,9 @@ def heat_scale(levels: FloorLevels) -> Scale:
     return Scale(low_db=high - _SPAN_DB, high_db=high)
 
 
-def microwatts(level_w_m2: float) -> str:
-    """A level such as ``"1,200 µW/m²"``, three figures, never with an exponent."""
-    return f"{plain(level_w_m2 * 1e6)} µW/m²"
+def round_level(level_w_m2: float) -> str:
+    """A round level such as ``"1 200 µW/m²"``, with no more figures than it has."""
+    return f"{plain(level_w_m2 * 1e6)}{SPACE}µW/m²"
 
 
 def contour_levels(levels: FloorLevels) -> tuple[float, ...]:
@@ -67,11 +68,10 @@ def contour_levels(levels: FloorLevels) -> tuple[float, ...]:
 
 
 def plain(value: float) -> str:
-    """A number of three figures, never with an exponent."""
+    """A number of at most three figures that matter, never with an exponent."""
     if value <= 0.0:
         return "0"
-    digits = max(0, 2 - math.floor(math.log10(value)))
-    words = f"{round(value, 2 - math.floor(math.log10(value))):,.{digits}f}"
+    words = significant(value)
     return words.rstrip("0").rstrip(".") if "." in words else words
 
 

@@ -20,7 +20,9 @@ from envelope.building.job import Job, Plan, Receiver
 from envelope.building.planar import Floats
 from envelope.errors import MissingExtraError
 from envelope.exposure.floor_levels import FloorLevels
+from envelope.figures import length, level
 from envelope.files import write_atomically
+from envelope.units import format_feet_inches
 from viewer.bodies import pieces_of
 from viewer.colours import THEMES, Theme, ThemeName, cividis
 from viewer.floorplan import RoomPlan, WallOpening, piece_outline, room_plan
@@ -30,8 +32,8 @@ from viewer.heat_levels import (
     fine_levels,
     heat_scale,
     level_at,
-    microwatts,
     plain,
+    round_level,
 )
 from viewer.labels import Box, Wanted, grown, overlap, place
 from viewer.parts import Scale, Scene
@@ -39,6 +41,7 @@ from viewer.scene import build_scene
 from viewer.shapes import Shape
 from viewer.wording import shown, source_label
 
+_ROUND_M = 0.06  # corners of beds and pillows
 _AROUND_M = 0.4  # from the walls to the arrows of sources
 _SIZE_IN = (10.4, 8.6)
 _DPI = 200
@@ -222,7 +225,7 @@ def _label_contours(sheet: _Sheet, lines: Any, known: Shape, wanted: Sequence[fl
     ]
     crowded = [known.boundary, *beds, *dots, *middles]
     contours = [shapely.multipoints(outline.vertices[::3]) for outline in lines.get_paths()]
-    for which, level in enumerate(wanted):
+    for which, wanted_w_m2 in enumerate(wanted):
         others = [other for k, other in enumerate(contours) if k != which]
         points = shapely.get_parts(contours[which])
         points = points[shapely.contains(known.buffer(-0.12), points)]
@@ -235,7 +238,7 @@ def _label_contours(sheet: _Sheet, lines: Any, known: Shape, wanted: Sequence[fl
         crowded.append(shapely.LineString([(best.x - 0.3, best.y), (best.x + 0.3, best.y)]))
         sheet.text(
             (best.x, best.y),
-            microwatts(level),
+            round_level(wanted_w_m2),
             color="#ffffff",
             fontsize=9.5,
             path_effects=sheet.halo("#1f2730", 3.0),
@@ -248,6 +251,7 @@ def _draw_walls(sheet: _Sheet) -> None:
     sheet.patch(sheet.room.walls, facecolor=theme.muted, edgecolor="none", zorder=4)
     for opening in sheet.room.openings:
         _draw_opening(sheet, opening)
+    _name_openings(sheet)
     sheet.patch(sheet.room.floor, facecolor="none", edgecolor=theme.ink, linewidth=1.2, zorder=6)
     for panel, outline in sheet.room.overhead:
         closed = np.concatenate((outline, outline[:1]))
@@ -281,11 +285,24 @@ def _draw_opening(sheet: _Sheet, opening: WallOpening) -> None:
         width = 1.3 if opening.kind == "window" else 4.0
         leaf = opening.inner + depth * opening.outward
         sheet.line(leaf, color=theme.ink, linewidth=width, zorder=6)
-    outward = opening.outward / np.linalg.norm(opening.outward)
-    x, y = (opening.inner.mean(axis=0) + opening.outward + 0.17 * outward).tolist()
-    name = shown(opening.panel.rpartition("/")[2], limit=16)
-    turned = abs(outward[0]) > 0.7
-    sheet.text((x, y), name, fontsize=9.5, rotation=90 if turned and len(name) > 4 else 0, zorder=8)
+
+
+def _name_openings(sheet: _Sheet) -> None:
+    """Names outside the walls; openings one over the other, which share a place, share a line."""
+    found: list[tuple[Any, bool, list[str]]] = []  # place, beside an upright wall, names
+    for opening in sheet.room.openings:
+        outward = opening.outward / np.linalg.norm(opening.outward)
+        place_m = opening.inner.mean(axis=0) + opening.outward + 0.17 * outward
+        name = shown(opening.panel.rpartition("/")[2], limit=16)
+        same = [names for at, _, names in found if np.linalg.norm(at - place_m) < 0.15]
+        if same:
+            same[0].append(name)
+        else:
+            found.append((place_m, abs(outward[0]) > 0.7, [name]))
+    for (x, y), turned, names in found:
+        words = ", ".join(names)
+        rotation = 90 if turned and len(words) > 4 else 0
+        sheet.text((x, y), words, fontsize=9.5, rotation=rotation, zorder=8)
 
 
 def _draw_bed(sheet: _Sheet, receiver: Receiver) -> None:
@@ -295,10 +312,10 @@ def _draw_bed(sheet: _Sheet, receiver: Receiver) -> None:
         if each.space != sheet.levels.space:
             continue
         for piece in each.furniture:
-            if piece.kind in ("board", "mattress", "pillow"):
-                outline = shapely.Polygon(piece_outline(piece))
-                round_m = 0.06 if piece.kind in ("mattress", "pillow") else 0.0
-                sheet.patch(outline.buffer(-round_m).buffer(round_m), linewidth=1.1, **style)
+            if piece.kind == "foot":
+                continue
+            outline = shapely.Polygon(piece_outline(piece))
+            sheet.patch(outline.buffer(-_ROUND_M).buffer(_ROUND_M), linewidth=1.1, **style)
     x, y = receiver.position_m[:2].tolist()
     sheet.axes.plot(
         [x], [y], marker="+", markersize=13, markeredgewidth=2.0, color="#ffffff",
@@ -378,11 +395,13 @@ def _draw_sources(sheet: _Sheet, job: Job) -> None:
             away = towards[:2]
         else:
             away = source.position_m[:2] - middle
-            words = f"{words}\n{_where(source.position_m, source.space, sheet.levels)}"
+            words = (
+                f"{words}\n{_where(source.position_m, source.space, sheet.levels, feet=job.feet)}"
+            )
             if (np.abs(away) < half).all():
                 x, y = source.position_m[:2].tolist()
                 sheet.axes.plot(
-                    [x], [y], marker="o", markersize=9, color=theme.source,
+                    [x], [y], marker="D", markersize=8, color=theme.source,
                     markeredgecolor="#ffffff", markeredgewidth=1.5, zorder=9,
                 )  # fmt: skip
                 marks.append(_Mark(words=words, beside=np.array([(x, y), (x, y)])))
@@ -412,10 +431,11 @@ def _draw_sources(sheet: _Sheet, job: Job) -> None:
     _label_sources(sheet, marks)
 
 
-def _where(position_m: Floats, space: str | None, levels: FloorLevels) -> str:
+def _where(position_m: Floats, space: str | None, levels: FloorLevels, *, feet: bool) -> str:
     """Where a point source stands, against the points of the map."""
     rise = float(position_m[2]) - levels.height_m
-    height = f"{abs(rise):.1f} m {'higher' if rise > 0 else 'lower'}"
+    apart = format_feet_inches(rise, denominator=1) if feet else f"{abs(rise):.1f} m"
+    height = f"{apart.removeprefix('-')} {'higher' if rise > 0 else 'lower'}"
     if space == levels.space:
         return height
     return f"{'outdoors' if space is None else 'in ' + shown(space, limit=24)}\n{height}"
@@ -526,11 +546,12 @@ def _draw_words(sheet: _Sheet, job: Job, plan: Plan, receiver: Receiver) -> None
         0.035, 0.955, title, parse_math=False, color=theme.ink, fontsize=17, fontweight="bold"
     )
     known = levels.level_w_m2[levels.inside]
+    who = shown(receiver.id, limit=24)
     parts = (
-        f"{height:.2f} m above the floor, the height of {shown(receiver.id, limit=24)}",
-        f"at {shown(receiver.id, limit=24)} {microwatts(level_at(levels, receiver.position_m))}",
-        f"lowest {microwatts(float(known.min()))}",
-        f"highest {microwatts(float(known.max()))}",
+        f"{length(height, feet=job.feet)} above the floor, the height of {who}",
+        f"at {who} {level(level_at(levels, receiver.position_m))}",
+        f"lowest {level(float(known.min()))}",
+        f"highest {level(float(known.max()))}",
     )
     figure.text(
         0.035, 0.918, "   ·   ".join(parts), parse_math=False, color=theme.muted, fontsize=11
@@ -544,8 +565,10 @@ def _draw_words(sheet: _Sheet, job: Job, plan: Plan, receiver: Receiver) -> None
         figure.transFigure.transform((0.035, 0.075))
     )
     x, y = sheet.axes.transData.inverted().transform(sheet.axes.transAxes.transform((left, bottom)))
-    sheet.line(np.array([(x, y), (x + 1.0, y)]), color=theme.ink, linewidth=2.0, clip_on=False)
-    for end in (x, x + 1.0):
+    long_m = 0.9144 if job.feet else 1.0
+    sheet.line(np.array([(x, y), (x + long_m, y)]), color=theme.ink, linewidth=2.0, clip_on=False)
+    for end in (x, x + long_m):
         rise = np.array([(end, y - 0.05), (end, y + 0.05)])
         sheet.line(rise, color=theme.ink, linewidth=2.0, clip_on=False)
-    sheet.text((x + 1.1, y), "1 m", ha="left", fontsize=10, clip_on=False)
+    words = "3 ft" if job.feet else "1 m"
+    sheet.text((x + long_m + 0.1, y), words, ha="left", fontsize=10, clip_on=False)

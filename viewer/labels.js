@@ -2,6 +2,7 @@
 
 const RINGS = 6; // how far from its place a label may stand
 const STEP = 15;
+const BEAD = 7; // of what labels keep clear of
 
 /** Labels in an element. Each wanted label is {kind, text, at: [x, y], away, fixed}. */
 export function labelsIn(root) {
@@ -12,10 +13,10 @@ export function labelsIn(root) {
   box.className = "gc-labels";
   box.setAttribute("aria-hidden", "true");
   root.append(leaders, box);
-  const made = new Map(); // kind and text → element, kept from picture to picture
+  const made = new Map(); // kind, text and which of its like → element, kept from picture to picture
 
-  function labelOf({ kind, text }) {
-    const key = `${kind}\n${text}`;
+  function labelOf({ kind, text }, which) {
+    const key = `${kind}\n${text}\n${which}`;
     let node = made.get(key);
     if (!node) {
       node = document.createElement("span");
@@ -31,6 +32,15 @@ export function labelsIn(root) {
     return node;
   }
 
+  /** Small boxes along a line, so that a label keeps clear of it. */
+  function beads([a, b]) {
+    const count = Math.ceil(Math.hypot(b[0] - a[0], b[1] - a[1]) / BEAD) + 1;
+    return Array.from({ length: count }, (_, k) => {
+      const [x, y] = [0, 1].map((axis) => a[axis] + ((b[axis] - a[axis]) * k) / Math.max(count - 1, 1));
+      return [x - BEAD / 2, y - BEAD / 2, x + BEAD / 2, y + BEAD / 2];
+    });
+  }
+
   /** Where a label may stand, as shifts from its place, the best first. */
   function tries([w, h], { away, fixed }) {
     if (fixed) return [[0, 0]];
@@ -43,11 +53,16 @@ export function labelsIn(root) {
     return found;
   }
 
-  /** Place labels in a picture of a size, the most important first. */
-  function place(wanted, [width, height]) {
-    const nodes = wanted.map(labelOf);
+  /** Place labels in a picture of a size, the most important first, none over `lines` [[a, b]] or `boxes`. */
+  function place(wanted, [width, height], lines = [], boxes = []) {
+    const alike = new Map();
+    const nodes = wanted.map((want) => {
+      const like = `${want.kind}\n${want.text}`;
+      alike.set(like, (alike.get(like) ?? -1) + 1);
+      return labelOf(want, alike.get(like));
+    });
     for (const node of made.values()) node.hidden = true;
-    const taken = [];
+    const taken = [...lines.flatMap(beads), ...boxes];
     const strokes = [];
     wanted.forEach((want, k) => {
       const [w, h] = nodes[k].size;

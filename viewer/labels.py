@@ -73,6 +73,7 @@ def place(
     for want in wanted:
         best: tuple[float, Box] | None = None
         blocked = [grown(done.box, gap) for done in placed] + list(taken)
+        spots = [_around_point(other.anchor) for other in wanted if other is not want]
         for box, cost in _candidates(want, frame):
             if best is not None and cost >= best[0]:
                 continue
@@ -82,14 +83,36 @@ def place(
             cost += 2.0 * sum(overlap(box, other) for other in avoid) / area
             if want.around is not None:
                 cost += 0.8 * overlap(box, want.around) / area
-            cost += 3.0 * sum(
-                overlap(box, _around_point(other.wanted.anchor)) > 0 for other in placed
-            )
+            cost += 3.0 * sum(overlap(box, spot) > 0 for spot in spots)
+            cost += 3.0 * _crossings(Placed(wanted=want, box=box), placed)
             if best is None or cost < best[0]:
                 best = (cost, box)
         if best is not None:
             placed.append(Placed(wanted=want, box=best[1]))
     return tuple(placed)
+
+
+def _crossings(new: Placed, placed: Sequence[Placed]) -> int:
+    """Leader lines that would run through a label: the new one's, or those of labels before."""
+    return sum(
+        _meets(new.leader, new.wanted.anchor, done.box)
+        + _meets(done.leader, done.wanted.anchor, new.box)
+        for done in placed
+    )
+
+
+def _meets(a: tuple[float, float], b: tuple[float, float], box: Box) -> bool:
+    """Whether a straight line from a to b runs through a box."""
+    first, last = 0.0, 1.0
+    for k in (0, 1):
+        run = b[k] - a[k]
+        if run == 0.0:
+            if not box[k] < a[k] < box[k + 2]:
+                return False
+            continue
+        ends = sorted(((box[k] - a[k]) / run, (box[k + 2] - a[k]) / run))
+        first, last = max(first, ends[0]), min(last, ends[1])
+    return first < last
 
 
 def _around_point(point: tuple[float, float]) -> Box:

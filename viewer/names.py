@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from viewer.wording import shown
+from viewer.parts import ScenePanel
+from viewer.wording import percent, shown
 
 _COMPASS = ("north", "east", "south", "west")
 _WORDS = {
@@ -22,6 +23,18 @@ _REVEALS = {
     "head": "head",
     "jamb-left": "left jamb",
     "jamb-right": "right jamb",
+}
+_SEAMS = {
+    "undercut": "gap under",
+    "ring": "ring around",
+    "film-edge": "film edge of",
+    "gap-head": "gap at head of",  # where a sash tilts in
+    "gap-left": "gap at left of",
+    "gap-right": "gap at right of",
+    "seam-head": "seam at head of",
+    "seam-left": "seam at left of",
+    "seam-right": "seam at right of",
+    "seam-foot": "seam at foot of",
 }
 
 
@@ -50,9 +63,22 @@ def panel_title(*, panel: str, space: str, kind: str, aliases: Sequence[str] = (
             return shown(own)
         if kind == "reveal":
             return f"{_REVEALS.get(part, shown(part))} of {shown(opening)}"
-        word = {"undercut": "gap under", "ring": "ring around"}.get(part)
+        word = _SEAMS.get(part)
         return f"{word} {shown(opening)}" if word else f"{shown(part)} at {shown(opening)}"
     return f"{_WORDS.get(kind, kind)} {shown(own)}"
+
+
+def face_title(panel: ScenePanel, *, home: str | None) -> str:
+    """A panel's name, with its room where that is not the one that is looked at."""
+    title = panel_title(panel=panel.id, space=panel.space, kind=panel.kind, aliases=panel.aliases)
+    return title if panel.space == home else f"{title} of {shown(panel.space)}"
+
+
+def panel_label(*, title: str, treatments: Sequence[str], share: float, stands: str = "") -> str:
+    """Such as ``window W1, untreated: 83 %``, or ``skylight S1, tilted, untreated: 83 %``."""
+    worn = " + ".join(shown(treatment, limit=24) for treatment in treatments) or "untreated"
+    named = f"{title}, {stands}" if stands else title
+    return f"{named}, {worn}: {percent(share)}"
 
 
 def _wall(own: str, aliases: Sequence[str]) -> str:

@@ -176,11 +176,18 @@ class Sheet:
             value += step
 
     def key(self, *, at: tuple[float, float], entries: Sequence[tuple[str, str, str]]) -> None:
-        """Small boxes with words: (fill, edge, words); an empty fill leaves the box open."""
+        """Small boxes with words: (fill, edge, words); an empty fill leaves the box open.
+
+        With no edge it is a diamond and no box.
+        """
         x, y = at
         side = 16 * self.unit
         for fill, edge, words in entries:
-            if fill:
+            if not edge:
+                m, h = x + side / 2, y + side / 2
+                tips = [(m, y), (x + 0.8 * side, h), (m, y + side), (x + 0.2 * side, h)]
+                self.polygon(tips, fill=fill)
+            elif fill:
                 self.box((x, y, x + side, y + side), fill=fill, edge=edge)
             else:
                 wide = 3.0
@@ -199,18 +206,21 @@ class Sheet:
                 )
             y += (26 + 18 * words.count("\n")) * self.unit
 
-    def length_bar(self, *, at: tuple[float, float], metres_per_pixel: float) -> None:
-        """A bar of one or more metres; lengths across the picture are true in a parallel view."""
-        metres = 1.0
-        while metres / metres_per_pixel < 70 * self.unit:
-            metres *= 2.0
+    def length_bar(
+        self, *, at: tuple[float, float], metres_per_pixel: float, feet: bool = False
+    ) -> None:
+        """A bar of one or more metres or feet; lengths across are true in a parallel view."""
+        count, each_m = 1, 0.3048 if feet else 1.0
+        while count * each_m / metres_per_pixel < 70 * self.unit:
+            count *= 2
         x, y = at
-        long = metres / metres_per_pixel
+        long = count * each_m / metres_per_pixel
         rise = 5 * self.unit
         self.line([(x, y), (x + long, y)], width=2.2, colour=self.theme.ink)
         for end in (x, x + long):
             self.line([(end, y - rise), (end, y + rise)], width=2.2, colour=self.theme.ink)
-        self.text((x + long + 10 * self.unit, y), f"{metres:.0f} m across", size=14, anchor="lm")
+        words = f"{count} {'ft' if feet else 'm'} across"
+        self.text((x + long + 10 * self.unit, y), words, size=14, anchor="lm")
 
     def label_size(self, text: str) -> tuple[float, float]:
         """Width and height of a label with its frame."""

@@ -73,6 +73,7 @@ class PanelState:
 
     treatments: tuple[str, ...]
     leaks: tuple[PanelLeak | None, ...]  # one a receiver; None where it says nothing of the panel
+    stands: str = ""  # of an opening that is not simply shut, such as "tilted"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -137,6 +138,16 @@ class SceneSpace:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SceneBlock:
+    """Something outdoors that blocks, such as a neighbour's house."""
+
+    id: str
+    corners_m: Floats  # (n, 2) of its footprint
+    low_m: float
+    high_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SceneStorey:
     """A level."""
 
@@ -177,7 +188,16 @@ class SceneSource:
     arrow_m: tuple[Floats, Floats] | None  # tail and tip
 
 
-FurnitureKind = Literal["frame", "board", "mattress", "cover", "pillow", "marker"]
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Sight:
+    """The straight line from a receiver to a transmitter, in pieces between what it passes."""
+
+    source: str
+    receiver: str
+    pieces: tuple[Floats, ...]  # each (2, 3), from the receiver on [m]
+
+
+FurnitureKind = Literal["foot", "slab", "pillow"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -280,12 +300,15 @@ class Scene:
     treatments: tuple[TreatmentStyle, ...]
     sources: tuple[SceneSource, ...]
     receivers: tuple[SceneReceiver, ...]
+    sights: tuple[Sight, ...]
     beams: tuple[SceneBeam, ...]
     ring: Ring
     low_m: Floats  # (3,) bounding box of all panels
     high_m: Floats
     let_in: Scale  # 10 lg(open-equivalent / exposed solid angle) of a panel
     loss: Scale
+    blocks: tuple[SceneBlock, ...] = ()
+    feet: bool = False  # whether lengths are shown in feet and inches
     notes: tuple[str, ...] = field(default=())
 
     @cached_property

@@ -10,7 +10,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from envelope.building.planar import Floats
+from envelope.figures import area
 from viewer.camera import Camera
+from viewer.names import face_title
 from viewer.parts import Scene, ScenePanel
 from viewer.rooms import leak_of, seen
 from viewer.wording import decibels, percent, shown
@@ -54,10 +56,11 @@ def _holds(panel: ScenePanel, point: Floats) -> bool:
 def words_of(scene: Scene, panel: ScenePanel, *, plan: str, receiver: str) -> tuple[str, ...]:
     """What a panel is, wears and lets in under a plan, in lines."""
     state = panel.states[scene.plan_index[plan]] if panel.states else None
+    home = scene.receivers[scene.receiver_index[receiver]].space
     worn = " + ".join(shown(name, limit=24) for name in state.treatments) if state else ""
     made = ", ".join(shown(name, limit=24) for name in panel.assemblies) or "nothing in it"
     lines = [
-        f"{shown(panel.id)}: {panel.kind}, {panel.area_m2:.2f} m²",
+        f"{face_title(panel, home=home)}, {area(panel.area_m2, feet=scene.feet)}",
         f"{made}; {worn or 'untreated'}",
     ]
     leak = leak_of(scene=scene, panel=panel, plan=plan, receiver=receiver)

@@ -210,7 +210,7 @@ def shot_of(
         view = best_view(scene=scene, spaces=cast.full, elevation_rad=rise)
     ring = ring_for(scene=scene, cast=cast)
     camera = fit(
-        points=extent(scene=scene, cast=cast, ring=ring, view=view),
+        points=extent(scene=scene, cast=cast, ring=ring, view=view, receiver=receiver),
         view=view,
         size=size,
         margins=margins,

@@ -17,7 +17,9 @@ from viewer.camera import View
 from viewer.parts import Ring, Scene, ScenePanel
 from viewer.scene import arrow_on
 from viewer.shapes import Shape
+from viewer.transmitters import diamond, is_near, mark_size, way_to
 
+_BELOW_M = 0.3  # from which depth under grade a room's picture shows the ground's level
 _AROUND_M = 0.9  # so much of the rooms around is shown
 
 
@@ -94,15 +96,18 @@ def ring_for(*, scene: Scene, cast: Cast) -> Ring:
     )
 
 
-def extent(*, scene: Scene, cast: Cast, ring: Ring, view: View) -> Floats:
-    """Points (n, 3) that a picture must hold: rooms, ring and arrows."""
+def extent(*, scene: Scene, cast: Cast, ring: Ring, view: View, receiver: str) -> Floats:
+    """Points (n, 3) that a picture must hold: rooms, ring, arrows and transmitters."""
     points = [ring_points(ring, 73)]
     for space in scene.spaces:
         if space.id in cast.full:
             for outline in space.outer:
                 points.append(np.column_stack((outline, np.full(len(outline), space.top_m))))
-    ends = arrows(scene=scene, cast=cast, ring=ring, view=view)
+    ends = arrows(scene=scene, cast=cast, ring=ring, view=view, receiver=receiver)
     points += [np.array(pair) for _, pair in ends]
+    for source in scene.sources:
+        if source.position_m is not None and is_near(source, ring):
+            points.append(diamond(source.position_m, 2.0 * mark_size(ring)).vertices)
     return np.concatenate(points)
 
 
@@ -122,9 +127,9 @@ def ring_at(ring: Ring, azimuths_rad: Floats, *, reach: float = 1.0) -> Floats:
 
 
 def arrows(
-    *, scene: Scene, cast: Cast, ring: Ring, view: View
+    *, scene: Scene, cast: Cast, ring: Ring, view: View, receiver: str
 ) -> list[tuple[str, tuple[Floats, Floats]]]:
-    """Tail and tip of the arrow of every source that has a direction, by its id.
+    """Tail and tip of the arrow of every source that is not shown where it is, by its id.
 
     The tip stands over the ring, no higher than it takes to be seen past the room.
     """
@@ -136,13 +141,14 @@ def arrows(
     top = max(room.top_m for room in rooms)
     found = []
     for source in scene.sources:
-        if source.direction is None:
+        way = way_to(source, scene.receivers[scene.receiver_index[receiver]])
+        if way is None or is_near(source, ring):
             continue
         for height in np.linspace(float(ring.centre_m[2]), top + 0.5, 12):
             ends = arrow_on(
                 np.array([*ring.centre_m[:2], height]),
                 radius_m=ring.radius_m,
-                direction=source.direction,
+                direction=way,
                 length_m=0.24 * ring.radius_m,
             )
             line = shapely.LineString(np.array(ends) @ axes.T).buffer(0.03 * ring.radius_m)
@@ -183,6 +189,63 @@ def mark_of(panel: ScenePanel, view: View) -> Floats:
         return highest
     lowest: Floats = middles[int(middles[:, 2].argmin())] + (0.0, 0.0, STUB_M)
     return lowest
+
+
+def roof_lines(*, scene: Scene, cast: Cast, view: View) -> list[Floats]:
+    """Outlines (n, 3) of ceilings that are cut away, in rooms where one slopes.
+
+    Nothing else tells the roof's shape.
+    """
+    ceilings = [
+        panel for panel in scene.panels if panel.kind == "ceiling" and panel.space in cast.full
+    ]
+    sloped = {panel.space for panel in ceilings if abs(float(panel.normal[2])) < 0.999}
+    return [
+        ring
+        for panel in ceilings
+        if panel.space in sloped and not faces(panel, view)
+        for ring in panel.outlines[:1]
+    ]
+
+
+def grade_lines(*, scene: Scene, cast: Cast, view: View) -> list[Floats]:
+    """Where the ground outside ends on walls that show, each (2, 3); none for rooms above it."""
+    found = []
+    floors = {space.id: space.floor_m for space in scene.spaces}
+    for wall in scene.panels:
+        if wall.kind != "wall" or wall.space not in cast.full or not faces(wall, view):
+            continue
+        if floors[wall.space] > scene.grade_m - _BELOW_M or abs(float(wall.normal[2])) > 0.02:
+            continue
+        if not {"outdoors", "earth"}.intersection(wall.behind):
+            continue
+        along = np.cross(wall.normal, (0.0, 0.0, 1.0))
+        rings = [np.column_stack((ring @ along, ring[:, 2])) for ring in wall.outlines]
+        low, high = float(rings[0][:, 0].min()), float(rings[0][:, 0].max())
+        line = shapely.LineString([(low, scene.grade_m), (high, scene.grade_m)])
+        met = line.intersection(Polygon(rings[0], rings[1:]).buffer(0))
+        for piece in getattr(met, "geoms", (met,)):
+            if piece.length > 0.02:
+                ends = np.array(piece.coords)
+                foot = wall.centre_m + (ends[:, :1] - wall.centre_m @ along) * along
+                foot[:, 2] = scene.grade_m
+                found.append(foot)
+    return found
+
+
+def blocked_arcs(scene: Scene, ring: Ring) -> list[tuple[str, Floats]]:
+    """True azimuths (n,) over which something outdoors stands, seen from the ring's middle."""
+    east = np.array([ring.north[1], -ring.north[0]])
+    found = []
+    for block in scene.blocks:
+        off = block.corners_m - ring.centre_m[:2]
+        if Polygon(block.corners_m).contains(shapely.Point(ring.centre_m[:2])):
+            continue
+        first = math.atan2(float(off[0] @ east), float(off[0] @ ring.north[:2]))
+        turns = np.arctan2(off @ east, off @ ring.north[:2]) - first
+        turns = first + (turns + math.pi) % math.tau - math.pi
+        found.append((block.id, np.linspace(turns.min(), turns.max(), 25)))
+    return found
 
 
 def room_names(*, scene: Scene, cast: Cast) -> list[tuple[str, Floats]]:

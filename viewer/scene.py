@@ -30,6 +30,7 @@ from viewer.bodies import (
     well_inside,
 )
 from viewer.colours import treatment_styles
+from viewer.leaves import standing
 from viewer.parts import (
     BeamShare,
     PanelState,
@@ -37,6 +38,7 @@ from viewer.parts import (
     Scale,
     Scene,
     SceneBeam,
+    SceneBlock,
     ScenePanel,
     ScenePlan,
     SceneReceiver,
@@ -45,6 +47,7 @@ from viewer.parts import (
     SceneStorey,
     WallBody,
 )
+from viewer.transmitters import sights
 from viewer.wire import to_json, to_text
 from viewer.wording import source_label
 
@@ -118,8 +121,23 @@ def build_scene(
     for space in building.spaces:
         bodies = wall_bodies(space, thickness_m=_thicknesses(job, space))
         walls.extend(bodies)
-        spaces.append(_space(space, bodies))
+        spaces.append(_space(space, bodies, foot_m=_foot_of(space, building)))
     ring = ring_around(low_m=low, high_m=high, grade_m=building.site.grade_m, job=job)
+    sources = tuple(_source(source, job, ring) for source in job.sources)
+    receivers = tuple(
+        SceneReceiver(
+            id=receiver.id,
+            space=receiver.space,
+            position_m=receiver.position_m,
+            size_m=receiver.size_m,
+            furniture=bed_for(
+                position_m=receiver.position_m,
+                size_m=receiver.size_m,
+                space=building.space(receiver.space),
+            ),
+        )
+        for receiver in job.receivers
+    )
     return Scene(
         name=job.name,
         threshold_db=threshold_db,
@@ -138,27 +156,20 @@ def build_scene(
         walls=tuple(walls),
         plans=plans,
         treatments=treatment_styles(tuple(job.treatments)),
-        sources=tuple(_source(source, job, ring) for source in job.sources),
-        receivers=tuple(
-            SceneReceiver(
-                id=receiver.id,
-                space=receiver.space,
-                position_m=receiver.position_m,
-                size_m=receiver.size_m,
-                furniture=bed_for(
-                    position_m=receiver.position_m,
-                    size_m=receiver.size_m,
-                    space=building.space(receiver.space),
-                ),
-            )
-            for receiver in job.receivers
-        ),
+        sources=sources,
+        receivers=receivers,
+        sights=sights(sources, receivers, panels),
         beams=_beams(job, plans),
         ring=ring,
         low_m=low,
         high_m=high,
         let_in=_let_in_scale(plans),
         loss=_loss_scale(plans),
+        blocks=tuple(
+            SceneBlock(id=item.id, corners_m=item.corners, low_m=item.low_m, high_m=item.high_m)
+            for item in building.obstacles
+        ),
+        feet=job.feet,
         notes=job.notes,
     )
 
@@ -273,6 +284,7 @@ def _states(job: Job, plans: Sequence[ScenePlan]) -> list[tuple[PanelState, ...]
         treatments: dict[int, tuple[str, ...]] = {
             building.panel_index[name]: worn for name, worn in job.plan(plan.id).treatments.items()
         }
+        stands = standing(job, plan=plan.id)
         leaks: list[list[PanelLeak | None]] = [[None] * len(job.receivers) for _ in building.panels]
         for place, receiver in enumerate(job.receivers):
             result = plan.receiver(receiver.id)
@@ -280,8 +292,12 @@ def _states(job: Job, plans: Sequence[ScenePlan]) -> list[tuple[PanelState, ...]
                 leaks[building.panel_index[leak.panel]][place] = leak
         columns.append(
             [
-                PanelState(treatments=treatments.get(index, ()), leaks=tuple(leaks[index]))
-                for index in range(len(building.panels))
+                PanelState(
+                    treatments=treatments.get(index, ()),
+                    leaks=tuple(leaks[index]),
+                    stands=stands.get(panel.id, ""),
+                )
+                for index, panel in enumerate(building.panels)
             ]
         )
     if not columns:
@@ -316,10 +332,25 @@ def _layers_m(assembly: Assembly) -> float:
     return sum(layer.thickness_m for layer in assembly.layers)
 
 
-def _space(space: Space, bodies: Sequence[WallBody]) -> SceneSpace:
+def _foot_of(space: Space, building: Building) -> float:
+    """Where the body below a floor begins: at the lowest floor of the storey, so that no floor of a
+    split level floats, unless another room lies under it. [m]"""
+    lowest = min(each.floor_m for each in building.spaces if each.storey == space.storey)
+    own = footprint(space)
+    for other in building.spaces:
+        under = other is not space and lowest - 1e-6 <= other.floor_m < space.floor_m - 1e-6
+        if under and footprint(other).intersection(own).area > 1e-3:
+            return space.floor_m
+    return lowest
+
+
+def _space(space: Space, bodies: Sequence[WallBody], *, foot_m: float) -> SceneSpace:
     corners = np.concatenate([panel.outline for panel in space.panels])
     inner, outer = footprint(space), outer_footprint(space, bodies=bodies)
-    top = float(corners[:, 2].max())
+    # the niche of a hatch or stair reaches into the floor beyond: it makes no room taller
+    own = [panel.outline for panel in space.panels if panel.kind in ("wall", "floor", "ceiling")]
+    heights = np.concatenate(own)[:, 2] if own else corners[:, 2]
+    low, top = float(heights.min()), float(heights.max())
     return SceneSpace(
         id=space.id,
         storey=space.storey,
@@ -327,8 +358,12 @@ def _space(space: Space, bodies: Sequence[WallBody]) -> SceneSpace:
         top_m=top,
         footprint=_rings(inner),
         outer=_rings(outer),
-        base=prism(outer, low_m=float(corners[:, 2].min()) - BASE_M, high_m=space.floor_m - 0.004),
-        block=prism(outer, low_m=float(corners[:, 2].min()) - BASE_M, high_m=top),
+        base=prism(
+            outer,
+            low_m=min(low, foot_m) - BASE_M,
+            high_m=space.floor_m - 0.004,
+        ),
+        block=prism(outer, low_m=low - BASE_M, high_m=top),
         low_m=frozen(corners.min(axis=0)),
         high_m=frozen(corners.max(axis=0)),
     )
@@ -363,6 +398,7 @@ def _source(source: Source, job: Job, ring: Ring) -> SceneSource:
             name=source.id,
             azimuth_rad=source.azimuth_rad,
             elevation_rad=source.elevation_rad,
+            space=source.space,
         ),
         frequency_hz=source.band_hz,
         direction=direction,

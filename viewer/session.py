@@ -15,6 +15,7 @@ from typing import Literal
 
 from envelope.building.job import Job, Plan, Receiver
 from envelope.errors import EnvelopeError, Fault, ProjectFileError
+from envelope.figures import length
 from envelope.project import load_text
 from envelope.project.editing import (
     ChangedOnDiskError,
@@ -174,7 +175,10 @@ class Session:
     def move_receiver(self, *, receiver: str, at_m: tuple[float, float, float]) -> None:
         """Put a receiver elsewhere in its space: its own coordinates, height above its floor."""
         text = move_receiver(text=self._editable(), receiver=receiver, at_m=at_m)
-        self._do(text, label=f"move {receiver} to {format_point(at_m)}")
+        place = format_point(at_m)
+        if self._sound().feet:
+            place = ", ".join(length(each, feet=True) for each in at_m)
+        self._do(text, label=f"move {receiver} to {place}")
 
     def local_m(self, receiver: Receiver) -> tuple[float, float, float]:
         """Where a receiver stands in its space's own coordinates. [m]"""

@@ -29,6 +29,7 @@ class Body:
     lit: bool = True  # quantities are not: light would pull their colours off the scale
     smooth: bool = False
     fade: Floats | None = None  # (triangles,) opacity of each, where it is not one
+    over: bool = False  # drawn before everything that hides it
     of: str = ""  # what it shows, such as a panel's id
 
 
@@ -42,18 +43,12 @@ class Line:
     closed: bool = True
     opacity: float = 1.0
     glows: bool = False
+    over: bool = False  # drawn before everything that hides it
     of: str = ""
 
 
-_FURNITURE = {
-    "frame": "#8a6b4e",
-    "board": "#755840",
-    "mattress": "#f4efe6",
-    "cover": "#9db2c6",
-    "pillow": "#fbf8f2",
-    "marker": "#8c2f5f",
-}
-_SQUARENESS = {"mattress": 0.14, "cover": 0.16, "pillow": 0.5}
+_FURNITURE = {"foot": "#8f979e", "slab": "#d9dde0", "pillow": "#fbfaf7"}
+_SQUARENESS = {"pillow": 0.16}
 
 
 def furniture_body(piece: Furniture) -> Body:

@@ -25,6 +25,7 @@ from typing import Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy.ndimage import distance_transform_edt
 from scipy.spatial import cKDTree
 from shapely.geometry import Polygon
 
@@ -46,6 +47,7 @@ Json = dict[str, Any]
 SIDE = 176  # cells across the disc
 STEP_M = 0.04  # between points of an outline
 OUTSIDE = -1
+_DEEP_ENOUGH = 0.7  # of how deep a mark may lie inside what it marks
 _BINS = 32  # of the cosine, as in the casts
 _HIDDEN_M = 2e-3  # a panel nearer than this before an outline's point hides it
 _CONE_CORNERS = 48
@@ -223,11 +225,19 @@ def _outlines(
             away = points - eye
             flat = on_disc(away / np.linalg.norm(away, axis=1, keepdims=True), north_rad=north_rad)
             runs += _runs(flat, shows)
-        cells = places[first == building.panel_index[panel.id]]
-        middle = cells.mean(axis=0)
-        mark = cells[int(np.hypot(*(cells - middle).T).argmin())]
+        mark = _mark(first == building.panel_index[panel.id], places)
         found.append(SkyOutline(panel=panel.id, runs=tuple(runs), mark=mark))
     return tuple(found)
+
+
+def _mark(held: NDArray[np.bool_], places: Floats) -> Floats:
+    """A place well inside some cells, as near to their middle as that allows."""
+    depth = distance_transform_edt(np.pad(held, 1))[1:-1, 1:-1]
+    deep = depth >= _DEEP_ENOUGH * depth.max()
+    cells = places[deep]
+    away = np.hypot(*(cells - places[held].mean(axis=0)).T)
+    mark: Floats = cells[int(away.argmin())]
+    return mark
 
 
 def _frames(
@@ -339,7 +349,10 @@ def _source(source: Source, job: Job, receiver: Receiver) -> SkySource:
     return SkySource(
         id=source.id,
         label=source_label(
-            name=source.id, azimuth_rad=source.azimuth_rad, elevation_rad=source.elevation_rad
+            name=source.id,
+            azimuth_rad=source.azimuth_rad,
+            elevation_rad=source.elevation_rad,
+            space=source.space,
         ),
         at=on_disc(way, north_rad=north_rad),
         rim=rim,

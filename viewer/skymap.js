@@ -12,6 +12,20 @@ const R = 50; // of the disc, in the drawing's own units
 const BLOCKED = 254;
 const NOTHING = 255;
 const HATCH = 7;
+const NAMED_FROM = 0.005; // least share of a gap that has its name on the map
+const EDGE = 59; // of the drawing, which no name crosses
+
+/** Sums over the cells above and left of each corner, of those that show one panel. */
+function summed(cells, side, index) {
+  const sums = new Int32Array((side + 1) * (side + 1));
+  for (let row = 0; row < side; row++) {
+    for (let column = 0; column < side; column++) {
+      const at = (row + 1) * (side + 1) + column + 1;
+      sums[at] = sums[at - 1] + sums[at - side - 1] - sums[at - side - 2] + (cells[row * side + column] === index ? 1 : 0);
+    }
+  }
+  return sums;
+}
 
 /** Values of a run-length code. */
 export function expanded(code) {
@@ -27,6 +41,7 @@ export function mountSky(element, firstSky, firstScene, options = {}) {
   let receiver = options.receiver ?? 0;
   let hovered = null;
   let selected = null;
+  let inside = {}; // panel id → sums over its cells
   let cells = null; // place in sky.panels of each cell, -2 outside the disc
 
   element.classList.add("gc-sky");
@@ -58,10 +73,10 @@ export function mountSky(element, firstSky, firstScene, options = {}) {
   const leakOf = (id) => panelOf(id)?.plans[plan]?.leaks[receiver] ?? null;
 
   function fillCells() {
-    const inside = insideOf(sky.side);
     const values = expanded(sky.first);
+    inside = {};
     cells = new Int32Array(sky.side * sky.side).fill(-2);
-    inside.forEach((cell, k) => (cells[cell] = values[k]));
+    insideOf(sky.side).forEach((cell, k) => (cells[cell] = values[k]));
   }
 
   function insideOf(side) {
@@ -148,7 +163,7 @@ export function mountSky(element, firstSky, firstScene, options = {}) {
 
   function draw() {
     drawing.replaceChildren();
-    drawing.style.fontSize = `${((12.5 * 120) / (element.clientWidth || 360)).toFixed(2)}px`;
+    drawing.style.fontSize = `${(((element.clientWidth < 420 ? 11 : 12.5) * 120) / (element.clientWidth || 360)).toFixed(2)}px`;
     const name = shown(scene.receivers[receiver]?.id ?? sky.receiver);
     node("title", {}, drawing, `All directions around ${name}: straight up in the middle, the horizon a dashed circle, straight down at the rim.`);
     node("circle", { r: R, class: "gc-disc" }, drawing);
@@ -174,6 +189,7 @@ export function mountSky(element, firstSky, firstScene, options = {}) {
     for (const [d] of gaps) node("path", { d, class: "gc-gap-case" }, drawing);
     for (const [d] of gaps) node("path", { d, class: "gc-gap-line" }, drawing);
     for (const [d, , chosen] of gaps) if (chosen) node("path", { d, class: `gc-line${chosen}` }, drawing);
+    const line = 0.62 * parseFloat(drawing.style.fontSize);
     const taken = [];
     for (const source of sky.sources) {
       if (source.rim.length) node("path", { d: path(source.rim), class: "gc-cone" }, drawing);
@@ -181,38 +197,87 @@ export function mountSky(element, firstSky, firstScene, options = {}) {
       node("path", { d: `M${x} ${y - 2.4}L${x + 2.4} ${y}L${x} ${y + 2.4}L${x - 2.4} ${y}Z`, class: "gc-star" }, drawing);
       taken.push([x - 3, y - 3, x + 3, y + 3]);
     }
-    const words = [
-      ...sky.sources.map((source) => [shown(source.id, 24), at(source.at), "gc-name gc-source-name", 3.6]),
-      ...gaps
-        .filter(([, { panel }]) => panelOf(panel).kind !== "reveal")
-        .sort((a, b) => leakOf(b[1].panel).share - leakOf(a[1].panel).share)
-        .slice(0, 6)
-        .map(([, { panel, mark }]) => [`${panelName(scene, panelOf(panel), receiver)} ${percent(leakOf(panel).share)}`, at(mark), "gc-name", 0]),
-    ];
-    for (const [text, spot, kind, away] of words) place(text, spot, kind, away, taken);
+    const leaders = node("g", {}, drawing); // below every name
+    for (const source of sky.sources) {
+      nameIt({ text: shown(source.id, 24), spot: at(source.at), kind: "gc-name gc-source-name", clear: 3 }, { line, taken, leaders });
+    }
+    const named = gaps
+      .filter(([, { panel }]) => panelOf(panel).kind !== "reveal" && leakOf(panel).share >= NAMED_FROM)
+      .sort((a, b) => leakOf(b[1].panel).share - leakOf(a[1].panel).share)
+      .slice(0, 6);
+    for (const [, { panel, mark }] of named) {
+      const text = `${panelName(scene, panelOf(panel), receiver)} ${percent(leakOf(panel).share)}`;
+      nameIt({ text, spot: at(mark), kind: "gc-name", clear: 0, panel }, { line, taken, leaders });
+    }
   }
 
-  function place(text, [x, y], kind, away, taken) {
-    const label = node("text", { class: kind, x, y }, drawing, text);
-    const half = Math.min(label.getComputedTextLength() || 2.2 * text.length, 90) / 2;
-    const line = 0.62 * parseFloat(drawing.style.fontSize);
-    const tries = away ? [[0, -away - 1], [0, away + 1.6], [half + away, 0], [-half - away, 0]] : [[0, 0]];
-    for (let r = 1; r < 6; r++) {
-      const d = 1.6 * line * r;
-      tries.push([0, -d], [0, d], [half * 0.7, -d], [-half * 0.7, d]);
-    }
-    for (const [dx, dy] of tries) {
-      const cx = Math.min(Math.max(x + dx, half - 59), 59 - half);
-      const cy = y + dy;
-      const box = [cx - half - 0.6, cy - line, cx + half + 0.6, cy + line];
-      if (Math.abs(cy) > 57) continue;
-      if (taken.some((b) => box[0] < b[2] && box[2] > b[0] && box[1] < b[3] && box[3] > b[1])) continue;
-      label.setAttribute("x", cx.toFixed(2));
-      label.setAttribute("y", cy.toFixed(2));
+  /** A name inside what it is of where it fits there, else beside it with a line to it. */
+  function nameIt({ text, spot, kind, clear, panel }, { line, taken, leaders }) {
+    const label = node("text", { class: kind }, drawing, text);
+    const half = [(label.getComputedTextLength() || 2.2 * text.length) / 2 + 0.8, line];
+    const free = (x, y) => {
+      const box = [x - half[0], y - half[1], x + half[0], y + half[1]];
+      if (Math.max(-box[0], -box[1], box[2], box[3]) > EDGE) return null;
+      return taken.some((b) => box[0] < b[2] && box[2] > b[0] && box[1] < b[3] && box[3] > b[1]) ? null : box;
+    };
+    const put = ([x, y], box, led) => {
+      label.setAttribute("x", x.toFixed(2));
+      label.setAttribute("y", y.toFixed(2));
       taken.push(box);
-      return;
+      if (!led) return;
+      const end = [Math.min(Math.max(spot[0], box[0]), box[2]), Math.min(Math.max(spot[1], box[1]), box[3])];
+      for (const name of ["gc-lead-case", "gc-lead"]) node("line", { x1: end[0], y1: end[1], x2: spot[0], y2: spot[1], class: name }, leaders);
+      if (!clear) node("circle", { cx: spot[0], cy: spot[1], r: 0.9, class: "gc-lead-dot" }, leaders);
+    };
+    for (const place of panel ? within(panel, half, spot) : []) {
+      const box = free(...place);
+      if (box) {
+        put(place, box, false);
+        return;
+      }
+    }
+    for (const [x, y, near] of beside(spot, half, clear)) {
+      const box = free(x, y);
+      if (box) {
+        put([x, y], box, !near || !clear);
+        return;
+      }
     }
     label.remove();
+  }
+
+  /** Middles where a box lies wholly in what is seen of a panel, those nearest to a spot first. */
+  function within(panel, [across, down], [x0, y0]) {
+    const side = sky.side;
+    const index = sky.panels.indexOf(panel);
+    const sums = (inside[panel] ??= summed(cells, side, index));
+    const size = (2 * R) / side;
+    const [wide, high] = [Math.ceil((2 * across) / size), Math.ceil((2 * down) / size)];
+    const found = [];
+    for (let row = 0; row + high <= side; row++) {
+      for (let column = 0; column + wide <= side; column++) {
+        const count = (r, c) => sums[r * (side + 1) + c];
+        const held = count(row + high, column + wide) - count(row, column + wide) - count(row + high, column) + count(row, column);
+        if (held !== wide * high) continue;
+        const [x, y] = [(column + wide / 2) * size - R, (row + high / 2) * size - R];
+        found.push([Math.hypot(x - x0, y - y0), x, y]);
+      }
+    }
+    return found.sort((a, b) => a[0] - b[0]).map(([, x, y]) => [x, y]);
+  }
+
+  /** Middles round a spot, the nearest first; the first ones touch it. */
+  function beside([x, y], [across, down], clear) {
+    const found = clear ? [[x, y - clear - down, true], [x, y + clear + down, true], [x + across + clear, y, true], [x - across - clear, y, true]] : [];
+    for (let r = 1; r < 16; r++) {
+      const reach = clear + 1.6 * down * r;
+      for (let k = 0; k < 16; k++) {
+        const turn = (k * Math.PI) / 8;
+        const [dx, dy] = [Math.sin(turn), -Math.cos(turn)];
+        found.push([x + dx * (reach + across) , y + dy * (reach + 0.5 * down), false]);
+      }
+    }
+    return found;
   }
 
   /** Id of the panel towards a point of the element. */

@@ -23,6 +23,7 @@ from viewer.labels import Box, Placed, Wanted, place
 from viewer.names import panel_title
 from viewer.parts import Scale
 from viewer.sky import Sky, cast_sky, losses_db
+from viewer.sky_labels import POINTS, box_of, within
 from viewer.wording import decibels, frequency, percent, shown, steradians
 
 _SIZE_IN = (7.2, 7.8)
@@ -33,7 +34,9 @@ _DEEPEST_DB = 60.0
 _HORIZON = math.sqrt(0.5)
 _LABELS_AT_MOST = 7
 _CASE = "#4a3000"  # dark rim that sets the amber off from the yellow of what leaks
-_POINTS = 100.0  # of the sheet on which labels are placed, for one radius
+_FRAME: Box = (-115.0, -115.0, 115.0, 115.0)  # which no label crosses
+_MARK = 4.0  # that labels keep clear of a source
+_NAMED_FROM = 0.005  # least share of a gap that has its name on the map
 
 
 def draw_sky(
@@ -91,7 +94,7 @@ def draw_sky(
     _draw_frame(axes, colours)
     _draw_outlines(axes, sky, gaps)
     _draw_sources(axes, sky, colours)
-    _draw_labels(axes, sky, job, found, colours)
+    _draw_labels(axes, sky, job, found)
     _draw_scale(figure, scale, colours)
     _draw_words(figure, job, result.plan, found, threshold_db, colours)
     picture = io.BytesIO()
@@ -201,60 +204,84 @@ def _draw_sources(axes: Any, sky: Sky, theme: Theme) -> None:
         )
 
 
-def _draw_labels(axes: Any, sky: Sky, job: Job, found: ReceiverResult, theme: Theme) -> None:
-    """Names of sources and gaps, none over another."""
+def _draw_labels(axes: Any, sky: Sky, job: Job, found: ReceiverResult) -> None:
+    """Names of sources and gaps: in what they are of where they fit, else with a line to it."""
     marks = {outline.panel: outline.mark for outline in sky.outlines}
-    panels = {panel.id: panel for panel in job.building.panels}
-    wanted: list[tuple[str, Floats, bool]] = [
-        (shown(source.id, limit=24), source.at, True) for source in sky.sources
+    panels = job.building.panel_index
+    taken: list[Box] = []
+    for source in sky.sources:
+        x, y = _on_sheet(source.at)
+        taken.append((x - _MARK, y - _MARK, x + _MARK, y + _MARK))
+    home = next(each.space for each in job.receivers if each.id == found.id)
+    wanted: list[tuple[str, Floats, int | None]] = [
+        (shown(source.id, limit=24), source.at, None) for source in sky.sources
     ]
     named = [leak for leak in found.gaps if leak.kind != "reveal" and leak.panel in marks]
-    for leak in named[:_LABELS_AT_MOST]:
-        panel = panels[leak.panel]
+    for leak in [each for each in named if each.share >= _NAMED_FROM][:_LABELS_AT_MOST]:
+        panel = job.building.panel(leak.panel)
         title = panel_title(
             panel=panel.id, space=panel.space, kind=panel.kind, aliases=panel.aliases
         )
-        wanted.append((f"{title} {percent(leak.share)}", marks[leak.panel], False))
-    placed = place(
-        wanted=[_wanted(words, at, source=source) for words, at, source in wanted],
-        frame=(-1.15 * _POINTS, -1.15 * _POINTS, 1.15 * _POINTS, 1.15 * _POINTS),
-        gap=1.0,
-    )
-    for each in placed:
-        source = any(words == each.wanted.text and is_source for words, _, is_source in wanted)
-        _draw_label(axes, each, source=source, theme=theme)
+        if panel.space != home:
+            title = f"{title} of {shown(panel.space)}"
+        wanted.append((f"{title} {percent(leak.share)}", marks[leak.panel], panels[leak.panel]))
+    for words, at, index in wanted:
+        size = _measured(axes, words)
+        spot = _on_sheet(at)
+        if index is not None:
+            middle = within(sky.first == index, size=size, spot=spot, taken=taken)
+            if middle is not None:
+                _write(axes, words, middle, source=False)
+                taken.append(box_of(middle, size))
+                continue
+        around = (
+            (spot[0] - _MARK, spot[1] - _MARK, spot[0] + _MARK, spot[1] + _MARK)
+            if index is None
+            else None
+        )
+        want = Wanted(text=words, size=size, anchor=spot, around=around)
+        for placed in place(wanted=[want], frame=_FRAME, taken=taken, gap=1.0):
+            taken.append(placed.box)
+            left, top, right, bottom = placed.box
+            if index is not None or placed.apart > _MARK:
+                _draw_leader(axes, placed, dot=index is not None)
+            _write(axes, words, ((left + right) / 2, (top + bottom) / 2), source=index is None)
 
 
-def _wanted(words: str, at: Floats, *, source: bool) -> Wanted:
-    """A label in hundredths of the radius, y down; a source's keeps clear of its mark."""
-    x, y = float(at[0]) * _POINTS, -float(at[1]) * _POINTS
-    around: Box = (x - 4.0, y - 4.0, x + 4.0, y + 4.0)
-    return Wanted(
-        text=words,
-        size=(3.15 * len(words), 6.5),
-        anchor=(x, y),
-        around=around if source else (x, y - 0.1, x, y + 0.1),
-    )
+def _on_sheet(at: Floats) -> tuple[float, float]:
+    """A place on the disc as labels count: hundredths of the radius, y down."""
+    return float(at[0]) * POINTS, -float(at[1]) * POINTS
 
 
-def _draw_label(axes: Any, placed: Placed, *, source: bool, theme: Theme) -> None:
+def _measured(axes: Any, words: str) -> tuple[float, float]:
+    """Width and height of a label with its rim."""
+    drawn = _write(axes, words, (0.0, 0.0), source=False)
+    box = drawn.get_window_extent(axes.figure.canvas.get_renderer())
+    drawn.remove()
+    (x0, y0), (x1, y1) = axes.transData.inverted().transform([(box.x0, box.y0), (box.x1, box.y1)])
+    return float(x1 - x0) * POINTS + 2.0, float(y1 - y0) * POINTS + 1.4
+
+
+def _draw_leader(axes: Any, placed: Placed, *, dot: bool) -> None:
+    """A line from a label to what it is of."""
+    ends = np.array([placed.wanted.anchor, placed.leader]) / (POINTS, -POINTS)
+    axes.plot(*ends.T, color="#fffdf8", linewidth=2.4, zorder=9, solid_capstyle="round")
+    axes.plot(*ends.T, color=THEMES["light"].ink, linewidth=0.9, zorder=9)
+    if dot:
+        axes.plot(
+            *ends[0], marker="o", markersize=4.0, color=THEMES["light"].ink,
+            markeredgecolor="#fffdf8", markeredgewidth=0.8, zorder=9,
+        )  # fmt: skip
+
+
+def _write(axes: Any, words: str, middle: tuple[float, float], *, source: bool) -> Any:
     from matplotlib.patheffects import withStroke
 
-    left, top, right, bottom = placed.box
-    x, y = (left + right) / 2 / _POINTS, -(top + bottom) / 2 / _POINTS
-    if placed.apart > 9.0:
-        end = placed.leader
-        axes.plot(
-            [placed.wanted.anchor[0] / _POINTS, end[0] / _POINTS],
-            [-placed.wanted.anchor[1] / _POINTS, -end[1] / _POINTS],
-            color="#ffffff",
-            linewidth=0.8,
-            zorder=9,
-        )
-    axes.text(
-        x,
-        y,
-        placed.wanted.text,
+    return axes.text(
+        middle[0] / POINTS,
+        -middle[1] / POINTS,
+        words,
+        parse_math=False,
         ha="center",
         va="center",
         size=9,
@@ -325,7 +352,8 @@ def _draw_words(
                 edgecolor=theme.ring,
                 hatch="////",
                 linewidth=0.0,
-                label="blocked by the ground",
+                label="blocked by the ground"
+                + (" or an obstacle" if job.building.obstacles else ""),
             ),
             Line2D(
                 [],

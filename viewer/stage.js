@@ -5,6 +5,7 @@ import {
   TAU, add, arrowMesh, axesOf, distanceToSegment, dot, hardBox, mid, norm, outlinesOf, point,
   softBox, sub, turned, unit,
 } from "./shapes.js";
+import { dashesOf, diamondMesh, isNear, wayTo } from "./sights.js";
 import { cividis, placeOn, rgb } from "./words.js";
 
 const AMBER = "#ffb000"; // gaps and their beams; nothing else
@@ -27,10 +28,8 @@ export const THEMES = {
     beam: "#ffb52e", beamEdge: "#ffcf7a", shadow: 0.6,
   },
 };
-const WOOD = {
-  frame: "#8a6b4e", board: "#755840", mattress: "#f4efe6", cover: "#9db2c6", pillow: "#fbf8f2",
-};
-const SOFT = { mattress: 0.14, cover: 0.16, pillow: 0.5 };
+const BED = { foot: "#8f979e", slab: "#d9dde0", pillow: "#fbfaf7" };
+const SOFT = { pillow: 0.16 };
 
 /** Everything in the picture of one scene. `state` is the viewer's, read and never changed here. */
 export function stageOf({ THREE, brush, theme, state }) {
@@ -46,6 +45,7 @@ export function stageOf({ THREE, brush, theme, state }) {
   let byId = new Map();
   let wallBodies = []; // {wall, standing, stub}
   const places = new Map(); // where a label of each source that shows stands
+  const strokes = []; // [a, b] of arrows, marks and lines of sight, which labels keep clear of
   let cast = null;
   let ring = null;
   let signature = ""; // of the faces turned to the eye, for which lines are drawn
@@ -83,10 +83,10 @@ export function stageOf({ THREE, brush, theme, state }) {
     }
     for (const receiver of scene.receivers) {
       for (const piece of receiver.furniture) {
-        if (!(piece.kind in WOOD)) continue;
+        if (!(piece.kind in BED)) continue;
         const soft = SOFT[piece.kind];
         const shape = soft ? softBox(piece.size, soft) : hardBox(piece.size);
-        const body = solid(turned(shape, piece.centre, piece.heading_rad), WOOD[piece.kind], {
+        const body = solid(turned(shape, piece.centre, piece.heading_rad), BED[piece.kind], {
           smooth: Boolean(soft),
         });
         body.userData.receiver = receiver.id;
@@ -185,6 +185,15 @@ export function stageOf({ THREE, brush, theme, state }) {
         pen.fill();
       }
     }
+    // rooms around fade at the ring, and so does their shadow
+    const reach = (times) => (times * ring.radius * side) / span;
+    const fading = pen.createRadialGradient(side / 2, side / 2, reach(0.9), side / 2, side / 2, reach(1.2));
+    fading.addColorStop(0, "rgba(0,0,0,1)");
+    fading.addColorStop(1, "rgba(0,0,0,0)");
+    pen.shadowColor = "transparent";
+    pen.globalCompositeOperation = "destination-in";
+    pen.fillStyle = fading;
+    pen.fillRect(0, 0, side, side);
     const map = new THREE.CanvasTexture(page);
     map.flipY = false;
     const geometry = new THREE.PlaneGeometry(span, span);
@@ -207,26 +216,44 @@ export function stageOf({ THREE, brush, theme, state }) {
   function sources() {
     empty(groups.sources);
     places.clear();
+    strokes.length = 0;
     const threads = [];
+    const receiver = scene.receivers[state.receiver];
     for (const source of scene.sources) {
       if (state.silent.has(source.id)) continue;
-      if (source.direction) {
-        const level = [source.direction[0], source.direction[1], 0];
+      const way = wayTo(source, receiver);
+      if (isNear(source, ring)) {
+        before(solid(diamondMesh(source.position, ring), theme.source));
+        places.set(source.id, source.position);
+        strokes.push([source.position, source.position]);
+      } else if (way) {
+        const level = [way[0], way[1], 0];
         const steep = norm(level) < 0.05;
         const foot = steep ? ring.centre : add(ring.centre, unit(level), ring.radius);
         const tops = scene.spaces.filter((space) => cast.full.has(space.id)).map((space) => space.top_m);
         const tip = [foot[0], foot[1], Math.max(...tops) * 0.55 + foot[2] * 0.45];
-        const tail = add(tip, source.direction, 0.3 * ring.radius);
+        const tail = add(tip, way, 0.3 * ring.radius);
         groups.sources.add(solid(arrowMesh(tail, tip), theme.source));
         threads.push([foot, tip, theme.source, 1.2]);
         places.set(source.id, tail);
-      } else if (source.position && (cast.full.has(source.space) || cast.low.has(source.space))) {
-        const ball = turned(softBox([0.22, 0.22, 0.22], 1), source.position, 0);
-        groups.sources.add(solid(ball, theme.source, { smooth: true }));
-        places.set(source.id, source.position);
+        strokes.push([tail, tip]);
       }
     }
+    if (receiver && cast.full.has(receiver.space)) {
+      const near = new Set(scene.sources.filter((source) => isNear(source, ring)).map((source) => source.id));
+      const seen = scene.sights.filter((sight) => sight.receiver === receiver.id && near.has(sight.source) && !state.silent.has(sight.source));
+      strokes.push(...seen.flatMap((sight) => sight.pieces.map((piece) => [point(piece, 0), point(piece, 1)])));
+      const dashes = seen.flatMap(dashesOf).map(([a, b]) => [a, b, theme.source, 1.4]);
+      if (dashes.length) before(lines(dashes));
+    }
     if (threads.length) groups.sources.add(lines(threads, { opacity: 0.7 }));
+  }
+
+  /** Draw something before everything that would hide it. */
+  function before(body) {
+    Object.assign(body.material, { depthTest: false, transparent: true });
+    body.renderOrder = 8;
+    groups.sources.add(body);
   }
 
   function leakOf(panel) {
@@ -338,10 +365,15 @@ export function stageOf({ THREE, brush, theme, state }) {
     const thin = [], cases = [], amber = [];
     const closed = (ring, tint, width, into) =>
       ring.forEach((p, k) => into.push([p, ring[(k + 1) % ring.length], tint, width]));
+    const slopes = new Set(
+      panels.filter(({ panel: p }) => p.kind === "ceiling" && Math.abs(p.normal[2]) < 0.999).map((each) => each.panel.space),
+    );
     for (const each of panels) {
       if (!each.mesh.visible) continue;
       const { panel, outlines } = each;
       const seen = faces(panel.normal, eye);
+      // of a roof that is cut away, its lines alone tell the shape
+      if (!seen && panel.kind === "ceiling" && slopes.has(panel.space)) closed(outlines[0], theme.ring, 1, thin);
       const opening = OPENINGS.includes(panel.kind);
       if (seen) {
         for (const ring of outlines) closed(ring, opening ? theme.rim : theme.edge, opening ? 1.2 : 1, thin);
@@ -457,6 +489,7 @@ export function stageOf({ THREE, brush, theme, state }) {
     },
     get: (id) => byId.get(id),
     placeOf: (source) => places.get(source.id),
+    strokes: () => strokes,
     /** New numbers on the same faces. */
     renew(next) {
       scene = next;

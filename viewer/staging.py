@@ -33,12 +33,15 @@ from viewer.rooms import (
     EDGE_ON,
     Cast,
     arrows,
+    blocked_arcs,
     faces,
+    grade_lines,
     leak_of,
     plan_of,
     ring_at,
     ring_for,
     ring_points,
+    roof_lines,
     seen,
 )
 from viewer.scene import let_in_db
@@ -56,6 +59,7 @@ from viewer.shapes import (
     proper_lines,
     superellipsoid,
 )
+from viewer.transmitters import dashes, diamond, is_near, mark_size, shown_sights
 
 Quantity = Literal["let-in", "loss", "treatment"]
 _BEAMS_AT_MOST = 2
@@ -154,6 +158,7 @@ def stage(
             continue
         if leak is not None and leak.is_gap:
             lines += _gap_lines(panel, scene, camera)
+    lines += _hints(scene, cast, ring, theme, camera)
     for each in scene.receivers:
         if each.space in cast.full:
             for piece in each.furniture:
@@ -167,17 +172,11 @@ def stage(
                         of=each.id,
                     )
                 )
-    for source in scene.sources:
-        if source.position_m is not None and source.space in (*cast.full, *cast.low):
-            bodies.append(
-                Body(
-                    mesh=superellipsoid((0.09, 0.09, 0.09), 1.0, source.position_m, 0.0),
-                    colour=theme.source,
-                    smooth=True,
-                    of=source.id,
-                )
-            )
-    for name, (tail, tip) in arrows(scene=scene, cast=cast, ring=ring, view=camera.view):
+    marks, threads = _transmitters(scene, receiver, cast, ring, theme, pixel)
+    bodies += marks
+    lines += threads
+    ends = arrows(scene=scene, cast=cast, ring=ring, view=camera.view, receiver=receiver)
+    for name, (tail, tip) in ends:
         bodies.append(Body(mesh=arrow(tail, tip), colour=theme.source, of=name))
         foot = np.array([*tip[:2], ring.centre_m[2]])
         lines.append(
@@ -195,6 +194,65 @@ def stage(
         bodies += more
         lines += edges
     return Stage(bodies=tuple(bodies), lines=tuple(proper_lines(lines)), beams=beams, ring=ring)
+
+
+def _hints(scene: Scene, cast: Cast, ring: Ring, theme: Theme, camera: Camera) -> list[Line]:
+    """Thin lines for what no body shows: the roof that is cut away, the ground's level on walls
+    below it, and where on the horizon something blocks."""
+    pixel, view = camera.metres_per_pixel, camera.view
+    lines = [
+        Line(points=outline, radius_m=0.9 * pixel, colour=theme.ring, opacity=0.75)
+        for outline in roof_lines(scene=scene, cast=cast, view=view)
+    ]
+    lift = 3.0 * pixel * view.towards_eye
+    lines += [
+        Line(points=ends + lift, radius_m=1.6 * pixel, colour=theme.ghost_edge, closed=False)
+        for ends in grade_lines(scene=scene, cast=cast, view=view)
+    ]
+    lines += [
+        Line(
+            points=ring_at(ring, turns, reach=1.025),
+            radius_m=4.0 * pixel,
+            colour=theme.muted,
+            closed=False,
+            opacity=0.99,
+            of=name,
+        )
+        for name, turns in blocked_arcs(scene, ring)
+    ]
+    return lines
+
+
+def _transmitters(
+    scene: Scene, receiver: str, cast: Cast, ring: Ring, theme: Theme, pixel: float
+) -> tuple[list[Body], list[Line]]:
+    """Marks of the transmitters that stand near, and the lines to them, before everything."""
+    bodies = [
+        Body(
+            mesh=diamond(source.position_m, mark_size(ring)),
+            colour=theme.source,
+            over=True,
+            of=source.id,
+        )
+        for source in scene.sources
+        if source.position_m is not None and is_near(source, ring)
+    ]
+    if scene.receivers[scene.receiver_index[receiver]].space not in cast.full:
+        return bodies, []
+    lines = [
+        Line(
+            points=ends,
+            radius_m=1.0 * pixel,
+            colour=theme.source,
+            closed=False,
+            opacity=0.99,
+            over=True,
+            of=sight.source,
+        )
+        for sight in shown_sights(scene, receiver=receiver, ring=ring)
+        for ends in dashes(sight)
+    ]
+    return bodies, lines
 
 
 def panel_colour(

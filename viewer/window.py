@@ -20,6 +20,7 @@ from typing import Any
 
 import numpy as np
 
+from envelope.building.planar import Floats
 from envelope.building.records import OPENING_KINDS
 from envelope.errors import EnvelopeError
 from viewer.actors import add_body, add_lights, add_lines
@@ -27,13 +28,15 @@ from viewer.camera import Camera, Margins, View, unit_of
 from viewer.captions import Shot
 from viewer.colours import THEMES, ThemeName, cividis
 from viewer.gl import require_offscreen, require_window
+from viewer.names import face_title, panel_label
 from viewer.parts import Scene, ScenePanel
 from viewer.picking import panel_under, words_of
 from viewer.pictures import shot_of
-from viewer.rooms import faces, mark_of
+from viewer.rooms import arrows, faces, mark_of, ring_for
 from viewer.shapes import Line
 from viewer.staging import Quantity, stage
-from viewer.wording import headline, panel_label, shown
+from viewer.transmitters import is_near, label_of, mark_size
+from viewer.wording import headline, shown
 
 _MOST_PANES = 3
 _MOST_PLANS = 9
@@ -432,20 +435,55 @@ class Window:
     def _labels(self, pane: _Pane, camera: Camera) -> list[Any]:
         """Names of the openings that let in most, and their shares."""
         points, words = [], []
+        home = self.scene.receivers[self.scene.receiver_index[self.receiver]].space
         for panel, leak in self.scene.leaks(plan=pane.plan, receiver=self.receiver):
             shows = panel.space in self._cast.full and panel.kind in OPENING_KINDS
             if shows and (leak.is_gap or faces(panel, camera.view)):
-                label = panel_label(panel=panel.id, treatments=leak.treatments, share=leak.share)
+                label = panel_label(
+                    title=face_title(panel, home=home),
+                    treatments=leak.treatments,
+                    share=leak.share,
+                    stands=panel.states[self.scene.plan_index[pane.plan]].stands,
+                )
                 points.append(mark_of(panel, camera.view))
                 words.append(label.replace("$", r"\$"))
+        return [
+            *self._floating(points[:_LABELS_AT_MOST], words[:_LABELS_AT_MOST], self.theme.ink),
+            *self._floating(*self._source_labels(camera), self.theme.source),
+        ]
+
+    def _source_labels(self, camera: Camera) -> tuple[list[Floats], list[str]]:
+        """Where the names of sources stand, and what they say."""
+        scene = self.scene
+        ring = ring_for(scene=scene, cast=self._cast)
+        who = scene.receivers[scene.receiver_index[self.receiver]]
+        found = arrows(
+            scene=scene, cast=self._cast, ring=ring, view=camera.view, receiver=self.receiver
+        )
+        ends = dict(found)
+        places, words = [], []
+        for source in scene.sources:
+            if source.position_m is not None and is_near(source, ring):
+                place = source.position_m + 2.0 * mark_size(ring) * camera.view.right
+            elif source.id not in ends:
+                continue  # from everywhere
+            else:  # an end of its arrow each, as a mast and a meter may come from one side
+                place = ends[source.id][0 if source.position_m is None else 1]
+            places.append(place)
+            label = label_of(source, who, ring=ring, feet=scene.feet)
+            words.append(label.replace("$", r"\$"))
+        return places, words
+
+    def _floating(self, points: list[Floats], words: list[str], colour: str) -> list[Any]:
+        """Words at places in space, before everything."""
         if not points:
             return []
         actor = self._plotter.add_point_labels(
-            np.array(points[:_LABELS_AT_MOST]),
-            words[:_LABELS_AT_MOST],
+            np.array(points),
+            words,
             font_size=14,
             font_file=_typeface(),
-            text_color=self.theme.ink,
+            text_color=colour,
             shape_color=self.theme.label,
             shape_opacity=0.85,
             margin=5,
@@ -466,6 +504,12 @@ class Window:
         )
         title.prop.justification_horizontal = "right"
         actors = [title]
+        ring = ring_for(scene=self.scene, cast=self._cast)
+        if any(is_near(source, ring) for source in self.scene.sources):
+            key = "◆ transmitter and line of sight, dashed where something is between"
+            actors.append(self._text(key, at=(width - 18, 44), size=9))
+            actors[-1].prop.justification_horizontal = "right"
+            actors[-1].prop.color = self.theme.source
         if self.quantity == "treatment":
             for row, style in enumerate(self.scene.treatments[:12]):
                 y = height - 100 - 24 * row

@@ -12,7 +12,7 @@ import numpy as np
 from envelope.building.planar import Floats
 from envelope.exposure.results import PanelLeak, ReceiverResult
 from viewer.colours import cividis_table
-from viewer.names import panel_title
+from viewer.names import face_title, panel_label, panel_title
 from viewer.parts import (
     BeamShare,
     Furniture,
@@ -26,7 +26,7 @@ from viewer.parts import (
     ScenePanel,
     ScenePlan,
 )
-from viewer.wording import panel_label, shown
+from viewer.wording import shown
 
 Json = dict[str, Any]
 
@@ -45,6 +45,8 @@ def to_json(scene: Scene) -> Json:
     format : 1
     name : str
     threshold_db : float
+    feet : bool
+        Whether lengths and areas are shown in feet and inches.
     north_rad : float
         True azimuth of +y, clockwise.
     grade_m : float
@@ -89,8 +91,10 @@ def to_json(scene: Scene) -> Json:
         `direction` points to the source; `arrow` is tail and tip, flat; both None for a point,
         which has a `position`.
     receivers : [{id, space, position, size, furniture: [{kind, centre, size, heading_rad}]}]
-        `size` None for a point. Furniture: boxes turned about z; kinds frame, board, mattress,
-        cover, pillow.
+        `size` None for a point. Furniture: boxes turned about z; kinds foot, slab, pillow.
+    sights : [{source, receiver, pieces: [flat, two points each]}]
+        The line from a receiver to a source that has a position, open where it passes a panel;
+        the first piece is the one in the receiver's room.
     beams : [{source, receiver, panel, inside: mesh, outside: [{near, far}], landings: [{on,
     area_m2, vertices, rings, triangles}], plans}]
         `inside` is closed and wound outward. `outside`: ring at the panel, and the same ring where
@@ -102,6 +106,7 @@ def to_json(scene: Scene) -> Json:
         "format": 1,
         "name": scene.name,
         "threshold_db": scene.threshold_db,
+        "feet": scene.feet,
         "north_rad": _number(scene.north_rad, 6),
         "grade_m": _number(scene.grade_m),
         "bounds": _flat(scene.low_m) + _flat(scene.high_m),
@@ -172,6 +177,14 @@ def to_json(scene: Scene) -> Json:
                 "furniture": [_furniture(piece) for piece in r.furniture],
             }
             for r in scene.receivers
+        ],
+        "sights": [
+            {
+                "source": sight.source,
+                "receiver": sight.receiver,
+                "pieces": [_flat(piece) for piece in sight.pieces],
+            }
+            for sight in scene.sights
         ],
         "beams": [_beam(beam) for beam in scene.beams],
         "notes": list(scene.notes),
@@ -275,18 +288,23 @@ def _panel(panel: ScenePanel, scene: Scene) -> Json:
 def _state(state: PanelState, plan: ScenePlan, scene: Scene) -> Json:
     return {
         "treatments": list(state.treatments),
+        "stands": state.stands,
         "leaks": [
-            None if leak is None else _leak(leak, plan.receiver(receiver.id))
+            None
+            if leak is None
+            else _leak(leak, plan.receiver(receiver.id), scene, stands=state.stands)
             for leak, receiver in zip(state.leaks, scene.receivers, strict=True)
         ],
     }
 
 
-def _leak(leak: PanelLeak, result: ReceiverResult | None) -> Json:
+def _leak(leak: PanelLeak, result: ReceiverResult | None, scene: Scene, *, stands: str) -> Json:
     from_outside = math.inf
     if result is not None and leak.open_equivalent_solid_angle_sr > 0:
         ratio = leak.open_equivalent_solid_angle_sr / result.exposed_solid_angle_sr
         from_outside = 10.0 * math.log10(ratio)
+    panel = scene.panels[scene.panel_index[leak.panel]]
+    title = face_title(panel, home=result.space if result is not None else None)
     return {
         "solid_angle_sr": _figures(leak.solid_angle_sr),
         "open_equivalent_sr": _figures(leak.open_equivalent_solid_angle_sr),
@@ -295,7 +313,9 @@ def _leak(leak: PanelLeak, result: ReceiverResult | None) -> Json:
         "share": _figures(leak.share),
         "reduction_if_sealed_db": _number(leak.reduction_if_sealed_db, 2),
         "is_gap": leak.is_gap,
-        "label": panel_label(panel=leak.panel, treatments=leak.treatments, share=leak.share),
+        "label": panel_label(
+            title=title, treatments=leak.treatments, share=leak.share, stands=stands
+        ),
     }
 
 

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 import unicodedata
-from collections.abc import Sequence
 
 from envelope.exposure.results import ReceiverResult
+from envelope.figures import frequency, percent
+
+__all__ = ["decibels", "frequency", "headline", "percent", "shown", "source_label", "steradians"]
 
 WORSE_DB = 0.5  # from which a plan is said to make a level worse
 
@@ -22,25 +24,12 @@ def shown(name: str, *, limit: int = 48) -> str:
     return plain if len(plain) <= limit else plain[: limit - 1].rstrip() + "…"
 
 
-def percent(share: float) -> str:
-    """A share 0 to 1: whole per cents from 10 on, one decimal below, never a rounded nothing."""
-    value = 100.0 * share
-    if not value > 0.0:
-        return "0 %"
-    if value < 0.1:
-        return "< 0.1 %"
-    if 99.5 <= value < 99.95:
-        return f"{value:.1f} %"
-    if value >= 9.95:
-        return f"{value:.0f} %"
-    return f"{value:.1f}".removesuffix(".0") + " %"
-
-
 def decibels(value_db: float) -> str:
-    """A loss or a reduction; a tight one has no number."""
+    """A loss or a reduction, with a proper minus sign; a tight one has no number."""
     if math.isinf(value_db):
         return "nothing passes" if value_db > 0 else "no limit"
-    return f"{value_db:.1f} dB"
+    # adding zero takes the sign off a loss that rounds to nothing
+    return f"{round(value_db, 1) + 0.0:.1f} dB".replace("-", "−")
 
 
 def steradians(value_sr: float) -> str:
@@ -52,24 +41,12 @@ def steradians(value_sr: float) -> str:
     return f"{value_sr:.2f} sr" if abs(value_sr) >= 0.1 else f"{value_sr:.3f} sr"
 
 
-def frequency(value_hz: float) -> str:
-    """A frequency in the unit that leaves the fewest digits."""
-    for size, unit in ((1e9, "GHz"), (1e6, "MHz"), (1e3, "kHz")):
-        if value_hz >= size:
-            return f"{value_hz / size:.4g} {unit}"
-    return f"{value_hz:.4g} Hz"
-
-
-def panel_label(*, panel: str, treatments: Sequence[str], share: float) -> str:
-    """Such as ``bedroom/W1, untreated: 83 %``."""
-    worn = " + ".join(shown(treatment, limit=24) for treatment in treatments) or "untreated"
-    return f"{shown(panel)}, {worn}: {percent(share)}"
-
-
-def source_label(*, name: str, azimuth_rad: float | None, elevation_rad: float) -> str:
-    """Such as ``mast, azimuth 231°, 4° up``."""
+def source_label(
+    *, name: str, azimuth_rad: float | None, elevation_rad: float, space: str | None = None
+) -> str:
+    """Such as ``mast, azimuth 231°, 4° up``, or ``router in kitchen``."""
     if azimuth_rad is None:
-        return shown(name)
+        return shown(name) if space is None else f"{shown(name)} in {shown(space, limit=24)}"
     turned = round(math.degrees(azimuth_rad)) % 360
     rise = round(math.degrees(elevation_rad))
     height = "level" if rise == 0 else f"{abs(rise)}° {'up' if rise > 0 else 'down'}"

@@ -16,7 +16,61 @@ export function percent(share) {
 }
 
 export function decibels(value) {
-  return value === null ? "no limit" : value.toFixed(1) + " dB";
+  // a loss that rounds to nothing has no sign
+  return value === null ? "no limit" : value.toFixed(1).replace(/^-0\.0$/, "0.0").replace("-", "−") + " dB";
+}
+
+const SPACE = "\u00a0"; // between thousands, and before a unit that must not stand alone
+
+/** A number with its thousands set apart. */
+export function grouped(value, digits = 0) {
+  const [whole, rest] = Math.abs(value).toFixed(digits).split(".");
+  const sign = value < 0 && Number(whole + (rest ?? "")) ? "-" : "";
+  return sign + whole.replace(/\B(?=(\d{3})+$)/g, SPACE) + (rest ? `.${rest}` : "");
+}
+
+/** A power density in µW/m², with three figures that matter. */
+export function density(value) {
+  if (value === null || value === undefined) return "–";
+  const micro = value * 1e6;
+  const words = micro === 0 ? "0" : micro < 0.001 ? `<${SPACE}0.001` : significant(micro);
+  return `${words}${SPACE}µW/m²`;
+}
+
+function significant(value) {
+  const rounded = Number(value.toPrecision(3));
+  return grouped(value, Math.max(0, 2 - Math.floor(Math.log10(rounded))));
+}
+
+const INCH_M = 0.0254;
+
+/** Metres as feet, inches and a part of an inch. */
+export function feetInches(value, parts = 2) {
+  const steps = Math.round((Math.abs(value) / INCH_M) * parts);
+  const feet = Math.floor(steps / (12 * parts));
+  const inches = Math.floor((steps % (12 * parts)) / parts);
+  let over = steps % parts;
+  let under = parts;
+  while (over && over % 2 === 0) [over, under] = [over / 2, under / 2];
+  const words = feet ? [`${feet} ft`] : [];
+  if (inches || over) words.push([inches || "", over ? `${over}/${under}` : ""].filter(Boolean).join(" ") + " in");
+  return (value < 0 && steps ? "-" : "") + (words.join(" ") || "0 in");
+}
+
+/** A length in the measure that the job is written in: to the centimetre, or half an inch. */
+export function length(scene, value) {
+  return scene.feet ? feetInches(value) : `${value.toFixed(2)} m`;
+}
+
+/** A distance out of doors, in whole metres or feet. */
+export function farLength(scene, value) {
+  return scene.feet ? `${grouped(value / (12 * INCH_M))} ft` : `${grouped(value)} m`;
+}
+
+export function area(scene, value) {
+  const feet = value / 0.09290304;
+  if (scene.feet) return `${grouped(feet, feet >= 1 ? 1 : 3)} ft²`;
+  return `${grouped(value, value >= 0.1 ? 2 : 4)} m²`;
 }
 
 /** What a face is called; with its room where that is not the receiver's own. */

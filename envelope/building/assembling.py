@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -10,9 +11,20 @@ import numpy as np
 from envelope.building.checks import check_spaces, welded
 from envelope.building.elements import ElementMaker
 from envelope.building.facing import find_facings
-from envelope.building.patches import ON_EARTH_M, lay_patches
-from envelope.building.records import Building, Obstacle, Panel, Patch, Site, Space, Storey
+from envelope.building.patches import is_high, lay_patches
+from envelope.building.records import (
+    OPENING_KINDS,
+    Building,
+    Obstacle,
+    Panel,
+    Patch,
+    Site,
+    Space,
+    Storey,
+)
 from envelope.errors import Fault, GeometryError
+
+LISTED = 4  # names in one note
 
 
 def fingerprint(
@@ -44,17 +56,55 @@ def fingerprint(
     return digest.hexdigest()
 
 
-def _notes(site: Site, storeys: Sequence[Storey], spaces: Sequence[Space]) -> list[str]:
+def _listed(names: Sequence[str]) -> str:
+    """Names as the subject of a sentence."""
+    if len(names) > LISTED:
+        return f"{', '.join(names[:LISTED])} and {len(names) - LISTED} more"
+    return " and ".join(filter(None, (", ".join(names[:-1]), names[-1])))
+
+
+def _notes(
+    site: Site,
+    storeys: Sequence[Storey],
+    spaces: Sequence[Space],
+    panels: Sequence[Panel],
+    patches: Sequence[Patch],
+) -> list[str]:
+    """What was assumed of the ground, and of what is not modelled."""
+    found: list[str] = []
     lowest = min(storeys, key=lambda storey: storey.floor_m)
     rooms = [space for space in spaces if space.storey == lowest.id and not space.raised]
-    high = [space for space in rooms if space.floor_m > site.grade_m + ON_EARTH_M]
-    if not high:
-        return []
-    return [
-        f"the storey below {lowest.id} is not modelled: "
-        f"{'its floor counts' if len(high) == len(rooms) else 'some of its floors count'} "
-        "as open to what lies below"
-    ]
+    high = [space for space in rooms if is_high(space.floor_m, site)]
+    if high:
+        found.append(
+            f"the storey below {lowest.id} is not modelled: "
+            f"{'its floor counts' if len(high) == len(rooms) else 'some of its floors count'} "
+            "as open to what lies below"
+        )
+    open_m2: dict[str, float] = defaultdict(float)
+    buried: dict[str, None] = {}
+    by_id = {panel.id: panel for panel in panels}
+    for patch in patches:
+        panel = by_id[patch.panel]
+        if panel.kind == "floor" and patch.behind == "outdoors":
+            open_m2[panel.space] += patch.area_m2 / panel.area_m2
+        host = by_id.get(panel.host or "")
+        in_wall = host is not None and host.kind == "wall" and not (host.earth or panel.earth)
+        if panel.kind in OPENING_KINDS and in_wall and patch.behind == "earth":
+            buried[panel.id] = None
+    above = [space.id for space in spaces if space.storey != lowest.id and not space.raised]
+    if hanging := [name for name in above if open_m2[name] > 0.5]:
+        floors = "its floor counts" if len(hanging) == 1 else "their floors count"
+        found.append(
+            f"nothing is modelled below {_listed(hanging)}: {floors} as open to the outdoors"
+        )
+    if buried:
+        lie, them = ("lies", "it") if len(buried) == 1 else ("lie", "them")
+        found.append(
+            f"{_listed(list(buried))} {lie} below grade, wholly or in part: earth counts as "
+            f"standing behind {them}, since wells and cuttings are not modelled"
+        )
+    return found
 
 
 def find_faults(spaces: Sequence[Space]) -> list[Fault]:
@@ -83,7 +133,6 @@ def assemble(
     maker = ElementMaker(panels=panels, construction=construction)
     patches = lay_patches(
         site=site,
-        storeys=storeys,
         spaces=rooms,
         panels=panels,
         facings=find_facings(panels),
@@ -100,7 +149,7 @@ def assemble(
         patches=patches,
         elements=tuple(maker.elements),
         digest=fingerprint(site=site, panels=panels, patches=patches, obstacles=obstacles),
-        notes=tuple(_notes(site, storeys, rooms)),
+        notes=tuple(_notes(site, storeys, rooms, panels, patches)),
         obstacles=tuple(obstacles),
     )
 

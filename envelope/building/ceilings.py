@@ -16,17 +16,16 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
-from shapely.geometry import MultiPolygon, Polygon
 
-from envelope.building.flat import WELD_M, Area, pieces, ring_of
+from envelope.building.flat import HAIR_M, WELD_M, Area
 from envelope.building.planar import Floats
 from envelope.building.specs import CeilingSpec
-from envelope.errors import RangeError
+from envelope.errors import RangeError, length_text
 
 SAME = 1e-12  # slopes and heights closer than this are the same plane
 MOST_HIPS = 40
-GRID_M = 1e-11  # on which areas that share edges but for rounding are joined
+LEVEL_M = 1e-9  # heights closer than this are one
+PAST_M = 0.3 * HAIR_M  # how far a crease is drawn past its ends: rounding leaves no gap there
 STEEPEST_RAD = float(np.radians(85.0))
 COMPASS: tuple[tuple[str, tuple[float, float]], ...] = (
     ("north", (0.0, 1.0)),
@@ -86,14 +85,15 @@ def _slopes(spec: CeilingSpec, *, eaves_m: float, runs: Sequence[float]) -> list
     if not rise > WELD_M:
         raise CeilingError(
             "ceiling",
-            f"the ridge at {spec.ridge_m:.4g} m is not above the eaves at {eaves_m:.4g} m, which "
-            "are the height",
+            f"the ridge at {length_text(spec.ridge_m)} is not above the eaves at "
+            f"{length_text(eaves_m)}, which are the height",
         )
     slopes = [rise / run for run in runs]
     if max(slopes) > np.tan(STEEPEST_RAD):
         raise CeilingError(
             "ceiling",
-            f"the ceiling rises by {rise:.4g} m over {min(runs):.4g} m, which is steeper than 85°",
+            f"the ceiling rises by {length_text(rise)} over {length_text(min(runs))}, which is "
+            "steeper than 85°",
         )
     return slopes
 
@@ -116,8 +116,8 @@ def _gable(spec: CeilingSpec, outline: Floats, eaves_m: float) -> list[tuple[flo
         if not low + WELD_M < middle < high - WELD_M:
             raise CeilingError(
                 "ceiling",
-                f"the ridge goes through {spec.through[0]:.4g}, {spec.through[1]:.4g} m, which is "
-                "not between the eaves",
+                f"the ridge goes through {length_text(spec.through[0])}, "
+                f"{length_text(spec.through[1])}, which is not between the eaves",
             )
     runs = [middle - low, high - middle]
     slopes = _slopes(spec, eaves_m=eaves_m, runs=runs)
@@ -189,7 +189,8 @@ def planes_of(spec: CeilingSpec, *, outline: Floats, eaves_m: float) -> Floats:
         if not spec.flat_m > eaves_m + WELD_M:
             raise CeilingError(
                 "ceiling",
-                f"the level part at {spec.flat_m:.4g} m is not above the eaves at {eaves_m:.4g} m",
+                f"the level part at {length_text(spec.flat_m)} is not above the eaves at "
+                f"{length_text(eaves_m)}",
             )
         planes.append((0.0, 0.0, spec.flat_m))
     distinct: list[tuple[float, ...]] = []
@@ -199,64 +200,52 @@ def planes_of(spec: CeilingSpec, *, outline: Floats, eaves_m: float) -> Floats:
     return np.array(distinct)
 
 
-def _below(area: Area, difference: Floats) -> Area:
-    """The part of an area where ``a·x + b·y + c`` is 0 or less."""
-    slope = float(np.hypot(*difference[:2]))
-    if area.is_empty:
-        return area
-    if slope < SAME:
-        return area if difference[2] < 0.0 else MultiPolygon()
-    west, south, east, north = area.bounds
-    centre = np.array([0.5 * (west + east), 0.5 * (south + north)])
-    reach = 2.0 * (1.0 + np.hypot(east - west, north - south))
-    normal = difference[:2] / slope
-    along = np.array([-normal[1], normal[0]]) * reach
-    height = float(difference[:2] @ centre + difference[2]) / slope
-    if abs(height) > reach:
-        return area if height < 0.0 else MultiPolygon()
-    foot = centre - height * normal
-    deep = -2.0 * reach * normal
-    half = Polygon([foot - along, foot - along + deep, foot + along + deep, foot + along])
-    return area.intersection(half)
+def creases(planes: Floats, others: Floats | None, *, outline: Floats) -> Floats:
+    """Where ceilings bend: segments (m, 2, 2), drawn a little past their ends.
 
-
-def _sound(area: Area) -> list[Area]:
-    """Pieces of an area; hairs that rounding leaves, as of a hollow at a ridge, are taken off."""
-    found: list[Area] = []
-    for piece in pieces(area):
-        rings = [ring_of(ring) for ring in (piece.exterior, *piece.interiors)]
-        whole = all(len(ring) > 2 for ring in rings) and Polygon(rings[0], rings[1:]).is_valid
-        found.extend([piece] if whole else pieces(shapely.set_precision(piece, GRID_M)))
+    Parameters
+    ----------
+    planes : (k, 3) float
+    others : (l, 3) float, optional
+        Planes of a second ceiling, to find where the two cut each other; without it, where the
+        one over `planes` bends.
+    outline : (n, 2) float
+        What they matter over. [m]
+    """
+    two = planes if others is None else others
+    first, second = np.indices((len(planes), len(two))).reshape(2, -1)
+    if others is None:
+        first, second = first[first < second], second[first < second]
+    low, high = outline.min(axis=0), outline.max(axis=0)
+    # A circle well past the outline: ends near a corner of it would be neither in nor out.
+    centre, reach = 0.5 * (low + high), float(np.hypot(*(high - low)))
+    against = planes[first] - two[second]
+    slope = np.hypot(against[:, 0], against[:, 1])
+    keep = slope > SAME
+    first, second, against, slope = first[keep], second[keep], against[keep], slope[keep]
+    normal = against[:, :2] / slope[:, np.newaxis]
+    height = (against[:, :2] @ centre + against[:, 2]) / slope
+    half = np.sqrt(np.maximum(reach**2 - height**2, 0.0))
+    foot = centre - height[:, np.newaxis] * normal
+    along = np.column_stack((-normal[:, 1], normal[:, 0]))
+    start, end = -half, half
+    for index, own, sheet in ((first, planes, planes), (second, two, two)):
+        # Along the line the plane must be the lowest of its own ceiling: a + b·t <= 0.
+        over = own[index, np.newaxis] - sheet
+        a = np.einsum("ijk,ik->ij", over[..., :2], foot) + over[..., 2]
+        b = np.einsum("ijk,ik->ij", over[..., :2], along)
+        level = np.abs(b) < SAME
+        # Planes that meet in this very line, such as a level part at a ridge, do not end it.
+        binds = ~level & (a + np.abs(b) * reach > LEVEL_M)
+        bound = -a / np.where(level, 1.0, b)
+        end = np.minimum(end, np.where(binds & (b > 0.0), bound, np.inf).min(axis=1))
+        start = np.maximum(start, np.where(binds & (b < 0.0), bound, -np.inf).max(axis=1))
+        end = np.where((level & (a > LEVEL_M)).any(axis=1), -np.inf, end)
+    lasting = end > start + LEVEL_M
+    foot, along, start, end = foot[lasting], along[lasting], start[lasting], end[lasting]
+    ends = np.column_stack((start - PAST_M, end + PAST_M))[..., np.newaxis]
+    found: Floats = foot[:, np.newaxis] + ends * along[:, np.newaxis]
     return found
-
-
-def lowest_pieces(planes: Floats, area: Area) -> list[Piece]:
-    """Where over an area each plane is the lowest."""
-    found: list[Piece] = []
-    for index, plane in enumerate(planes):
-        part = area
-        for other in np.delete(planes, index, axis=0):
-            part = _below(part, plane - other)
-        found.extend(Piece(plane=plane, area=piece) for piece in _sound(part))
-    return found
-
-
-def raised_pieces(base: Sequence[Piece], over: Sequence[Piece]) -> tuple[list[Piece], list[Piece]]:
-    """What of a ceiling another one leaves, and where that one is the higher of the two."""
-    higher: list[Piece] = []
-    for top in over:
-        parts: list[Area] = []
-        for low in base:
-            shared = low.area.intersection(top.area)
-            parts.extend(pieces(_below(shared, low.plane - top.plane)))
-        whole = shapely.union_all(parts, grid_size=GRID_M)
-        higher.extend(Piece(plane=top.plane, area=part) for part in _sound(whole))
-    taken = shapely.union_all([top.area for top in higher], grid_size=GRID_M)
-    left: list[Piece] = []
-    for low in base:
-        rest = shapely.difference(low.area, taken, grid_size=GRID_M)
-        left.extend(Piece(plane=low.plane, area=part) for part in _sound(rest))
-    return left, higher
 
 
 def volume_under(parts: Iterable[Piece]) -> float:

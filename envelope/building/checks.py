@@ -9,11 +9,11 @@ from itertools import pairwise
 
 import numpy as np
 import shapely
-from scipy.spatial import cKDTree
-from shapely.geometry import MultiLineString
+from shapely.geometry import MultiLineString, Point
 
-from envelope.building.flat import SLIVER_M2, WELD_M, Area, polygon_of
+from envelope.building.flat import SLIVER_M2, WELD_M, Area, first_within, polygon_of, spot_inside
 from envelope.building.inside import bounds, fans, winding
+from envelope.building.neighbours import touching
 from envelope.building.planar import Floats, Frame, area_vector, frozen
 from envelope.building.records import Panel, Space
 from envelope.errors import Fault
@@ -33,11 +33,7 @@ def welded(space: Space) -> Space:
     """The space with corners closer than the weld distance made one; others are not touched."""
     rings = [ring for panel in space.panels for ring in (panel.outline, *panel.holes)]
     corners = np.concatenate(rings)
-    # Whichever of a cluster comes first stands for all of it.
-    first = np.arange(len(corners))
-    for low, high in sorted(cKDTree(corners).query_pairs(WELD_M)):
-        first[high] = min(first[high], first[low])
-    joined = corners[first]
+    joined = corners[first_within(corners, WELD_M)]
     if np.array_equal(joined, corners):
         return space
     panels: list[Panel] = []
@@ -166,19 +162,25 @@ def _fold_faults(space: Space) -> list[Fault]:
     """Panels that come through the space itself, such as a reveal deeper than its wall."""
     owners: list[Panel] = []
     spots: list[Floats] = []
+    steps: list[float] = []
     for panel in space.panels:
-        flat = [polygon_of(panel).representative_point().coords[0]]
+        area = polygon_of(panel)
+        middle = spot_inside(area)
+        flat = [middle]
+        # Beside a panel of a millimetre, half a millimetre off it may be in the next one.
+        steps.append(min(STEP_M, 0.3 * float(area.boundary.distance(Point(middle)))))
         if panel.host is not None:
             # Niches are the parts that reach out of the room: look at their corners as well.
             corners = panel.frame.flatten(panel.outline)
             flat.extend(corners + 0.02 * (corners.mean(axis=0) - corners))
+            steps.extend([STEP_M] * len(corners))
         spots.append(panel.frame.lift(np.array(flat)))
         owners.extend([panel] * len(flat))
     triangles = fans(space.panels)
     points = np.concatenate(spots)
-    step = STEP_M * np.array([panel.normal for panel in owners])
-    astray = np.abs(winding(points + step, triangles) - 1.0) > 0.01
-    astray |= np.abs(winding(points - step, triangles)) > 0.01
+    offsets = np.array(steps)[:, np.newaxis] * np.array([panel.normal for panel in owners])
+    astray = np.abs(winding(points + offsets, triangles) - 1.0) > 0.01
+    astray |= np.abs(winding(points - offsets, triangles)) > 0.01
     found: list[Fault] = []
     for index in np.flatnonzero(astray):
         panel = owners[index]
@@ -247,7 +249,7 @@ def _inside_area(space: Space, frame: Frame, area: Area) -> float:
     for face in faces:
         shared = float(face.intersection(area).area)
         if shared > OVERLAP_M2:
-            spot = np.array([face.representative_point().coords[0]])
+            spot = spot_inside(face)[np.newaxis]
             if winding(frame.lift(spot), fans(space.panels))[0] > 0.5:
                 total += shared
     return total
@@ -283,19 +285,21 @@ def _apart(space: Space, other: Space) -> bool:
 
 
 def _overlap_faults(spaces: Sequence[Space]) -> list[Fault]:
+    if not spaces:
+        return []
     boxes = [bounds(space.panels) for space in spaces]
+    lows, highs = (np.array(ends) for ends in zip(*boxes, strict=True))
     found: list[Fault] = []
-    for second, other in enumerate(spaces):
-        for first in range(second):
-            low = np.maximum(boxes[first][0], boxes[second][0])
-            high = np.minimum(boxes[first][1], boxes[second][1])
-            if np.any(high - low <= STEP_M) or _apart(spaces[first], other):
+    for seconds, firsts in touching(lows, highs):
+        room = np.minimum(highs[firsts], highs[seconds]) - np.maximum(lows[firsts], lows[seconds])
+        near = (firsts < seconds) & np.all(room > STEP_M, axis=1)
+        for second, first in zip(seconds[near].tolist(), firsts[near].tolist(), strict=True):
+            space, other = spaces[first], spaces[second]
+            if _apart(space, other):
                 continue
-            at = _pierced_by(spaces[first], other) or _pierced_by(other, spaces[first])
+            at = _pierced_by(space, other) or _pierced_by(other, space)
             if at is not None:
-                found.append(
-                    _fault(other, f"spaces {spaces[first].id} and {other.id} overlap, at {at}")
-                )
+                found.append(_fault(other, f"spaces {space.id} and {other.id} overlap, at {at}"))
     return found
 
 

@@ -93,7 +93,7 @@ class ElementMaker:
             if base == "wall":
                 return "interior-wall" if void else "exterior-wall"
             if base == "floor":
-                return "slab" if behind == "earth" else "floor"
+                return "slab" if behind == "earth" and not void else "floor"
             return "floor" if void else "roof"
         own, other = self._own_kind(panel), self._own_kind(far)
         if own == "none" and other == "none":

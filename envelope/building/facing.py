@@ -19,6 +19,7 @@ import numpy as np
 from shapely.geometry import Polygon
 
 from envelope.building.flat import WELD_M, Area, carried, common, minus, polygon_of
+from envelope.building.neighbours import touching
 from envelope.building.planar import Floats
 from envelope.building.records import Panel
 
@@ -103,19 +104,19 @@ def find_facings(panels: Sequence[Panel]) -> list[list[Facing]]:
     lows = np.array([panel.outline.min(axis=0) for panel in panels])
     highs = np.array([panel.outline.max(axis=0) for panel in panels])
     takes_part = np.array([panel.kind != "reveal" for panel in panels])
-    seen: list[dict[int, Facing]] = []
-    for index in range(len(panels)):
-        if not takes_part[index]:
-            seen.append({})
-            continue
-        # The box that the panel sweeps on its way outward.
-        reach = -FACING_M * normals[index]
-        low = lows[index] + np.minimum(reach, 0.0) - WELD_M
-        high = highs[index] + np.maximum(reach, 0.0) + WELD_M
-        near = np.all(lows <= high, axis=1) & np.all(highs >= low, axis=1) & takes_part
-        near &= normals @ normals[index] < -GRAZING_COSINE
-        candidates = [int(other) for other in np.flatnonzero(near)]
-        seen.append({item.far: item for item in _seen_from(index, panels, candidates)})
+    # The box that each panel sweeps on its way outward.
+    reach = -FACING_M * normals
+    swept = (lows + np.minimum(reach, 0.0) - WELD_M, highs + np.maximum(reach, 0.0) + WELD_M)
+    candidates: list[list[int]] = [[] for _ in panels]
+    for seekers, found_near in touching(lows, highs, seeking=swept):
+        turned = np.einsum("ij,ij->i", normals[seekers], normals[found_near]) < -GRAZING_COSINE
+        turned &= takes_part[seekers] & takes_part[found_near]
+        for index, other in zip(seekers[turned].tolist(), found_near[turned].tolist(), strict=True):
+            candidates[index].append(other)
+    seen = [
+        {item.far: item for item in _seen_from(index, panels, others)} if others else {}
+        for index, others in enumerate(candidates)
+    ]
     found: list[list[Facing]] = [[] for _ in panels]
     for index, mine in enumerate(seen):
         for other, facing in mine.items():

@@ -7,6 +7,8 @@ from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.polygon import orient
 
@@ -16,10 +18,21 @@ from envelope.building.records import Panel, Region
 WELD_M = 1e-4  # vertices closer than this are one
 ROUNDING_M = 1e-9  # corners closer than this differ by rounding alone
 HAIR_M = 1e-7  # edges closer than this coincide
+CLEAR_M = 1e-3  # a spot this far from an edge is well inside
 SLIVER_M2 = 1e-8  # pieces smaller than this come from rounding
 
 # Any polygonal shapely geometry; shapely is untyped here.
 Area = Any
+NOTHING: Area = MultiPolygon()
+
+
+def first_within(points: Floats, reach_m: float) -> NDArray[np.intp]:
+    """For each point (n, d) the index of the first one that stands for it and those around."""
+    first = np.arange(len(points))
+    pairs = cKDTree(points).query_pairs(reach_m, output_type="ndarray")
+    for low, high in pairs[np.lexsort(pairs.T[::-1])].tolist():
+        first[high] = min(first[high], first[low])
+    return first
 
 
 def polygon_of(panel: Panel, frame: Frame | None = None) -> Area:
@@ -28,22 +41,35 @@ def polygon_of(panel: Panel, frame: Frame | None = None) -> Area:
     return Polygon(onto.flatten(panel.outline), [onto.flatten(hole) for hole in panel.holes])
 
 
+def spot_inside(area: Area) -> Floats:
+    """A spot (2,) well inside a polygon.
+
+    A usual one is found on a level line through the polygon, which where two corners should be
+    level and are not for rounding may run along its edge: then it is sought among triangles.
+    """
+    spots = [area.representative_point()]
+    edge = area.boundary
+    if edge.distance(spots[0]) < CLEAR_M:
+        triangles = shapely.get_parts(shapely.constrained_delaunay_triangles(area))
+        spots.extend(shapely.centroid(triangles))
+    best = spots[int(np.argmax(shapely.distance(spots, edge)))]
+    return np.array([best.x, best.y])
+
+
 def pieces(area: Area) -> list[Area]:
     """Polygons of any geometry, slivers left out."""
-    parts = shapely.get_parts(area)
-    found: list[Area] = []
-    for part in parts:
-        if part.geom_type == "Polygon":
-            if part.area > SLIVER_M2:
-                found.append(part)
-        elif part.geom_type in ("MultiPolygon", "GeometryCollection"):
-            found.extend(pieces(part))
-    return found
+    if area.geom_type == "Polygon":
+        return [area] if area.area > SLIVER_M2 else []
+    if area.geom_type not in ("MultiPolygon", "GeometryCollection"):
+        return []
+    return [piece for part in area.geoms for piece in pieces(part)]
 
 
 def swept(area: Area) -> Area:
     """The same area without slivers, lines and points."""
     found = pieces(area)
+    if not found:
+        return NOTHING
     return found[0] if len(found) == 1 else MultiPolygon(found)
 
 
@@ -67,12 +93,12 @@ def minus(area: Area, other: Area) -> Area:
 def common(area: Area, other: Area) -> Area:
     """What two areas share."""
     one, two = _matched(area, other)
-    return swept(one.intersection(two)) if one.intersects(two) else MultiPolygon()
+    return swept(one.intersection(two)) if one.intersects(two) else NOTHING
 
 
 def joined(areas: Iterable[Area]) -> Area:
     """Areas taken together."""
-    whole: Area = MultiPolygon()
+    whole: Area = NOTHING
     for area in areas:
         one, two = _matched(whole, area)
         whole = swept(one.union(two))

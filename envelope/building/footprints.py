@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from shapely.geometry import LineString, Polygon
+import shapely
+from shapely.geometry import Polygon
 
 from envelope.building.flat import WELD_M
 from envelope.building.planar import Floats
 from envelope.building.specs import SpaceSpec
-from envelope.errors import Fault
+from envelope.errors import Fault, length_text
 
 
 def footprint_area(corners: Floats) -> float:
@@ -18,6 +19,21 @@ def footprint_area(corners: Floats) -> float:
     local = corners - corners[0]
     ends = np.roll(local, -1, axis=0)
     return 0.5 * float((local[:, 0] * ends[:, 1] - local[:, 1] * ends[:, 0]).sum())
+
+
+def _first_meeting(corners: Floats, ends: Floats) -> tuple[int, int] | None:
+    """The first two sides of an outline that share more than the corner between neighbours."""
+    sides = shapely.linestrings(np.stack((corners, ends), axis=1))
+    first, second = np.triu_indices(len(sides), 1)
+    beside = np.isin(second - first, (1, len(sides) - 1))
+    meets = np.empty(len(first), dtype=bool)
+    shared = shapely.intersection(sides[first[beside]], sides[second[beside]])
+    meets[beside] = shapely.length(shared) > WELD_M
+    meets[~beside] = shapely.distance(sides[first[~beside]], sides[second[~beside]]) < WELD_M
+    if not meets.any():
+        return None
+    at = int(np.argmax(meets))
+    return int(first[at]), int(second[at])
 
 
 def outline_trouble(corners: Floats, what: str, side: str = "wall") -> str | None:
@@ -31,20 +47,11 @@ def outline_trouble(corners: Floats, what: str, side: str = "wall") -> str | Non
     short = np.flatnonzero(np.hypot(*(ends - corners).T) < WELD_M)
     if len(short):
         return f"{side} {short[0] + 1} of {what} has no length"
-    walls = [LineString([start, end]) for start, end in zip(corners, ends, strict=True)]
-    for first in range(count):
-        for second in range(first + 1, count):
-            apart = second - first
-            if apart in (1, count - 1):
-                # Neighbours share a corner and must share nothing else.
-                crosses = walls[first].intersection(walls[second]).length > WELD_M
-            else:
-                crosses = walls[first].distance(walls[second]) < WELD_M
-            if crosses:
-                return (
-                    f"the footprint of {what} crosses itself: "
-                    f"{side} {first + 1} meets {side} {second + 1}"
-                )
+    met = _first_meeting(corners, ends)
+    if met is not None:
+        return (
+            f"the footprint of {what} crosses itself: {side} {met[0] + 1} meets {side} {met[1] + 1}"
+        )
     if footprint_area(corners) < 0.0:
         return f"the footprint of {what} runs clockwise; go round its corners counter-clockwise"
     return None
@@ -61,10 +68,12 @@ def footprint_faults(spec: SpaceSpec) -> list[Fault]:
     if not (np.isfinite(spec.height_m) and spec.height_m > least):
         wanted = "must be above 0" if least > 0.0 else "cannot be below 0"
         found.append(
-            fault(f"space {spec.id} has height {spec.height_m:g} m; it {wanted}", "height")
+            fault(f"space {spec.id} has height {length_text(spec.height_m)}; it {wanted}", "height")
         )
     if not np.isfinite(spec.floor_m):
-        found.append(fault(f"the floor of space {spec.id} lies at {spec.floor_m} m", "storey"))
+        found.append(
+            fault(f"the floor of space {spec.id} lies at {length_text(spec.floor_m)}", "storey")
+        )
     if not np.all(np.isfinite(spec.origin)):
         found.append(fault(f"the origin of space {spec.id} is not finite", "origin"))
     corners = np.asarray(spec.corners, dtype=np.float64)
@@ -108,7 +117,8 @@ def _hollow_faults(spec: SpaceSpec, fault: Callable[[str, str], Fault]) -> list[
 
 
 def _dormer_faults(spec: SpaceSpec) -> list[Fault]:
-    wide = Polygon(spec.corners).buffer(WELD_M, join_style="mitre")
+    room = Polygon(spec.corners)
+    wide = room.buffer(WELD_M, join_style="mitre")
     found: list[Fault] = []
     earlier: list[tuple[str, Polygon]] = []
     for dormer in spec.dormers:
@@ -117,7 +127,9 @@ def _dormer_faults(spec: SpaceSpec) -> list[Fault]:
             return Fault(message=message, subject=("dormer", name, key))
 
         if not np.isfinite(dormer.height_m):
-            found.append(fault(f"dormer {dormer.id} has height {dormer.height_m:g} m", "height"))
+            found.append(
+                fault(f"dormer {dormer.id} has height {length_text(dormer.height_m)}", "height")
+            )
             continue
         outlines = [("footprint", dormer.corners, f"dormer {dormer.id}")]
         if dormer.ceiling.over is not None:
@@ -133,7 +145,9 @@ def _dormer_faults(spec: SpaceSpec) -> list[Fault]:
             continue
         area = Polygon(dormer.corners)
         if not wide.covers(area):
-            found.append(fault(f"dormer {dormer.id} reaches past the walls of {spec.id}"))
+            corners = shapely.points(shapely.get_coordinates(area.difference(room)))
+            past = length_text(float(shapely.distance(corners, room).max()))
+            found.append(fault(f"dormer {dormer.id} reaches {past} past the walls of {spec.id}"))
         for name, other in earlier:
             if area.distance(other) < WELD_M:
                 found.append(

@@ -13,6 +13,8 @@ from envelope.building.records import Building
 Polarization = Literal["unpolarized", "horizontal", "vertical"]
 Range = tuple[float, float]
 
+LOSS_TOLERANCE_DB = 2.0  # of a loss that is stated as such; common practice, no source
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LossCurve:
@@ -60,6 +62,7 @@ class Assembly:
     loss: LossCurve | None = None
     entry_loss: str | None = None  # a 3GPP TR 38.901 material class
     reflects: float | None = None  # power fraction, for `loss`
+    loss_tolerance_db: float = LOSS_TOLERANCE_DB  # 10–90 % band of a loss or a class
     note: str = ""
 
 
@@ -90,9 +93,28 @@ class Treatment:
     open_fraction: float | None = None  # open area over whole area
     loss: LossCurve | None = None  # for "fixed"
     reflects: float | None = None
+    loss_tolerance_db: float = LOSS_TOLERANCE_DB  # 10–90 % band of a "fixed" loss
     standoff_m: float = 0.0  # air between it and what it is put on
     price: Price | None = None
     note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Solved:
+    """How a source's level outside, or a point's EIRP, came out of readings.
+
+    All in W/m² for a source in a direction, in W for a point.
+    """
+
+    source: str
+    quantity: Literal["level_w_m2", "eirp_w"]
+    readings: tuple[str, ...]
+    value: float
+    low: float  # 10–90 % band
+    high: float
+    lowest: float  # within which it lies at least 95 times in 100
+    highest: float
+    notes: tuple[str, ...] = ()  # for people: what came out, and where it is poor
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -118,6 +140,7 @@ class Source:
     ground_reflection: bool = False  # the level was measured without its mirrored partner
     level_tolerance_db: float = 3.0  # 10–90 % band of the level; common practice, no source
     direction_tolerance_rad: float = 0.0873  # 5°, the same
+    solved: Solved | None = None  # where the level or EIRP comes from readings
 
     def __post_init__(self) -> None:
         if self.position_m is not None:
@@ -155,6 +178,23 @@ class Plan:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Reading:
+    """What a meter showed of one source or several together, before any treatment."""
+
+    id: str
+    sources: tuple[str, ...]
+    position_m: Floats  # (3,) in the building's coordinates
+    level_w_m2: float
+    plan: Plan  # without treatment; windows and doors as they stood
+    space: str | None = None  # None outdoors
+    spots: int = 1  # places, and directions of the antenna, averaged in power
+    tolerance_db: float = 0.0  # 10–90 % band of the meter, the same in every reading
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "position_m", frozen(self.position_m))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Job:
     """Everything that one project file says, resolved against its building.
 
@@ -173,6 +213,17 @@ class Job:
     furnishing_m2: Mapping[str, float] = field(default_factory=dict)  # absorption cross-section
     assumed_source: bool = False  # no source in the file: an even exterior field at 2.45 GHz
     notes: tuple[str, ...] = ()
+    readings: tuple[Reading, ...] = ()
+    feet: bool = False  # lengths are written in feet and inches, and are shown so
+
+    @property
+    def solved(self) -> tuple[Solved, ...]:
+        """Levels that come from readings; a source mirrored by the ground has none of its own."""
+        return tuple(
+            source.solved
+            for source in self.sources
+            if source.solved is not None and source.solved.source == source.id
+        )
 
     def plan(self, name: str) -> Plan:
         """Plan by id; KeyError where there is none."""

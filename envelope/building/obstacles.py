@@ -14,7 +14,7 @@ from envelope.building.inside import bounds
 from envelope.building.planar import Floats
 from envelope.building.records import Obstacle, Space
 from envelope.building.specs import ObstacleSpec
-from envelope.errors import Fault
+from envelope.errors import Fault, length_text
 
 
 def _has_inward_corner(corners: Floats) -> bool:
@@ -55,7 +55,9 @@ def place_obstacles(
             continue
         if not (np.isfinite(spec.low_m) and spec.high_m > spec.low_m + WELD_M):
             refuse(
-                "height", f"reaches from {spec.low_m:g} m to {spec.high_m:g} m: it has no height"
+                "height",
+                f"reaches from {length_text(spec.low_m)} to {length_text(spec.high_m)}: it "
+                "has no height",
             )
             continue
         inside = [name for name, space in spaces.items() if _reaches_into(spec, space)]

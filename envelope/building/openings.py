@@ -9,6 +9,8 @@ space that declares it      ═════════  leaf, once for each sid
 
 from __future__ import annotations
 
+import difflib
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -31,12 +33,13 @@ from envelope.building.records import Panel, Space
 from envelope.building.selectors import GROUPS, nearest_names
 from envelope.building.shells import slope_under
 from envelope.building.specs import OpeningSpec
-from envelope.errors import Fault
+from envelope.errors import Fault, length_text
 
 # Set into the surface that they are mounted on: they never come through to the other side.
 ONE_SIDED = ("box", "light")
 # Names that already mean other panels of a space.
 RESERVED = frozenset((*GROUPS, "north", "east", "south", "west"))
+LISTED = 8  # panels named in one message
 PAST_EDGE_M = 1e-2  # how far a cut is drawn past an edge that it touches
 
 
@@ -60,25 +63,25 @@ def _drawn_past_edges(hole: Floats, whole: Area) -> Area:
     return Polygon(moved)
 
 
-def _cut_panel(host: Panel, cuts: Sequence[Cut], refusals: Refusals) -> Panel:
-    """The host with the holes of its openings; holes at its edge become notches."""
-    whole = polygon_of(host)
-    left = whole
-    for cut in cuts:
-        left = left.difference(_drawn_past_edges(host.frame.flatten(cut.hole), whole))
-        parts = pieces(left)
-        if len(parts) != 1:
-            trouble = (
-                f"covers the whole of {host.id}"
-                if not parts
-                else f"splits {host.id} into {len(parts)} pieces"
-            )
-            raise refusals.refuse(
-                cut.spec,
-                "size",
-                f"{trouble}: leave at least 1 mm beside, above or below it",
-            )
-        left = parts[0]
+def _remains(cut: Cut, left: Area, refusals: Refusals) -> Area:
+    """What one more opening leaves of its host; a hole at the edge becomes a notch."""
+    host = cut.host
+    hole = _drawn_past_edges(host.frame.flatten(cut.hole), polygon_of(host))
+    parts = pieces(left.difference(hole))
+    if len(parts) != 1:
+        trouble = (
+            f"covers the whole of {host.id}"
+            if not parts
+            else f"splits {host.id} into {len(parts)} pieces"
+        )
+        raise refusals.refuse(
+            cut.spec, "size", f"{trouble}: leave at least 1 mm beside, above or below it"
+        )
+    return parts[0]
+
+
+def _with_holes(host: Panel, left: Area) -> Panel:
+    """The host as its openings leave it."""
     turned = orient(left, 1.0)
     return replace(
         host,
@@ -87,28 +90,44 @@ def _cut_panel(host: Panel, cuts: Sequence[Cut], refusals: Refusals) -> Panel:
     )
 
 
+def _has(space: Space) -> str:
+    """The panels of a space as they are written, the words for one panel together."""
+    names = [
+        " or ".join(f'"{name}"' for name in (panel.id, *panel.aliases)) for panel in space.panels
+    ]
+    more = f" and {len(names) - LISTED} more" if len(names) > LISTED else ""
+    return f"{space.id} has {', '.join(names[:LISTED])}{more}"
+
+
 def _find_host(
     spec: OpeningSpec,
     spaces: Mapping[str, Space],
-    hosts: Mapping[str, Panel],
+    hosts: Mapping[str, Sequence[Panel]],
     every_space: Sequence[str],
     refusals: Refusals,
 ) -> Panel:
     if spec.id in RESERVED or "/" in spec.id or not spec.id or spec.id.isdigit():
         raise refusals.refuse(spec, "id", "cannot be called so: that name means other panels")
-    if spec.on in hosts:
-        return hosts[spec.on]
-    if spec.on.rpartition("/")[0] in spaces and spec.centre is not None:
+    named = hosts.get(spec.on, ())
+    if len(named) > 1:
+        parts = " or ".join(f'"{panel.id}"' for panel in named)
+        raise refusals.refuse(
+            spec, "on", f'is on "{spec.on}", which the ceiling leaves in parts: write {parts}'
+        )
+    if named:
+        return named[0]
+    room, _, name = spec.on.partition("/")
+    if room in spaces and spec.centre is not None:
         # One name for a ceiling of several planes: the one over the spot is meant.
-        space = spaces[spec.on.rpartition("/")[0]]
+        space = spaces[room]
         under = slope_under(space.panels, spec.on, np.array(spec.centre) + space.origin)
         if under is not None:
             return under
-    room, _, _ = spec.on.partition("/")
     if room in spaces:
-        known = [name for name in hosts if name.startswith(f"{room}/")]
-        hint = f"; {room} has {', '.join(name.partition('/')[2] for name in known)}"
-        raise refusals.refuse(spec, "on", f'is on "{spec.on}", which does not exist{hint}')
+        known = [word for word in hosts if word.startswith(f"{room}/")]
+        close = not name.isdigit() and difflib.get_close_matches(spec.on, known, n=1, cutoff=0.85)
+        hint = f'did you mean "{close[0]}"?' if close else _has(spaces[room])
+        raise refusals.refuse(spec, "on", f'is on "{spec.on}", which does not exist; {hint}')
     if room in every_space:
         raise RefusedError  # the space's own faults are noted already
     hint = nearest_names(room, every_space)
@@ -142,8 +161,8 @@ def _depths(cut: Cut, far: Panel, refusals: Refusals) -> Floats:
         raise refusals.refuse(
             spec,
             "reveal",
-            f"has a reveal of {spec.reveal_m:.4g} m in {host.id}, but {far.id} is only "
-            f"{depths.min():.4g} m behind it",
+            f"has a reveal of {length_text(spec.reveal_m)} in {host.id}, but {far.id} is only "
+            f"{length_text(depths.min())} behind it",
         )
     return depths
 
@@ -250,10 +269,13 @@ def cut_openings(
     """
     refusals = Refusals(faults)
     panels = [panel for space in spaces.values() for panel in space.panels]
-    hosts = {name: panel for panel in panels for name in (panel.id, *panel.aliases)}
+    hosts: dict[str, list[Panel]] = defaultdict(list)
+    for panel in panels:
+        for name in (panel.id, *panel.aliases):
+            hosts[name].append(panel)
     sides = _Sides(panels)
     made: dict[str, list[Cut]] = {panel.id: [] for panel in panels}
-    bodies = {panel.id: panel for panel in panels}
+    left: dict[str, Area] = {}
     filled: dict[str, list[Panel]] = {name: [] for name in spaces}
     niches_m3 = dict.fromkeys(spaces, 0.0)
     names: set[str] = set()
@@ -284,22 +306,23 @@ def cut_openings(
             cuts = _sides_of(spec, cut, sides, refusals)
             for side in cuts:
                 _check_neighbours(side, made[side.host.id], refusals)
-            opened = {
-                side.host.id: _cut_panel(side.host, [*made[side.host.id], side], refusals)
-                for side in cuts
-            }
+            opened = {}
+            for side in cuts:
+                before = left.get(side.host.id)
+                whole = polygon_of(side.host) if before is None else before
+                opened[side.host.id] = _remains(side, whole, refusals)
         except RefusedError:
             continue
-        bodies.update(opened)
+        left.update(opened)
         for side in cuts:
             made[side.host.id].append(side)
             filled[side.host.space].extend(filling(side))
             niches_m3[side.host.space] += niche_m3(side)
-    cut_spaces = {
-        name: replace(
-            space,
-            panels=(*(bodies[panel.id] for panel in space.panels), *filled[name]),
-        )
-        for name, space in spaces.items()
-    }
+    cut_spaces = {}
+    for name, space in spaces.items():
+        bodies = [
+            _with_holes(panel, left[panel.id]) if panel.id in left else panel
+            for panel in space.panels
+        ]
+        cut_spaces[name] = replace(space, panels=(*bodies, *filled[name]))
     return cut_spaces, niches_m3

@@ -6,12 +6,14 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from shapely.geometry import MultiPolygon
 from shapely.geometry import box as rectangle
 
 from envelope.building.elements import ElementMaker
 from envelope.building.facing import FACING_M, Facing
 from envelope.building.flat import (
+    HAIR_M,
+    NOTHING,
+    ROUNDING_M,
     Area,
     carried,
     common,
@@ -21,9 +23,10 @@ from envelope.building.flat import (
     polygon_of,
     regions_of,
 )
-from envelope.building.records import Behind, Panel, Patch, Site, Space, Storey
+from envelope.building.records import Behind, Panel, Patch, Site, Space
 
-# A floor this far above grade at most may lie on earth (a plinth, steps up to the door).
+# A floor with nothing below it and this far above grade at most lies on earth (a plinth, steps up
+# to the door).
 ON_EARTH_M = 1.0
 TOUCH_M = 1e-3
 
@@ -40,14 +43,19 @@ class _Draft:
     void: bool = False  # the left-over strip beside an interior wall or floor
 
 
+def is_high(floor_m: float, site: Site) -> bool:
+    """Whether a floor with nothing below it is too far above grade to lie on earth."""
+    return floor_m - site.grade_m > ON_EARTH_M + ROUNDING_M
+
+
 def strips(left: Area, faced: Area) -> Area:
     """The parts of what a panel has left that only an interior wall or floor can stand behind.
 
-    They are narrower than the greatest distance of facing panels and touch a facing one: the ends
+    They are no wider than the greatest distance of facing panels and touch a facing one: the ends
     of the walls and floors between the spaces behind.
     """
     found: list[Area] = []
-    half = 0.5 * FACING_M
+    half = 0.5 * FACING_M + HAIR_M  # of two that are just as wide, rounding must not pick one
     for piece in pieces(left):
         if piece.distance(faced) > TOUCH_M:
             continue
@@ -71,7 +79,6 @@ class _Patcher:
         self,
         *,
         site: Site,
-        storeys: Sequence[Storey],
         spaces: Sequence[Space],
         panels: Sequence[Panel],
         facings: Sequence[Sequence[Facing]],
@@ -81,7 +88,6 @@ class _Patcher:
         self.facings = facings
         self.index = {panel.id: index for index, panel in enumerate(panels)}
         self.spaces = {space.id: space for space in spaces}
-        self.lowest = min(storeys, key=lambda storey: storey.floor_m).id
         self.carried_by: dict[str, list[int]] = defaultdict(list)
         for index, panel in enumerate(panels):
             if panel.host is not None and panel.kind != "reveal":
@@ -107,7 +113,7 @@ class _Patcher:
                 seen = joined(faced)
                 self.voids[base] = strips(minus(whole, seen), seen)
             else:
-                self.voids[base] = MultiPolygon()
+                self.voids[base] = NOTHING
         return self.voids[base]
 
     def draft(self, index: int) -> list[_Draft]:
@@ -128,17 +134,19 @@ class _Patcher:
             left = minus(left, item.area)
         base = self.base(panel)
         void = self.void(self.index[base.id])
-        strip: Area = MultiPolygon()
+        strip: Area = NOTHING
         if not void.is_empty and not left.is_empty:
             void = carried(void, base.frame, panel.frame)
             strip, left = common(left, void), minus(left, void)
         if panel.earth or base.earth:
-            left, strip = joined([left, strip]), MultiPolygon()
+            left, strip = joined([left, strip]), NOTHING
         above, below = self._by_ground(panel, base, left)
+        strip_above, strip_below = self._at_grade(panel, strip)
         rest: list[tuple[Area, Behind, bool]] = [
             (above, "outdoors", False),
             (below, "earth", False),
-            (strip, "outdoors", True),
+            (strip_above, "outdoors", True),
+            (strip_below, "earth", True),
         ]
         for area, behind, is_void in rest:
             if not area.is_empty:
@@ -147,25 +155,23 @@ class _Patcher:
 
     def _by_ground(self, panel: Panel, base: Panel, left: Area) -> tuple[Area, Area]:
         """What of the rest of a panel is against the outdoors, and what against earth."""
-        nothing = MultiPolygon()
         if left.is_empty:
-            return nothing, nothing
+            return NOTHING, NOTHING
         if panel.earth or base.earth:
-            return nothing, left
+            return NOTHING, left
         if base.kind == "floor":
-            space = self.spaces[panel.space]
-            low = float(base.outline[:, 2].min())
-            on_earth = (
-                space.storey == self.lowest
-                and not space.raised
-                and low <= self.site.grade_m + ON_EARTH_M
-            )
-            return (nothing, left) if on_earth else (left, nothing)
-        lows, highs = panel.outline[:, 2].min(), panel.outline[:, 2].max()
-        if lows >= self.site.grade_m:
-            return left, nothing
-        if highs <= self.site.grade_m:
-            return nothing, left
+            stands_clear = self.spaces[panel.space].raised
+            if stands_clear or is_high(float(base.outline[:, 2].min()), self.site):
+                return left, NOTHING
+            return NOTHING, left
+        return self._at_grade(panel, left)
+
+    def _at_grade(self, panel: Panel, left: Area) -> tuple[Area, Area]:
+        """What of a part of a panel lies above grade, and what below."""
+        if left.is_empty or panel.outline[:, 2].min() >= self.site.grade_m:
+            return left, NOTHING
+        if panel.outline[:, 2].max() <= self.site.grade_m:
+            return NOTHING, left
         level = (self.site.grade_m - panel.frame.origin[2]) / panel.frame.v[2]
         west, south, east, north = left.bounds
         ground = rectangle(west - 1.0, min(south, level) - 1.0, east + 1.0, level)
@@ -176,7 +182,6 @@ class _Patcher:
 def lay_patches(
     *,
     site: Site,
-    storeys: Sequence[Storey],
     spaces: Sequence[Space],
     panels: Sequence[Panel],
     facings: Sequence[Sequence[Facing]],
@@ -186,7 +191,7 @@ def lay_patches(
 
     Parameters
     ----------
-    site, storeys, spaces
+    site, spaces
         As in `Building`.
     panels : sequence of Panel
         Every panel of `spaces`, in order.
@@ -195,7 +200,7 @@ def lay_patches(
     maker : ElementMaker
         Makes the elements; it also notes what construction is missing.
     """
-    patcher = _Patcher(site=site, storeys=storeys, spaces=spaces, panels=panels, facings=facings)
+    patcher = _Patcher(site=site, spaces=spaces, panels=panels, facings=facings)
     drafts: list[list[_Draft]] = [
         [] if panel.kind == "reveal" else patcher.draft(index) for index, panel in enumerate(panels)
     ]

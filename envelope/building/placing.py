@@ -8,7 +8,7 @@ from envelope.building.flat import WELD_M
 from envelope.building.planar import Floats
 from envelope.building.records import OPENING_KINDS, Panel
 from envelope.building.specs import OpeningSpec
-from envelope.errors import Fault
+from envelope.errors import Fault, length_text
 
 WITH_RING = ("box", "light")
 WITH_SEAMS = ("door", "hatch")
@@ -69,8 +69,8 @@ def check_numbers(spec: OpeningSpec, host: Panel, refusals: Refusals) -> None:
         refusals.refuse(
             spec,
             "undercut",
-            f"has an undercut of {spec.undercut_m:g} m, which is not below its height of "
-            f"{spec.height_m:g} m",
+            f"has an undercut of {length_text(spec.undercut_m)}, which is not below its height of "
+            f"{length_text(spec.height_m)}",
         )
         bad = True
     if spec.ring_m > 0.0 and spec.kind not in WITH_RING:
@@ -103,8 +103,8 @@ def check_numbers(spec: OpeningSpec, host: Panel, refusals: Refusals) -> None:
             refusals.refuse(
                 spec,
                 "size",
-                f"is {spec.width_m:.4g} m x {spec.height_m:.4g} m: its seams, film edge or tilt "
-                "leave no leaf",
+                f"is {length_text(spec.width_m)} x {length_text(spec.height_m)}: its seams, film "
+                "edge or tilt leave no leaf",
             )
             bad = True
     if bad:
@@ -157,7 +157,8 @@ def wall_hole(
         reach = spec.along_m + spec.width_m + ring
         if reach > length:
             text = (
-                f"ends {reach:.4g} m from the {corner} of {host.id}, which is {length:.4g} m long"
+                f"ends {length_text(reach)} from the {corner} of {host.id}, which is "
+                f"{length_text(length)} long"
             )
         else:
             text = f"with its ring begins before the {corner} of {host.id}"
@@ -171,7 +172,9 @@ def wall_hole(
         bad = True
     if high > top:
         refusals.refuse(
-            spec, "sill", f"reaches {high:.4g} m up {host.id}, which is {top:.4g} m high"
+            spec,
+            "sill",
+            f"reaches {length_text(high)} up {host.id}, which is {length_text(top)} high",
         )
         bad = True
     if bad:

@@ -9,25 +9,28 @@ import sys
 from envelope.commands import as_json, tables
 from envelope.commands.common import analyzed
 from envelope.exposure.results import Analysis
+from envelope.figures import frequency
 from envelope.project import load
 
 
-def largest_unshielded_sr(analysis: Analysis, *, untreated: bool) -> float:
-    """The largest unshielded solid angle over plans, receivers and bands. [sr]
+def over(analysis: Analysis, *, allowed_sr: float, untreated: bool) -> list[str]:
+    """Where more than so much is unshielded: one sentence for each plan and receiver.
 
-    The plan without treatment counts only where `untreated` or where there is no other.
+    A sentence speaks of the band in which most is. The plan without treatment counts only where
+    `untreated` or where there is no other.
     """
     others = [plan for plan in analysis.plans if plan.plan != "as-built"]
-    plans = analysis.plans if untreated or not others else others
-    return max(
-        (
-            band.unshielded_solid_angle_sr
-            for plan in plans
-            for receiver in plan.receivers
-            for band in receiver.bands
-        ),
-        default=0.0,
-    )
+    sentences = []
+    for plan in analysis.plans if untreated or not others else others:
+        for receiver in plan.receivers:
+            most = max(receiver.bands, key=lambda band: band.unshielded_solid_angle_sr)
+            found = most.unshielded_solid_angle_sr
+            if found > allowed_sr:
+                sentences.append(
+                    f"plan {plan.plan}, receiver {receiver.id}, {frequency(most.frequency_hz)}: "
+                    f"{found:.3g} sr are unshielded, more than the {allowed_sr:g} sr allowed"
+                )
+    return sentences
 
 
 def run(options: argparse.Namespace) -> int:
@@ -49,11 +52,7 @@ def run(options: argparse.Namespace) -> int:
     else:
         tables.print_analysis(analysis, job)
     if options.fail_over is not None:
-        found = largest_unshielded_sr(analysis, untreated=bool(options.plan))
-        if found > options.fail_over:
-            print(
-                f"{found:.3g} sr are unshielded, more than the {options.fail_over:g} sr allowed",
-                file=sys.stderr,
-            )
-            return 1
+        sentences = over(analysis, allowed_sr=options.fail_over, untreated=bool(options.plan))
+        print(*sentences, sep="\n", end="\n" if sentences else "", file=sys.stderr)
+        return 1 if sentences else 0
     return 0

@@ -10,11 +10,13 @@ import io
 import math
 from typing import Any
 
+from envelope.building.job import Solved
 from envelope.building.planar import Floats
 from envelope.exposure.results import (
     Analysis,
     BandResult,
     LeakPath,
+    LevelSum,
     PanelLeak,
     PlanResult,
     ReceiverResult,
@@ -72,12 +74,28 @@ def _path(path: LeakPath) -> Plain:
     }
 
 
-def _band(band: BandResult) -> Plain:
+def _added(levels: LevelSum) -> Plain:
+    return {
+        "outside_w_m2": levels.outside_w_m2,
+        "direct_w_m2": levels.direct_w_m2,
+        "diffuse_w_m2": levels.diffuse_w_m2,
+        "level_w_m2": levels.level_w_m2,
+        "low_w_m2": levels.low_w_m2,
+        "high_w_m2": levels.high_w_m2,
+        "reduction_db": finite(levels.reduction_db),
+        "below_as_built_db": finite(levels.below_as_built_db),
+    }
+
+
+def _band(receiver: ReceiverResult, band: BandResult) -> Plain:
     return {
         "frequency_hz": band.frequency_hz,
         "unshielded_solid_angle_sr": band.unshielded_solid_angle_sr,
         "open_equivalent_solid_angle_sr": band.open_equivalent_solid_angle_sr,
         "isotropic_reduction_db": finite(band.isotropic_reduction_db),
+        "isotropic_below_as_built_db": finite(band.isotropic_below_as_built_db),
+        "sources": list(band.sources),
+        "total": _added(receiver.in_band(band)) if band.sources else None,
     }
 
 
@@ -97,6 +115,9 @@ def _source(source: SourceResult) -> Plain:
         "unshielded_area_m2": source.unshielded_area_m2,
         "unshielded_solid_angle_sr": source.unshielded_solid_angle_sr,
         "gaps": [_path(path) for path in source.paths if path.is_gap],
+        "paths": [
+            {"panel": path.panel, "share": path.share} for path in source.paths if path.share > 0.0
+        ],
     }
 
 
@@ -122,11 +143,12 @@ def receiver_as_plain(receiver: ReceiverResult) -> Plain:
         "exposed_above_horizon_sr": receiver.exposed_above_horizon_sr,
         "closure_error_sr": receiver.closure_error_sr,
         "standard_error": receiver.standard_error,
-        "bands": [_band(band) for band in receiver.bands],
+        "bands": [_band(receiver, band) for band in receiver.bands],
         "level_w_m2": receiver.level_w_m2,
         "low_w_m2": receiver.low_w_m2,
         "high_w_m2": receiver.high_w_m2,
         "outside_w_m2": receiver.outside_w_m2,
+        "total": _added(receiver.total) if receiver.sources else None,
         "sources": [_source(source) for source in receiver.sources],
         "gaps": [_leak(leak) for leak in receiver.gaps],
         "panels": [_leak(leak) for leak in receiver.panels],
@@ -142,6 +164,21 @@ def plan_as_plain(plan: PlanResult) -> Plain:
     }
 
 
+def solved_as_plain(solved: Solved) -> Plain:
+    """A level outside, or a point's EIRP, that comes from readings."""
+    return {
+        "source": solved.source,
+        "quantity": solved.quantity,
+        "readings": list(solved.readings),
+        "value": solved.value,
+        "low": solved.low,
+        "high": solved.high,
+        "low_95": solved.lowest,
+        "high_95": solved.highest,
+        "notes": list(solved.notes),
+    }
+
+
 def analysis_as_plain(analysis: Analysis) -> Plain:
     """A whole analysis."""
     return {
@@ -151,6 +188,7 @@ def analysis_as_plain(analysis: Analysis) -> Plain:
         "plans": [plan_as_plain(plan) for plan in analysis.plans],
         "notes": list(analysis.notes),
         "extrapolated": list(analysis.extrapolated),
+        "solved": [solved_as_plain(solved) for solved in analysis.solved],
     }
 
 

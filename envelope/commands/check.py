@@ -8,9 +8,11 @@ from typing import Any
 
 from envelope.building.job import Job
 from envelope.building.records import OPENING_KINDS, Building
-from envelope.commands import tables
+from envelope.commands import as_json, tables
 from envelope.errors import FaultsError
 from envelope.project import load
+
+MOST_NAMED = 4  # of the panels that a note is about
 
 
 def _openings(building: Building) -> set[str]:
@@ -20,6 +22,28 @@ def _openings(building: Building) -> set[str]:
         for panel in building.panels
         if panel.host is not None and panel.kind in OPENING_KINDS
     }
+
+
+def bare_reveals(job: Job) -> list[str]:
+    """One sentence a plan whose coating stops at the edge of an opening that it treats too."""
+    sentences = []
+    for plan in job.plans:
+        worn = {panel for panel, names in plan.treatments.items() if names}
+        bare = [
+            panel.id
+            for panel in job.building.panels
+            if panel.kind == "reveal"
+            and panel.id not in worn
+            and {panel.host, panel.opening} <= worn
+        ]
+        if bare:
+            few = ", ".join(bare[:MOST_NAMED]) + (", …" if len(bare) > MOST_NAMED else "")
+            space = bare[0].partition("/")[0]
+            sentences.append(
+                f"plan {plan.id} treats an opening and what it is in, but leaves bare what lies "
+                f"between: {few}. {space}/reveals names all of {space}; {space}/* does not."
+            )
+    return sentences
 
 
 def _summary(job: Job) -> dict[str, Any]:
@@ -33,9 +57,11 @@ def _summary(job: Job) -> dict[str, Any]:
         "openings": len(_openings(building)),
         "volume_m3": sum(space.volume_m3 for space in building.spaces),
         "sources": len(job.sources),
+        "readings": len(job.readings),
         "receivers": len(job.receivers),
         "plans": [plan.id for plan in job.plans],
-        "notes": list(job.notes),
+        "notes": [*job.notes, *bare_reveals(job)],
+        "solved": [as_json.solved_as_plain(solved) for solved in job.solved],
     }
 
 
@@ -61,5 +87,5 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         print(json.dumps({"format": 1, "faults": [], **summary}, indent=2))
     else:
-        tables.print_summary(summary)
+        tables.print_summary(summary, feet=job.feet)
     return 0

@@ -12,6 +12,7 @@ from envelope.commands.progress import Progress
 from envelope.errors import EnvelopeError
 from envelope.exposure.analysis import analyze
 from envelope.exposure.casts import Casts, cast_job
+from envelope.exposure.notes import people_notes
 from envelope.exposure.results import Analysis
 from envelope.rays import DEFAULT, FINE
 
@@ -57,7 +58,8 @@ def with_receivers(job: Job, names: Sequence[str] | None) -> Job:
     chosen = tuple(receiver for receiver in job.receivers if receiver.id in names)
     # Who sleeps in the other rooms still absorbs, so that a receiver's level stays what it is.
     people = {**{receiver.space: 1 for receiver in job.receivers}, **job.occupants}
-    return replace(job, receivers=chosen, occupants=people)
+    notes = (*job.notes, *people_notes(replace(job, receivers=chosen)))
+    return replace(job, receivers=chosen, occupants=people, notes=notes)
 
 
 def cast(job: Job, *, path: Path, fine: bool = False) -> Casts:

@@ -7,7 +7,7 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
-from envelope.commands import as_json, tables
+from envelope.commands import as_json, compare_tables
 from envelope.commands.common import analyzed
 from envelope.errors import EnvelopeError, FaultsError
 from envelope.exposure.results import Analysis
@@ -20,6 +20,7 @@ class Variant:
 
     storey: str | None
     analysis: Analysis
+    assumed_source: bool
 
 
 def _on_storeys(options: argparse.Namespace) -> list[Variant]:
@@ -41,6 +42,7 @@ def _on_storeys(options: argparse.Namespace) -> list[Variant]:
         variants.append(
             Variant(
                 storey=storey,
+                assumed_source=job.assumed_source,
                 analysis=analyzed(
                     job,
                     path=options.job,
@@ -64,6 +66,7 @@ def run(options: argparse.Namespace) -> int:
         variants = [
             Variant(
                 storey=None,
+                assumed_source=job.assumed_source,
                 analysis=analyzed(
                     job,
                     path=options.job,
@@ -82,5 +85,8 @@ def run(options: argparse.Namespace) -> int:
         ]
         print(json.dumps({"format": 1, "variants": plain}, indent=2))
     else:
-        tables.print_comparison([(v.storey, v.analysis) for v in variants])
+        compare_tables.print_comparison(
+            [(v.storey, v.analysis) for v in variants],
+            assumed_source=variants[0].assumed_source,
+        )
     return 0

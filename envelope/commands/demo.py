@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import tomllib
 from importlib import resources
 from pathlib import Path
 
@@ -10,13 +11,13 @@ from envelope.errors import EnvelopeError
 from envelope.files import write_atomically
 
 
-def copy_samples(folder: Path) -> list[tuple[Path, bool]]:
+def copy_samples(folder: Path) -> list[tuple[Path, str, bool]]:
     """Copy every sample job; a file that is there already and differs is left alone.
 
     Returns
     -------
-    copied : list of (Path, bool)
-        Each file, and whether it now holds the sample.
+    copied : list of (Path, str, bool)
+        Each file, the sample's name, and whether the file now holds the sample.
     """
     if folder.exists() and not folder.is_dir():
         raise EnvelopeError(f"{folder}: is a file; a folder is needed to copy the samples into")
@@ -32,13 +33,14 @@ def copy_samples(folder: Path) -> list[tuple[Path, bool]]:
         text = sample.read_bytes()
         if not target.exists():
             write_atomically(target, text)
-        copied.append((target, target.read_bytes() == text))
+        name = str(tomllib.loads(text.decode())["name"])
+        copied.append((target, name, target.read_bytes() == text))
     return copied
 
 
 def run(options: argparse.Namespace) -> int:
-    """Copy the samples and say where they are."""
-    for path, same in copy_samples(options.folder):
-        kept = "" if same else "  (was there already and differs from the sample: left alone)"
-        print(f"{path}{kept}")
+    """Copy the samples and say where they are and what they are called."""
+    for path, name, same in copy_samples(options.folder):
+        kept = "" if same else " (was there already and differs from the sample: left alone)"
+        print(f"{path}: {name}{kept}")
     return 0

@@ -15,7 +15,7 @@ from envelope.building.records import Space
 from envelope.commands import import_tables
 from envelope.errors import EnvelopeError, ModelFileError
 from envelope.files import write_atomically
-from envelope.importers import Note, list_model, model_edges
+from envelope.importers import Note, list_model, model_edges, refused_model
 from envelope.project.beginning import Begun, begin_job
 from envelope.project.modelled import Modelled
 from envelope.project.reading import decode, load_with_model, read_bytes
@@ -90,15 +90,16 @@ def _draw(
 
 
 def _draw_refused(options: argparse.Namespace) -> None:
-    """A picture of a model that was refused, where at least it can be read."""
+    """A picture of a model that was refused, where at least something of it can be read."""
     try:
-        listing = list_model(options.model, unit=options.unit, up=options.up)
+        edges_m, notes = refused_model(options.model, unit=options.unit, up=options.up)
     except ModelFileError:
-        return  # the refusal says why
-    if any(note.position_m is not None for note in listing.notes):
-        edges_m = model_edges(options.model, unit=options.unit, up=options.up)
-        end = ": where the model was refused"
-        _draw(options, edges_m=edges_m, spaces=(), notes=listing.notes, end=end)
+        print("no picture: nothing of the model could be read")
+        return
+    if not any(note.position_m or (note.kind == "refused" and len(edges_m)) for note in notes):
+        print("no picture: what it was refused for has no place in it")
+        return
+    _draw(options, edges_m=edges_m, spaces=(), notes=notes, end=": where the model was refused")
 
 
 def _preview_job(options: argparse.Namespace) -> int:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from rich.markup import escape
 
 from envelope.building.records import Building
-from envelope.commands.tables import open_console, plain_table
+from envelope.commands.layout import open_console, plain_table
 from envelope.importers import Listing, Note, TaggedImport
 
 # In the order in which they matter to whoever goes on with the model.

@@ -4,20 +4,24 @@ from __future__ import annotations
 
 import argparse
 import json
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from envelope.building.job import Job
-from envelope.commands import tables
+from envelope.commands import loss_tables
 from envelope.commands.common import nearest
+from envelope.commands.tables import without_infinities
 from envelope.errors import EnvelopeError
 from envelope.exposure.analysis import bands_of
 from envelope.exposure.judging import Coats, StackLoss, further_coats, judge
+from envelope.figures import frequency
 from envelope.project import load
 from envelope.units import parse_frequency
 
 USUAL_HZ = (0.9e9, 1.8e9, 2.45e9, 3.5e9, 5.5e9)
+NEAR = 1.1  # a usual frequency within this factor of one of the job's own says nothing new
 
 
 def _known(name: str, known: list[str], what: str) -> str:
@@ -29,8 +33,18 @@ def _known(name: str, known: list[str], what: str) -> str:
 def _frequencies(options: argparse.Namespace, job: Job) -> np.ndarray:
     if options.at:
         return np.array(sorted(parse_frequency(text) for text in options.at))
-    own = {0.5 * (low + high) for low, high in bands_of(job)} if job.sources else set()
-    return np.array(sorted({*USUAL_HZ, *own}))
+    return listed_hz([0.5 * (low + high) for low, high in bands_of(job)] if job.sources else [])
+
+
+def listed_hz(own_hz: Sequence[float]) -> np.ndarray:
+    """The frequencies that a job is about, and usual ones where none of its own is near. [Hz]"""
+    own = {frequency(hertz): hertz for hertz in sorted(own_hz, reverse=True)}.values()
+    usual = [
+        hertz
+        for hertz in USUAL_HZ
+        if all(max(hertz, each) / min(hertz, each) > NEAR for each in own)
+    ]
+    return np.array(sorted([*own, *usual]))
 
 
 def _as_plain(found: StackLoss, coats: tuple[Coats, ...]) -> dict[str, Any]:
@@ -75,7 +89,7 @@ def run(options: argparse.Namespace) -> int:
     frequency_hz = _frequencies(options, job)
     found = judge(job, assembly=assembly, treatments=treatments, frequency_hz=frequency_hz)
     coats = further_coats(job, assembly=assembly, treatments=treatments, frequency_hz=frequency_hz)
-    title = " + ".join([*reversed(treatments), *([assembly] if assembly else ["air"])])
+    title = " + ".join([*reversed(treatments), *([assembly] if assembly else [])])
     if options.png is not None:
         from viewer.curves import draw_loss
 
@@ -85,7 +99,7 @@ def run(options: argparse.Namespace) -> int:
         swept = judge(job, assembly=assembly, treatments=treatments, frequency_hz=sweep)
         draw_loss(swept, title=title, path=options.png)
     if options.json:
-        print(json.dumps(tables.without_infinities(_as_plain(found, coats)), indent=2))
+        print(json.dumps(without_infinities(_as_plain(found, coats)), indent=2))
     else:
-        tables.print_loss(found, coats, title)
+        loss_tables.print_loss(found, coats, title, assembly=assembly)
     return 0

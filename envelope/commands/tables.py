@@ -3,18 +3,27 @@
 from __future__ import annotations
 
 import math
-import shutil
-import sys
 from collections.abc import Sequence
 from typing import Any
 
 from rich.console import Console
 from rich.markup import escape
-from rich.table import Table
+from rich.text import Text
 
 from envelope.building.job import Job
-from envelope.exposure.judging import Coats, StackLoss
-from envelope.exposure.results import Analysis, ReceiverResult, SourceResult
+from envelope.commands.layout import open_console, plain_table
+from envelope.exposure.notes import ASSUMED_SOURCE
+from envelope.exposure.results import Analysis, LevelSum, ReceiverResult, SourceResult
+from envelope.figures import (
+    area,
+    compared,
+    frequency,
+    length,
+    level,
+    percent,
+    steradians,
+    volume,
+)
 
 OPEN_HORIZON = (
     "Directions count as blocked where the ray meets earth, or meets the ground close to the "
@@ -25,44 +34,10 @@ READINGS = (
     "places. Bands hold tolerances of materials, source and the model, not that scatter."
 )
 ESTIMATE = "Predictions are estimates: a meter decides."
-USUAL, NARROWEST = 132, 100  # columns; squeezed below this a table breaks its numbers over lines
+EVEN_FIELD = ASSUMED_SOURCE  # stands at the head rather than among the notes
 MOST_GAPS = 8  # in a table for people
 SMALLEST_M2 = 0.005  # of a footprint that is told
 WORSE_DB = 0.5  # from which it is said that a plan makes a level worse
-
-
-class _Console(Console):
-    """A console that leaves a reader who has gone to whoever runs the command."""
-
-    def on_broken_pipe(self) -> None:
-        raise BrokenPipeError
-
-
-def open_console() -> Console:
-    width = shutil.get_terminal_size((USUAL, 24)).columns
-    return _Console(width=max(width, NARROWEST), highlight=False, emoji=False, file=sys.stdout)
-
-
-def plain_table(*columns: str, title: str | None = None) -> Table:
-    """A plain table; a column whose heading begins with ">" is set to the right."""
-    table = Table(
-        title=title,
-        title_justify="left",
-        title_style="bold",
-        box=None,
-        pad_edge=False,
-        padding=(0, 2, 0, 0),
-        header_style="dim",
-    )
-    for index, column in enumerate(columns):
-        right = column.startswith(">")
-        table.add_column(
-            column.removeprefix(">"),
-            justify="right" if right else "left",
-            no_wrap=index == 0 or column in ("plan", "largest gap", ">10–90 % band"),
-            overflow="fold",
-        )
-    return table
 
 
 def db(value: float, digits: int = 1) -> str:
@@ -72,20 +47,9 @@ def db(value: float, digits: int = 1) -> str:
     return f"{round(value, digits) + 0.0:.{digits}f} dB"
 
 
-def level(value_w_m2: float, unit: str = " µW/m²") -> str:
-    """A level in µW/m² with three digits."""
-    micro = value_w_m2 * 1e6
-    if micro == 0.0:
-        return f"0{unit}"
-    if micro < 0.001:
-        return f"{micro:.1e}{unit}"
-    digits = max(0, 2 - math.floor(math.log10(micro)))
-    return f"{micro:,.{digits}f}{unit}".replace(",", " ")
-
-
-def percent(share: float) -> str:
-    """A share in percent."""
-    return f"{100.0 * share:.0f} %" if share >= 0.095 else f"{100.0 * share:.1f} %"
+def bare(value_w_m2: float) -> str:
+    """A level where the table's title states the unit."""
+    return level(value_w_m2, unit=False)
 
 
 def named(treatments: Sequence[str]) -> str:
@@ -93,26 +57,20 @@ def named(treatments: Sequence[str]) -> str:
     return " + ".join(treatments) if treatments else "none"
 
 
-def frequency(value_hz: float) -> str:
-    """A frequency in the unit that people say."""
-    if value_hz >= 1e9:
-        return f"{value_hz / 1e9:.4g} GHz"
-    return f"{value_hz / 1e6:.4g} MHz"
-
-
 def _counted(summary: dict[str, Any], what: str) -> str:
     number = summary[what]
     return f"{number} {what.removesuffix('s') if number == 1 else what}"
 
 
-def print_summary(summary: dict[str, Any]) -> None:
+def print_summary(summary: dict[str, Any], *, feet: bool) -> None:
     """What `check` understood."""
     console = open_console()
     console.print(f"[bold]{escape(summary['project'])}[/bold]: no faults")
     console.print(
         f"{_counted(summary, 'storeys')}, {_counted(summary, 'spaces')}, "
-        f"{summary['volume_m3']:.1f} m³, {_counted(summary, 'panels')}, "
+        f"{volume(summary['volume_m3'], feet=feet)}, {_counted(summary, 'panels')}, "
         f"{_counted(summary, 'openings')}, {_counted(summary, 'sources')}, "
+        f"{_counted(summary, 'readings') + ', ' if summary['readings'] else ''}"
         f"{_counted(summary, 'receivers')}"
     )
     console.print(f"plans: {escape(', '.join(summary['plans']))}")
@@ -125,39 +83,80 @@ def print_analysis(analysis: Analysis, job: Job) -> None:
     console = open_console()
     console.print(f"[bold]{escape(analysis.project)}[/bold]")
     if job.assumed_source:
-        console.print(
-            "No source in the file: an even field from all exposed directions at 2.45 GHz is "
-            "assumed."
-        )
+        console.print(EVEN_FIELD)
     for plan in analysis.plans:
         for receiver in plan.receivers:
             console.print()
             storey = job.building.space(receiver.space).storey
-            console.rule(
+            _print_heading(
+                console,
                 f"[bold]plan {escape(plan.plan)}[/bold] · {escape(receiver.id)} "
                 f"({escape(receiver.space)}, storey {escape(storey)})",
-                align="left",
-                characters="─",
             )
-            _print_receiver(console, receiver, analysis.threshold_db)
+            for sentence in in_words(receiver, is_treated=plan.plan != "as-built"):
+                console.print(sentence)
+            _print_receiver(console, receiver, analysis.threshold_db, job)
     console.print()
     for note in analysis.notes:
-        console.print(f"note: {escape(note)}")
-    _print_extrapolated(console, analysis.extrapolated)
+        if note != EVEN_FIELD:
+            console.print(f"note: {escape(note)}")
+    print_extrapolated(console, analysis.extrapolated)
     console.print(f"{OPEN_HORIZON} {ESTIMATE}", style="dim")
     if job.sources:
         console.print(READINGS, style="dim")
 
 
-def _print_extrapolated(console: Console, names: Sequence[str]) -> None:
+def _print_heading(console: Console, words: str) -> None:
+    """Words that begin a line across the terminal, or stand above nothing where they fill it."""
+    left = console.width - Text.from_markup(words).cell_len - 1
+    console.print(words + (f" [dim]{'─' * left}[/dim]" if left > 0 else ""))
+
+
+def print_extrapolated(console: Console, names: Sequence[str]) -> None:
+    """Say which data and formulas were used beyond the range of their source."""
     if names:
         console.print(
-            "material data used beyond the frequencies that its source covers: "
-            + escape(", ".join(names))
+            "used beyond the range of their source or formula: " + escape(", ".join(names))
         )
 
 
-def _print_receiver(console: Console, receiver: ReceiverResult, threshold_db: float) -> None:
+def in_words(receiver: ReceiverResult, *, is_treated: bool) -> list[str]:
+    """What a plan comes to at a receiver, in sentences of markup that need no table."""
+    at = escape(receiver.id)
+    if not receiver.sources:
+        band = receiver.bands[0]
+        said = f"An even field reaches {at} {_apart(band.isotropic_reduction_db, 'outside')}"
+        if is_treated:
+            said += f", {_apart(band.isotropic_below_as_built_db, 'as-built')}"
+        return [f"[bold]{said}.[/bold]"]
+    total = receiver.total
+    who = "All sources together bring"
+    if len(receiver.sources) == 1:
+        who = f"{escape(receiver.sources[0].id)} brings"
+    said = f"{who} {level(total.level_w_m2)} to {at}"
+    if total.low_w_m2 is not None and total.high_w_m2 is not None:
+        said += f" (eight times in ten between {bare(total.low_w_m2)} and {bare(total.high_w_m2)})"
+    said += f": {_apart(total.reduction_db, 'outside')}"
+    if is_treated:
+        said += f", {_apart(total.below_as_built_db, 'as-built')}"
+    return [f"[bold]{said}.[/bold]"]
+
+
+def _apart(below_db: float, what: str) -> str:
+    """How far one level lies from another, in decibels and as a factor."""
+    words = compared(below_db)
+    if words == "the same":
+        return f"the same as {what}"
+    if math.isinf(below_db):
+        return f"nothing of what is {what}"
+    side = "below" if below_db > 0.0 else "above"
+    return f"{db(abs(below_db))} {side} {what} ({words})"
+
+
+def _print_receiver(
+    console: Console, receiver: ReceiverResult, threshold_db: float, job: Job
+) -> None:
+    feet = job.feet
     console.print(
         f"exposed {receiver.exposed_solid_angle_sr:.3f} sr "
         f"({receiver.exposed_above_horizon_sr:.3f} above the horizon) of {4 * math.pi:.3f} sr; "
@@ -166,7 +165,7 @@ def _print_receiver(console: Console, receiver: ReceiverResult, threshold_db: fl
         + (f"; mean over {receiver.points} points" if receiver.points > 1 else "")
     )
     bands = plain_table(
-        "band",
+        "band centre",
         f">unshielded (below {threshold_db:g} dB)",
         ">open-equivalent",
         ">isotropic reduction",
@@ -174,44 +173,80 @@ def _print_receiver(console: Console, receiver: ReceiverResult, threshold_db: fl
     for band in receiver.bands:
         bands.add_row(
             frequency(band.frequency_hz),
-            f"{band.unshielded_solid_angle_sr:.3f} sr",
-            f"{band.open_equivalent_solid_angle_sr:.4f} sr",
+            steradians(band.unshielded_solid_angle_sr),
+            steradians(band.open_equivalent_solid_angle_sr),
             db(band.isotropic_reduction_db),
         )
     console.print(bands)
-    _print_gaps(console, receiver)
+    _print_gaps(console, receiver, threshold_db, job)
     if receiver.sources:
-        _print_sources(console, receiver)
+        _print_sources(console, receiver, feet=feet)
     if receiver.worst is not None:
         worst = receiver.worst
-        place = ", ".join(f"{part:.2f}" for part in worst.position_m)
+        place = ", ".join(f"{part:.2f}" for part in worst.position_m) + " m"
+        if feet:
+            place = ", ".join(length(float(part), feet=True) for part in worst.position_m)
         console.print(
-            f"worst point at {place} m: isotropic reduction {db(worst.isotropic_reduction_db)}"
+            f"worst point at {place}: isotropic reduction {db(worst.isotropic_reduction_db)}"
             + (f", level {level(worst.level_w_m2)}" if receiver.sources else "")
         )
 
 
-def _print_gaps(console: Console, receiver: ReceiverResult) -> None:
-    if not receiver.gaps:
-        console.print("[bold]no gaps[/bold]: no panel lets more through than the threshold")
+def leakiest(receiver: ReceiverResult) -> str:
+    """The face that lets in most, gap or not, with its share; nothing where nothing comes in."""
+    first = receiver.panels[0] if receiver.panels else None
+    if first is None or first.share <= 0.0:
+        return "none"
+    return f"{escape(first.panel)} {percent(first.share)}" + ("" if first.is_gap else ", no gap")
+
+
+def _print_leakiest(
+    console: Console, receiver: ReceiverResult, threshold_db: float, job: Job
+) -> None:
+    first = receiver.panels[0] if receiver.panels else None
+    if first is None or first.share <= 0.0:
+        console.print(f"Nothing comes straight to {escape(receiver.id)}.")
         return
-    first = receiver.gaps[0]
     console.print(
-        f"[bold]{escape(first.panel)} lets in {percent(first.share)} of what comes straight to "
-        f"{escape(receiver.id)} from all directions.[/bold]"
+        "All directions counted alike, the leakiest face is "
+        f"[bold]{escape(_called(first.panel, job))}: it lets in {percent(first.share)}[/bold] of "
+        f"what comes straight to {escape(receiver.id)}. It is [bold]"
+        f"{'a gap' if first.is_gap else 'no gap'}[/bold]: its loss, {db(first.loss_db)}, is "
+        f"{'below' if first.is_gap else 'not below'} the threshold of {threshold_db:g} dB."
     )
+
+
+def _called(panel: str, job: Job) -> str:
+    """A panel's id, with the side where it is a wall that is known by its number."""
+    aliases = next(each.aliases for each in job.building.panels if each.id == panel)
+    sides = [alias.rpartition("/")[2] for alias in aliases]
+    side = next((side for side in sides if side in ("north", "east", "south", "west")), None)
+    return panel if side is None else f"{panel} (the {side} wall)"
+
+
+def _count(gaps: int) -> str:
+    if gaps == 0:
+        return "[bold]no gaps[/bold]: no face has a loss below the threshold"
+    return "One face is a gap:" if gaps == 1 else f"{gaps} faces, jambs included, are gaps:"
+
+
+def _print_gaps(console: Console, receiver: ReceiverResult, threshold_db: float, job: Job) -> None:
+    _print_leakiest(console, receiver, threshold_db, job)
+    console.print(_count(len(receiver.gaps)))
+    if not receiver.gaps:
+        return
     gaps = plain_table(
-        "gap", "kind", "treatment", ">solid angle", ">loss", ">lets in", ">share",
-        *([">of the level"] if receiver.sources else []), ">reduction if sealed",
+        "gap", "kind", "treatment", ">solid angle", ">loss", ">open-equivalent", ">share",
+        *([">share of the level"] if receiver.sources else []), ">reduction if sealed",
     )  # fmt: skip
     for gap in receiver.gaps[:MOST_GAPS]:
         gaps.add_row(
             escape(gap.panel),
             gap.kind,
             escape(named(gap.treatments)),
-            f"{gap.solid_angle_sr:.4f} sr",
+            steradians(gap.solid_angle_sr),
             db(gap.loss_db),
-            f"{gap.open_equivalent_solid_angle_sr:.4f} sr",
+            steradians(gap.open_equivalent_solid_angle_sr),
             percent(gap.share),
             *([percent(gap.share_total or 0.0)] if receiver.sources else []),
             db(gap.reduction_if_sealed_db),
@@ -221,13 +256,14 @@ def _print_gaps(console: Console, receiver: ReceiverResult) -> None:
         console.print(f"and {len(receiver.gaps) - MOST_GAPS} smaller ones (--csv lists all)")
 
 
-def _between(low: float | None, high: float | None) -> str:
-    return "" if low is None or high is None else f"{level(low, '')} – {level(high, '')}"
+def between(low: float | None, high: float | None) -> str:
+    """A 10–90 % band where the table's title states the unit."""
+    return "" if low is None or high is None else f"{bare(low)} – {bare(high)}"
 
 
-def _print_sources(console: Console, receiver: ReceiverResult) -> None:
+def _print_sources(console: Console, receiver: ReceiverResult, *, feet: bool) -> None:
     table = plain_table(
-        "source", "band", ">outside", ">direct", ">diffuse", f">at {escape(receiver.id)}",
+        "source", "band centre", ">outside", ">direct", ">diffuse", f">at {escape(receiver.id)}",
         ">10–90 % band", ">below outside", ">below as-built", "direct mostly through",
         title="levels in µW/m²",
     )  # fmt: skip
@@ -236,23 +272,25 @@ def _print_sources(console: Console, receiver: ReceiverResult) -> None:
         table.add_row(
             escape(source.id),
             frequency(source.frequency_hz),
-            level(source.outside_w_m2, ""),
-            level(source.direct_w_m2, ""),
-            level(source.diffuse_w_m2, ""),
-            level(source.level_w_m2, ""),
-            _between(source.low_w_m2, source.high_w_m2),
+            bare(source.outside_w_m2),
+            bare(source.direct_w_m2),
+            bare(source.diffuse_w_m2),
+            bare(source.level_w_m2),
+            between(source.low_w_m2, source.high_w_m2),
             db(source.reduction_db),
             db(source.below_as_built_db),
             f"{escape(path.panel)} {percent(path.share)}" if path and path.share > 0 else "",
         )
+    for band in receiver.bands:
+        if 1 < len(band.sources) < len(receiver.sources):
+            table.add_row(
+                "all of one band", frequency(band.frequency_hz), *_sum(receiver.in_band(band))
+            )
     if len(receiver.sources) > 1:
-        table.add_row(
-            "all", "", level(receiver.outside_w_m2, ""), "", "", level(receiver.level_w_m2, ""),
-            _between(receiver.low_w_m2, receiver.high_w_m2),
-        )  # fmt: skip
+        table.add_row("all", "", *_sum(receiver.total))
     console.print(table)
     for source in receiver.sources:
-        _print_landing(console, source)
+        _print_landing(console, source, feet=feet)
     for source in receiver.sources:
         if source.below_as_built_db < -WORSE_DB:
             console.print(
@@ -261,13 +299,25 @@ def _print_sources(console: Console, receiver: ReceiverResult) -> None:
             )
 
 
-def _print_landing(console: Console, source: SourceResult) -> None:
+def _sum(levels: LevelSum) -> tuple[str, ...]:
+    return (
+        bare(levels.outside_w_m2),
+        bare(levels.direct_w_m2),
+        bare(levels.diffuse_w_m2),
+        bare(levels.level_w_m2),
+        between(levels.low_w_m2, levels.high_w_m2),
+        db(levels.reduction_db),
+        db(levels.below_as_built_db),
+    )
+
+
+def _print_landing(console: Console, source: SourceResult, *, feet: bool) -> None:
     """Where the beam through the most open gap lands, if it is an opening."""
     path = next((p for p in source.paths if p.is_gap and p.landings), None)
     if path is None:
         return
     places = ", ".join(
-        f"{escape(landing.on)} {landing.area_m2:.2f} m²"
+        f"{escape(landing.on)} {area(landing.area_m2, feet=feet)}"
         for landing in path.landings[:3]
         if landing.area_m2 >= SMALLEST_M2
     )
@@ -283,102 +333,3 @@ def without_infinities(value: Any) -> Any:
     if isinstance(value, list):
         return [without_infinities(each) for each in value]
     return None if isinstance(value, float) and not math.isfinite(value) else value
-
-
-def print_loss(found: StackLoss, coats: Sequence[Coats], title: str) -> None:
-    """Loss of a stack by frequency and angle, and what further coats bring."""
-    console = open_console()
-    console.print(f"[bold]{escape(title)}[/bold], from the room outward")
-    angles = [f">{angle:.0f}°" for angle in found.angle_deg]
-    table = plain_table(
-        "frequency", *angles, ">even field", ">reflects", title="loss in dB, TE / TM"
-    )
-    for index, hertz in enumerate(found.frequency_hz):
-        cells = []
-        for column, angle in enumerate(found.angle_deg):
-            te, tm = found.loss_db[index, column]
-            cells.append(f"{te:.1f}" if angle == 0.0 else f"{te:.1f} / {tm:.1f}")
-        table.add_row(
-            frequency(float(hertz)),
-            *cells,
-            f"{found.diffuse_loss_db[index]:.1f}",
-            percent(float(found.diffuse_reflection[index])),
-        )
-    console.print(table)
-    for each in coats:
-        counts = [f">{count}" for count in each.coats]
-        title = f"coats of {escape(each.treatment)}: loss in an even field"
-        further = plain_table("frequency", *counts, title=title)
-        for index, hertz in enumerate(found.frequency_hz):
-            further.add_row(
-                frequency(float(hertz)), *(db(float(row[index])) for row in each.diffuse_loss_db)
-            )
-        console.print(further)
-    _print_extrapolated(console, found.extrapolated)
-    console.print(
-        "An even field from all directions meets less loss than a ray head-on: the figure of a "
-        "data sheet is the first column.",
-        style="dim",
-    )
-
-
-def print_comparison(variants: Sequence[tuple[str | None, Analysis]]) -> None:
-    """Plans as rows; one block a receiver; storeys as further rows."""
-    console = open_console()
-    first = variants[0][1]
-    console.print(f"[bold]{escape(first.project)}[/bold]")
-    receivers = list(dict.fromkeys(r.id for plan in first.plans for r in plan.receivers))
-    for name in receivers:
-        with_storey = any(storey is not None for storey, _ in variants)
-        sample = next(r for plan in first.plans for r in plan.receivers if r.id == name)
-        table = plain_table(
-            *(["storey"] if with_storey else []),
-            "plan", ">exposed", ">unshielded", ">isotropic",
-            *(f">{escape(source.id)}" for source in sample.sources),
-            *([">all sources", ">10–90 % band"] if sample.sources else []),
-            "largest gap",
-            title=f"at {escape(name)}: solid angles in sr"
-            + (", levels in µW/m²" if sample.sources else ""),
-        )  # fmt: skip
-        for storey, analysis in variants:
-            for plan in analysis.plans:
-                receiver = next(r for r in plan.receivers if r.id == name)
-                band = receiver.bands[0]
-                gap = receiver.gaps[0] if receiver.gaps else None
-                table.add_row(
-                    *([escape(storey or "")] if with_storey else []),
-                    escape(plan.plan),
-                    f"{receiver.exposed_solid_angle_sr:.2f}",
-                    f"{band.unshielded_solid_angle_sr:.2f}",
-                    db(band.isotropic_reduction_db),
-                    *(level(source.level_w_m2, "") for source in receiver.sources),
-                    *(
-                        [
-                            level(receiver.level_w_m2, ""),
-                            _between(receiver.low_w_m2, receiver.high_w_m2),
-                        ]
-                        if receiver.sources
-                        else []
-                    ),
-                    f"{escape(gap.panel)} {percent(gap.share)}" if gap else "none",
-                )
-        console.print()
-        console.print(table)
-    console.print()
-    _print_worse(console, variants)
-    console.print(f"{OPEN_HORIZON} {ESTIMATE}", style="dim")
-
-
-def _print_worse(console: Console, variants: Sequence[tuple[str | None, Analysis]]) -> None:
-    """Say for which source a plan makes matters worse than no treatment does."""
-    for storey, analysis in variants:
-        where = f" on storey {escape(storey)}" if storey else ""
-        for plan in analysis.plans:
-            for receiver in plan.receivers:
-                for source in receiver.sources:
-                    if source.below_as_built_db < -WORSE_DB:
-                        console.print(
-                            f"[bold]{escape(plan.plan)}{where}: {escape(source.id)} is "
-                            f"{-source.below_as_built_db:.1f} dB stronger at "
-                            f"{escape(receiver.id)} than with no treatment[/bold]"
-                        )

@@ -13,6 +13,8 @@ from envelope.errors import StaleCastError
 from envelope.exposure.beams import direct_part, leak_paths, level_outside, lit_areas
 from envelope.exposure.casts import Casts, ReceiverCasts
 from envelope.exposure.diffuse import Diffuse, Faces, diffuse_of, faces_of
+from envelope.exposure.draws import Draws, draw
+from envelope.exposure.notes import notes_of
 from envelope.exposure.results import (
     Analysis,
     PanelLeak,
@@ -29,7 +31,7 @@ from envelope.exposure.solid import (
     solid_angles,
     tag,
 )
-from envelope.exposure.spread import Draws, draw, level_bands
+from envelope.exposure.spread import level_bands
 from envelope.exposure.transmission import Bench, Tables, stacks_of
 
 THRESHOLD_DB = 20.0
@@ -179,6 +181,7 @@ def _worst(casts: ReceiverCasts, setting: _Setting) -> WorstPoint | None:
                 stacks=setting.tables.stacks,
                 band=setting.band(source),
                 threshold_db=setting.threshold_db,
+                edges=setting.edges,
             )
             levels = _levels(
                 source,
@@ -255,7 +258,13 @@ def _receiver_result(casts: ReceiverCasts, setting: _Setting) -> ReceiverResult:
         exposed_above_horizon_sr=angles.above_horizon_sr,
         closure_error_sr=angles.closure_error_sr,
         standard_error=angles.standard_error,
-        bands=angles.bands,
+        bands=tuple(
+            replace(
+                band,
+                sources=tuple(each.id for each in setting.job.sources if each.band_hz == at_hz),
+            )
+            for band, at_hz in zip(angles.bands, setting.bench.bands_hz, strict=True)
+        ),
         sources=sources,
         low_w_m2=None,
         high_w_m2=None,
@@ -269,10 +278,23 @@ def _beside_as_built(result: PlanResult, as_built: PlanResult) -> PlanResult:
     receivers = []
     for receiver, before in zip(result.receivers, as_built.receivers, strict=True):
         sources = tuple(
-            replace(source, below_as_built_db=reduction_db(untreated.level_w_m2, source.level_w_m2))
+            replace(
+                source,
+                below_as_built_db=reduction_db(untreated.level_w_m2, source.level_w_m2),
+                as_built_w_m2=untreated.level_w_m2,
+            )
             for source, untreated in zip(receiver.sources, before.sources, strict=True)
         )
-        receivers.append(replace(receiver, sources=sources))
+        bands = tuple(
+            replace(
+                band,
+                isotropic_below_as_built_db=reduction_db(
+                    untreated.open_equivalent_solid_angle_sr, band.open_equivalent_solid_angle_sr
+                ),
+            )
+            for band, untreated in zip(receiver.bands, before.bands, strict=True)
+        )
+        receivers.append(replace(receiver, sources=sources, bands=bands))
     return replace(result, receivers=tuple(receivers))
 
 
@@ -303,7 +325,7 @@ def _with_bands(
     for each in result.receivers:
         sources = []
         for source in each.sources:
-            band = found[each.id, source.id]
+            band = found[each.id, (source.id,)]
             sources.append(
                 replace(
                     source,
@@ -311,12 +333,20 @@ def _with_bands(
                     high_w_m2=source.level_w_m2 * band.high,
                 )
             )
-        whole = found[each.id, ""]
+        whole = found[each.id, tuple(source.id for source in sources)]
         level = sum(source.level_w_m2 for source in sources)
+        bands = []
+        for at in each.bands:
+            level_at = each.in_band(at).level_w_m2
+            spread = found[each.id, at.sources]
+            bands.append(
+                replace(at, low_w_m2=level_at * spread.low, high_w_m2=level_at * spread.high)
+            )
         receivers.append(
             replace(
                 each,
                 sources=tuple(sources),
+                bands=tuple(bands),
                 low_w_m2=level * whole.low,
                 high_w_m2=level * whole.high,
             )
@@ -429,6 +459,7 @@ def analyze(
         project=job.name,
         threshold_db=threshold_db,
         plans=tuple(results),
-        notes=job.notes,
+        notes=tuple(dict.fromkeys((*job.notes, *notes_of(job)))),
         extrapolated=bench.extrapolated,
+        solved=job.solved,
     )

@@ -18,6 +18,7 @@ from envelope.exposure.casts import ReceiverCasts, direction_of
 from envelope.exposure.edges import edge_correction
 from envelope.exposure.landing import Light, landings
 from envelope.exposure.results import Landing, LeakPath
+from envelope.exposure.slots import electric_field, slot_turns
 from envelope.exposure.solid import loss_db, threshold_transmission, totals, unpolarized
 from envelope.exposure.transmission import Bench, Stacks, treatments_on
 from envelope.rays import Beam, Lit
@@ -64,10 +65,7 @@ def polarization_weights(
     """
     if polarization == "unpolarized":
         return np.full((len(directions), 2), 0.5)
-    level = np.cross(np.array([0.0, 0.0, 1.0]), directions)
-    size = np.linalg.norm(level, axis=1, keepdims=True)
-    level = np.where(size > 1e-9, level / np.maximum(size, 1e-9), np.array([1.0, 0.0, 0.0]))
-    field = level if polarization == "horizontal" else np.cross(directions, level)
+    field = electric_field(polarization, directions)
     across = np.cross(normals, directions)  # the electric field of a TE wave
     length = np.linalg.norm(across, axis=1)
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -80,11 +78,16 @@ def along_rays(
     rays: Beam | Lit, *, bench: Bench, stacks: Stacks, band: int, polarization: Polarization
 ) -> Floats:
     """Transmission (n,) of rays that were kept apart, at their exact angles; 0 where blocked."""
-    log_entries, _ = bench.along(rays, stacks)
+    logs, _ = bench.along(rays, stacks, band)
     total = np.zeros((len(rays.sky), 2))
     filled = np.diff(rays.start) > 0  # a source in the same room is reached through nothing
     if filled.any():
-        total[filled] = np.add.reduceat(log_entries[:, band], rays.start[:-1][filled], axis=0)
+        turns = slot_turns(rays, bench=bench, stacks=stacks, band=band, polarization=polarization)
+        if turns:
+            logs = logs.copy()
+            for entries, turned in turns:
+                logs[entries] += turned
+        total[filled] = np.add.reduceat(logs, rays.start[:-1][filled], axis=0)
     if polarization == "unpolarized":
         return np.asarray(unpolarized(np.exp(total)) * (rays.sky > 0))
     normals = np.array([panel.normal for panel in bench.job.building.panels])

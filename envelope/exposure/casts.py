@@ -114,6 +114,7 @@ def _beam(job: Job, source: Source, space: str, position: Floats, count: int) ->
         direction=direction_of(source, building),
         spread_rad=source.spread_rad,
         count=count,
+        stated=True,
     )
 
 
@@ -147,6 +148,7 @@ def cast_job(
     bins: int = 32,
     progress: Callable[[float], None] | None = None,
     cancel: Callable[[], bool] | None = None,
+    lit: bool = True,
 ) -> Casts:
     """Cast everything that a job's receivers and sources need.
 
@@ -161,6 +163,8 @@ def cast_job(
         Told the share done, 0 to 1.
     cancel : callable, optional
         Asked between casts and inside them; true stops with `CancelledError`.
+    lit : bool
+        Cast the lit panels too, which leak paths need and levels do not.
     """
     building = job.building
     fine = sampling.points >= FINE.points
@@ -173,7 +177,7 @@ def cast_job(
     for receiver in job.receivers:
         if receiver.space not in lit_of:
             lit_of[receiver.space] = {
-                source.id: _lit(job, source, receiver.space) for source in job.sources
+                source.id: _lit(job, source, receiver.space) for source in job.sources if lit
             }
         cast_points = []
         for position in points[receiver.id]:
@@ -206,6 +210,7 @@ def cast_job(
                     direction=direction_of(source, building),
                     spread_rad=source.spread_rad + WIDER * source.direction_tolerance_rad,
                     count=WIDE // len(points[receiver.id]),
+                    stated=True,
                 )
                 for source in job.sources
             }

@@ -94,12 +94,11 @@ def fed_w(
     level : (rays,) float
         Power that a unit of a ray's weight carries.
     """
-    log_entries, reflected = bench.along(chain, stacks)
-    log_band = log_entries[:, band]
-    before = np.cumsum(log_band, axis=0) - log_band
+    logs, reflected = bench.along(chain, stacks, band)
+    before = np.cumsum(logs, axis=0) - logs
     ray = np.repeat(np.arange(len(chain.weights)), np.diff(chain.start))
     arrives = np.exp(before - before[chain.start[:-1]][ray])
-    carried = (chain.weights * level)[ray] * unpolarized(arrives * reflected[:, band])
+    carried = (chain.weights * level)[ray] * unpolarized(arrives * reflected)
     inside = chain.space >= 0
     return totals(chain.space[inside], carried[inside], spaces)
 

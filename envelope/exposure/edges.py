@@ -150,7 +150,7 @@ def edge_correction(
             continue
         index = building.panel_index[panel.id]
         ratio = bench.kept(
-            ("edges", source.id, casts.receiver.id, panel.id),
+            ("edges", source.id, casts.points, panel.id),
             partial(
                 _mean_ratio,
                 panel=panel,

@@ -304,6 +304,7 @@ def _beam(job: Job, source: Source, space: str, point: Floats) -> Beam:
         direction=direction_of(source, job.building),
         spread_rad=source.spread_rad,
         count=CONE,
+        stated=True,
     )
 
 

@@ -12,6 +12,7 @@ import numpy as np
 
 from envelope.building.job import Job
 from envelope.building.planar import Floats
+from envelope.exposure.notes import beyond
 from envelope.exposure.stacking import Stacker, StackKey
 from envelope.physics.bands import cosine_nodes, diffuse_mean
 from envelope.physics.stacks import solve
@@ -72,7 +73,7 @@ def judge(
         reflection=found.front_reflection,
         diffuse_loss_db=diffuse + 0.0,
         diffuse_reflection=diffuse_mean(values=even.front_reflection, cosine=cosine, weight=weight),
-        extrapolated=tuple(stacker.extrapolated),
+        extrapolated=tuple(beyond(*each) for each in stacker.extrapolated.items()),
     )
 
 

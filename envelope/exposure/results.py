@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from envelope.building.job import Solved
 from envelope.building.planar import Floats
 
 
@@ -29,12 +32,16 @@ class PanelLeak:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BandResult:
-    """Solid angles of a receiver at one frequency."""
+    """Solid angles of a receiver in one band, and which sources send in it."""
 
-    frequency_hz: float
+    frequency_hz: float  # the band's centre
     unshielded_solid_angle_sr: float
     open_equivalent_solid_angle_sr: float
     isotropic_reduction_db: float
+    isotropic_below_as_built_db: float = 0.0  # of an even field, below the one with no treatment
+    sources: tuple[str, ...] = ()
+    low_w_m2: float | None = None  # 10–90 % band of these sources together
+    high_w_m2: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -80,6 +87,36 @@ class SourceResult:
     unshielded_area_m2: float
     unshielded_solid_angle_sr: float | None  # None for a point
     paths: tuple[LeakPath, ...]
+    as_built_w_m2: float | None = None  # level with no treatment; None where this is that level
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LevelSum:
+    """Levels of several sources at one receiver, added in power. [W/m²]"""
+
+    outside_w_m2: float
+    direct_w_m2: float
+    diffuse_w_m2: float
+    level_w_m2: float  # direct and diffuse
+    as_built_w_m2: float  # with no treatment
+    low_w_m2: float | None
+    high_w_m2: float | None
+
+    @property
+    def reduction_db(self) -> float:
+        """How far the sum lies below the one outside. [dB]"""
+        return _below_db(self.outside_w_m2, self.level_w_m2)
+
+    @property
+    def below_as_built_db(self) -> float:
+        """How far the sum lies below the one at the same place with no treatment. [dB]"""
+        return _below_db(self.as_built_w_m2, self.level_w_m2)
+
+
+def _below_db(before: float, now: float) -> float:
+    if before <= 0.0:
+        return 0.0
+    return 10.0 * math.log10(before / now) if now > 0.0 else math.inf
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -121,6 +158,32 @@ class ReceiverResult:
         """The same with every building removed. [W/m²]"""
         return sum(source.outside_w_m2 for source in self.sources)
 
+    def added(self, sources: Sequence[SourceResult], *, band: BandResult | None = None) -> LevelSum:
+        """Some sources added; their 10–90 % band is that of `band`, or of all together."""
+        held = self if band is None else band
+        return LevelSum(
+            outside_w_m2=sum(source.outside_w_m2 for source in sources),
+            direct_w_m2=sum(source.direct_w_m2 for source in sources),
+            diffuse_w_m2=sum(source.diffuse_w_m2 for source in sources),
+            level_w_m2=sum(source.level_w_m2 for source in sources),
+            as_built_w_m2=sum(
+                source.level_w_m2 if source.as_built_w_m2 is None else source.as_built_w_m2
+                for source in sources
+            ),
+            low_w_m2=held.low_w_m2,
+            high_w_m2=held.high_w_m2,
+        )
+
+    @property
+    def total(self) -> LevelSum:
+        """All sources together."""
+        return self.added(self.sources)
+
+    def in_band(self, band: BandResult) -> LevelSum:
+        """The sources of one of the bands together."""
+        inside = [source for source in self.sources if source.id in band.sources]
+        return self.added(inside, band=band)
+
     @property
     def gaps(self) -> tuple[PanelLeak, ...]:
         """The panels that are gaps, the one that lets in most first."""
@@ -144,3 +207,4 @@ class Analysis:
     plans: tuple[PlanResult, ...]
     notes: tuple[str, ...] = ()
     extrapolated: tuple[str, ...] = ()  # what was used outside the range of its source
+    solved: tuple[Solved, ...] = ()  # levels that come from readings

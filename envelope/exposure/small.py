@@ -17,8 +17,13 @@ from envelope.building.records import Panel
 from envelope.physics.apertures import (
     Bracket,
     hole_cross_section_m2,
+    hole_in_range,
     slot_cross_section_m2,
+    slot_directed_cross_section_m2,
+    slot_in_range,
+    slot_is_wide,
 )
+from envelope.physics.arrays import Bools, wavelength_m
 
 SLENDER = 3.0  # length over width from which an opening counts as a slot rather than as a hole
 # A hole this much larger than the crossover of Bethe's formula passes its area and no more.
@@ -88,3 +93,54 @@ def passed_over_area(opening: SmallOpening, *, frequency_hz: Floats, cosines: Fl
     diameter = 2.0 * math.sqrt(opening.area_m2 / math.pi)
     passed = hole_cross_section_m2(diameter_m=diameter, frequency_hz=frequency_hz, cosine=cosines)
     return Bracket(low=passed / projected, high=passed / projected)
+
+
+def directed_over_area(
+    opening: SmallOpening,
+    *,
+    frequency_hz: Floats,
+    cosines: Floats,
+    magnetic_along: Floats,
+    mode_across: Floats,
+) -> Bracket:
+    """What a slot of known direction passes of waves (n,) over what its projected area would.
+
+    Parameters
+    ----------
+    magnetic_along, mode_across : (n,) float
+        As `slot_directed_cross_section_m2` takes them.
+
+    Returns
+    -------
+    ratio : Bracket of (f, n) float
+    """
+    section = slot_directed_cross_section_m2(
+        width_m=opening.width_m,
+        length_m=opening.length_m,
+        frequency_hz=frequency_hz,
+        cosine=cosines,
+        magnetic_along=magnetic_along,
+        mode_across=mode_across,
+    )
+    projected = opening.area_m2 * cosines
+    return Bracket(low=section.low / projected, high=section.high / projected)
+
+
+def within_formula(opening: SmallOpening, *, frequency_hz: Floats) -> Bools:
+    """Where (f,) a formula for a small opening, or its area, is known to hold.
+
+    Between a small hole and one a wavelength wide, between a narrow slot and one that is lit as
+    its area is, and for a short slot, what passes is led over or bracketed. That a hole a
+    wavelength wide passes its area is common practice, no source.
+    """
+    if opening.is_slot:
+        sizes = {"width_m": opening.width_m, "length_m": opening.length_m}
+        return np.asarray(
+            slot_in_range(**sizes, frequency_hz=frequency_hz)
+            | slot_is_wide(**sizes, frequency_hz=frequency_hz)
+        )
+    diameter = 2.0 * math.sqrt(opening.area_m2 / math.pi)
+    return np.asarray(
+        hole_in_range(diameter_m=diameter, frequency_hz=frequency_hz)
+        | (diameter >= wavelength_m(frequency_hz=frequency_hz))
+    )

@@ -22,7 +22,8 @@ SUFFIX = "-ground"
 def ground_partner(source: Source) -> Source:
     """The mirrored partner of an exterior source: below the horizon, and weaker.
 
-    Powers are added: over a house the two paths' phase turns many times.
+    Powers are added: over a house the two paths' phase turns many times. What the source sends
+    scattered comes evenly from the exposed directions as it is: only its beam is mirrored.
     """
     low, high = source.band_hz
     centre = np.array([0.5 * (low + high)])
@@ -31,7 +32,7 @@ def ground_partner(source: Source) -> Source:
         sine=np.array([np.sin(source.elevation_rad)]), permittivity=permittivity
     )[0]
     powers = np.abs(amplitude) ** 2  # horizontal, vertical
-    share = {
+    share = (1.0 - source.scattered) * {
         "horizontal": float(powers[0]),
         "vertical": float(powers[1]),
         "unpolarized": float(powers.mean()),

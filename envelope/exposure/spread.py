@@ -9,35 +9,27 @@ a level moves, and that is put on the level that was computed exactly.
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from envelope.building.job import Job, Source
 from envelope.building.planar import Floats
 from envelope.exposure.casts import Casts, direction_of
 from envelope.exposure.diffuse import Faces, absorption_m2, ray_levels
+from envelope.exposure.draws import SEED, TENTH, Draws
 from envelope.exposure.solid import totals, unpolarized
-from envelope.exposure.stacking import Stacker, Tolerances
+from envelope.exposure.stacking import Stacker, StackKey
 from envelope.exposure.transmission import SMALLEST, Bench, Stacks, Tables
 from envelope.physics.bands import band_mean, band_nodes
 from envelope.physics.diffuse import coupling_matrix, diffuse_densities_w_m2
 from envelope.physics.stacks import solve_many
-from envelope.physics.tables.occupants import CROSS_SECTION_HIGH_M2, CROSS_SECTION_LOW_M2
 from envelope.rays import Beam, Chain, Crossings
 
-DRAWS = 300
-SEED = 20_117
-# Half of a 10–90 % band of a normal deviate, in standard deviations.
-TENTH = 1.2815515594457831
-
-# Tolerances, each the half-width of a 10–90 % band. Common practice, no source.
-SHEET_RESISTANCE = 0.30  # of a coat's or film's figure
-THICKNESS = 0.05
-PERMITTIVITY = 0.10  # of what it exceeds that of air
-CONDUCTIVITY = 0.30
 # The model's own error: edges, furniture, what the drawing does not show. No source; until
 # measurements of finished rooms calibrate it.
 MODEL_DB = 5.0
@@ -49,94 +41,77 @@ MOST_RAYS = 768  # of a chain
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Draws:
-    """Every tolerated figure, drawn; the first of each is the nominal one."""
-
-    tolerances: Tolerances
-    level: Floats  # (sources, draws) factors
-    model: Floats  # (draws,) factors
-    aside: Floats  # (sources, draws, 2) where the source stands beside its direction [rad]
-    occupant_m2: Floats  # (draws,)
-
-    @property
-    def count(self) -> int:
-        """How many, with the nominal one."""
-        return len(self.model)
-
-
-def draw(job: Job, *, count: int = DRAWS, seed: int = SEED) -> Draws:
-    """Draw every tolerated figure of a job `count` times, after the nominal one."""
-    random = np.random.default_rng(seed)
-
-    def normal(*shape: int) -> Floats:
-        values = random.standard_normal((*shape, count + 1)) / TENTH
-        values[..., 0] = 0.0
-        return values
-
-    def factor(half_width: float) -> Floats:
-        return np.asarray(np.exp(np.log1p(half_width) * normal()))
-
-    sources = job.sources
-    db = np.array([source.level_tolerance_db for source in sources]).reshape(-1, 1)
-    aside = np.array([source.direction_tolerance_rad for source in sources]).reshape(-1, 1, 1)
-    beside = normal(len(sources), 2) * aside
-    occupants = random.uniform(CROSS_SECTION_LOW_M2, CROSS_SECTION_HIGH_M2, count + 1)
-    occupants[0] = 0.5 * (CROSS_SECTION_LOW_M2 + CROSS_SECTION_HIGH_M2)
-    bracket = random.uniform(-1.0, 1.0, count + 1)
-    bracket[0] = 0.0
-    tolerances = Tolerances(
-        sheet_resistance=factor(SHEET_RESISTANCE),
-        thickness=factor(THICKNESS),
-        permittivity=factor(PERMITTIVITY),
-        conductivity=factor(CONDUCTIVITY),
-        bracket=bracket,
-    )
-    return Draws(
-        tolerances=tolerances,
-        level=10.0 ** (db * normal(len(sources)) / 10.0),
-        model=10.0 ** (MODEL_DB * normal() / 10.0),
-        aside=np.moveaxis(beside, 1, 2),
-        occupant_m2=occupants,
-    )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Tried:
     """What every stack of a plan does in one band under every draw."""
 
-    log_transmission: Floats  # (stacks, draws, bins, 2)
-    reflection: Floats  # (stacks, draws, bins, 2), near side
+    log_transmission: Floats  # (stacks, bins, draws, 2)
+    reflection: Floats  # (stacks, bins, draws, 2), near side
+    diffuse_transmission: Floats  # (stacks, draws) of an even field, both polarizations
+    diffuse_reflection: Floats  # (stacks, draws)
 
 
 def _tried(*, bench: Bench, tables: Tables, draws: Draws, band: int) -> _Tried:
-    low, high = bench.bands_hz[band]
-    frequency_hz, weight = band_nodes(lowest_hz=low, highest_hz=high, count=NODES)
-    stacker = Stacker(job=bench.job, frequency_hz=frequency_hz, tolerances=draws.tolerances)
     keys = tables.stacks.keys
     bins = tables.log_transmission.shape[1]
     onto_bins = _onto_bins(bins)
-    log_transmission = np.empty((len(keys), draws.count, bins, 2))
+    share = (np.arange(bins) + 0.5) / bins
+    share = share / share.sum()
+    log_transmission = np.empty((len(keys), bins, draws.count, 2))
     reflection = np.empty_like(log_transmission)
-    solved = solve_many(
-        stacks=[stacker.items(key) for key in keys], frequency_hz=frequency_hz, cosine=ANGLES
-    )
-    for index, (key, found) in enumerate(zip(keys, solved, strict=True)):
-        passed = np.log(np.maximum(band_mean(values=found.transmission, weight=weight), SMALLEST))
-        returned = band_mean(values=found.front_reflection, weight=weight)
-        passed = np.broadcast_to(passed, (draws.count, len(ANGLES), 2))
-        returned = np.broadcast_to(returned, (draws.count, len(ANGLES), 2))
-        moved = onto_bins @ (passed - passed[:1])
-        log_transmission[index] = tables.log_transmission[index, :, band] + moved
+    means = np.empty((2, len(keys), draws.count))
+    for index, (key, moved) in enumerate(
+        zip(keys, _moved(keys, bench=bench, draws=draws, band=band), strict=True)
+    ):
+        nominal = tables.log_transmission[index, :, band, np.newaxis]
+        log_transmission[index] = nominal + np.tensordot(onto_bins, moved[0], 1)
         half = bench.bracket_half_width(key, band)
         if half > 0.0:
-            log_transmission[index] += half * draws.tolerances.bracket[:, np.newaxis, np.newaxis]
-        moved = onto_bins @ (returned - returned[:1])
+            log_transmission[index] += half * draws.tolerances.bracket[:, np.newaxis]
+        passed = np.exp(log_transmission[index])
         reflection[index] = np.clip(
-            tables.near_reflection[index, :, band] + moved,
+            tables.near_reflection[index, :, band, np.newaxis]
+            + np.tensordot(onto_bins, moved[1], 1),
             0.0,
-            np.maximum(1.0 - np.exp(log_transmission[index]), 0.0),
+            np.maximum(1.0 - passed, 0.0),
         )
-    return _Tried(log_transmission=log_transmission, reflection=reflection)
+        means[0, index] = share @ unpolarized(passed)
+        means[1, index] = share @ unpolarized(reflection[index])
+    return _Tried(
+        log_transmission=log_transmission,
+        reflection=reflection,
+        diffuse_transmission=means[0],
+        diffuse_reflection=means[1],
+    )
+
+
+def _moved(
+    keys: Sequence[StackKey], *, bench: Bench, draws: Draws, band: int
+) -> list[tuple[Floats, Floats]]:
+    """By how much log transmission and reflection (angles, draws, 2) of stacks move, each kept.
+
+    Most stacks are the same in every plan, and tolerances are told by how many and their seed.
+    """
+    low, high = bench.bands_hz[band]
+    frequency_hz, weight = band_nodes(lowest_hz=low, highest_hz=high, count=NODES)
+    tried = draws.tolerances
+    known: dict[StackKey, tuple[Floats, Floats]] = bench.kept(
+        ("moved", tried.count, tried.seed, band), dict
+    )
+    missing = [key for key in keys if key not in known]
+    stacker = Stacker(job=bench.job, frequency_hz=frequency_hz, tolerances=tried)
+    solved = solve_many(
+        stacks=[stacker.items(key) for key in missing], frequency_hz=frequency_hz, cosine=ANGLES
+    )
+    for key, found in zip(missing, solved, strict=True):
+        passed = band_mean(values=found.transmission, weight=weight)
+        parts = (
+            np.log(np.maximum(passed, SMALLEST)),
+            band_mean(values=found.front_reflection, weight=weight),
+        )
+        whole = [np.broadcast_to(part, (draws.count, len(ANGLES), 2)) for part in parts]
+        log_moved, moved = (np.moveaxis(part - part[:1], 0, 1) for part in whole)
+        known[key] = (np.ascontiguousarray(log_moved), np.ascontiguousarray(moved))
+    return [known[key] for key in keys]
 
 
 def _onto_bins(bins: int) -> Floats:
@@ -193,16 +168,16 @@ def _paths(bundle: Beam | Chain, bins: int, chosen: NDArray[np.int64]) -> _Paths
 
 def _along(paths: _Paths, tried: _Tried, stacks: Stacks) -> Floats:
     """Transmission (paths, draws) of sequences."""
-    draws = tried.log_transmission.shape[1]
+    draws = tried.log_transmission.shape[2]
     total = np.zeros((paths.count, draws, 2))
     filled = np.diff(paths.start) > 0
     if filled.any():
-        entries = tried.log_transmission[stacks.of_row[paths.rows], :, paths.bins]
+        entries = tried.log_transmission[stacks.of_row[paths.rows], paths.bins]
         total[filled] = np.add.reduceat(entries, paths.start[:-1][filled], axis=0)
     return unpolarized(np.exp(total))
 
 
-def _directions(source: Source, job: Job, aside: Floats) -> Floats:
+def directions_aside(source: Source, job: Job, aside: Floats) -> Floats:
     """Directions (draws, 3) towards a source that stands a little beside where it was said."""
     centre = direction_of(source, job.building)
     helper = np.array([0.0, 0.0, 1.0]) if abs(centre[2]) < 0.9 else np.array([1.0, 0.0, 0.0])
@@ -224,21 +199,21 @@ def _direct(
     draws: Draws,
 ) -> Floats:
     """Mean transmission (draws,) over a source's cone, its direction drawn too."""
-    bins = tried.log_transmission.shape[2]
+    bins = tried.log_transmission.shape[1]
 
     def geometry() -> tuple[_Paths, Floats]:
         paths = _paths(beam, bins, np.arange(len(beam.sky)))
         if source.position_m is not None:
             inside = np.ones((1, draws.count))
         else:
-            towards = _directions(source, bench.job, draws.aside[index])
+            towards = directions_aside(source, bench.job, draws.aside[index])
             cosine = beam.directions @ towards.T
             edge = np.minimum(np.cos(source.spread_rad), cosine.max(axis=0))
             inside = (cosine >= edge).astype(np.float64)
         inside = inside * (beam.sky > 0)[:, np.newaxis] / inside.sum(axis=0)
-        weights = np.zeros((paths.count, draws.count))
-        np.add.at(weights, paths.of_ray, inside)
-        return paths, weights
+        order = np.argsort(paths.of_ray, kind="stable")  # each path has a ray
+        starts = np.searchsorted(paths.of_ray[order], np.arange(paths.count))
+        return paths, np.add.reduceat(inside[order], starts, axis=0)
 
     paths, weights = bench.kept(("spread beam", beam, draws), geometry)
     return np.asarray((weights * _along(paths, tried, stacks)).sum(axis=0))
@@ -256,7 +231,7 @@ def _scattered(*, crossings: Crossings, tables: Tables, tried: _Tried, band: int
     lengths = np.diff(crossings.start)[chosen]
     start = np.concatenate(([0], np.cumsum(lengths)))
     entry = np.repeat(crossings.start[:-1][chosen] - start[:-1], lengths) + np.arange(start[-1])
-    logs = tried.log_transmission[of_row[rows[entry]], :, bins[entry]]
+    logs = tried.log_transmission[of_row[rows[entry]], bins[entry]]
     through = unpolarized(np.exp(np.add.reduceat(logs, start[:-1], axis=0)))
     exposed = (crossings.solid_angle_sr * (crossings.sky > 0))[chosen]
     found = exposed @ through
@@ -272,7 +247,7 @@ def _fed(
     stacks: Stacks,
 ) -> Floats:
     """Power (draws, spaces) that a chain's rays leave in each space. [W]"""
-    bins = tried.log_transmission.shape[2]
+    bins = tried.log_transmission.shape[1]
     spaces = len(bench.job.building.spaces)
     rays = len(chain.weights)
     # By chance, since every eighth point of the sequence that placed the rays would leave most
@@ -282,16 +257,14 @@ def _fed(
     carried = totals(paths.of_ray, (chain.weights * level)[chosen], paths.count)
     carried *= float((chain.weights * level).sum()) / max(float(carried.sum()), SMALLEST)
     stack = stacks.of_row[paths.rows]
-    logs = tried.log_transmission[stack, :, paths.bins]  # (entries, draws, 2)
+    logs = tried.log_transmission[stack, paths.bins]  # (entries, draws, 2)
     path = np.repeat(np.arange(paths.count), np.diff(paths.start))
     before = np.cumsum(logs, axis=0) - logs
     before -= before[paths.start[:-1][path]]
-    left = unpolarized(np.exp(before) * tried.reflection[stack, :, paths.bins])
+    left = unpolarized(np.exp(before) * tried.reflection[stack, paths.bins])
     left *= carried[path, np.newaxis]
-    fed = np.zeros((spaces, left.shape[1]))
-    inside = paths.space >= 0
-    np.add.at(fed, paths.space[inside], left[inside])
-    return fed.T
+    fed = [left[paths.space == space].sum(axis=0) for space in range(spaces)]
+    return np.stack(fed, axis=1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -311,8 +284,8 @@ def level_bands(
     exposed_sr: dict[str, float],
     outside_w_m2: dict[tuple[str, str], float],
     draws: Draws,
-) -> dict[tuple[str, str], LevelBand]:
-    """10–90 % bands of every receiver's level from every source, and of all together.
+) -> dict[tuple[str, tuple[str, ...]], LevelBand]:
+    """10–90 % bands of every receiver's level: from every source, from all, from those of a band.
 
     Parameters
     ----------
@@ -323,8 +296,39 @@ def level_bands(
 
     Returns
     -------
-    bands : by (receiver id, source id)
-        The source id is "" for all sources together.
+    bands : by (receiver id, ids of the sources that are added)
+        In the file's order.
+    """
+    levels = level_draws(
+        casts=casts, bench=bench, tables=tables, faces=faces,
+        exposed_sr=exposed_sr, outside_w_m2=outside_w_m2, draws=draws,
+    )  # fmt: skip
+    sources = bench.job.sources
+    groups = {(source.id,) for source in sources} | {tuple(source.id for source in sources)}
+    groups |= {tuple(each.id for each in sources if each.band_hz == at) for at in bench.bands_hz}
+    return {
+        (receiver.receiver.id, group): level_band(
+            np.sum([levels[receiver.receiver.id, each] for each in group], axis=0)
+        )
+        for receiver in casts.receivers
+        for group in sorted(groups)
+        if group
+    }
+
+
+def level_draws(
+    *,
+    casts: Casts,
+    bench: Bench,
+    tables: Tables,
+    faces: Faces,
+    exposed_sr: dict[str, float],
+    outside_w_m2: dict[tuple[str, str], float],
+    draws: Draws,
+) -> dict[tuple[str, str], Floats]:
+    """Levels (draws,) by (receiver id, source id), with the parameters of `level_bands`. [W/m²]
+
+    Only how they move counts: what the first of them, the nominal one, says is binned.
     """
     job = bench.job
 
@@ -337,13 +341,11 @@ def level_bands(
     # Sources have nothing to do with one another, and numpy lets go of the interpreter.
     with ThreadPoolExecutor(max_workers=os.cpu_count() or 1) as pool:
         totals_each = list(pool.map(totals_of, range(len(job.sources))))
-    found: dict[tuple[str, str], LevelBand] = {}
-    for receiver in casts.receivers:
-        name = receiver.receiver.id
-        for source, of_source in zip(job.sources, totals_each, strict=True):
-            found[name, source.id] = _band(of_source[name])
-        found[name, ""] = _band(np.sum([of_source[name] for of_source in totals_each], axis=0))
-    return found
+    return {
+        (receiver.receiver.id, source.id): of_source[receiver.receiver.id]
+        for receiver in casts.receivers
+        for source, of_source in zip(job.sources, totals_each, strict=True)
+    }
 
 
 def _source_totals(
@@ -388,15 +390,37 @@ def _source_totals(
             )
         space = job.building.space_index[receiver.receiver.space]
         total = total + density[:, space] + radiance * from_even[:, space]
-        found[name] = total * draws.level[index] * draws.model
+        found[name] = total * draws.level[index]
     return found
 
 
-def _band(total: Floats) -> LevelBand:
+def level_band(total: Floats) -> LevelBand:
+    """Band of a level (draws,) whose first is the nominal one, the model's own error put on."""
     if total[0] <= 0.0:
         return LevelBand(low=1.0, high=1.0)
-    low, high = np.quantile(total[1:], (0.1, 0.9)) / total[0]
-    return LevelBand(low=float(low), high=float(high))
+    with np.errstate(divide="ignore"):
+        moved_db = 10.0 * np.log10(total[1:] / total[0])
+    low, high = (10.0 ** (_percentile(moved_db, share) / 10.0) for share in (0.1, 0.9))
+    return LevelBand(low=low, high=high)
+
+
+def _percentile(moved_db: Floats, share: float) -> float:
+    """Percentile of draws that the model's own error is put on, each as a whole normal curve.
+
+    It multiplies every level alike, so drawing it would only add chance. [dB]
+    """
+    sigma = MODEL_DB / TENTH
+    nothing = np.isneginf(moved_db)
+    if nothing.mean() >= share:
+        return -np.inf
+    low, high = moved_db[~nothing].min() - 6.0 * sigma, moved_db.max() + 6.0 * sigma
+    for _ in range(48):
+        middle = 0.5 * (low + high)
+        if ndtr((middle - moved_db) / sigma).mean() < share:
+            low = middle
+        else:
+            high = middle
+    return float(0.5 * (low + high))
 
 
 def _diffuse(
@@ -410,14 +434,9 @@ def _diffuse(
     draws: Draws,
 ) -> tuple[Floats, Floats]:
     """Diffuse density (draws, spaces) from the beam, and for scattered energy of unit radiance."""
-    bins = tried.log_transmission.shape[2]
-    share = (np.arange(bins) + 0.5) / bins
-    share = share / share.sum()
     of_face = tables.stacks.of_face
-    through = unpolarized(np.exp(tried.log_transmission)) @ share  # (stacks, draws)
-    back = unpolarized(tried.reflection) @ share
-    back = np.minimum(back, 1.0)
-    through = np.minimum(through, 1.0 - back)
+    back = np.minimum(tried.diffuse_reflection, 1.0)
+    through = np.minimum(tried.diffuse_transmission, 1.0 - back)
     matrix = coupling_matrix(
         area_m2=faces.area_m2,
         space=faces.space,

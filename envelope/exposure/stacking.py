@@ -13,8 +13,11 @@ import numpy as np
 from envelope.building.job import Assembly, Job, Layer, LossCurve, Treatment
 from envelope.building.planar import Floats
 from envelope.errors import RangeError
+from envelope.exposure.draws import Tolerances
+from envelope.exposure.notes import hertz
 from envelope.exposure.small import SmallOpening
 from envelope.physics.apertures import honeycomb_transmission
+from envelope.physics.arrays import SPEED_OF_LIGHT_M_S
 from envelope.physics.materials import (
     canonical_name,
     conductivity_permittivity,
@@ -23,7 +26,11 @@ from envelope.physics.materials import (
     material_permittivity,
     metal_conductivity_s_m,
 )
-from envelope.physics.meshes import mesh_sheet_impedance_ohm
+from envelope.physics.meshes import (
+    PITCH_PER_WAVELENGTH,
+    mesh_in_range,
+    mesh_sheet_impedance_ohm,
+)
 from envelope.physics.sheets import (
     coats_resistance_ohm_sq,
     data_sheet_resistance_ohm_sq,
@@ -49,17 +56,6 @@ class StackKey:
     around: StackKey | None = None  # what stands beside a small opening
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tolerances:
-    """Factors on a job's figures, each (draws,) where several are tried, else one."""
-
-    sheet_resistance: Floats = field(default_factory=lambda: np.array(1.0))
-    thickness: Floats = field(default_factory=lambda: np.array(1.0))
-    permittivity: Floats = field(default_factory=lambda: np.array(1.0))
-    conductivity: Floats = field(default_factory=lambda: np.array(1.0))
-    bracket: Floats = field(default_factory=lambda: np.array(0.0))  # −1 low … 1 high
-
-
 @dataclass(slots=True, kw_only=True, eq=False)
 class Stacker:
     """Makes the items of a job's stacks at given frequencies, each only once."""
@@ -67,7 +63,7 @@ class Stacker:
     job: Job
     frequency_hz: Floats
     tolerances: Tolerances = field(default_factory=Tolerances)
-    extrapolated: dict[str, None] = field(default_factory=dict)  # an ordered set of names
+    extrapolated: dict[str, tuple[float, ...]] = field(default_factory=dict)  # at which of them
     _assemblies: dict[str, tuple[Item, ...]] = field(default_factory=dict)
     _treatments: dict[str, tuple[Item, ...]] = field(default_factory=dict)
 
@@ -96,38 +92,44 @@ class Stacker:
     def _assembly_items(self, assembly: Assembly) -> tuple[Item, ...]:
         if assembly.loss is not None:
             loss_db = self._curve(assembly.loss, f"assembly {assembly.id}")
-            return (self._block(loss_db, assembly.reflects),)
+            return (self._block(loss_db, assembly),)
         if assembly.entry_loss is not None:
             loss_db, within = entry_loss_db(
                 material=assembly.entry_loss, frequency_hz=self.frequency_hz
             )
             self._note(assembly.entry_loss, within)
-            return (self._block(loss_db, assembly.reflects),)
+            return (self._block(loss_db, assembly),)
         if assembly.parts:
             items = [
                 item for part in assembly.parts for item in (self._between(), *self._assembly(part))
             ]
             return tuple(items[1:])
-        return tuple(self._layer(layer) for layer in assembly.layers)
+        return tuple(self._layer(layer, f"assembly {assembly.id}") for layer in assembly.layers)
 
     def _between(self) -> Item:
         """Air between two parts of an assembly."""
         return Cavity(thickness_m=np.array(PARTS_APART_M), permittivity=self._permittivity("air"))
 
-    def _block(self, loss_db: Floats, reflects: float | None) -> Block:
+    def _block(self, loss_db: Floats, assembly: Assembly) -> Block:
+        loss_db = self._moved(loss_db, f"assembly {assembly.id}", assembly.loss_tolerance_db)
         passed = 10.0 ** (-loss_db / 10.0)
-        if reflects is None:
-            fraction = np.minimum(ASSEMBLY_REFLECTS, 1.0 - passed)
-        else:
-            fraction = np.full_like(passed, reflects)
-        return Block(loss_db=loss_db, reflects=fraction)
+        reflects = ASSEMBLY_REFLECTS if assembly.reflects is None else assembly.reflects
+        return Block(loss_db=loss_db, reflects=np.minimum(reflects, 1.0 - passed))
 
-    def _layer(self, layer: Layer) -> Item:
+    def _moved(self, loss_db: Floats, product: str, half_width_db: float) -> Floats:
+        """Losses (..., f) as a product's tolerance moves them: nothing lets more than all through.
+
+        What is said to let everything through is no product.
+        """
+        moved = loss_db + self.tolerances.loss_db(product, half_width_db)[..., np.newaxis]
+        return np.where(loss_db > 0.0, np.maximum(moved, 0.0), 0.0)
+
+    def _layer(self, layer: Layer, product: str) -> Item:
         if layer.sheet_resistance_ohm_sq is not None:
-            return self._sheet(layer.sheet_resistance_ohm_sq)
+            return self._sheet(layer.sheet_resistance_ohm_sq, product)
         assert layer.material is not None
         permittivity = self._permittivity(layer.material)
-        thickness = layer.thickness_m * self.tolerances.thickness
+        thickness = layer.thickness_m * self.tolerances.thickness(product)
         if layer.cavity:
             return Cavity(thickness_m=thickness, permittivity=permittivity)
         return Dielectric(thickness_m=thickness, permittivity=permittivity)
@@ -153,8 +155,8 @@ class Stacker:
             if canonical_name(name) != "vacuum":
                 self._note(name, within)
         # Air stays air: what is tolerated is the excess over it.
-        real = 1.0 + (plain.real - 1.0) * self.tolerances.permittivity[..., np.newaxis]
-        imaginary = plain.imag * self.tolerances.conductivity[..., np.newaxis]
+        real = 1.0 + (plain.real - 1.0) * self.tolerances.permittivity(name)[..., np.newaxis]
+        imaginary = plain.imag * self.tolerances.conductivity(name)[..., np.newaxis]
         return np.asarray(real + 1j * imaginary)
 
     # ---- treatments
@@ -172,12 +174,13 @@ class Stacker:
         return self._treatments[name]
 
     def _treatment_items(self, treatment: Treatment) -> tuple[Item, ...]:
+        product = f"treatment {treatment.id}"
         if treatment.kind == "sheet":
             assert treatment.sheet_resistance_ohm_sq is not None
             resistance = coats_resistance_ohm_sq(
                 sheet_resistance_ohm_sq=treatment.sheet_resistance_ohm_sq, coats=treatment.coats
             )
-            return (self._sheet(float(resistance)),)
+            return (self._sheet(float(resistance), product),)
         if treatment.kind == "mesh":
             assert treatment.wire_diameter_m is not None
             assert treatment.pitch_m is not None
@@ -190,7 +193,10 @@ class Stacker:
                 conductivity_s_m=conductivity,
                 frequency_hz=self.frequency_hz,
             )
-            factor = self.tolerances.sheet_resistance[..., np.newaxis]
+            within = mesh_in_range(pitch_m=treatment.pitch_m, frequency_hz=self.frequency_hz)
+            farthest = PITCH_PER_WAVELENGTH * SPEED_OF_LIGHT_M_S / treatment.pitch_m
+            self._note(f"{product} (a mesh, above {hertz(farthest)})", within)
+            factor = self.tolerances.sheet_resistance(product)[..., np.newaxis]
             return (Sheet(impedance_ohm=np.asarray(impedance) * factor),)
         if treatment.kind == "table":
             assert treatment.table is not None
@@ -199,19 +205,20 @@ class Stacker:
                 losses_db=treatment.table.losses_db,
                 frequency_hz=self.frequency_hz,
             )
-            self._note(f"treatment {treatment.id}", within)
-            factor = self.tolerances.sheet_resistance[..., np.newaxis]
+            self._note(product, within)
+            factor = self.tolerances.sheet_resistance(product)[..., np.newaxis]
             return (Sheet(impedance_ohm=(ohm_sq * factor).astype(np.complex128)),)
         if treatment.kind == "honeycomb":
             return (self._honeycomb(treatment),)
         if treatment.kind == "layers":
-            return tuple(self._layer(layer) for layer in reversed(treatment.layers))
+            return tuple(self._layer(layer, product) for layer in reversed(treatment.layers))
         assert treatment.loss is not None
-        loss_db = self._curve(treatment.loss, f"treatment {treatment.id}")
-        reflects = treatment.reflects
-        if reflects is not None:
-            return (Block(loss_db=loss_db, reflects=np.full_like(loss_db, reflects)),)
+        loss_db = self._curve(treatment.loss, product)
+        loss_db = self._moved(loss_db, product, treatment.loss_tolerance_db)
         passed = 10.0 ** (-loss_db / 10.0)
+        if treatment.reflects is not None:
+            reflects = np.minimum(treatment.reflects, 1.0 - passed)
+            return (Block(loss_db=loss_db, reflects=reflects),)
         return (Block(loss_db=loss_db, reflects=(1.0 - np.sqrt(passed)) ** 2),)
 
     def _honeycomb(self, treatment: Treatment) -> Block:
@@ -232,9 +239,9 @@ class Stacker:
 
     # ---- shared
 
-    def _sheet(self, ohm_sq: float) -> Sheet:
+    def _sheet(self, ohm_sq: float, product: str) -> Sheet:
         ones = np.ones(len(self.frequency_hz))
-        factor = self.tolerances.sheet_resistance[..., np.newaxis]
+        factor = self.tolerances.sheet_resistance(product)[..., np.newaxis]
         return Sheet(impedance_ohm=(ohm_sq * ones * factor).astype(np.complex128))
 
     def _curve(self, curve: LossCurve, name: str) -> Floats:
@@ -248,7 +255,7 @@ class Stacker:
 
     def _note(self, name: str, within: np.ndarray) -> None:
         if not within.all():
-            self.extrapolated[name] = None
+            self.extrapolated[name] = tuple(self.frequency_hz[~within].tolist())
 
 
 CHECK_HZ = np.array([2.45e9])  # what physics refuses, it refuses at any frequency

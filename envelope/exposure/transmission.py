@@ -11,7 +11,7 @@ product is then the product of the means.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar
 
@@ -23,8 +23,14 @@ from envelope.building.job import Job, Plan, Range
 from envelope.building.planar import Floats
 from envelope.building.records import Patch
 from envelope.building.specs import GAPS
-from envelope.exposure.small import passed_over_area, small_opening
-from envelope.exposure.stacking import Stacker, StackKey, Tolerances
+from envelope.exposure.notes import beyond
+from envelope.exposure.small import (
+    SmallOpening,
+    passed_over_area,
+    small_opening,
+    within_formula,
+)
+from envelope.exposure.stacking import Stacker, StackKey
 from envelope.physics.apertures import TIGHTER_DB
 from envelope.physics.bands import band_mean, band_nodes, cosine_bins, diffuse_mean
 from envelope.physics.stacks import solve_many
@@ -42,6 +48,7 @@ SPLINE_NODES = 65
 # four less than 0.1 dB; walls and panes are within 0.001 dB either way.
 PER_BIN = 4
 ANGLES = np.array([0.1, 0.3, 0.5, 0.7, 0.9])  # to compare an opening with what is around it
+ALL = slice(None)  # nodes of every band
 SMALLEST = 1e-300  # keeps the logarithm of a wall that lets nothing through
 
 
@@ -137,8 +144,9 @@ class Bench:
     _stacker: Stacker = field(init=False)
     _weights: list[Floats] = field(init=False)
     _binned: dict[StackKey, tuple[Floats, Floats]] = field(default_factory=dict)
-    _along: dict[int, _Along] = field(default_factory=dict)
+    _along: dict[tuple[int, int], _Along] = field(default_factory=dict)
     _kept: dict[Hashable, Any] = field(default_factory=dict)
+    _beyond: dict[str, dict[float, None]] = field(default_factory=dict)  # see `extrapolated`
 
     def __post_init__(self) -> None:
         nodes = [band_nodes(lowest_hz=low, highest_hz=high) for low, high in self.bands_hz]
@@ -146,7 +154,6 @@ class Bench:
         self._stacker = Stacker(
             job=self.job,
             frequency_hz=np.concatenate([frequency for frequency, _ in nodes]),
-            tolerances=Tolerances(),
         )
 
     def kept(self, name: Hashable, make: Callable[[], Kept]) -> Kept:
@@ -158,33 +165,76 @@ class Bench:
 
     @property
     def extrapolated(self) -> tuple[str, ...]:
-        """Materials, assemblies and treatments used outside the range of their source."""
-        return tuple(self._stacker.extrapolated)
+        """What was used outside the range of its source or formula."""
+        data = (
+            (what, self._centres_of(nodes_hz))
+            for what, nodes_hz in self._stacker.extrapolated.items()
+        )
+        return tuple(beyond(*each) for each in (*data, *self._beyond.items()))
 
-    def _solve(self, keys: list[StackKey], cosines: Floats) -> list[tuple[Floats, Floats]]:
-        """Transmission and near reflection (f, a, 2) of stacks at all nodes of the bands."""
+    def _centres_of(self, nodes_hz: Sequence[float]) -> list[float]:
+        """Middles of the bands that hold some of these nodes. [Hz]"""
+        stops = np.cumsum([len(weight) for weight in self._weights])[:-1]
+        of_band = np.split(self._stacker.frequency_hz, stops)
+        return [
+            0.5 * (low + high)
+            for (low, high), nodes in zip(self.bands_hz, of_band, strict=True)
+            if not set(nodes_hz).isdisjoint(nodes.tolist())
+        ]
+
+    def _nodes_of(self, band: int) -> slice:
+        """Where the nodes of a band stand among those of all."""
+        start = sum(len(weight) for weight in self._weights[:band])
+        return slice(start, start + len(self._weights[band]))
+
+    def _solve(
+        self, keys: list[StackKey], cosines: Floats, nodes: slice = ALL
+    ) -> list[tuple[Floats, Floats]]:
+        """Transmission and near reflection (f, a, 2) of stacks at nodes of the bands."""
+        stacker = self._stacker
+        if nodes != ALL:
+            frequency_hz = self._stacker.frequency_hz[nodes]
+            stacker = self.kept(
+                ("stacker", nodes.start), lambda: Stacker(job=self.job, frequency_hz=frequency_hz)
+            )
         found = solve_many(
-            stacks=[self._stacker.items(key) for key in keys],
-            frequency_hz=self._stacker.frequency_hz,
+            stacks=[stacker.items(key) for key in keys],
+            frequency_hz=stacker.frequency_hz,
             cosine=cosines,
         )
         return [
-            (each.transmission * self._small_factor(key, cosines), each.front_reflection)
+            (each.transmission * self._small_factor(key, cosines, nodes), each.front_reflection)
             for key, each in zip(keys, found, strict=True)
         ]
 
-    def _small_factor(self, key: StackKey, cosines: Floats) -> Floats:
+    def _small_factor(self, key: StackKey, cosines: Floats, nodes: slice) -> Floats:
         """What a small opening passes over what its area would: the middle of the bracket."""
         if key.opening is None:
             return np.ones(1)
         ratio = passed_over_area(
-            key.opening, frequency_hz=self._stacker.frequency_hz, cosines=cosines
+            key.opening, frequency_hz=self._stacker.frequency_hz[nodes], cosines=cosines
         )
         middle = np.sqrt(ratio.low * ratio.high)
-        return np.where(self._stands_out(key)[:, np.newaxis, np.newaxis], middle, 1.0)
+        counts = self._stands_out(key)
+        self._note_small(key.opening, counts)
+        return np.where(counts[nodes, np.newaxis, np.newaxis], middle, 1.0)
+
+    def _note_small(self, opening: SmallOpening, counts: NDArray[np.bool_]) -> None:
+        """Remember the bands in which a slot or hole is outside the range of its formula."""
+        what = f"slots {1e3 * opening.width_m:.3g} mm wide"
+        if not opening.is_slot:
+            what = f"holes of {1e4 * opening.area_m2:.3g} cm²"
+        for band, (low, high) in enumerate(self.bands_hz):
+            middle = np.array([0.5 * (low + high)])
+            counted = counts[self._nodes_of(band)].any()
+            if counted and not within_formula(opening, frequency_hz=middle)[0]:
+                self._beyond.setdefault(what, {})[float(middle[0])] = None
 
     def _stands_out(self, key: StackKey) -> NDArray[np.bool_]:
         """At which nodes (f,) what is around a small opening is that much tighter."""
+        return self.kept(("stands out", key), lambda: self._beside_around(key))
+
+    def _beside_around(self, key: StackKey) -> NDArray[np.bool_]:
         assert key.around is not None
         around, itself = (
             diffuse_mean(values=found.transmission, cosine=ANGLES, weight=np.ones(len(ANGLES)))
@@ -199,9 +249,15 @@ class Bench:
         )
         return np.asarray(itself >= around * 10.0 ** (TIGHTER_DB / 10.0))
 
+    def counts_as_small(self, key: StackKey, band: int) -> bool:
+        """Whether a stack's slot or hole counts as one, rather than by its area, in a band."""
+        if key.opening is None:
+            return False
+        return bool(self._stands_out(key)[self._nodes_of(band)].any())
+
     def bracket_half_width(self, key: StackKey, band: int) -> float:
         """Half the logarithm of high over low of a small opening, 0 where its area counts."""
-        if key.opening is None or not self._stands_out(key).any():
+        if key.opening is None or not self.counts_as_small(key, band):
             return 0.0
         low, high = self.bands_hz[band]
         ratio = passed_over_area(
@@ -211,12 +267,10 @@ class Bench:
 
     def _over_bands(self, values: Floats) -> Floats:
         """Means (a, bands, 2) over each band of values (f, a, 2) at all nodes."""
-        means = []
-        start = 0
-        for weight in self._weights:
-            stop = start + len(weight)
-            means.append(band_mean(values=values[start:stop], weight=weight))
-            start = stop
+        means = [
+            band_mean(values=values[self._nodes_of(band)], weight=weight)
+            for band, weight in enumerate(self._weights)
+        ]
         return np.stack(means, axis=1)
 
     def tables(self, stacks: Stacks) -> Tables:
@@ -239,14 +293,15 @@ class Bench:
             near_reflection=np.stack([reflected for _, reflected in both]),
         )
 
-    def _exactly(self, key: StackKey, cosines: Floats) -> Floats:
-        """Log transmission and near reflection (n, 2, bands, 2) at given cosines."""
+    def _exactly(self, key: StackKey, cosines: Floats, band: int) -> Floats:
+        """Log transmission and near reflection (n, 2, 2) in a band at given cosines."""
         angles, back = np.unique(cosines, return_inverse=True)
         joined = len(angles) > SPLINE_NODES
         nodes = np.linspace(angles[0], angles[-1], SPLINE_NODES) if joined else angles
-        ((passed, reflected),) = self._solve([key], nodes)
-        through = np.log(np.maximum(self._over_bands(passed), SMALLEST))
-        values = np.stack((through, self._over_bands(reflected)), axis=1)
+        ((passed, reflected),) = self._solve([key], nodes, self._nodes_of(band))
+        weight = self._weights[band]
+        through = np.log(np.maximum(band_mean(values=passed, weight=weight), SMALLEST))
+        values = np.stack((through, band_mean(values=reflected, weight=weight)), axis=1)
         if not joined:
             return np.asarray(values[back])
         return np.asarray(CubicSpline(nodes, values, axis=0)(cosines))
@@ -255,24 +310,23 @@ class Bench:
         """Transmission of a row at one angle, both polarizations alike."""
         key = stacks.keys[stacks.of_row[row]]
 
-        def work_out() -> Floats:
-            return np.asarray(np.exp(self._exactly(key, np.array([cosine]))[0, 0]).mean(axis=1))
+        def work_out() -> float:
+            return float(np.exp(self._exactly(key, np.array([cosine]), band)[0, 0]).mean())
 
-        return float(self.kept(("at", key, cosine), work_out)[band])
+        return self.kept(("at", key, cosine, band), work_out)
 
-    def along(self, bundle: Bundle, stacks: Stacks) -> tuple[Floats, Floats]:
+    def along(self, bundle: Bundle, stacks: Stacks, band: int) -> tuple[Floats, Floats]:
         """Log transmission and near reflection of a bundle's entries at their own angles.
 
         Returns
         -------
-        log_transmission, near_reflection : (entries, bands, 2) float
-            They hold until the next call for the same bundle: a plan that changes one stack
-            rewrites only the entries that cross it.
+        log_transmission, near_reflection : (entries, 2) float
+            They hold until the next call for the same bundle and band: a plan that changes one
+            stack rewrites only the entries that cross it.
         """
-        found = self._along.get(id(bundle))
+        found = self._along.get((id(bundle), band))
         if found is None:
-            found = _Along.of(bundle, bands=len(self.bands_hz))
-            self._along[id(bundle)] = found
+            found = self._along[id(bundle), band] = _Along.of(bundle, band=band)
         changed = [
             (row, key)
             for row in found.entries_of
@@ -294,33 +348,35 @@ class Bench:
             cosines = [along.bundle.cosines[along.entries_of[row]] for row in rows]
             together = np.concatenate(cosines)
             if len(np.unique(together)) > SPLINE_NODES:  # each row over its own few degrees
-                parts = [self._exactly(key, each) for each in cosines]
+                parts = [self._exactly(key, each, along.band) for each in cosines]
             else:
                 ends = np.cumsum([len(each) for each in cosines])[:-1]
-                parts = np.split(self._exactly(key, together), ends)
+                parts = np.split(self._exactly(key, together, along.band), ends)
             for row, values in zip(rows, parts, strict=True):
                 along.known[row, key] = values
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Along:
-    """Values of a bundle's entries under the plan that was asked for last."""
+    """Values of a bundle's entries in a band, under the plan that was asked for last."""
 
     bundle: Bundle  # kept, so that its id stays its own
+    band: int
     entries_of: dict[int, NDArray[np.int64]]  # entries that cross each row
-    values: Floats  # (entries, 2, bands, 2)
+    values: Floats  # (entries, 2, 2)
     current: dict[int, StackKey]
     known: dict[tuple[int, StackKey], Floats]
 
     @classmethod
-    def of(cls, bundle: Bundle, *, bands: int) -> _Along:
+    def of(cls, bundle: Bundle, *, band: int) -> _Along:
         order = np.argsort(bundle.rows, kind="stable")
         rows, first = np.unique(bundle.rows[order], return_index=True)
         parts = np.split(order, first[1:]) if len(rows) else []  # a source that nothing lets in
         return cls(
             bundle=bundle,
             entries_of={int(row): part for row, part in zip(rows, parts, strict=True)},
-            values=np.zeros((len(order), 2, bands, 2)),
+            band=band,
+            values=np.zeros((len(order), 2, 2)),
             current={},
             known={},
         )

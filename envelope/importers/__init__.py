@@ -10,7 +10,7 @@ from envelope.importers.export import (
     to_ply,
     to_stl,
 )
-from envelope.importers.reading import list_model, model_edges, read_model
+from envelope.importers.reading import list_model, model_edges, read_model, refused_model
 from envelope.importers.records import (
     Imported,
     ListedSpace,
@@ -38,6 +38,7 @@ __all__ = [
     "model_edges",
     "panels_csv",
     "read_model",
+    "refused_model",
     "tag_panels",
     "to_glb",
     "to_obj",

@@ -10,20 +10,33 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
+
 from envelope.building.checks import check_spaces, welded
 from envelope.building.facing import find_facings
+from envelope.building.planar import Floats
 from envelope.building.records import Panel, Space
 from envelope.errors import Fault, Location, ModelFileError
+from envelope.importers.choosing import chosen_ids
+from envelope.importers.edges import drawn_edges
 from envelope.importers.ifc_behind import Shell
-from envelope.importers.ifc_facets import Facet, Facets, cut_voids, facets_of
+from envelope.importers.ifc_facets import (
+    Facet,
+    Facets,
+    cut_voids,
+    facets_of,
+    holes_of,
+    soup_of_triangles,
+)
 from envelope.importers.ifc_file import IfcModel, open_ifc
 from envelope.importers.ifc_materials import MaterialMap
 from envelope.importers.ifc_spaces import Laying, SpacePanels
 from envelope.importers.ifc_stacks import NOTHING, Stacks
-from envelope.importers.meshes import chosen_ids
+from envelope.importers.naming import counted
 from envelope.importers.records import Imported, ListedSpace, Listing, Note, PanelOrigin
 
 FORMAT = "IFC"
+REVEAL_M = 0.05  # a leaf that stands back no more is as good as flush
 _KINDS = ("exterior-wall", "interior-wall", "floor", "slab", "roof", "window", "door", "skylight")
 
 
@@ -170,11 +183,15 @@ def _space(model: IfcModel, index: int, panels: SpacePanels, solid: Facets) -> S
 
 
 def _usable(spaces: Sequence[Space]) -> tuple[list[Space], dict[str, str]]:
-    """Spaces that make a building together, and why the others do not."""
+    """Spaces that make a building together, and why the others do not.
+
+    Of two that overlap the larger goes: files hold whole storeys and flats as spaces over rooms.
+    """
     kept = list(spaces)
     why: dict[str, str] = {}
     while True:
-        faults = check_spaces([welded(space) for space in kept])
+        upward = sorted(kept, key=lambda space: space.volume_m3)
+        faults = check_spaces([welded(space) for space in upward])
         bad: dict[str, str] = {}
         for fault in faults:
             subject = fault.subject[1] if fault.subject is not None else ""
@@ -248,9 +265,53 @@ def _panel_notes(
                 notes.append(_note("remark", panel, message))
             if panel.assembly == NOTHING:
                 message = "no element of the file stands behind it: taken to stop nothing"
+                if model.proxies:
+                    message += f" ({model.proxies} × IfcBuildingElementProxy count as no walls)"
                 notes.append(_note("gap", panel, message))
     notes.extend(_wrong_flags(model, spaces, origins))
+    notes.extend(_missing_reveals(model, spaces, origins))
     return notes
+
+
+def _missing_reveals(
+    model: IfcModel, spaces: Sequence[Space], origins: Mapping[str, PanelOrigin]
+) -> list[Note]:
+    """Windows and doors whose leaf stands back from the face of their wall.
+
+    They stay flush with it: niches would make rooms larger than the solids that the file gives.
+    """
+    fillings = {void.filling.id: void.filling for void in model.voids if void.filling is not None}
+    depths: list[float] = []
+    places: list[tuple[float, float, float]] = []
+    for panel in (panel for space in spaces for panel in space.panels):
+        filling = next(
+            (fillings[key] for key in origins[panel.id].elements if key in fillings), None
+        )
+        if filling is None:
+            continue
+        heights = (filling.triangles.reshape(-1, 3) - panel.frame.origin) @ panel.normal
+        depth = -float(heights.max())  # frames and sills reach farther in than the leaf
+        if depth > REVEAL_M:
+            x, y, z = panel.outline.mean(axis=0).tolist()
+            depths.append(depth)
+            places.append((x, y, z))
+    if not depths:
+        return []
+    back = " to ".join(dict.fromkeys(f"{depth:.2f}" for depth in (min(depths), max(depths))))
+    message = (
+        f"{counted(len(depths), 'panel')} of windows and doors stand {back} m back from the face "
+        "of their wall; they are taken flush with it, so that rooms keep the areas and volumes "
+        "that the file gives them: their reveals are missing"
+    )
+    return [
+        Note(
+            kind="remark",
+            subject="",
+            message=message,
+            position_m=places[0],
+            others_m=tuple(places[1:]),
+        )
+    ]
 
 
 def _wrong_flags(
@@ -276,6 +337,40 @@ def _wrong_flags(
 def _note(kind: str, panel: Panel, message: str) -> Note:
     x, y, z = panel.outline.mean(axis=0).tolist()
     return Note(kind=kind, subject=panel.id, message=message, position_m=(x, y, z))  # type: ignore[arg-type]
+
+
+def refused_ifc(path: Path) -> tuple[Floats, tuple[Note, ...]]:
+    """Edges (n, 2, 3) of the spaces of a file, and where those stand that have no usable solid.
+
+    Where no space is drawn, the edges are those of the walls, slabs and roofs.
+    """
+    model = open_ifc(path, spaceless=True)
+    _, refused = _solids(model)
+    drawn = [body.triangles for body in model.spaces if body.triangles is not None]
+    if not drawn:
+        drawn = [body.triangles for body in model.shell]
+    notes = list(model.notes) if not model.spaces else []
+    for index, message in refused.items():
+        body = model.spaces[index]
+        if body.triangles is None:
+            notes.append(Note(kind="refused", subject=body.id, message=message))
+            continue
+        holes = holes_of(body.triangles)
+        if not len(holes):
+            spots = body.triangles.reshape(-1, 3)
+            holes = 0.5 * (spots.min(axis=0) + spots.max(axis=0))[np.newaxis]
+        first, *others = [(float(x), float(y), float(z)) for x, y, z in holes]
+        notes.append(
+            Note(
+                kind="refused",
+                subject=body.id,
+                message=message,
+                position_m=first,
+                others_m=tuple(others),
+            )
+        )
+    edges = [drawn_edges(soup_of_triangles(triangles, "")) for triangles in drawn]
+    return np.concatenate([np.zeros((0, 2, 3)), *edges]), tuple(notes)
 
 
 def list_ifc(path: Path) -> Listing:

@@ -15,11 +15,12 @@ from envelope.building.records import PanelKind
 from envelope.errors import ModelFileError
 from envelope.importers.ifc_behind import BEHIND_M, PARALLEL, Shell, behind, spots_in
 from envelope.importers.ifc_file import SpaceBody, Void
+from envelope.importers.loops import find_loops
 from envelope.importers.merging import merged
 from envelope.importers.meshes import find_volumes
 from envelope.importers.naming import kind_by_normal
 from envelope.importers.records import Note
-from envelope.importers.soup import Label, triangles
+from envelope.importers.soup import Label, Soup, triangles, weld, without_slivers
 
 LEAST_OPENING_M2 = 1e-3
 SNAP_M = 5e-4
@@ -59,13 +60,24 @@ class Facets:
     volume_m3: float
 
 
+def soup_of_triangles(corners: Floats, name: str) -> Soup:
+    """Triangles (n, 3, 3) of one object as a soup."""
+    points = corners.reshape(-1, 3)
+    faces = np.arange(len(points), dtype=np.int64).reshape(-1, 3)
+    return triangles(points=points, faces=faces, label=0, labels=[Label(object=name)])
+
+
+def holes_of(corners: Floats) -> Floats:
+    """Middles (n, 3) of the holes in a body's surface."""
+    soup = without_slivers(weld(soup_of_triangles(corners, "")))
+    return np.array([loop.centre for loop in find_loops(soup).loops]).reshape(-1, 3)
+
+
 def facets_of(space: SpaceBody, index: int, source: str) -> Facets | str:
     """Flat faces of a space; a sentence where it has no usable solid."""
     if space.triangles is None:
-        return "it has no geometry"
-    points = space.triangles.reshape(-1, 3)
-    faces = np.arange(len(points), dtype=np.int64).reshape(-1, 3)
-    soup = triangles(points=points, faces=faces, label=0, labels=[Label(object=space.id)])
+        return space.trouble or "it has no geometry"
+    soup = soup_of_triangles(space.triangles, space.id)
     try:
         found = find_volumes(soup, source=source)
     except ModelFileError as error:

@@ -78,6 +78,7 @@ class SpaceBody:
     storey: str
     triangles: Floats | None  # (n, 3, 3) [m]; None where it has no geometry
     listed: tuple[tuple[str, str, str], ...]  # (element, its class, flag) that the file lists
+    trouble: str = ""  # why it has no geometry
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -94,6 +95,7 @@ class IfcModel:
     grade_m: float | None
     size_m: Floats
     notes: tuple[Note, ...]
+    proxies: int = 0  # elements of no class, which count as no walls
 
 
 def _fault(path: Path, message: str) -> ModelFileError:
@@ -131,8 +133,14 @@ def _check_text(path: Path) -> None:
         raise _fault(path, "is cut short: its last line is missing; copy or download it again")
 
 
-def open_ifc(path: Path) -> IfcModel:
+def open_ifc(path: Path, *, spaceless: bool = False) -> IfcModel:
     """Read a file: schema IFC2x3 or IFC4, lengths in any unit.
+
+    Parameters
+    ----------
+    path : Path
+    spaceless : bool
+        Read one without spaces too, for a picture of what it has.
 
     Raises
     ------
@@ -148,16 +156,19 @@ def open_ifc(path: Path) -> IfcModel:
     except (RuntimeError, OSError, library.Error) as error:
         raise _fault(path, f"cannot be read as IFC: {error}") from None
     spaces = file.by_type("IfcSpace")
-    if not spaces:
+    if not spaces and not spaceless:
         raise _fault(path, _without_spaces(file))
+    none = [] if spaces else [Note(kind="refused", subject="", message=_without_spaces(file))]
+    if not any(getattr(unit, "UnitType", "") == "LENGTHUNIT" for unit in _units(file)):
+        raise _fault(path, "names no unit of length; set one in the program it comes from")
     scale = float(library.util.unit.calculate_unit_scale(file))
     shapes, notes = _shapes(library, file, path)
     storeys, storey_of, storey_notes = _storeys(library, file, spaces, scale)
-    bodies: dict[str, Body] = {}
-    for type_ in (*SHELL, *FILLINGS):
-        for element in file.by_type(type_):
-            if element.GlobalId in shapes:
-                bodies[element.GlobalId] = _body(library, element, shapes, scale)
+    bodies: dict[str, Body] = {
+        element.GlobalId: _body(library, element, shapes, scale)
+        for element in _elements(file)
+        if element.GlobalId in shapes
+    }
     names = [_space_names(space) for space in spaces]
     ids = unique(slug(listed[0] if listed else "space", keep_case=True) for listed in names)
     everything = np.concatenate(
@@ -175,6 +186,7 @@ def open_ifc(path: Path) -> IfcModel:
                 storey=storey_of[space.GlobalId],
                 triangles=shapes.get(space.GlobalId),
                 listed=_listed(space),
+                trouble=_undrawn(space),
             )
             for space, id, listed in zip(spaces, ids, names, strict=True)
         ),
@@ -185,8 +197,36 @@ def open_ifc(path: Path) -> IfcModel:
         north_rad=_north(file),
         grade_m=_grade(file, shapes),
         size_m=np.ptp(everything, axis=0) if len(everything) else np.zeros(3),
-        notes=(*notes, *storey_notes),
+        notes=(*notes, *storey_notes, *none),
+        proxies=len(file.by_type("IfcBuildingElementProxy")),
     )
+
+
+def _units(file: Any) -> list[Any]:
+    listed = (project.UnitsInContext for project in file.by_type("IfcProject"))
+    return [unit for units in listed if units is not None for unit in units.Units]
+
+
+def _elements(file: Any) -> list[Any]:
+    """Shell elements and fillings, and the parts of those that are drawn as parts only."""
+    found: dict[int, Any] = {}
+    for type_ in (*SHELL, *FILLINGS):
+        for element in file.by_type(type_):
+            found[element.id()] = element
+            # The bars of a facade are no wall; its plates are listed by themselves.
+            if element.Representation is None and not element.is_a("IfcCurtainWall"):
+                for relation in element.IsDecomposedBy or ():
+                    found.update((part.id(), part) for part in relation.RelatedObjects)
+    return list(found.values())
+
+
+def _undrawn(space: Any) -> str:
+    """What a space without a solid has instead."""
+    shapes = () if space.Representation is None else space.Representation.Representations
+    kinds = dict.fromkeys(str(shape.RepresentationIdentifier or "unnamed") for shape in shapes)
+    if not kinds:
+        return "it has no geometry"
+    return f"no solid can be made of its geometry ({', '.join(kinds)})"
 
 
 def _filling(body: Body) -> bool:
@@ -207,8 +247,12 @@ def _shapes(library: ModuleType, file: Any, path: Path) -> tuple[dict[str, Float
     """Triangles of every space, shell element, filling and opening, in metres."""
     wanted = [
         element
-        for type_ in ("IfcSpace", *SHELL, *FILLINGS, "IfcOpeningElement", "IfcSite")
-        for element in file.by_type(type_)
+        for element in (
+            *file.by_type("IfcSpace"),
+            *_elements(file),
+            *file.by_type("IfcOpeningElement"),
+            *file.by_type("IfcSite"),
+        )
         if element.Representation is not None
     ]
     settings = library.geom.settings()
@@ -241,7 +285,7 @@ def _shapes(library: ModuleType, file: Any, path: Path) -> tuple[dict[str, Float
             message=f"{element.is_a()} whose geometry cannot be made",
         )
         for element in wanted
-        if element.GlobalId not in found and not element.is_a("IfcSite")
+        if element.GlobalId not in found and element.is_a() not in ("IfcSite", "IfcSpace")
     ]
     return found, notes
 
@@ -357,13 +401,18 @@ def _storeys(
         if stated is not None and placed is not None and abs(stated - placed) > 0.01:
             message = f"stated at {stated:.3f} m, drawn at {placed:.3f} m; where it is drawn counts"
             notes.append(Note(kind="remark", subject=ids[storey.GlobalId], message=message))
+    held = {
+        element.id(): relation.RelatingStructure
+        for relation in file.by_type("IfcRelContainedInSpatialStructure")
+        for element in relation.RelatedElements
+    }
     of_space: dict[str, str] = {}
     stray = False
     for space in spaces:
         whole = space
         for _ in range(10):
             relations = getattr(whole, "Decomposes", ()) or ()
-            whole = relations[0].RelatingObject if relations else None
+            whole = relations[0].RelatingObject if relations else held.get(whole.id())
             if whole is None or whole.is_a("IfcBuildingStorey"):
                 break
         if whole is not None and whole.GlobalId in ids:

@@ -6,15 +6,17 @@ weld → drop slivers and duplicates → mend T-junctions → close loops with o
 
 from __future__ import annotations
 
-import difflib
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from envelope.building.flat import WELD_M
 from envelope.building.inside import winding
 from envelope.building.planar import Floats
 from envelope.errors import Fault, Location, ModelFileError
+from envelope.importers.choosing import chosen_ids
+from envelope.importers.imprint import imprinted
 from envelope.importers.loops import Loop, find_loops
 from envelope.importers.mesh_spaces import OURS, make_space, storeys_of
 from envelope.importers.naming import counted, slug, unique
@@ -23,7 +25,6 @@ from envelope.importers.soup import (
     Ints,
     Label,
     Soup,
-    cut_ring,
     flattened,
     joined,
     soup_of,
@@ -34,12 +35,23 @@ from envelope.importers.volumes import (
     Volume,
     connected,
     duplicates,
+    fan_of,
+    is_house,
+    is_thin,
+    spot_inside,
     tight,
     volumes,
+    walls,
     with_corners_on_edges,
 )
 
-THIN_M = 0.25  # twice volume over surface: a wall of this thickness
+TOO_THIN = "too thin for a room: a wall, slab, board or piece of furniture"
+PIERCED = "walls in one piece with openings through them that no face closes"
+LOOSE = "not a closed volume: its faces have loose edges or do not meet"
+SHEET = "a flat sheet that bounds no space"
+CRACKS_M = (5e-4, 2e-3)  # how wide cracks are closed, the narrow first, where sheets do not meet
+LOW_M = 1.0
+SKIN_M = 0.6  # a hollow body's walls are no thicker
 SMALL_M3 = 0.25
 MOST_FACES = 2_000_000
 MOST_NOTES = 40
@@ -81,12 +93,12 @@ def _object_numbers(soup: Soup) -> Ints:
     return np.array(table, dtype=np.int64)[soup.label]
 
 
-def _cleaned(soup: Soup, source: str, notes: list[Note]) -> Soup:
+def _cleaned(soup: Soup, source: str, notes: list[Note], weld_m: float) -> Soup:
     """Welded, without slivers, bent polygons cut, duplicates dropped within each object."""
     before = soup.faces
     if not np.all(np.isfinite(soup.points)):
         raise mesh_fault(source, "a vertex is not a finite number")
-    soup = without_slivers(weld(soup))
+    soup = without_slivers(weld(soup, within_m=weld_m))
     if soup.faces == 0:
         raise mesh_fault(
             source, f"none of its {before} faces has an area; there is nothing to import"
@@ -109,8 +121,8 @@ def _cleaned(soup: Soup, source: str, notes: list[Note]) -> Soup:
     return soup
 
 
-def _named_by(soup: Soup, faces: Ints) -> str:
-    """The object that the largest part of some faces belongs to."""
+def _named_by(soup: Soup, faces: Ints, *, opened: bool = False) -> str:
+    """The object that the largest part of some faces belongs to; none between many walls."""
     areas = np.linalg.norm(soup.select(faces).area_vectors(), axis=1)
     totals: dict[str, float] = {}
     groups: set[str] = set()
@@ -121,6 +133,8 @@ def _named_by(soup: Soup, faces: Ints) -> str:
             group, material = soup.labels[label].group, soup.labels[label].material
             groups.add(group if material in ("", group) else f"{group} ({material})".strip())
     best = max(totals, key=lambda name: totals[name])
+    if opened and len(totals) > 3:
+        return ""
     # Where the file names groups only, one that is a volume of its own names it.
     return groups.pop() if not best and len(groups) == 1 else best
 
@@ -170,7 +184,7 @@ def _mended(soup: Soup, notes: list[Note], *, of_each_object: bool = False) -> S
     return soup
 
 
-def _capped(soup: Soup, notes: list[Note]) -> tuple[Soup, list[Loop]]:
+def _capped(soup: Soup, notes: list[Note], *, opened: bool) -> tuple[Soup, list[Loop]]:
     """The faces that belong to no closed object, with open panels over their flat holes."""
     gone, _ = duplicates(soup)
     keep = np.ones(soup.faces, dtype=bool)
@@ -179,10 +193,15 @@ def _capped(soup: Soup, notes: list[Note]) -> tuple[Soup, list[Loop]]:
         message = f"{counted(len(gone), 'face')} shared by two objects kept once, with two sides"
         notes.append(Note(kind="repaired", subject="", message=message))
     soup = soup.select(keep)
+    if opened:
+        soup = imprinted(soup)
+        keep = np.ones(soup.faces, dtype=bool)
+        keep[duplicates(soup)[0]] = False  # where one body stands on another
+        soup = soup.select(keep)
     soup = _mended(soup, notes)
     found = find_loops(soup)
     sheets = np.array(sorted(found.flat), dtype=np.int64)
-    notes.extend(_left_out(soup, found.piece, sheets, "a flat sheet that bounds no space"))
+    notes.extend(_left_out(soup, found.piece, sheets, SHEET))
     stays = ~np.isin(found.piece, sheets)
     closed = [loop for loop in found.loops if not loop.trouble]
     broken = [loop for loop in found.loops if loop.trouble]
@@ -210,55 +229,47 @@ def _capped(soup: Soup, notes: list[Note]) -> tuple[Soup, list[Loop]]:
     )
 
 
-def _fan(soup: Soup, volume: Volume) -> Floats:
-    """Triangles (n, 3, 3) of a volume, wound inward."""
-    part = soup.select(volume.faces)
-    lengths = np.diff(part.start)
-    first = np.repeat(part.start[:-1], lengths - 2)
-    step = np.arange(len(first)) - np.repeat(np.cumsum(lengths - 2) - (lengths - 2), lengths - 2)
-    places = np.column_stack((first, first + step + 1, first + step + 2))
-    inward = np.repeat(volume.front, lengths - 2)
-    places[~inward] = places[~inward][:, ::-1]
-    return np.asarray(part.points[part.corners[places]])
-
-
-def _spot_inside(soup: Soup, volume: Volume) -> Floats:
-    """A point just inside a volume, behind the middle of a triangle of its largest face."""
-    areas = soup.select(volume.faces).area_vectors()
-    best = int(np.argmax(np.linalg.norm(areas, axis=1)))
-    inward = areas[best] / np.linalg.norm(areas[best]) * (1.0 if volume.front[best] else -1.0)
-    ring = soup.points[soup.face(int(volume.faces[best]))]
-    pieces = np.array([ring[list(piece)] for piece in cut_ring(ring)])
-    sizes = np.linalg.norm(
-        np.cross(pieces[:, 1] - pieces[:, 0], pieces[:, 2] - pieces[:, 0]), axis=1
-    )
-    return np.asarray(pieces[int(np.argmax(sizes))].mean(axis=0) + 1e-3 * inward)
-
-
-def _judged(soup: Soup, found: Sequence[Volume]) -> list[Candidate]:
-    """Which closed volumes are spaces: not thin, not small, not standing in another."""
+def _judged(soup: Soup, found: Sequence[Volume], *, opened: bool) -> list[Candidate]:
+    """Which closed volumes are spaces: not thin, small or low, and not standing in another."""
     order = sorted(range(len(found)), key=lambda index: -found[index].volume_m3)
     fans: dict[int, Floats] = {}
     trouble = [""] * len(found)
-    names = [_named_by(soup, volume.faces) for volume in found]
+    names = [_named_by(soup, volume.faces, opened=opened) for volume in found]
+    surfaces = [
+        float(np.linalg.norm(soup.select(volume.faces).area_vectors(), axis=1).sum())
+        for volume in found
+    ]
     for rank, index in enumerate(order):
-        volume = found[index]
-        surface = float(np.linalg.norm(soup.select(volume.faces).area_vectors(), axis=1).sum())
-        if volume.volume_m3 < SMALL_M3:
+        volume, surface = found[index], surfaces[index]
+        ours = any(
+            OURS in soup.labels[label].extras for label in np.unique(soup.label[volume.faces])
+        )
+        if ours:
+            pass  # a space before it was written out
+        elif volume.volume_m3 < SMALL_M3:
             trouble[index] = f"too small for a room: {volume.volume_m3:.3f} m³"
-        elif 2.0 * volume.volume_m3 / surface < THIN_M:
-            trouble[index] = "too thin for a room: a wall, slab, board or piece of furniture"
-        spot = _spot_inside(soup, volume)
+        elif is_thin(soup, volume):
+            trouble[index] = PIERCED if is_house(soup, volume) else TOO_THIN
+        elif volume.high[2] - volume.low[2] < LOW_M:
+            trouble[index] = f"too low for a room: {volume.high[2] - volume.low[2]:.2f} m"
+        spot = spot_inside(soup, volume)
         for larger in reversed(order[:rank]):
             around = found[larger]
             if np.any(spot < around.low) or np.any(spot > around.high):
                 continue
             if larger not in fans:
-                fans[larger] = _fan(soup, around)
+                fans[larger] = fan_of(soup, around)
             if winding(spot[np.newaxis], fans[larger])[0] < 0.5:
                 continue
             if around.outward_share > 0.5 and volume.outward_share < 0.5:
                 trouble[larger] = "the solid body around the spaces, not a space"
+            elif (
+                2.0 * volume.volume_m3 > around.volume_m3
+                and around.volume_m3 - volume.volume_m3
+                < 0.5 * SKIN_M * (surface + surfaces[larger])
+                and not trouble[index]
+            ):  # no furniture is as large: the hollow's skin is wound like the body's
+                trouble[larger] = "the solid body around another volume, whose walls it is"
             else:
                 holder = names[larger] or "another volume"
                 trouble[index] = f"stands inside {holder}: furniture, not a space"
@@ -279,22 +290,93 @@ def _judged(soup: Soup, found: Sequence[Volume]) -> list[Candidate]:
 
 
 def find_volumes(soup: Soup, *, source: str) -> Found:
-    """Closed volumes of a soup in metres with z up, and an account of all the rest."""
+    """Closed volumes of a soup in metres with z up, and an account of all the rest.
+
+    Where sheets stand loose in the holes of a room, or nothing is closed and sheets are all there
+    is, corners farther apart are joined, if that makes rooms of them. Where walls are drawn with
+    their thickness, they are cut where they meet, if that encloses more than furniture is.
+    """
+    best = _found(soup, source=source, weld_m=WELD_M)
+    sheets, rooms = _cracked(best)
+    for weld_m in CRACKS_M:
+        if not sheets:
+            break
+        again = _found(soup, source=source, weld_m=weld_m)
+        fewer, more = _cracked(again)
+        if more > rooms or (more == rooms and fewer < sheets and more):
+            message = f"cracks of up to {1e3 * weld_m:g} mm between its faces closed"
+            note = Note(kind="repaired", subject="", message=message)
+            best, sheets, rooms = replace(again, notes=(note, *again.notes)), fewer, more
+    troubles = [candidate.trouble for candidate in best.candidates]
+    if PIERCED in troubles or not rooms or troubles.count(TOO_THIN) > 2:
+        again = _found(soup, source=source, weld_m=WELD_M, opened=True)
+        if _clean(again) and _largest_m3(again) > 2.0 * _largest_m3(best):
+            house = "the walls of the house in one piece, not a space"
+            named = (
+                replace(item, trouble=house) if item.trouble == PIERCED else item
+                for item in again.candidates
+            )
+            best = replace(again, candidates=tuple(named))
+    return best
+
+
+def _clean(found: Found) -> bool:
+    """Whether everything met, so that no room is a guess."""
+    return not any(note.kind == "refused" or note.message == LOOSE for note in found.notes) and all(
+        note.subject or note.kind != "left-out" for note in found.notes
+    )
+
+
+def _largest_m3(found: Found) -> float:
+    """Of its rooms."""
+    sizes = [item.volume.volume_m3 for item in found.candidates if not item.trouble]
+    return max(sizes, default=0.0)
+
+
+def _cracked(found: Found) -> tuple[int, int]:
+    """How many sheets stand in holes of rooms, of all where there is no room; and the rooms."""
+    sheets = [
+        np.array(note.position_m)
+        for note in found.notes
+        if note.message == SHEET and note.position_m is not None
+    ]
+    rooms = [candidate for candidate in found.candidates if not candidate.trouble]
+    if not rooms or not sheets:
+        return len(sheets), len(rooms)
+    soup = found.soup
+    caps = [
+        0.5 * (spots.min(axis=0) + spots.max(axis=0))
+        for room in rooms
+        for face in room.volume.faces.tolist()
+        if soup.labels[soup.label[face]].extras.get("open")
+        for spots in (soup.points[soup.face(face)],)
+    ]
+    return (
+        sum(any(np.linalg.norm(sheet - cap) < CRACKS_M[-1] for cap in caps) for sheet in sheets),
+        len(rooms),
+    )
+
+
+def _found(soup: Soup, *, source: str, weld_m: float, opened: bool = False) -> Found:
+    """Everything in a soup; `opened` where walls, panes and sheets are to meet."""
     if soup.faces == 0:
         raise mesh_fault(source, "holds no faces; there is nothing to import")
     if soup.faces > MOST_FACES:
         raise mesh_fault(source, f"holds {soup.faces} faces; at most {MOST_FACES} can be imported")
     notes: list[Note] = []
     size = np.ptp(soup.points[soup.corners], axis=0)
-    soup = _cleaned(soup, source, notes)
+    soup = _cleaned(soup, source, notes, weld_m)
     soup = _mended(soup, notes, of_each_object=True)
     piece = connected(soup, _object_numbers(soup))
-    closed = tight(soup, piece)[piece]
+    whole_pieces = tight(soup, piece)
+    if opened:
+        whole_pieces &= ~walls(soup, piece)
+    closed = whole_pieces[piece]
     parts, groups = [], []
     broken: list[Loop] = []
     labels = soup.labels
     if not closed.all():
-        rest, broken = _capped(soup.select(~closed), notes)
+        rest, broken = _capped(soup.select(~closed), notes, opened=opened)
         labels = rest.labels
         parts.append(rest)
         groups.append(np.zeros(rest.faces, dtype=np.int64))
@@ -313,9 +395,6 @@ def find_volumes(soup: Soup, *, source: str) -> Found:
         notes.append(
             Note(kind="refused", subject="", message=message, position_m=_place(loop.centre))
         )
-    if len(fins):
-        message = f"{counted(len(fins), 'face')} standing free inside a space"
-        notes.append(Note(kind="left-out", subject="", message=message))
     used = np.zeros(whole.faces, dtype=bool)
     for volume in found:
         used[volume.faces] = True
@@ -324,9 +403,12 @@ def find_volumes(soup: Soup, *, source: str) -> Found:
     if len(loose):
         sub = whole.select(loose)
         pieces = connected(sub)
-        why = "not a closed volume: its faces have loose edges or do not meet"
-        notes.extend(_left_out(sub, pieces, np.unique(pieces), why))
-    candidates = _judged(whole, found)
+        notes.extend(_left_out(sub, pieces, np.unique(pieces), LOOSE))
+    candidates = _judged(whole, found, opened=opened)
+    free = _in_rooms(whole, fins, candidates) if opened else len(fins)
+    if free:
+        message = f"{counted(free, 'face')} standing free inside a space"
+        notes.append(Note(kind="left-out", subject="", message=message))
     for candidate in candidates:
         flipped = float(np.mean(candidate.volume.front))
         if not candidate.trouble and 0.0 < flipped < 1.0:
@@ -339,6 +421,17 @@ def find_volumes(soup: Soup, *, source: str) -> Found:
                 )
             )
     return Found(soup=whole, candidates=tuple(candidates), notes=tuple(notes), size_m=size)
+
+
+def _in_rooms(soup: Soup, faces: Ints, candidates: Sequence[Candidate]) -> int:
+    """How many of some faces lie in rooms, and not within walls that were drawn across others."""
+    if not len(faces):
+        return 0
+    centres = np.array([soup.points[soup.face(face)].mean(axis=0) for face in faces.tolist()])
+    inside = np.zeros(len(centres), dtype=bool)
+    for room in (item for item in candidates if not item.trouble):
+        inside |= winding(centres, fan_of(soup, room.volume)) > 0.5
+    return int(inside.sum())
 
 
 def _one_table(soup: Soup) -> Soup:
@@ -361,33 +454,6 @@ def _briefly(notes: Sequence[Note]) -> tuple[Note, ...]:
     return tuple(found)
 
 
-def chosen_ids(
-    *, wanted: Sequence[str], known: Mapping[str, Sequence[str]], source: str
-) -> list[str]:
-    """Ids of the spaces asked for by id or name; an error gives the nearest names."""
-    by_name: dict[str, list[str]] = {}
-    for key, names in known.items():
-        for name in dict.fromkeys((key, *names)):
-            by_name.setdefault(name.casefold(), []).append(key)
-    found: list[str] = []
-    faults: list[Fault] = []
-    for name in wanted:
-        hits = by_name.get(name.casefold()) or by_name.get(slug(name), [])
-        if len(hits) == 1:
-            found.append(hits[0])
-            continue
-        if hits:
-            message = f"{name!r} names {len(hits)} spaces: {', '.join(hits)}; say which"
-        else:
-            near = difflib.get_close_matches(name.casefold(), list(by_name), n=3, cutoff=0.4)
-            options = [by_name[item][0] for item in near] or list(known)[:8]
-            message = f"there is no space {name!r}; the nearest names are {', '.join(options)}"
-        faults.append(Fault(message=message, location=Location(path=source)))
-    if faults:
-        raise ModelFileError(faults)
-    return list(dict.fromkeys(found))
-
-
 def _nothing(found: Found, source: str) -> ModelFileError:
     """The error where no volume is a space: what there is instead."""
     reasons: dict[str, int] = {}
@@ -398,10 +464,22 @@ def _nothing(found: Found, source: str) -> ModelFileError:
             reasons[note.message] = reasons.get(note.message, 0) + 1
     listed = "; ".join(f"{count} × {reason}" for reason, count in list(reasons.items())[:5])
     x, y, z = found.size_m
+    advice = "a room must be drawn as faces that meet all round it, a missing one being a hole"
+    troubles = [candidate.trouble for candidate in found.candidates]
+    if PIERCED in troubles:
+        advice = (
+            "draw faces over its windows and doors, flush with the inside of the walls, or draw "
+            "the room itself, as faces that meet all round it"
+        )
+    elif troubles.count(TOO_THIN) > 2:
+        advice = (
+            "walls drawn as solids must meet all round a room, panes and leaves in their openings "
+            "too; or draw the room itself, as faces that meet all round it"
+        )
     return mesh_fault(
         source,
         f"no closed space was found in a model of {x:.3g} × {y:.3g} × {z:.3g} m ({listed}); "
-        "a room must be drawn as faces that meet all round it, a missing one being a hole",
+        + advice,
     )
 
 

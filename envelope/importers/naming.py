@@ -12,7 +12,8 @@ import numpy as np
 from envelope.building.planar import Floats
 from envelope.building.records import Panel, PanelKind
 
-LEVEL = float(np.cos(np.radians(45.0)))
+_LEVEL = float(np.cos(np.radians(45.0)))
+_ROOF = float(np.cos(np.radians(60.5)))  # roofs of up to 60° are ceilings
 
 # Words in the name of an object, group or material that say what a panel is. Common usage of
 # people who draw models; no source.
@@ -40,6 +41,14 @@ def slug(name: str, *, otherwise: str = "space", keep_case: bool = False) -> str
     plain = unicodedata.normalize("NFKD", spaced).encode("ascii", "ignore").decode()
     plain = plain if keep_case else plain.lower()
     return re.sub(r"[^A-Za-z0-9]+", "-", plain).strip("-") or otherwise
+
+
+def plain_text(content: bytes) -> str:
+    """Text of a file: UTF-8, else the Western letters of Windows that older programs write."""
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return content.decode("cp1252", errors="replace")
 
 
 def counted(number: int, word: str) -> str:
@@ -76,9 +85,9 @@ def unique(names: Iterable[str]) -> list[str]:
 
 def kind_by_normal(normal: Floats) -> PanelKind:
     """Floor, ceiling or wall, from the normal that points into the space."""
-    if normal[2] > LEVEL:
+    if normal[2] > _LEVEL:
         return "floor"
-    return "ceiling" if normal[2] < -LEVEL else "wall"
+    return "ceiling" if normal[2] < -_ROOF else "wall"
 
 
 def kind_by_name(names: Iterable[str]) -> tuple[PanelKind, str] | None:

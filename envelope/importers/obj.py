@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import json
 from dataclasses import replace
 from pathlib import Path
@@ -28,7 +29,7 @@ def read_obj(path: Path) -> Soup:
     labels: dict[tuple[Label, int], int] = {}
     extended = 0  # labels with extras are told apart by their number
     current = Label()
-    with path.open(encoding="utf-8", errors="replace") as stream:
+    with path.open(encoding=_encoding(path), errors="replace") as stream:
         number = 0
         for line in stream:
             number += 1
@@ -72,6 +73,19 @@ def read_obj(path: Path) -> Soup:
         label=np.array(label, dtype=np.int64),
         labels=tuple(label for label, _ in labels) or (Label(),),
     )
+
+
+def _encoding(path: Path) -> str:
+    """UTF-8, with or without its mark; names of older programs are in Windows' Western letters."""
+    decoder = codecs.getincrementaldecoder("utf-8")()
+    try:
+        with path.open("rb") as stream:
+            while piece := stream.read(1 << 20):
+                decoder.decode(piece)
+            decoder.decode(b"", final=True)
+    except UnicodeDecodeError:
+        return "cp1252"
+    return "utf-8-sig"
 
 
 def _with_extras(label: Label, text: str) -> Label:

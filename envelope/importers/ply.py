@@ -57,6 +57,8 @@ def read_ply(path: Path) -> Soup:
             points = np.column_stack([columns[axis] for axis in "xyz"]).astype(np.float64)
         lists |= {f"{part.name}.{name}": ring for name, ring in rings.items()}
     ring = lists.get("face.vertex_indices", lists.get("face.vertex_index"))
+    if ring is None and any(part.name == "tristrips" for part in parts):
+        raise _fault(path, "holds triangle strips, which cannot be read: export it with faces")
     if ring is None:
         raise _fault(path, "holds no faces: a cloud of points cannot be imported")
     corners, lengths = ring

@@ -15,7 +15,7 @@ from envelope.importers.gltf import read_gltf
 from envelope.importers.meshes import import_soup, list_soup
 from envelope.importers.obj import read_obj
 from envelope.importers.ply import read_ply
-from envelope.importers.records import Imported, Listing
+from envelope.importers.records import Imported, Listing, Note
 from envelope.importers.soup import Soup
 from envelope.importers.stl import read_stl
 
@@ -45,6 +45,9 @@ _FORMATS = {
 _MESH_READERS = {"glTF": read_gltf, "OBJ": read_obj, "STL": read_stl, "PLY": read_ply}
 
 
+_COARSE_M = 1e-3
+
+
 def _fault(path: Path, message: str) -> ModelFileError:
     return ModelFileError([Fault(message=message, location=Location(path=str(path)))])
 
@@ -71,7 +74,8 @@ def sniffed(path: Path) -> str:
     if size > MOST_BYTES:
         raise _fault(path, f"has {size / 1e6:.0f} MB; at most {MOST_BYTES / 1e6:.0f} MB")
     found = _FORMATS[suffix]
-    start = head.lstrip()
+    # The count of a binary STL may look like the first letter of text.
+    start = head.lstrip() if found != "STL" or head[:80].strip() else b""
     is_what = (
         "glTF"
         if head.startswith(b"glTF") or start.startswith(b"{")
@@ -126,7 +130,8 @@ def _upright(soup: Soup, path: Path, format: str, unit: str | None, up: str | No
     axes = _AXES.get(str(up).strip().lower())
     if axes is None:
         raise _fault(path, f"up axis {up!r} is not known; x, y and z are")
-    return replace(soup, points=factor * soup.points @ axes.T)
+    with np.errstate(over="ignore", invalid="ignore"):  # refused as not finite afterwards
+        return replace(soup, points=factor * soup.points @ axes.T)
 
 
 def _mesh(path: Path, format: str, unit: str | None, up: str | None) -> Soup:
@@ -182,7 +187,24 @@ def read_model(
         _no_unit(where, unit, up)
         return import_ifc(where, spaces=spaces, storey=storey, materials=materials)
     soup = _mesh(where, format, unit, up)
-    return import_soup(soup, source=where.name, format=format, spaces=spaces, storey=storey)
+    found = import_soup(soup, source=where.name, format=format, spaces=spaces, storey=storey)
+    return replace(found, notes=(*found.notes, *_rounded(soup, format)))
+
+
+def _rounded(soup: Soup, format: str) -> tuple[Note, ...]:
+    """A note where float32 has rounded corners that lie far from the origin."""
+    corners = soup.points[soup.corners]
+    far = float(np.abs(corners).max())
+    step = float(np.spacing(np.float32(far)))
+    single = format == "STL" or bool(np.all(corners.astype(np.float32) == corners))
+    if format == "OBJ" or not single or step < _COARSE_M:
+        return ()
+    message = (
+        f"drawn {far:,.0f} m from its origin: single precision holds its corners there to "
+        f"{1e3 * step:.2g} mm only, if the program that wrote it kept no more; move the model to "
+        "the origin there and export it again"
+    )
+    return (Note(kind="remark", subject="", message=message),)
 
 
 def list_model(path: Path | str, *, unit: str | None = None, up: str | None = None) -> Listing:
@@ -204,6 +226,27 @@ def model_edges(path: Path | str, *, unit: str | None = None, up: str | None = N
     if format == "IFC":
         return np.zeros((0, 2, 3))
     return drawn_edges(_mesh(where, format, unit, up))
+
+
+def refused_model(
+    path: Path | str, *, unit: str | None = None, up: str | None = None
+) -> tuple[Floats, tuple[Note, ...]]:
+    """What can be drawn of a model that was refused.
+
+    Returns
+    -------
+    edges_m : (n, 2, 3) float
+        [m]
+    notes : tuple of Note
+        What is wrong with it, and where.
+    """
+    where = Path(path)
+    if sniffed(where) == "IFC":
+        from envelope.importers.ifc import refused_ifc
+
+        return refused_ifc(where)
+    listing = list_model(where, unit=unit, up=up)
+    return model_edges(where, unit=unit, up=up), listing.notes
 
 
 def _no_unit(path: Path, unit: str | None, up: str | None) -> None:

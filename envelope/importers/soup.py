@@ -140,8 +140,8 @@ def joined(soups: Sequence[Soup], labels: Sequence[Label]) -> Soup:
     )
 
 
-def weld(soup: Soup) -> Soup:
-    """Corners closer than 0.1 mm made one: the first of them stands for all, never a mean."""
+def weld(soup: Soup, *, within_m: float = WELD_M) -> Soup:
+    """Corners closer than that made one: the first of them stands for all, never a mean."""
     used, place = np.unique(soup.corners, return_inverse=True)
     exact, first, inverse = np.unique(
         soup.points[used], axis=0, return_index=True, return_inverse=True
@@ -150,7 +150,7 @@ def weld(soup: Soup) -> Soup:
     rank = np.empty(len(order), dtype=np.int64)
     rank[order] = np.arange(len(order))
     exact, inverse = exact[order], rank[inverse.reshape(-1)]
-    pairs = cKDTree(exact).query_pairs(WELD_M, output_type="ndarray")
+    pairs = cKDTree(exact).query_pairs(within_m, output_type="ndarray")
     links = coo_array(
         (np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(exact), len(exact))
     )

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from envelope.errors import Fault, Location, ModelFileError
+from envelope.importers.naming import plain_text
 from envelope.importers.soup import Label, Soup, joined, triangles
 
 _RECORD = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
@@ -19,19 +20,21 @@ def _fault(path: Path, message: str) -> ModelFileError:
 def read_stl(path: Path) -> Soup:
     """Triangles of a file, in the file's own unit and axes. Solids' names become objects."""
     content = path.read_bytes()
+    count = rest = -1
     if len(content) >= 84:
         count = int(np.frombuffer(content, dtype="<u4", count=1, offset=80)[0])
-        if len(content) == 84 + 50 * count:
+        rest = len(content) - 84 - 50 * count
+        if rest == 0:
             return _binary(content, count)
-    if content[:512].lstrip().lower().startswith(b"solid") and b"facet" in content[:4096]:
+    if content[:512].lstrip().lower().startswith(b"solid") and b"facet" in content[:4096].lower():
         return _text(path, content)
-    if len(content) >= 84:
-        held = (len(content) - 84) // 50
-        raise _fault(
-            path,
-            f"announces {count} triangles but holds {held}: it is cut short, or no STL file",
-        )
-    raise _fault(path, f"is no STL file, or is cut short: it holds only {len(content)} bytes")
+    if count < 0:
+        raise _fault(path, f"is no STL file, or is cut short: it holds only {len(content)} bytes")
+    if 0 < rest < 50 and count:
+        return _binary(content, count)  # some writers end with a line of their own
+    held = (len(content) - 84) // 50
+    why = "it is cut short, or no STL file" if rest < 0 else "its count is wrong, or it is no STL"
+    raise _fault(path, f"announces {count} triangles but holds {held}: {why}")
 
 
 def _binary(content: bytes, count: int) -> Soup:
@@ -59,7 +62,7 @@ def _text(path: Path, content: bytes) -> Soup:
             points.clear()
 
     ended = True
-    for number, line in enumerate(content.decode("utf-8", errors="replace").splitlines(), 1):
+    for number, line in enumerate(plain_text(content).splitlines(), 1):
         words = line.split()
         if not words:
             continue

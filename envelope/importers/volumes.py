@@ -25,8 +25,13 @@ from scipy.sparse.csgraph import connected_components
 
 from envelope.building.flat import WELD_M
 from envelope.building.planar import Floats
-from envelope.importers.soup import Ints, Soup, next_corner
+from envelope.importers.soup import Ints, Soup, cut_ring, next_corner
 
+THIN_M = 0.25  # twice volume over surface: a wall of this thickness
+SHALLOW_M = 0.45  # no closet is so shallow
+THICK_M, LONG_M = 0.40, 3.0  # walls of half a metre, where they are longer than closets
+TRIFLE_M = 0.6
+HEADROOM_M = 1.8
 MOST_LOOSE_EDGES = 200_000
 TIE_RAD = 1e-3  # faces at one edge closer than this lie on each other
 
@@ -193,6 +198,74 @@ def tight(soup: Soup, piece: Ints) -> NDArray[np.bool_]:
     return found
 
 
+def is_house(soup: Soup, volume: Volume) -> bool:
+    """Whether a thin body reaches around rooms, as all walls of a house in one piece do."""
+    faces = soup.select(volume.faces)
+    sides = volume.high - volume.low
+    depth = _depths(faces, np.zeros(faces.faces, dtype=np.int64), 1)[0]
+    return bool(min(depth, *sides) > HEADROOM_M and 2.0 * volume.volume_m3 < np.prod(sides))
+
+
+def is_thin(soup: Soup, volume: Volume) -> bool:
+    """Whether a closed volume is as thin as walls, slabs, panes and boards are."""
+    faces = soup.select(volume.faces)
+    one = np.zeros(faces.faces, dtype=np.int64)
+    return bool(_thin(faces, one, np.array([volume.volume_m3]))[0])
+
+
+def _depths(soup: Soup, piece: Ints, count: int) -> Floats:
+    """How deep each body (count,) is, square to its largest face. [m]"""
+    vectors = soup.area_vectors()
+    areas = np.linalg.norm(vectors, axis=1)
+    order = np.argsort(areas, kind="stable")
+    widest = np.zeros(count, dtype=np.int64)
+    widest[piece[order]] = order  # the last that is written: the largest face
+    normals = vectors[widest] / areas[widest][:, np.newaxis]
+    owner = piece[soup.face_of]
+    heights = np.einsum("ij,ij->i", soup.points[soup.corners], normals[owner])
+    return np.asarray(_spans(heights[:, np.newaxis], owner, count)[:, 0])
+
+
+def _thin(soup: Soup, piece: Ints, volume_m3: Floats) -> NDArray[np.bool_]:
+    """Whether bodies are thin, as walls, slabs, panes and boards are, and rooms are not.
+
+    Parameters
+    ----------
+    soup, piece
+        Their faces, and of which body (count) each is.
+    volume_m3 : (count,) float
+        Of each. [m³]
+    """
+    count = len(volume_m3)
+    areas = np.linalg.norm(soup.area_vectors(), axis=1)
+    longest = _spans(soup.points[soup.corners], piece[soup.face_of], count).max(axis=1)
+    mean = 2.0 * volume_m3 / np.bincount(piece, weights=areas, minlength=count)
+    least = _depths(soup, piece, count)
+    found = (least < SHALLOW_M) | (mean < THIN_M) | ((mean < THICK_M) & (longest > LONG_M))
+    return np.asarray(found)
+
+
+def _spans(values: Floats, owner: Ints, count: int) -> Floats:
+    """How far values (n, k) of each owner reach (count, k)."""
+    low, high = (np.full((count, values.shape[1]), end) for end in (np.inf, -np.inf))
+    np.minimum.at(low, owner, values)
+    np.maximum.at(high, owner, values)
+    return np.asarray(high - low)
+
+
+def walls(soup: Soup, piece: Ints) -> NDArray[np.bool_]:
+    """Of each connected piece, whether it is thin and no trifle."""
+    count = int(piece.max()) + 1 if len(piece) else 0
+    spots, owner = soup.points[soup.corners], piece[soup.face_of]
+    first = spots[soup.start[:-1]]
+    own = np.zeros((count, 3))
+    own[piece] = first  # any corner of each: far from the origin sums would lose digits
+    thirds = np.einsum("ij,ij->i", soup.area_vectors(), first - own[piece]) / 3.0
+    volume_m3 = np.abs(np.bincount(piece, weights=thirds, minlength=count))
+    large = _spans(spots, owner, count).max(axis=1, initial=0.0) > TRIFLE_M
+    return np.asarray(_thin(soup, piece, volume_m3) & large)
+
+
 def _turn_links(soup: Soup, edges: Edges, normals: Floats, piece: Ints) -> tuple[Ints, Ints]:
     """Sides that look at each other, two lists. Side 2k is the front of face k, 2k + 1 its back."""
     one: list[Ints] = []
@@ -317,3 +390,28 @@ def volumes(soup: Soup, group: Ints) -> tuple[list[Volume], Ints]:
             )
         )
     return found, np.concatenate(fins) if fins else np.zeros(0, dtype=np.int64)
+
+
+def fan_of(soup: Soup, volume: Volume) -> Floats:
+    """Triangles (n, 3, 3) of a volume, wound inward."""
+    part = soup.select(volume.faces)
+    lengths = np.diff(part.start)
+    first = np.repeat(part.start[:-1], lengths - 2)
+    step = np.arange(len(first)) - np.repeat(np.cumsum(lengths - 2) - (lengths - 2), lengths - 2)
+    places = np.column_stack((first, first + step + 1, first + step + 2))
+    inward = np.repeat(volume.front, lengths - 2)
+    places[~inward] = places[~inward][:, ::-1]
+    return np.asarray(part.points[part.corners[places]])
+
+
+def spot_inside(soup: Soup, volume: Volume) -> Floats:
+    """A point just inside a volume, behind the middle of a triangle of its largest face."""
+    areas = soup.select(volume.faces).area_vectors()
+    best = int(np.argmax(np.linalg.norm(areas, axis=1)))
+    inward = areas[best] / np.linalg.norm(areas[best]) * (1.0 if volume.front[best] else -1.0)
+    ring = soup.points[soup.face(int(volume.faces[best]))]
+    pieces = np.array([ring[list(piece)] for piece in cut_ring(ring)])
+    sizes = np.linalg.norm(
+        np.cross(pieces[:, 1] - pieces[:, 0], pieces[:, 2] - pieces[:, 0]), axis=1
+    )
+    return np.asarray(pieces[int(np.argmax(sizes))].mean(axis=0) + 1e-3 * inward)

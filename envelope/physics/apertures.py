@@ -6,6 +6,11 @@ hemisphere of arrival is A/2, while a diffuse field loses A/4 of its scalar dens
 
 These are formulas for openings in a thin conducting plane. They hold where the panel around is at
 least `TIGHTER_DB` tighter than the opening; elsewhere weight by area.
+
+Where they come from: round holes are Bethe's; tubes and ducts below cut-off follow from waveguide
+theory; slots are derived here, by Babinet's principle from a strip and from a short-circuited
+dipole, and what joins the narrow slot to the wide one and the short one to the endless one is an
+interpolation of ours with no source; so is the bracket of a honeycomb (common practice).
 """
 
 from __future__ import annotations
@@ -37,7 +42,9 @@ __all__ = [
     "hole_mean_cross_section_m2",
     "honeycomb_transmission",
     "slot_cross_section_m2",
+    "slot_directed_cross_section_m2",
     "slot_in_range",
+    "slot_is_wide",
     "slot_ratio_across",
     "slot_ratio_along",
     "slot_rule_db",
@@ -244,6 +251,43 @@ def _slot_dipole_m2(length: float, width: float, wavenumber: Floats) -> Floats:
     return wavenumber**4 * plate**2 / (12.0 * np.pi)
 
 
+class _Slot(NamedTuple):
+    """Head-on cross-sections (f,) of a slot, and how far it is on the way to a wide opening."""
+
+    across: Bracket  # E across it
+    along: Floats  # E along it
+    wide: Floats  # 0 narrow … 1 lit as its projected area is
+
+
+def _slot(width_m: float, length_m: float, frequency_hz: ArrayLike) -> _Slot:
+    width = float(checked_positive(width_m, what="slot width", unit="m"))
+    length = float(checked_positive(length_m, what="slot length", unit="m"))
+    if width > length:
+        raise RangeError(f"the slot is {width:g} m wide but {length:g} m long; width is the lesser")
+    frequency = np.atleast_1d(checked_frequency(frequency_hz))
+    wavenumber = _wavenumber(frequency)
+    wavelength = 2.0 * np.pi / wavenumber
+    area = width * length
+
+    endless = area * np.atleast_1d(slot_ratio_across(width_m=width, frequency_hz=frequency))
+    dipole = _slot_dipole_m2(length, width, wavenumber)
+    detuned = np.maximum(1.0 - (2.0 * length / wavelength) ** 2, 1e-3) ** 2
+    resonant = np.minimum(dipole / detuned, _RESONANT * wavelength**2)
+    is_long = length >= _LONG * wavelength
+    low = np.where(is_long, endless, np.minimum(endless, dipole)) * (1.0 - _MODEL_SPREAD)
+    high = np.where(is_long, endless, np.maximum(endless, resonant)) * (1.0 + _MODEL_SPREAD)
+    # Shorter than a wavelength or so the endless slot is no lower limit of the high value.
+    high = np.where(length < 0.5 * wavelength, resonant * (1.0 + _MODEL_SPREAD), high)
+
+    along = area * np.atleast_1d(slot_ratio_along(width_m=width, frequency_hz=frequency))
+    along = np.where(length < 0.5 * wavelength, np.minimum(along, dipole), along)
+    return _Slot(
+        across=Bracket(low=np.minimum(low, high), high=high),
+        along=along,
+        wide=_wide_share(wavenumber * width),
+    )
+
+
 def slot_cross_section_m2(
     *, width_m: float, length_m: float, frequency_hz: ArrayLike, cosine: ArrayLike
 ) -> Bracket:
@@ -273,31 +317,10 @@ def slot_cross_section_m2(
     below by its dipole moment over (1 − (2L/λ)²)²; low is the lesser of that dipole alone and
     the endless slot.
     """
-    width = float(checked_positive(width_m, what="slot width", unit="m"))
-    length = float(checked_positive(length_m, what="slot length", unit="m"))
-    if width > length:
-        raise RangeError(f"the slot is {width:g} m wide but {length:g} m long; width is the lesser")
-    frequency = np.atleast_1d(checked_frequency(frequency_hz))
+    slot = _slot(width_m, length_m, frequency_hz)
     cosines = np.atleast_1d(checked_cosine(cosine))
-    wavenumber = _wavenumber(frequency)
-    wavelength = 2.0 * np.pi / wavenumber
-    area = width * length
-
-    endless = area * np.atleast_1d(slot_ratio_across(width_m=width, frequency_hz=frequency))
-    dipole = _slot_dipole_m2(length, width, wavenumber)
-    detuned = np.maximum(1.0 - (2.0 * length / wavelength) ** 2, 1e-3) ** 2
-    resonant = np.minimum(dipole / detuned, _RESONANT * wavelength**2)
-    is_long = length >= _LONG * wavelength
-    low = np.where(is_long, endless, np.minimum(endless, dipole)) * (1.0 - _MODEL_SPREAD)
-    high = np.where(is_long, endless, np.maximum(endless, resonant)) * (1.0 + _MODEL_SPREAD)
-    # Shorter than a wavelength or so the endless slot is no lower limit of the high value.
-    high = np.where(length < 0.5 * wavelength, resonant * (1.0 + _MODEL_SPREAD), high)
-    low = np.minimum(low, high)
-
-    wide = _wide_share(wavenumber * width)[:, np.newaxis]
-    along = area * np.atleast_1d(slot_ratio_along(width_m=width, frequency_hz=frequency))
-    along = np.where(length < 0.5 * wavelength, np.minimum(along, dipole), along)
-    along = along[:, np.newaxis] * cosines
+    wide = slot.wide[:, np.newaxis]
+    along = slot.along[:, np.newaxis] * cosines
 
     def by_angle(across: Floats) -> Floats:
         # a slot as wide as λ/2π and more is lit as its projected area is
@@ -306,7 +329,53 @@ def slot_cross_section_m2(
         driven = np.stack((te, tm), axis=-1) * across[:, np.newaxis, np.newaxis]
         return 0.5 * (driven + along[..., np.newaxis])
 
-    return Bracket(low=by_angle(low), high=by_angle(high))
+    return Bracket(low=by_angle(slot.across.low), high=by_angle(slot.across.high))
+
+
+def slot_directed_cross_section_m2(
+    *,
+    width_m: float,
+    length_m: float,
+    frequency_hz: ArrayLike,
+    cosine: ArrayLike,
+    magnetic_along: ArrayLike,
+    mode_across: ArrayLike,
+) -> Bracket:
+    """Cross-section of a slot whose direction is known, for waves of known polarization.
+
+    Parameters
+    ----------
+    width_m, length_m : float
+        [m]
+    frequency_hz : (f,) float
+        [Hz]
+    cosine : (n,) float
+        Cosine of incidence of each wave.
+    magnetic_along : (n,) float
+        Squared part of each wave's magnetic field (of unit size) that lies along the slot.
+    mode_across : (n,) float
+        The same of the direction of its magnetic field in the panel, TE and TM fields of unit size
+        there: the share of the wave that has its electric field across the slot.
+
+    Returns
+    -------
+    cross_section_m2 : Bracket of (f, n) float
+        [m²]
+
+    Notes
+    -----
+    The mean over all directions of the slot in its panel is `slot_cross_section_m2`.
+    """
+    slot = _slot(width_m, length_m, frequency_hz)
+    cosines = np.atleast_1d(checked_cosine(cosine))
+    driven, across = np.atleast_1d(magnetic_along), np.atleast_1d(mode_across)
+    wide = slot.wide[:, np.newaxis]
+    along = slot.along[:, np.newaxis] * cosines * (1.0 - across)
+    factor = (1.0 - wide) * driven + wide * cosines * across
+    return Bracket(
+        low=slot.across.low[:, np.newaxis] * factor + along,
+        high=slot.across.high[:, np.newaxis] * factor + along,
+    )
 
 
 def slot_in_range(*, width_m: ArrayLike, length_m: ArrayLike, frequency_hz: ArrayLike) -> Bools:
@@ -315,6 +384,14 @@ def slot_in_range(*, width_m: ArrayLike, length_m: ArrayLike, frequency_hz: Arra
     length = checked_positive(length_m, what="slot length", unit="m")
     narrow = _wavenumber(frequency_hz) * width <= _NARROW
     return np.asarray(narrow & (length >= _LONG * wavelength_m(frequency_hz=frequency_hz)))
+
+
+def slot_is_wide(*, width_m: ArrayLike, length_m: ArrayLike, frequency_hz: ArrayLike) -> Bools:
+    """Whether the slot is wide (kw ≥ 1) and long, so that its area stands."""
+    width = checked_positive(width_m, what="slot width", unit="m")
+    length = checked_positive(length_m, what="slot length", unit="m")
+    wide = _wavenumber(frequency_hz) * width >= _WIDE
+    return np.asarray(wide & (length >= _LONG * wavelength_m(frequency_hz=frequency_hz)))
 
 
 def slot_rule_db(*, length_m: ArrayLike, frequency_hz: ArrayLike, count: int = 1) -> Floats:

@@ -16,19 +16,26 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import tomlkit
 from pydantic import ValidationError
-from tomlkit.exceptions import TOMLKitError
-from tomlkit.items import AoT, Array
 
 from envelope.building.selectors import GROUPS
 from envelope.errors import EnvelopeError
 from envelope.project import schema
 from envelope.project.fields import shown
-from envelope.project.lines import scan
+from envelope.project.lines import Path, scan
+from envelope.project.measures import point_text, written_in_feet
 from envelope.project.reading import decode, read_bytes
 from envelope.project.references import AS_BUILT
-from envelope.units import format_point
+from envelope.project.splicing import (
+    last_block,
+    pairs_text,
+    toml_value,
+    with_element,
+    with_lines,
+    with_pair,
+    with_value,
+)
+from envelope.units import parse_point
 
 _COMPASS = ("north", "east", "south", "west")
 _BOM = b"\xef\xbb\xbf"
@@ -158,25 +165,38 @@ def set_treatment(*, text: str, plan: str, panel: str, treatments: Sequence[str]
         raise EditError(f'"{AS_BUILT}" has no treatment: choose or add another plan')
     expected = data_of(text)
     number = _index(expected, "plan", plan, schema.Plan)
+    found = scan(text)
+    stated = "treat" in expected["plan"][number]
     entries = expected["plan"][number].setdefault("treat", [])
     value: str | list[str] = treatments[0] if len(treatments) == 1 else list(treatments)
-    document = document_of(text)
-    table = tables_of(document, "plan")[number]
-    if "treat" not in table:
-        array = tomlkit.array()
-        array.multiline(True)
-        table.append("treat", array)
-    listed = table["treat"]
+    path: Path = ("plan", number, "treat")
     place = max((at for at, entry in enumerate(entries) if entry["on"] == panel), default=None)
     if place is not None and not any(
         may_name(later["on"], panel) for later in entries[place + 1 :]
     ):
-        listed[place]["with"] = value
+        before = entries[place]["with"]
+        if as_names(before) == tuple(treatments):
+            return text
+        if isinstance(before, list):
+            value = list(treatments)
         entries[place]["with"] = value
-    else:
-        entries.append({"on": panel, "with": value})
-        _append(listed, {"on": panel, "with": value})
-    return verified(tomlkit.dumps(document), expected)
+        span = found.values.get((*path, place, "with"))
+        if span is None:
+            raise EditError(_BY_HAND)
+        return verified(with_value(text, span, value), expected)
+    entry = {"on": panel, "with": value}
+    entries.append(entry)
+    if not stated:
+        inside = f"[\n    {pairs_text(entry)},\n]"
+        return verified(with_pair(text, found, path[:-1], "treat", inside), expected)
+    if path in found.values:
+        result = with_element(text, found, path, len(entries) - 1, pairs_text(entry))
+        return verified(result, expected)
+    last = last_block(found, path)
+    if last is None:
+        raise EditError(_BY_HAND)
+    header = ["", "[[plan.treat]]", *(f"{key} = {toml_value(word)}" for key, word in entry.items())]
+    return verified(with_lines(text, last.end, header), expected)
 
 
 def add_plan(*, text: str, plan: str, extends: str | None = None, title: str = "") -> str:
@@ -192,21 +212,24 @@ def add_plan(*, text: str, plan: str, extends: str | None = None, title: str = "
     if extends is not None and extends != AS_BUILT:
         entry["extends"] = extends
     plans.append(entry)
-    newline = "\r\n" if "\r\n" in text else "\n"
-    lines = ["", "[[plan]]", *(f"{key} = {toml_value(value)}" for key, value in entry.items()), ""]
-    gap = "" if not text or text.endswith("\n") else newline
-    return verified(text + gap + newline.join(lines), expected)
+    lines = ["", "[[plan]]", *(f"{key} = {toml_value(value)}" for key, value in entry.items())]
+    return verified(with_lines(text, len(text), lines), expected)
 
 
 def move_receiver(*, text: str, receiver: str, at_m: tuple[float, float, float]) -> str:
     """Put a receiver elsewhere in its space: its own coordinates, height above its floor."""
     expected = data_of(text)
     number = _index(expected, "receiver", receiver, schema.Receiver)
-    value = format_point(at_m)
-    document = document_of(text)
-    tables_of(document, "receiver")[number]["at"] = value
+    span = scan(text).values.get(("receiver", number, "at"))
+    if span is None:
+        raise EditError(_BY_HAND)
+    before = str(expected["receiver"][number]["at"])
+    feet = written_in_feet(before) is True
+    value = point_text(at_m, feet=feet)
+    if value == point_text(parse_point(before), feet=feet):
+        return text
     expected["receiver"][number]["at"] = value
-    return verified(tomlkit.dumps(document), expected)
+    return verified(with_value(text, span, value), expected)
 
 
 def data_of(text: str) -> dict[str, Any]:
@@ -232,19 +255,9 @@ def _index(document: Mapping[str, Any], kind: str, name: str, model: type[schema
     raise EditError(f"there is no {kind} {shown(name)} in the file")
 
 
-def document_of(text: str) -> tomlkit.TOMLDocument:
-    try:
-        return tomlkit.parse(text)
-    except TOMLKitError:
-        raise EditError(_BY_HAND) from None
-
-
-def tables_of(document: tomlkit.TOMLDocument, kind: str) -> Any:
-    return document[kind]
-
-
-def toml_value(value: str | Sequence[str]) -> str:
-    return str(tomlkit.item(value).as_string())
+def as_names(value: str | Sequence[str]) -> tuple[str, ...]:
+    """Names that a key holds which takes one or several."""
+    return (value,) if isinstance(value, str) else tuple(value)
 
 
 def may_name(selector: str, panel: str) -> bool:
@@ -254,25 +267,6 @@ def may_name(selector: str, panel: str) -> bool:
     if any(mark in selector for mark in "*?[") or last in GROUPS or last in _COMPASS:
         return any(mark in space for mark in "*?[") or space == panel.partition("/")[0]
     return selector == panel
-
-
-def _append(listed: Any, entry: Mapping[str, Any]) -> None:
-    """Add an entry to a plan's list in the manner in which the list is written."""
-    if isinstance(listed, AoT):
-        table = tomlkit.table()
-        table.update(entry)
-        listed.append(table)
-        return
-    assert isinstance(listed, Array)
-    pairs = ", ".join(f"{key} = {toml_value(value)}" for key, value in entry.items())
-    inline = tomlkit.value(f"{{ {pairs} }}")
-    text = listed.as_string()
-    if "\n" not in text:
-        listed.append(inline)
-        return
-    last = [line for line in text.splitlines() if line.strip().startswith("{")]
-    indent = last[-1][: len(last[-1]) - len(last[-1].lstrip())] if last else "    "
-    listed.add_line(inline, indent=indent)
 
 
 def verified(result: str, expected: Mapping[str, Any]) -> str:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import difflib
 import re
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from pydantic import ValidationError
 
 from envelope.building.selectors import nearest_names
-from envelope.errors import Fault, Location, ProjectFileError
+from envelope.errors import EnvelopeError, Fault, Location, ProjectFileError
 from envelope.project.fields import Number, shown
 from envelope.project.lines import Lines, Path
+from envelope.project.measures import Measures, in_measure
 from envelope.project.schema import Table
 
 _MOST = 100  # a file that has more is told of these first
@@ -37,9 +40,10 @@ def key_text(path: Path) -> str:
 class Faults:
     """Collects what is wrong with one file."""
 
-    def __init__(self, *, path: str, lines: Lines) -> None:
+    def __init__(self, *, path: str, lines: Lines, document: Mapping[str, Any]) -> None:
         self._path = path
         self._lines = lines
+        self._measures = Measures(document)
         self._found: list[tuple[int, Fault]] = []
         self._more = 0
         self._paths: set[Path] = set()
@@ -49,7 +53,7 @@ class Faults:
         return bool(self._found)
 
     def add(self, path: Path, message: str) -> None:
-        """Note one fault at a key."""
+        """Note one fault at a key, its lengths in the measure in which the file writes there."""
         self._paths.add(path)
         if path:
             self.tables.add(str(path[0]))
@@ -58,17 +62,35 @@ class Faults:
             return
         line = self._lines.line(path)
         location = Location(path=self._path, line=line, key=key_text(path) or None)
+        message = in_measure(message, feet=self._measures.feet(path))
         plain = "".join(mark if mark.isprintable() else "?" for mark in message)
         self._found.append((line or 0, Fault(message=plain, location=location)))
 
     def add_validation(self, path: Path, error: ValidationError, table: type[Table]) -> None:
         """Note everything that pydantic refused in a table."""
-        for detail in error.errors(include_url=False):
+        details = error.errors(include_url=False)
+        meant = _meant(details)
+        for detail in details:
             at = (*path, *detail["loc"])
+            if detail["type"] == "missing" and detail["loc"] in meant:
+                continue  # told at the key that is misspelt
             if len(self._found) >= _MOST:
                 self._more += 1
                 continue
             self.add(at, _sentence(detail, table))
+
+    def keys(self) -> dict[tuple[str, int | None], set[str]]:
+        """Keys at which something is wrong, by the table they stand in.
+
+        Faults of a list as such, and of a table that comes once, stand at the index None.
+        """
+        found: dict[tuple[str, int | None], set[str]] = {}
+        for path in self._paths:
+            if path:
+                index = path[1] if len(path) > 1 and isinstance(path[1], int) else None
+                rest = path[1:] if index is None else path[2:]
+                found.setdefault((str(path[0]), index), set()).add(str(rest[0]) if rest else "")
+        return found
 
     def has(self, path: Path) -> bool:
         """Whether a fault was noted at this very key."""
@@ -108,7 +130,8 @@ def _sentence(detail: Any, table: type[Table]) -> str:
     kind, found = detail["type"], detail.get("input")
     owner = _owner(table, detail["loc"])
     if kind == "value_error":
-        return str(detail["ctx"]["error"])
+        error = detail["ctx"]["error"]
+        return error.marked if isinstance(error, EnvelopeError) else str(error)
     if kind == "missing":
         return missing(str(detail["loc"][-1]), _example(owner, str(detail["loc"][-1])))
     if kind == "extra_forbidden":
@@ -116,7 +139,9 @@ def _sentence(detail: Any, table: type[Table]) -> str:
     if kind == "bool_type":
         return f"{shown(found)} is not allowed: write true or false, without quotes"
     if kind == "too_short":
-        return "the list is empty: write at least one entry"
+        least, count = detail["ctx"]["min_length"], detail["ctx"]["actual_length"]
+        has = f"has {count} of at least {least} entries" if count else "is empty"
+        return f"the list {has}: write {'at least one entry' if least == 1 else 'the others too'}"
     if kind == "too_long":
         return f"the list is too long: at most {detail['ctx']['max_length']} entries are allowed"
     if kind == "list_type":
@@ -124,6 +149,20 @@ def _sentence(detail: Any, table: type[Table]) -> str:
     if kind in ("model_type", "dict_type"):
         return f"{shown(found)} is not a table: write it in braces, as key = value pairs"
     return f"{shown(found)} is not allowed: {detail['msg']}"
+
+
+def _meant(details: Sequence[Any]) -> set[tuple[str | int, ...]]:
+    """Missing keys that stand there misspelt."""
+    found: set[tuple[str | int, ...]] = set()
+    missing = [detail["loc"] for detail in details if detail["type"] == "missing"]
+    for detail in details:
+        if detail["type"] == "extra_forbidden":
+            *table, key = detail["loc"]
+            beside = [str(loc[-1]) for loc in missing if list(loc[:-1]) == table]
+            found.update(
+                (*table, near) for near in difflib.get_close_matches(str(key)[:80], beside, n=1)
+            )
+    return found
 
 
 def unknown_key(key: str, table: type[Table]) -> str:

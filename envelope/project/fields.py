@@ -113,7 +113,7 @@ class Quantity(_Read):
         )
         if (
             (above is not None and min(numbers) <= above)
-            or (at_least is not None and min(numbers) < at_least * (1.0 - 1e-12))
+            or (at_least is not None and min(numbers) < at_least - 1e-12 * abs(at_least))
             or (at_most is not None and max(numbers) > at_most * (1.0 + 1e-12))
         ):
             raise RangeError(f"{shown(text)} is out of range: {self.what} must be {self._range()}")
@@ -169,9 +169,11 @@ class Number(_Read):
                 f"such as {self.example}"
             )
         if not self.at_least <= value <= self.at_most:
+            only = self.at_least == self.at_most
+            bounds = f"from {self.at_least:g} to {self.at_most:g}"
             raise RangeError(
-                f"{shown(value)} is out of range: {self.what} must be from {self.at_least:g} "
-                f"to {self.at_most:g}"
+                f"{shown(value)} is out of range: {self.what} must be "
+                f"{f'{self.at_least:g}' if only else bounds}"
             )
         return value if self.whole else float(value)
 
@@ -324,13 +326,14 @@ class Names(_Read):
 
     what: str
     example: str
+    more: str
 
     def read(self, value: object) -> object:
         names = [value] if isinstance(value, str) else value
         if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
             raise UnitError(
                 f"{shown(value)} is not {self.what}: write one name or a list of names, such as "
-                f'"{self.example}" or ["film", "curtain"]'
+                f'"{self.example}" or {self.more}'
             )
         if len(names) > 20:
             raise RangeError(f"the list has {len(names)} names: at most 20 are allowed")
@@ -419,15 +422,14 @@ _read_frequency = _float_of(
         at_most="100 GHz",
     )
 )
-_read_level = _float_of(
-    Quantity(
-        parse=units.parse_power_density,
-        what="a level",
-        example="850 uW/m2",
-        above="0 W/m2",
-        at_most="1e6 W/m2",
-    )
+_level = Quantity(
+    parse=units.parse_power_density,
+    what="a level",
+    example="850 uW/m2",
+    above="0 W/m2",
+    at_most="1e6 W/m2",
 )
+_read_level = _float_of(_level)
 
 Length = Annotated[float, _length(example="-0.3 m", at_least="-100 km")]
 Distance = Annotated[float, _length(example="0.9 m", at_least="0 m")]
@@ -550,6 +552,7 @@ Conductivity = Annotated[
 Cost = Annotated[Price, Quantity(parse=_price, what="a price", example="24 EUR/m2")]
 Loss = Annotated[LossCurve, Curve()]
 Level = Annotated[dict[str, float], Levels()]
+OneLevel = Annotated[float, _level]
 Decibels = Annotated[
     float,
     Quantity(
@@ -585,4 +588,12 @@ Permittivity = Annotated[
 LossTangent = Annotated[
     float, Number(what="a loss tangent", example="0.02", at_least=0.0, at_most=100.0)
 ]
-Treatments = Annotated[tuple[str, ...], Names(what="a treatment", example="coating")]
+Treatments = Annotated[
+    tuple[str, ...], Names(what="a treatment", example="coating", more='["film", "curtain"]')
+]
+Sources = Annotated[
+    tuple[str, ...], Names(what="a source", example="mast", more='["mast", "router"]')
+]
+Spots = Annotated[
+    int, Number(what="the number of spots", example="6", at_least=1, at_most=10_000, whole=True)
+]

@@ -6,6 +6,9 @@ tomllib reads TOML but keeps no positions, so this walks the text beside it:
     id = "bedroom"                  ("space", 0, "id")      → 2
     walls = [{ on = "x" },          ("space", 0, "walls", 0, "on") → 3
 
+`Lines` also has the stretch of text that every value takes, and the blocks under headers, so that
+an edit can replace a value and leave every other character where it is.
+
 It accepts more than TOML does and judges nothing: tomllib says what is wrong with a text. Only
 nesting is judged here, before tomllib is asked, because a megabyte of brackets or dots costs
 tomllib its stack or minutes of time.
@@ -15,9 +18,10 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_left
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 Path = tuple[str | int, ...]
+Span = tuple[int, int]  # first character, and the one after the last
 
 DEEPEST_NESTING = 32
 LONGEST_KEY = 8  # parts of a dotted key
@@ -35,12 +39,28 @@ _STRINGS = (
 _SCALAR = re.compile(r"[^,\]}\n#]*+")
 
 
+@dataclass(slots=True, kw_only=True)
+class Block:
+    """A header and the pairs under it, up to the next header; the first block has no header."""
+
+    path: Path
+    header: Span
+    pairs: list[Span] = field(default_factory=list)
+
+    @property
+    def end(self) -> int:
+        """After the last character that is no comment."""
+        return self.pairs[-1][1] if self.pairs else self.header[1]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lines:
     """Where the keys of a text stand."""
 
     by_path: dict[Path, int]
     too_deep: int | None = None  # line on which nesting passes what is read
+    values: dict[Path, Span] = field(default_factory=dict)
+    blocks: list[Block] = field(default_factory=list)
 
     def line(self, path: Path) -> int | None:
         """Line of a key, or of the nearest thing around it that the text states."""
@@ -75,7 +95,7 @@ def scan(text: str) -> Lines:
         pass
     except _TooDeepError:
         return Lines(by_path=scanner.found, too_deep=scanner.line_here())
-    return Lines(by_path=scanner.found)
+    return Lines(by_path=scanner.found, values=scanner.values, blocks=scanner.blocks)
 
 
 class _Scanner:
@@ -83,6 +103,8 @@ class _Scanner:
         self.text = text
         self.position = 0
         self.found: dict[Path, int] = {}
+        self.values: dict[Path, Span] = {}
+        self.blocks = [Block(path=(), header=(0, 0))]
         self._ends = [match.start() for match in re.finditer("\n", text)]
         self._tables: dict[Path, int] = {}  # array tables: how many so far
 
@@ -98,10 +120,12 @@ class _Scanner:
             if self.text[self.position] == "[":
                 table = self._header()
             else:
+                start = self.position
                 self._pair(table, depth=0)
+                self.blocks[-1].pairs.append((start, self._end()))
 
     def _header(self) -> Path:
-        line = self.line_here()
+        line, start = self.line_here(), self.position
         double = self.text.startswith("[[", self.position)
         self.position += 2 if double else 1
         keys = self._key()
@@ -118,6 +142,7 @@ class _Scanner:
         else:
             path = self._entered(path)
         self.found.setdefault(path, line)
+        self.blocks.append(Block(path=path, header=(start, self.position)))
         return path
 
     def _entered(self, path: Path) -> Path:
@@ -155,12 +180,23 @@ class _Scanner:
     def _value(self, path: Path, *, depth: int) -> None:
         if depth > DEEPEST_NESTING:
             raise _TooDeepError
+        start = self.position
         if self.text.startswith("[", self.position):
             self._array(path, depth=depth + 1)
         elif self.text.startswith("{", self.position):
             self._inline_table(path, depth=depth + 1)
         else:
             self._plain()
+        last = path[-1]
+        if not isinstance(last, int) or last < _RECORDED_ELEMENTS:
+            self.values.setdefault(path, (start, self._end()))
+
+    def _end(self) -> int:
+        """Where what was just read ends; a bare value is read with the blanks after it."""
+        position = self.position
+        while self.text[position - 1] in " \t\r":
+            position -= 1
+        return position
 
     def _plain(self) -> None:
         pattern = _SCALAR

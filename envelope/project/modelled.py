@@ -45,6 +45,8 @@ from envelope.project.tables import INSTEAD_OF_MODEL, Tables
 _UNSTATED = (".obj", ".stl", ".ply")
 _FINGERPRINT_DIGITS = 16
 _HOSTS = ("wall", "floor", "ceiling")
+# Tables without which it is not known what stands behind a panel.
+_NEEDED = frozenset(("site", "construction", "obstacle", "panel", "model", "tag"))
 _NOTED: Mapping[str, str] = {
     "refused": "refused",
     "gap": "left open",
@@ -87,7 +89,7 @@ class Modelled:
             obstacle_specs(tables), spaces={space.id: space for space in spaces}, faults=found
         )
         found += find_faults(spaces)
-        if not found and not faults:
+        if not found and not faults.tables & _NEEDED:
             try:
                 return assemble(
                     site=site,
@@ -99,7 +101,7 @@ class Modelled:
             except GeometryError as error:
                 found += error.faults
         for fault in found:
-            faults.add(_place(fault.subject, tables, said_by), fault.message)
+            faults.add(_place(fault.subject, tables, said_by), fault.marked)
         return None
 
     def completed(self, job: Job) -> Job:

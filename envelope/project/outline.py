@@ -11,8 +11,8 @@ import math
 import numpy as np
 
 from envelope.building.planar import Floats
-from envelope.errors import RangeError
-from envelope.units import Leg, format_metres, parse_footprint, parse_size, parse_walk
+from envelope.errors import RangeError, length_text
+from envelope.units import Leg, parse_footprint, parse_size, parse_walk
 
 Corners = tuple[tuple[float, float], ...]
 
@@ -76,9 +76,9 @@ def _offset(x: float, y: float) -> str:
     """Way from one point to another in words: ``0.12 m east and 0.05 m north``."""
     words = []
     if abs(x) > 5e-5:
-        words.append(f"{format_metres(abs(x), digits=4)} {'east' if x > 0 else 'west'}")
+        words.append(f"{length_text(abs(x), f'{abs(x):.4f} m')} {'east' if x > 0 else 'west'}")
     if abs(y) > 5e-5:
-        words.append(f"{format_metres(abs(y), digits=4)} {'north' if y > 0 else 'south'}")
+        words.append(f"{length_text(abs(y), f'{abs(y):.4f} m')} {'north' if y > 0 else 'south'}")
     return " and ".join(words) or "0 m"
 
 

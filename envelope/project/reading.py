@@ -1,7 +1,7 @@
 """Reading a project file: bytes, text, tables, references, building, job.
 
-    load ── read_bytes ─── read_tables ── check_references ── build ── resolve ── Job
-             (text)         (schema)       (ids and names)   (geometry)  (SI records)
+    load ── read_bytes ─── read_tables ── check_references ── build ── resolve ── with_levels ── Job
+             (text)         (schema)       (ids and names)   (geometry)  (SI records)  (readings)
 
 Every step notes what it finds in the same `Faults`; a later step runs only where the tables that
 it needs are sound, so that one mistake is told once and all of them are told together.
@@ -14,6 +14,7 @@ import re
 import stat
 import tomllib
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from envelope.building.job import Job
@@ -22,8 +23,18 @@ from envelope.project import schema
 from envelope.project.faults import Faults, whole_file
 from envelope.project.fields import shown
 from envelope.project.lines import scan
+from envelope.project.measures import Measures
+from envelope.project.partial import Part, tell_inside, tell_part
+from envelope.project.raising import build
+from envelope.project.readings import (
+    check_readings,
+    with_levels,
+    with_levels_of,
+    without_readings,
+)
 from envelope.project.references import check_references
-from envelope.project.resolving import build, resolve
+from envelope.project.resolving import resolve, trial_job
+from envelope.project.syntax import reason
 from envelope.project.tables import on_storeys, read_tables
 
 if TYPE_CHECKING:
@@ -101,7 +112,7 @@ def load_with_model(
     if lines.too_deep is not None:
         raise whole_file(path, "tables or lists are nested too deeply", line=lines.too_deep)
     document = toml_document(text, path=path)
-    faults = Faults(path=path, lines=lines)
+    faults = Faults(path=path, lines=lines, document=document)
     _check_format(document, faults)
     tables = read_tables(document, faults)
     modelled: Modelled | None = None
@@ -115,18 +126,33 @@ def load_with_model(
         tables = named(tables, modelled)
     if storey_of:
         tables = on_storeys(tables, storey_of, faults)
-    check_references(tables, faults)
+    check_references(tables, document, faults)
+    check_readings(tables, faults)
+    drawn: Job | None = None
+    if storey_of and tables.of(schema.Reading):
+        # Readings were taken in the house as it is drawn, wherever its rooms are tried since.
+        if not faults:
+            drawn = load_text(text, path=path, folder=folder)
+        tables = without_readings(tables)
     if faults.tables & _GEOMETRY:
         building = None
-    elif building is None:
-        building = build(tables, faults) if modelled is None else modelled.build(tables, faults)
+        if modelled is None:
+            tell_part(tables, document, faults)
+    if building is None and modelled is not None:
+        building = modelled.build(tables, faults)
+    elif building is None and not faults.tables & _GEOMETRY:
+        building, spaces = build(tables, faults)
+        if building is None:
+            tell_inside(Part(tables=tables), spaces, faults)
     job = resolve(tables, building, faults)
     if job is not None and modelled is not None:
         job = modelled.completed(job)
-    if job is not None:
-        _check_physics(job, document, faults)
+    _check_physics(trial_job(tables, faults) if job is None else job, document, faults)
+    if job is not None and not faults:
+        job = with_levels(job, tables, faults) if drawn is None else with_levels_of(job, drawn)
     if job is None or faults:
         raise faults.error()
+    job = replace(job, feet=Measures(document).feet(()))
     return with_ground_partners(job), modelled
 
 
@@ -183,14 +209,14 @@ def toml_document(text: str, *, path: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        reason = str(error)
-        place = _TOML_PLACE.search(reason)
+        message = str(error)
+        place = _TOML_PLACE.search(message)
         line = None
         if place is not None:
-            reason = reason[: place.start()]
+            message = message[: place.start()]
             line = int(place[1]) if place[1] else text.count("\n") + 1
-        reason = reason[:1].lower() + reason[1:200]
-        raise whole_file(path, f"this is not TOML: {reason}", line=line) from None
+        said = reason(message, "" if line is None else text.split("\n")[line - 1])
+        raise whole_file(path, f"this is not TOML: {said}", line=line) from None
     except (ValueError, RecursionError):  # a number of thousands of digits; nesting
         raise whole_file(path, "this is not TOML that can be read: a value is too large") from None
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any
 
 from envelope.building.selectors import GROUPS, nearest_names
 from envelope.physics.materials import entry_loss_names, material_names
@@ -20,7 +21,7 @@ _COMPASS = ("north", "east", "south", "west")
 _PANEL_NAME = re.compile(rf"\d+|(?:floor|ceiling)(?:-\d+)?|{'|'.join((*GROUPS, *_COMPASS))}")
 
 
-def check_references(tables: Tables, faults: Faults) -> None:
+def check_references(tables: Tables, document: Mapping[str, Any], faults: Faults) -> None:
     """Note every name that is unknown and every id that stands twice."""
     _check_ids(tables, faults)
     known = tables.known
@@ -62,8 +63,67 @@ def check_references(tables: Tables, faults: Faults) -> None:
         _check(("model", "materials", name), "material", read_as, materials, faults)
     for index, receiver in tables.of(schema.Receiver):
         _check(("receiver", index, "space"), "space", receiver.space, known("space"), faults)
+    for index, reading in tables.of(schema.Reading):
+        path = ("reading", index, "source")
+        for name in reading.source:
+            _check(path, "source", name, known("source"), faults)
+        _check(("reading", index, "space"), "space", reading.space, known("space"), faults)
+        for name, state in reading.states.items():
+            _check_state(name, state, ("reading", index, "states", name), tables, faults)
     _check_sources(tables, faults)
     _check_plans(tables, faults)
+    _check_faulty(tables, document, faults)
+
+
+# Keys of names, and of what; `*` is every entry of a list.
+_NAMES: tuple[tuple[str, tuple[str, ...], str], ...] = (
+    ("space", ("storey",), "storey"),
+    ("dormer", ("space",), "space"),
+    ("opening", ("on",), "space"),
+    ("opening", ("assembly",), "assembly"),
+    ("opening", ("shutter",), "assembly"),
+    ("panel", ("assembly",), "assembly"),
+    ("tag", ("assembly",), "assembly"),
+    ("receiver", ("space",), "space"),
+    ("reading", ("space",), "space"),
+    ("source", ("space",), "space"),
+    ("plan", ("extends",), "plan"),
+    ("plan", ("treat", "*", "with"), "treatment"),
+    ("assembly", ("layers", "*", "material"), "material"),
+    ("assembly", ("parts", "*"), "assembly"),
+    ("treatment", ("layers", "*", "material"), "material"),
+)
+
+
+def _check_faulty(tables: Tables, document: Mapping[str, Any], faults: Faults) -> None:
+    """Names in tables that could not be read, which are judged where other keys are faulty."""
+    known = {what: tables.known(what) for what in ("storey", "space", "treatment")}
+    known["assembly"] = tables.assemblies()
+    known["material"] = [*tables.known("material"), *material_names()]
+    known["plan"] = [*tables.known("plan"), AS_BUILT]
+    for kind, keys, what in _NAMES:
+        model, most = schema.LISTS[kind]
+        listed = document.get(kind)
+        read = {index for index, _ in tables.of(model)}
+        for index, row in enumerate(listed[:most] if isinstance(listed, list) else ()):
+            if index in read:
+                continue
+            for path, name in _at(row, keys, (kind, index)):
+                if not faults.has(path):
+                    here = name.partition("/")[0] if keys == ("on",) else name
+                    _check(path, what, here, known[what], faults)
+
+
+def _at(value: object, keys: tuple[str, ...], path: Path) -> Iterator[tuple[Path, str]]:
+    """Texts at keys within a table, each with its own path."""
+    if not keys:
+        if isinstance(value, str):
+            yield path, value
+    elif keys[0] == "*":
+        for index, entry in enumerate(value if isinstance(value, list) else ()):
+            yield from _at(entry, keys[1:], (*path, index))
+    elif isinstance(value, dict):
+        yield from _at(value.get(keys[0]), keys[1:], (*path, keys[0]))
 
 
 def _check(path: Path, what: str, name: str | None, known: Iterable[str], faults: Faults) -> None:
@@ -123,7 +183,8 @@ def _check_sides(table: schema.Space | schema.Dormer, path: Path, faults: Faults
 def _check_sources(tables: Tables, faults: Faults) -> None:
     storey_of = {space.id: space.storey for _, space in tables.of(schema.Space)}
     storey_of |= tables.model_storeys
-    needed = {storey_of.get(receiver.space) for _, receiver in tables.of(schema.Receiver)} - {None}
+    needed = {storey_of.get(receiver.space) for _, receiver in tables.of(schema.Receiver)}
+    needed &= set(tables.known("storey"))  # an unknown one is told at its space
     for index, source in tables.of(schema.Source):
         _check(("source", index, "space"), "space", source.space, tables.known("space"), faults)
         levels = source.level or {"": 0.0}

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,28 +11,24 @@ import numpy as np
 from envelope.building import job as records
 from envelope.building.library import ASSEMBLIES
 from envelope.building.planar import Floats, frozen
-from envelope.building.records import Building, Site, Storey
-from envelope.building.selectors import SelectionError, match, select
-from envelope.building.specs import OpeningSpec, OpeningState, PanelSpec, SpaceSpec
-from envelope.errors import GeometryError
+from envelope.building.records import Building, Site
+from envelope.building.selectors import SelectionError, select
+from envelope.building.specs import OpeningState
+from envelope.errors import length_text
 from envelope.physics.materials import metal_conductivity_s_m
 from envelope.project import schema
 from envelope.project.faults import Faults
 from envelope.project.fields import shown
 from envelope.project.lines import Path
 from envelope.project.references import AS_BUILT
-from envelope.project.shapes import obstacle_specs, space_specs
 from envelope.project.states import (
     Openings,
-    named_in_construction,
     shuttered_assemblies,
-    shuttered_name,
 )
 from envelope.project.tables import Tables
-from envelope.units import format_metres
 
 if TYPE_CHECKING:
-    from envelope.building.records import Panel, Space
+    from envelope.building.records import Space
 
 # An air layer this wide in an assembly lies between studs, joists or leaves of a wall, where its
 # width varies by more than a quarter wave; glazing cavities are narrower. Common practice, no
@@ -41,145 +36,13 @@ if TYPE_CHECKING:
 _CAVITY_M = 0.04
 _CLEAR_M = 1e-3  # a receiver nearer to a panel than this stands on it
 _TURN_RAD = 2.0 * np.pi
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Named:
-    """A panel that will exist, as far as selectors look at it."""
-
-    id: str
-    space: str
-    kind: str
-    aliases: tuple[str, ...] = ()
-
-
-def build(tables: Tables, faults: Faults) -> Building | None:
-    """Building of the tables, or None with its faults noted."""
-    from envelope.building.rooms import build_building
-
-    floors = {storey.id: storey.floor for _, storey in tables.of(schema.Storey)}
-    spaces = space_specs(tables)
-    openings = [_opening(opening, tables) for _, opening in tables.of(schema.Opening)]
-    panels, said_by = _panel_specs(tables, spaces, faults)
-    if panels is None:
-        return None
-    try:
-        return build_building(
-            site=Site(
-                north_rad=tables.site.north,
-                grade_m=tables.site.grade,
-                reach_m=tables.site.reach,
-            ),
-            storeys=[Storey(id=name, floor_m=floor) for name, floor in floors.items()],
-            spaces=spaces,
-            openings=openings,
-            panels=panels,
-            obstacles=obstacle_specs(tables),
-            construction=tables.construction.by_kind(),
-        )
-    except GeometryError as error:
-        for fault in error.faults:
-            faults.add(_place(fault.subject, tables, said_by), fault.message)
-    return None
-
-
-def _opening(opening: schema.Opening, tables: Tables) -> OpeningSpec:
-    along_m, centre = opening.position()
-    assembly = opening.assembly
-    if opening.state == "shuttered":
-        assembly = shuttered_name(opening, assembly or named_in_construction(opening, tables))
-    return OpeningSpec(
-        id=opening.id,
-        on=opening.on,
-        kind=opening.kind,
-        width_m=opening.size[0],
-        height_m=opening.size[-1],
-        round=len(opening.size) == 1,
-        along_m=along_m,
-        from_left=opening.from_ == "left",
-        sill_m=opening.sill or 0.0,
-        centre=centre,
-        reveal_m=opening.reveal,
-        undercut_m=opening.undercut,
-        ring_m=opening.ring,
-        seams_m=opening.seams,
-        film_edge_m=opening.film_edge,
-        tilt_m=opening.tilt_m,
-        state=opening.state,
-        assembly=assembly,
-    )
-
-
-def _panel_specs(
-    tables: Tables, spaces: Sequence[SpaceSpec], faults: Faults
-) -> tuple[list[PanelSpec] | None, dict[str, int]]:
-    """What is said of single panels: globs and groups spelt out, the last word on each kept.
-
-    The far side of an opening between two spaces gets its panel only from the building, so an id
-    that is not found here goes on as it stands and is judged there.
-    """
-    stated = tables.of(schema.Panel)
-    if not stated:
-        return [], {}
-    named: list[_Named] = [
-        _Named(id=panel.id, space=panel.space, kind=panel.kind, aliases=panel.aliases)
-        for spec in spaces
-        for panel in _panels_of(spec)
-    ]
-    for _, opening in tables.of(schema.Opening):
-        space = opening.on.partition("/")[0]
-        named.append(_Named(id=f"{space}/{opening.id}", space=space, kind=opening.kind))
-    said: dict[str, PanelSpec] = {}
-    said_by: dict[str, int] = {}
-    sound = True
-    for index, panel in stated:
-        found = match(named, panel.on)
-        if not found and any(mark in panel.on for mark in "*?["):
-            faults.add(("panel", index, "on"), f"{shown(panel.on)} names no panel")
-            sound = False
-        for name in found or (panel.on,):
-            before = said.get(name, PanelSpec(on=name))
-            said[name] = PanelSpec(
-                on=name,
-                assembly=panel.assembly or before.assembly,
-                earth=panel.behind == "earth" or before.earth,
-            )
-            said_by[name] = index
-    return (list(said.values()) if sound else None), said_by
-
-
-def _panels_of(spec: SpaceSpec) -> Sequence[Panel]:
-    """Panels of a space; none where it has faults, which are told when it is built."""
-    from envelope.building.footprints import footprint_faults
-    from envelope.building.rooms import room_panels
-
-    try:
-        return () if footprint_faults(spec) else room_panels(spec)
-    except GeometryError:
-        return ()
-
-
-def _place(subject: tuple[str, str, str] | None, tables: Tables, said_by: dict[str, int]) -> Path:
-    """Key that a fault of the building speaks of."""
-    if subject is None:
-        return ()
-    table, name, key = subject
-    if table == "panel" and name in said_by:
-        return ("panel", said_by[name], key)
-    if table not in tables.ids:
-        return (table, key) if key else (table,)
-    index = next((index for index, known in tables.ids[table] if known == name), None)
-    if index is None:
-        return (table,)
-    if key == "footprint":
-        model = schema.LISTS[table][0]
-        given = dict(tables.of(model))[index].given()
-        key = next((name for name in ("size", "footprint", "walk") if name in given), key)
-    return (table, index, key)
+OUTSIDE = "outside every space"
 
 
 def resolve(tables: Tables, building: Building | None, faults: Faults) -> records.Job | None:
     """The job, or None where anything is wrong with the file."""
+    from envelope.project.readings import readings_of
+
     assemblies = {table.id: _assembly(table) for _, table in tables.of(schema.Assembly)}
     assemblies |= shuttered_assemblies(tables, building)
     assemblies |= _of_library(tables, building, assemblies)
@@ -190,11 +53,14 @@ def resolve(tables: Tables, building: Building | None, faults: Faults) -> record
     }
     if building is None:
         return None
-    sources = [_source(table, index, building, faults) for index, table in tables.of(schema.Source)]
+    sources = [
+        source_of(table, index, building, faults) for index, table in tables.of(schema.Source)
+    ]
     receivers = [
-        _receiver(table, index, building, faults) for index, table in tables.of(schema.Receiver)
+        receiver_of(table, index, building, faults) for index, table in tables.of(schema.Receiver)
     ]
     plans = _plans(tables, building, faults)
+    readings = readings_of(tables, building, faults)
     if faults:
         return None
     return records.Job(
@@ -205,22 +71,66 @@ def resolve(tables: Tables, building: Building | None, faults: Faults) -> record
         sources=tuple(source for source in sources if source is not None),
         receivers=tuple(receiver for receiver in receivers if receiver is not None),
         plans=plans,
-        materials={
-            table.id: records.Material(
-                id=table.id,
-                relative_permittivity=table.permittivity,
-                conductivity_s_m=table.conductivity,
-                loss_tangent=table.loss_tangent,
-            )
-            for _, table in tables.of(schema.Material)
-        },
+        materials=_materials(tables),
         occupants={
-            t.id: t.occupants for _, t in tables.of(schema.Space) if "occupants" in t.given()
+            t.id: t.occupants for _, t in tables.of(schema.Space) if t.occupants is not None
         },
         furnishing_m2={t.id: t.furnishing for _, t in tables.of(schema.Space) if t.furnishing},
         assumed_source=not sources,
         notes=building.notes,
+        readings=readings,
     )
+
+
+def trial_job(tables: Tables, faults: Faults) -> records.Job:
+    """The assemblies and treatments of which nothing is known to be wrong, with no rooms.
+
+    What names a material or a part that is faulty itself is left out: nothing can be said of it.
+    """
+    wrong = faults.keys()
+    own = [item for item in tables.of(schema.Assembly) if ("assembly", item[0]) not in wrong]
+    put = [item for item in tables.of(schema.Treatment) if ("treatment", item[0]) not in wrong]
+    materials = _materials(tables)
+    faulty = set(tables.known("material")) - set(materials)
+    assemblies = {table.id: _assembly(table) for _, table in own}
+    library = _of_library(tables, None, assemblies)
+    sound = {
+        name: made
+        for name, made in (assemblies | library).items()
+        if not any(layer.material in faulty for layer in made.layers)
+    }
+    return records.Job(
+        name="",
+        building=Building(
+            site=Site(), storeys=(), spaces=(), panels=(), patches=(), elements=(), digest=""
+        ),
+        assemblies={
+            name: made
+            for name, made in sound.items()
+            if all(part in sound and not sound[part].parts for part in made.parts)
+        },
+        treatments={
+            table.id: _treatment(table)
+            for _, table in put
+            if not any(layer.material in faulty for layer in table.layers or ())
+        },
+        sources=(),
+        receivers=(),
+        plans=(),
+        materials=materials,
+    )
+
+
+def _materials(tables: Tables) -> dict[str, records.Material]:
+    return {
+        table.id: records.Material(
+            id=table.id,
+            relative_permittivity=table.permittivity,
+            conductivity_s_m=table.conductivity,
+            loss_tangent=table.loss_tangent,
+        )
+        for _, table in tables.of(schema.Material)
+    }
 
 
 def _layers(layers: Sequence[schema.Layer] | None) -> tuple[records.Layer, ...]:
@@ -261,8 +171,13 @@ def _assembly(table: schema.Assembly) -> records.Assembly:
         loss=table.loss,
         entry_loss=table.entry_loss,
         reflects=table.reflects,
+        loss_tolerance_db=_or_default(table.loss_tolerance),
         note=table.note,
     )
+
+
+def _or_default(tolerance_db: float | None) -> float:
+    return records.LOSS_TOLERANCE_DB if tolerance_db is None else tolerance_db
 
 
 def _treatment(table: schema.Treatment) -> records.Treatment:
@@ -284,14 +199,20 @@ def _treatment(table: schema.Treatment) -> records.Treatment:
         open_fraction=table.open_fraction,
         loss=table.loss if table.kind == "fixed" else None,
         reflects=table.reflects,
+        loss_tolerance_db=_or_default(table.loss_tolerance),
         standoff_m=table.standoff,
         price=table.price,
         note=table.note,
     )
 
 
-def _source(
-    table: schema.Source, index: int, building: Building, faults: Faults
+def source_of(
+    table: schema.Source,
+    index: int,
+    building: Building,
+    faults: Faults,
+    *,
+    outside: str = OUTSIDE,
 ) -> records.Source | None:
     path: Path = ("source", index, "at")
     position = None
@@ -299,12 +220,12 @@ def _source(
         if table.space not in building.space_index:
             return None
         space = building.space(table.space)
-        position = _absolute(table.at, space)
-        if not _stands_in(position, space, path, building, faults):
+        position = absolute(table.at, space)
+        if not stands_in(position, space, path, building, faults, outside=outside):
             return None
     elif table.at is not None:
         position = frozen(table.at)
-        if not _stands_outdoors(position, path, building, faults):
+        if not stands_outdoors(position, path, building, faults):
             return None
     return records.Source(
         id=table.id,
@@ -324,14 +245,20 @@ def _source(
     )
 
 
-def _receiver(
-    table: schema.Receiver, index: int, building: Building, faults: Faults
+def receiver_of(
+    table: schema.Receiver,
+    index: int,
+    building: Building,
+    faults: Faults,
+    *,
+    outside: str = OUTSIDE,
 ) -> records.Receiver | None:
     if table.space not in building.space_index:
         return None
     space = building.space(table.space)
-    position = _absolute(table.at, space)
-    if not _stands_in(position, space, ("receiver", index, "at"), building, faults):
+    position = absolute(table.at, space)
+    path: Path = ("receiver", index, "at")
+    if not stands_in(position, space, path, building, faults, outside=outside):
         return None
     size = None if table.size is None else frozen(table.size)
     if size is not None and not _box_fits(position, size, space):
@@ -343,14 +270,24 @@ def _receiver(
     return records.Receiver(id=table.id, space=space.id, position_m=position, size_m=size)
 
 
-def _absolute(at: tuple[float, float, float], space: Space) -> Floats:
+def absolute(at: tuple[float, float, float], space: Space) -> Floats:
     """A space's own coordinates as the building's."""
     return frozen((at[0] + space.origin[0], at[1] + space.origin[1], at[2] + space.floor_m))
 
 
-def _stands_in(
-    position: Floats, space: Space, path: Path, building: Building, faults: Faults
+def stands_in(
+    position: Floats,
+    space: Space,
+    path: Path,
+    building: Building,
+    faults: Faults,
+    *,
+    outside: str = OUTSIDE,
 ) -> bool:
+    """Whether a point lies in a space, clear of its panels; the fault is noted where not.
+
+    `outside` says where a point is that lies in no space of the building.
+    """
     from envelope.building.inside import contains, distance_to_panel, locate
 
     near = min(space.panels, key=lambda panel: distance_to_panel(panel, position))
@@ -364,17 +301,18 @@ def _stands_in(
     if contains(space, position):
         return True
     other = locate(building, position)
-    where = f"in space {shown(other)}" if other is not None else "outside every space"
+    where = outside if other is None else f"in space {shown(other)}"
+    far = length_text(distance_m, f"{distance_m:.2f} m")
     faults.add(
         path,
-        f"the point lies {where}, not in {shown(space.id)}: it is "
-        f"{format_metres(distance_m, digits=2)} from panel {shown(near.id)}; coordinates are the "
-        "space's own, the height is above its floor",
+        f"the point lies {where}, not in {shown(space.id)}: it is {far} from panel "
+        f"{shown(near.id)}; coordinates are the space's own, the height is above its floor",
     )
     return False
 
 
-def _stands_outdoors(position: Floats, path: Path, building: Building, faults: Faults) -> bool:
+def stands_outdoors(position: Floats, path: Path, building: Building, faults: Faults) -> bool:
+    """Whether a point lies outdoors, above the ground; the fault is noted where not."""
     from envelope.building.inside import locate
 
     inside = locate(building, position)
@@ -392,8 +330,8 @@ def _stands_outdoors(position: Floats, path: Path, building: Building, faults: F
     if position[2] <= building.site.grade_m:
         faults.add(
             path,
-            f"the point lies at {format_metres(float(position[2]), digits=2)}, below the ground "
-            f"at {format_metres(building.site.grade_m, digits=2)}",
+            f"the point lies at {length_text(position[2])}, below the ground at "
+            f"{length_text(building.site.grade_m)}",
         )
         return False
     return True

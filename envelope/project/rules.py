@@ -62,7 +62,7 @@ def read_rules(path: str | os.PathLike[str]) -> RuleFile:
     if lines.too_deep is not None:
         raise whole_file(name, "tables or lists are nested too deeply", line=lines.too_deep)
     document = toml_document(text, path=name)
-    faults = Faults(path=name, lines=lines)
+    faults = Faults(path=name, lines=lines, document=document)
     for key in document:
         if key not in _ALLOWED:
             faults.add((key,), "a file of rules holds [[tag]], [[assembly]] and [[material]] only")

@@ -45,6 +45,7 @@ __all__ = [
     "Panel",
     "Plan",
     "ProjectFile",
+    "Reading",
     "Receiver",
     "Site",
     "Source",
@@ -139,6 +140,9 @@ class Assembly(Table):
         None, description="A material class of 3GPP TR 38.901"
     )
     reflects: fields.Share | None = Field(None, description="Power fraction; default 0.1")
+    loss_tolerance: fields.Decibels | None = Field(
+        None, description="Half of the 10-90 % band of its loss or class; default 2 dB"
+    )
     note: fields.PlainText = ""
 
     def problems(self) -> Problems:
@@ -149,6 +153,11 @@ class Assembly(Table):
         if self.reflects is not None and self.loss is None:
             yield "reflects", "reflects goes with loss only: layers and classes have their own"
         yield from _more_than_all(self.reflects, self.loss)
+        if self.loss_tolerance is not None and self.loss is None and self.entry_loss is None:
+            yield (
+                "loss-tolerance",
+                "loss-tolerance goes with loss or entry-loss: layers have tolerances of their own",
+            )
 
 
 # Keys of each kind of treatment: those it must have, and those it may.
@@ -158,7 +167,7 @@ _TREATMENT_KEYS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "table": (("loss",), ()),
     "layers": (("layers",), ()),
     "honeycomb": (("cell", "depth", "open-fraction"), ()),
-    "fixed": (("loss",), ("reflects",)),
+    "fixed": (("loss",), ("reflects", "loss-tolerance")),
 }
 
 
@@ -175,6 +184,9 @@ class Treatment(Table):
     conductivity: fields.Conductivity | None = Field(None, description="Of the wire")
     loss: fields.Loss | None = None
     reflects: fields.Share | None = Field(None, description="Power fraction")
+    loss_tolerance: fields.Decibels | None = Field(
+        None, description="Half of the 10-90 % band of a fixed loss; default 2 dB"
+    )
     layers: Layers | None = None
     cell: fields.Dimension | None = Field(None, description="Inside width of a honeycomb's cell")
     depth: fields.Dimension | None = Field(None, description="Length of its cells")
@@ -225,7 +237,7 @@ class Source(Table):
     azimuth: fields.Turn | None = Field(None, description="True, clockwise from north")
     elevation: fields.Elevation | None = Field(None, description="Up from the horizon")
     spread: fields.Spread = Field(DEFAULT_SPREAD_RAD, description="Half-angle; default 5 deg")
-    level: fields.Level | None = None
+    level: fields.Level | None = Field(None, description="Or leave it to a [[reading]]")
     scattered: fields.Share = Field(0.0, description="Share that arrives evenly; default 0")
     space: fields.Reference | None = Field(None, description="Of a point; none: outdoors")
     at: fields.Point | None = None
@@ -251,14 +263,55 @@ class Source(Table):
         return bool(self.given() & {"space", "at", "eirp"})
 
     def problems(self) -> Problems:
-        point, direction = ("at", "eirp"), ("azimuth", "elevation", "level")
+        direction = ("azimuth", "elevation")
         what = "a source at a point" if self.is_point else "a source in a direction"
-        for key in point if self.is_point else direction:
+        for key in ("at",) if self.is_point else direction:
             if key not in self.given():
                 yield key, f"{key} is missing: {what} needs it"
-        for key in (*direction, "spread", "scattered", "direction-tolerance"):
+        if self.ground_reflection and self.elevation is not None and self.elevation < 0.0:
+            yield (
+                "ground-reflection",
+                "ground-reflection goes with an elevation of 0 deg or more: the ground mirrors "
+                "what comes from above it",
+            )
+        beam = ("level", "spread", "scattered", "ground-reflection", "direction-tolerance")
+        for key in (*direction, *beam):
             if self.is_point and key in self.given():
                 yield key, f"{key} does not go with {what}"
+
+
+class Reading(Table):
+    """What a meter showed of a source before any treatment: its level outside is solved from it."""
+
+    id: fields.Id
+    source: fields.Sources = Field(description="Or several that were heard together")
+    space: fields.Reference | None = Field(
+        None, description="In which it was taken; none: outdoors"
+    )
+    at: fields.Point = Field(
+        description="In the space's coordinates, height above its floor; outdoors the building's"
+    )
+    level: fields.OneLevel
+    spots: fields.Spots = Field(
+        1, description="Places, and directions of the antenna, averaged in power; default 1"
+    )
+    tolerance: fields.Decibels = Field(
+        0.0, description="Half of the meter's own 10-90 % band, the same in every reading"
+    )
+    plan: Annotated[
+        Literal["as-built"],
+        Choice(what="a plan that readings are solved through", words=("as-built",)),
+    ] = Field("as-built", description="Readings are taken before any treatment")
+    states: Annotated[dict[str, State], Field(max_length=500)] = Field(
+        default_factory=dict, description="States of openings by id, where they stood so"
+    )
+
+    def problems(self) -> Problems:
+        if not self.source:
+            yield "source", 'the list is empty: name the source, such as source = "mast"'
+        for name in dict.fromkeys(self.source):
+            if self.source.count(name) > 1:
+                yield "source", f"{fields.shown(name)} is named twice"
 
 
 class Receiver(Table):
@@ -273,7 +326,12 @@ class Receiver(Table):
 class Treat(Table):
     """Which treatments a selector's panels get, from the surface inward; [] leaves them bare."""
 
-    on: fields.Selector
+    on: fields.Selector = Field(
+        description="An id, a glob or a group (walls, floor, ceiling, openings, windows, doors, "
+        "reveals) under a space; the last match wins. A * stays between two slashes: bedroom/* "
+        "leaves out reveals, which bedroom/reveals or bedroom/** names as well. Seams (undercuts, "
+        "rings), boxes and bare holes are named by their ids alone"
+    )
     with_: fields.Treatments
 
 
@@ -292,7 +350,7 @@ class Plan(Table):
 class ProjectFile(Table):
     """A job, in one file."""
 
-    later = ("reading", "outlet", "circuit", "cable", "bond")
+    later = ("outlet", "circuit", "cable", "bond")
 
     format: Annotated[
         int,
@@ -313,6 +371,7 @@ class ProjectFile(Table):
     panel: list[Panel] = Field(default_factory=list)
     treatment: list[Treatment] = Field(default_factory=list)
     source: list[Source] = Field(default_factory=list)
+    reading: list[Reading] = Field(default_factory=list)
     receiver: list[Receiver] = Field(default_factory=list)
     plan: list[Plan] = Field(default_factory=list)
 
@@ -330,6 +389,7 @@ LISTS: dict[str, tuple[type[Table], int]] = {
     "panel": (Panel, 1000),
     "treatment": (Treatment, 500),
     "source": (Source, 200),
+    "reading": (Reading, 100),
     "receiver": (Receiver, 200),
     "plan": (Plan, 200),
 }

@@ -8,8 +8,8 @@ them come at once and each finds its line.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from typing import Annotated, ClassVar
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any, ClassVar
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -50,6 +50,11 @@ class Table(BaseModel):
 
     def problems(self) -> Problems:
         """Rules between keys that are broken, as pairs of a key and a sentence."""
+        yield from ()
+
+    @classmethod
+    def loose_problems(cls, entry: Mapping[str, Any]) -> Problems:
+        """What is wrong with keys that are read late, where another key is faulty already."""
         yield from ()
 
     def given(self) -> set[str]:
@@ -153,7 +158,9 @@ class Space(_Outlined):
         description="Outlines of what stands free in it from floor to ceiling: columns, a chimney",
     )
     raised: bool = Field(False, description="Its lowest floor stands clear of the earth")
-    occupants: fields.People = Field(0, description="People in it, who absorb; default 0")
+    occupants: fields.People | None = Field(
+        None, description="People in it, who absorb; default 1 where a receiver is, else 0"
+    )
     furnishing: fields.Area = Field(
         0.0, description="Absorption cross-section of what stands in it; default 0 m2"
     )
@@ -227,13 +234,7 @@ class Opening(Table):
     assembly: fields.Reference | None = None
 
     def problems(self) -> Problems:
-        space, slash, panel = self.on.partition("/")
-        if not slash or not space or not panel or "/" in panel:
-            yield "on", f'{fields.shown(self.on)} is not a panel: write it such as "bedroom/1"'
-        try:
-            self.position()
-        except UnitError as error:
-            yield "at", str(error)
+        yield from self.loose_problems({"on": self.on, "at": self.at})
         if self.flat:
             for key in ("sill", "from"):
                 if key in self.given():
@@ -255,6 +256,20 @@ class Opening(Table):
         if trouble is not None:
             yield "state", trouble
 
+    @classmethod
+    def loose_problems(cls, entry: Mapping[str, Any]) -> Problems:
+        on, at = entry.get("on"), entry.get("at")
+        if not isinstance(on, str):
+            return
+        space, slash, panel = on.partition("/")
+        if not slash or not space or not panel or "/" in panel:
+            yield "on", f'{fields.shown(on)} is not a panel: write it such as "bedroom/1"'
+        if isinstance(at, str):
+            try:
+                _position(at, flat=_is_flat(on))
+            except UnitError as error:
+                yield "at", str(error)
+
     def cannot_be(self, state: str) -> str | None:
         """Why it cannot be in a state, or None."""
         if state == "shuttered" and self.shutter is None:
@@ -275,19 +290,25 @@ class Opening(Table):
     @property
     def flat(self) -> bool:
         """Whether it lies in a floor or ceiling."""
-        return _FLAT.fullmatch(self.on.partition("/")[2]) is not None
+        return _is_flat(self.on)
 
     def position(self) -> tuple[float | None, tuple[float, float] | None]:
         """Distance along its wall, or its centre."""
-        if self.flat:
-            x, y = units.parse_point(self.at, count=2)
-            return None, (x, y)
-        along_m = units.parse_length(self.at)
-        if not 0.0 <= along_m <= 1e5:
-            raise UnitError(
-                f"{fields.shown(self.at)} is out of range: along a wall it must be 0 m or more"
-            )
-        return along_m, None
+        return _position(self.at, flat=self.flat)
+
+
+def _is_flat(on: str) -> bool:
+    return _FLAT.fullmatch(on.partition("/")[2]) is not None
+
+
+def _position(at: str, *, flat: bool) -> tuple[float | None, tuple[float, float] | None]:
+    if flat:
+        x, y = units.parse_point(at, count=2)
+        return None, (x, y)
+    along_m = units.parse_length(at)
+    if not 0.0 <= along_m <= 1e5:
+        raise UnitError(f"{fields.shown(at)} is out of range: along a wall it must be 0 m or more")
+    return along_m, None
 
 
 class Panel(Table):

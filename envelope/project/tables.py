@@ -48,13 +48,20 @@ class Tables:
 
 def on_storeys(tables: Tables, storey_of: Mapping[str, str], faults: Faults) -> Tables:
     """The same tables with some spaces put on other storeys."""
+    sound = {}
     for name, storey in storey_of.items():
-        for what, asked in (("space", name), ("storey", storey)):
-            if asked not in tables.known(what):
-                hint = nearest_names(asked, tables.known(what))
-                faults.add((what,), f"there is no {what} {shown(asked)}: {hint}")
+        wrong = [
+            (what, asked)
+            for what, asked in (("space", name), ("storey", storey))
+            if asked not in tables.known(what)
+        ]
+        for what, asked in wrong:
+            hint = nearest_names(asked, tables.known(what))
+            faults.add((what,), f"there is no {what} {shown(asked)}: {hint}")
+        if not wrong:
+            sound[name] = storey
     spaces: list[tuple[int, schema.Table]] = [
-        (index, space.model_copy(update={"storey": storey_of.get(space.id, space.storey)}))
+        (index, space.model_copy(update={"storey": sound.get(space.id, space.storey)}))
         for index, space in tables.of(schema.Space)
     ]
     return replace(tables, entries={**tables.entries, schema.Space: spaces})
@@ -165,6 +172,9 @@ def _validated(model: type[T], entry: Mapping[str, Any], path: Path, faults: Fau
         table = model.model_validate(entry)
     except ValidationError as error:
         faults.add_validation(path, error, model)
+        for key, message in model.loose_problems(entry):
+            if not faults.has((*path, key)):
+                faults.add((*path, key), message)
         return None
     sound = True
     for key, message in table.problems():

@@ -9,22 +9,20 @@ Every edit takes text and answers text, as those of `editing`.
 from __future__ import annotations
 
 import glob
-import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
-import tomlkit
-
-from envelope.project.editing import (
-    EditError,
-    data_of,
-    document_of,
-    may_name,
-    tables_of,
-    toml_value,
-    verified,
-)
+from envelope.project.editing import EditError, data_of, may_name, verified
 from envelope.project.lines import scan
+from envelope.project.splicing import (
+    block_of,
+    last_block,
+    toml_value,
+    with_lines,
+    with_value,
+    without_block,
+    without_pair,
+)
 
 _ALONE = {"id", "name", "assembly", "becomes"}  # keys of a rule that goes by the name only
 
@@ -125,24 +123,21 @@ def _entries(data: Mapping[str, Any], kind: str) -> list[dict[str, Any]]:
 
 
 def _changed(text: str, data: dict[str, Any], kind: str, at: int, key: str, value: str) -> str:
-    document = document_of(text)
-    tables_of(document, kind)[at][key] = value
+    span = scan(text).values.get((kind, at, key))
+    if span is None:
+        raise EditError(f"{kind} has faults: mend them first")
+    if data[kind][at][key] == value:
+        return text
     data[kind][at][key] = value
-    return verified(tomlkit.dumps(document), data)
+    return verified(with_value(text, span, value), data)
 
 
 def _with(text: str, data: dict[str, Any], kind: str, entry: Mapping[str, str]) -> str:
     """Add a table after the last of its kind, or at the end of the file."""
-    newline = "\r\n" if "\r\n" in text else "\n"
-    lines = _lines(text)
-    if lines and not lines[-1].endswith("\n"):
-        lines[-1] += newline
-    count = len(data.get(kind, []))
-    end = _last_line(text, (kind, count - 1)) if count else len(lines)
+    last = last_block(scan(text), (kind,))
     added = ["", f"[[{kind}]]", *(f"{key} = {toml_value(value)}" for key, value in entry.items())]
-    lines[end:end] = [line + newline for line in added]
     data.setdefault(kind, []).append(dict(entry))
-    return verified("".join(lines), data)
+    return verified(with_lines(text, len(text) if last is None else last.end, added), data)
 
 
 def _without(text: str, kind: str, at: int, key: str, *, bare: set[str]) -> str:
@@ -151,28 +146,14 @@ def _without(text: str, kind: str, at: int, key: str, *, bare: set[str]) -> str:
     entry = data[kind][at]
     if key not in entry:
         return text
-    lines = _lines(text)
-    found = scan(text).by_path
+    found = scan(text)
+    block = block_of(found, (kind, at))
+    if block is None:
+        raise EditError(f"{kind} is written in a way that cannot be edited here: edit its text")
     del entry[key]
     if entry.keys() <= bare:
-        first, last = found[(kind, at)], _last_line(text, (kind, at))
         del data[kind][at]
         if not data[kind]:
             del data[kind]
-        if first > 1 and not lines[first - 2].strip():
-            first -= 1  # the blank line over it
-    else:
-        first = last = found[(kind, at, key)]
-    del lines[first - 1 : last]
-    return verified("".join(lines), data)
-
-
-def _lines(text: str) -> list[str]:
-    """Lines with their ends; only a line feed ends one, as in TOML."""
-    return re.findall(r"[^\n]*\n|[^\n]+", text)
-
-
-def _last_line(text: str, path: Sequence[str | int]) -> int:
-    """Last line on which something of a table stands."""
-    size = len(path)
-    return max(line for key, line in scan(text).by_path.items() if key[:size] == tuple(path))
+        return verified(without_block(text, block), data)
+    return verified(without_pair(text, found, (kind, at, key)), data)

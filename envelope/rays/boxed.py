@@ -1,4 +1,6 @@
-"""Polygons that are a box without a few boxes, such as a wall with windows: quick to test."""
+"""Polygons that are quick to test: a box without a few boxes, such as a wall with windows; a
+convex one with few sides.
+"""
 
 from __future__ import annotations
 
@@ -7,6 +9,7 @@ import numpy as np
 from envelope.building.planar import Floats
 
 _ON_ONE_LINE = 1e-9  # two coordinates this near are one [m]
+_MOST_SIDES = 8
 _WHOLE = 1e-12  # relative; of a rectangle's area
 
 
@@ -46,6 +49,27 @@ def cuts_of(rings: list[Floats], *, growth: float) -> Floats | None:
     cuts[:, :2] += np.where(cuts[:, :2] - low < _ON_ONE_LINE, -2.0 * growth, growth)
     cuts[:, 2:] += np.where(high - cuts[:, 2:] < _ON_ONE_LINE, 2.0 * growth, -growth)
     return np.asarray(cuts)
+
+
+def lines_of(rings: list[Floats]) -> Floats | None:
+    """Sides (k, 3) of a convex polygon: inward normal and offset; None for any other.
+
+    A point is in the polygon, grown, where for every side ``normal · point - offset`` is not
+    below minus the growth.
+    """
+    if len(rings) > 1 or len(rings[0]) > _MOST_SIDES:
+        return None
+    ring = rings[0]
+    sides = np.roll(ring, -1, axis=0) - ring
+    lengths = np.linalg.norm(sides, axis=1)
+    if not lengths.all():
+        return None
+    inward = np.column_stack((-sides[:, 1], sides[:, 0])) / lengths[:, np.newaxis]
+    offsets = (inward * ring).sum(axis=1)
+    inside = ring @ inward.T - offsets  # corner by side; an outline runs counter-clockwise
+    if inside.min() < -_ON_ONE_LINE:
+        return None
+    return np.column_stack((inward, offsets))
 
 
 def is_box(ring: Floats) -> bool:

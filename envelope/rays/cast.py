@@ -8,6 +8,8 @@ source → the whole building     Chain        cast_chain
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -45,6 +47,7 @@ _LEAST = 8  # points of a scramble on the smallest part of a panel
 _MORE = 4  # times as many points on a panel that is partly hidden
 _SMALL_SR = 0.05  # unless it looks smaller than this
 SHORT_OF_GROUND = 1e-6  # of the way: a ray that comes up from the ground starts just above it
+_NO_REACH = -1.0  # of the ground: below every distance
 _SEED = 40_087  # of the casts whose sampling is not asked for
 
 
@@ -145,6 +148,7 @@ def cast_cone(
     direction: Floats,
     spread_rad: float,
     count: int = 2**12,
+    stated: bool = False,
 ) -> Beam:
     """Cast from a receiver to a source in an exterior direction, an evenly bright cone.
 
@@ -154,10 +158,15 @@ def cast_cone(
         Unit vector towards the source in the project's axes. [-]
     spread_rad : float
         Half-angle of the cone; 0 casts one ray. [rad]
+    stated : bool
+        The source is known to shine from there, so that the ground stops none of it
+        (`past_the_ground`).
     """
     if not 0.0 <= spread_rad <= np.pi:
         raise RangeError(f"a cone of {spread_rad:g} rad half-angle; allowed: 0 to π")
     geometry = geometry_of(building)
+    if stated:
+        geometry = past_the_ground(geometry)
     home = _space_of(building, space=space, position_m=position_m, what="receiver")
     axis = _unit(direction)
     if spread_rad == 0.0:
@@ -243,7 +252,8 @@ def cast_lit(
     Parameters
     ----------
     direction : (3,) float
-        Unit vector towards a source in an exterior direction; or
+        Unit vector towards a source in an exterior direction, whose beam the ground does not stop
+        (`past_the_ground`); or
     target_m : (3,) float
         a point, in `target_space` or outdoors (None). [m]
     """
@@ -253,6 +263,8 @@ def cast_lit(
     goal = NOWHERE
     if target_m is not None:
         goal = _point_of(building, space=target_space, position_m=target_m)
+    else:
+        geometry = past_the_ground(geometry)
     kinds = []
     for panel in range(*(int(row) for row in geometry.tables.space[home])):
         points, area = on_panel(geometry, panel, points_per_panel)
@@ -327,7 +339,8 @@ def cast_chain(
     Parameters
     ----------
     direction : (3,) float
-        Unit vector towards a source in an exterior direction; or
+        Unit vector towards a source in an exterior direction, whose beam the ground does not stop
+        (`past_the_ground`); or
     source_m : (3,) float
         a point, in `source_space` or outdoors (None). [m]
     count : int
@@ -352,7 +365,7 @@ def cast_chain(
                 inward,
                 far=2.0 * geometry.radius_m + 1.0,
                 grade=float(geometry.tables.grade),
-                reach=float(geometry.tables.reach),
+                reach=_NO_REACH,
             )
             starts.append((points - back[:, np.newaxis] * inward)[reached])
             directions.append(inward[reached])
@@ -413,6 +426,17 @@ def _points(aim: Aim, sampling: Sampling) -> int:
         _LEAST * SCRAMBLES,
     )
     return 1 << (int(np.ceil(wanted / SCRAMBLES)) - 1).bit_length()
+
+
+def past_the_ground(geometry: Geometry) -> Geometry:
+    """The same geometry where the ground near the building stops no ray.
+
+    That it does is how surveys count open directions, not physics: it says from where something
+    may come. Where a source shines from is stated (its mirrored partner comes up from the ground
+    by construction), so its beam is stopped by what stands in its way alone: earth behind a
+    panel, an obstacle.
+    """
+    return replace(geometry, tables=geometry.tables._replace(reach=_NO_REACH))
 
 
 def share_of(count: int, share: float) -> int:

@@ -9,8 +9,8 @@ Compiled functions make no arrays: they are given what they work in.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any, TypeVar, cast
 
 import numba
@@ -47,13 +47,14 @@ def inlined(function: Function) -> Function:
     return cast(Function, numba.njit(inline="always", **_OPTIONS)(function))
 
 
-def stamp_of(folder: Path) -> Stamp:
+def stamp_of(folder: str) -> Stamp:
     """Name, time of change and size of each module of a folder."""
-    found = ((path.name, path.stat()) for path in sorted(folder.glob("*.py")))
-    return tuple((name, state.st_mtime_ns, state.st_size) for name, state in found)
+    with os.scandir(folder) as entries:
+        found = [(entry.name, entry.stat()) for entry in entries if entry.name.endswith(".py")]
+    return tuple(sorted((name, state.st_mtime_ns, state.st_size) for name, state in found))
 
 
-_SOURCES = stamp_of(Path(__file__).parent)
+_SOURCES = stamp_of(os.path.dirname(os.path.abspath(__file__)))
 
 
 def _stamp(dispatcher: Any) -> None:

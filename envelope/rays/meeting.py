@@ -12,6 +12,7 @@ from envelope.building.planar import Floats
 from envelope.rays import tables as columns
 from envelope.rays.compiled import compiled, inlined
 from envelope.rays.tables import Ints
+from envelope.rays.trees import Boxes
 
 GROWTH = columns.GROWTH
 BESIDE = 1e-6  # how far behind a panel a point may stand by rounding and still leave by it
@@ -92,8 +93,8 @@ def touches(edges: Floats, start: int, stop: int, a: float, b: float) -> bool:
 
 @inlined
 def meets(
-    plane: Floats, panel: Ints, cuts: Floats, band: Ints, band_edges: Floats, p: int,
-    a: float, b: float,
+    plane: Floats, panel: Ints, cuts: Floats, lines: Floats, band: Ints, edges: Floats,
+    p: int, a: float, b: float,
 ) -> bool:  # fmt: skip
     """Whether a point of the panel's plane lies in its polygon, grown a little."""
     met: bool = (
@@ -103,16 +104,20 @@ def meets(
         and b <= plane[p, columns.BOX + 3] + GROWTH
     )
     if met:
-        if panel[p, columns.BOXED] == 1:
-            for k in range(panel[p, columns.CUT_FROM], panel[p, columns.CUT_TO]):
+        first, last = panel[p, columns.PART_FROM], panel[p, columns.PART_TO]
+        shape = panel[p, columns.SHAPE]
+        if shape == columns.BOXED:
+            for k in range(first, last):
                 inside = cuts[k, 0] < a < cuts[k, 2] and cuts[k, 1] < b < cuts[k, 3]
                 met = met and not inside
+        elif shape == columns.CONVEX:
+            for k in range(first, last):
+                met = met and lines[k, 0] * a + lines[k, 1] * b - lines[k, 2] >= -GROWTH
         else:
-            first, bands = panel[p, columns.BAND_FROM], panel[p, columns.BAND_TO]
-            bands -= first
+            bands = last - first
             low, high = plane[p, columns.BOX + 1], plane[p, columns.BOX + 3]
             which = first + min(max(int((b - low) / (high - low) * bands), 0), bands - 1)
-            met = touches(band_edges, band[which, 0], band[which, 1], a, b)
+            met = touches(edges, band[which, 0], band[which, 1], a, b)
     return met
 
 
@@ -191,24 +196,26 @@ def inverse(x: float) -> float:
 
 @inlined
 def near_of(
-    node_box: Floats, node: int, px: float, py: float, pz: float,
+    node_box: Boxes, node: int, first: int, px: float, py: float, pz: float,
     ix: float, iy: float, iz: float, limit: float,
 ) -> float:  # fmt: skip
-    """Distance to a tree's box along a way given by its inverse; infinite where it misses it."""
-    first, second = (node_box[node, 0] - px) * ix, (node_box[node, 3] - px) * ix
-    near, far = max(0.0, min(first, second)), min(limit, max(first, second))
-    first, second = (node_box[node, 1] - py) * iy, (node_box[node, 4] - py) * iy
-    near, far = max(near, min(first, second)), min(far, max(first, second))
-    first, second = (node_box[node, 2] - pz) * iz, (node_box[node, 5] - pz) * iz
-    near, far = max(near, min(first, second)), min(far, max(first, second))
+    """Distance to a child's box, from column `first` of its parent's, along a way given by its
+    inverse; infinite where it misses it.
+    """
+    one, two = (node_box[node, first] - px) * ix, (node_box[node, first + 3] - px) * ix
+    near, far = max(0.0, min(one, two)), min(limit, max(one, two))
+    one, two = (node_box[node, first + 1] - py) * iy, (node_box[node, first + 4] - py) * iy
+    near, far = max(near, min(one, two)), min(far, max(one, two))
+    one, two = (node_box[node, first + 2] - pz) * iz, (node_box[node, first + 5] - pz) * iz
+    near, far = max(near, min(one, two)), min(far, max(one, two))
     return near if near <= far else math.inf
 
 
 @inlined
 def leave(
-    plane: Floats, panel: Ints, cuts: Floats, band: Ints, band_edges: Floats, edges: Floats,
-    node: Ints, node_box: Floats, node_order: Ints, root: int, came: int, met: Ints,
-    count: int, px: float, py: float, pz: float, wx: float, wy: float, wz: float,
+    plane: Floats, panel: Ints, cuts: Floats, lines: Floats, band: Ints, edges: Floats,
+    node: Ints, node_box: Boxes, node_order: Ints, node_plane: Floats, root: int, came: int,
+    met: Ints, count: int, px: float, py: float, pz: float, wx: float, wy: float, wz: float,
     stack: Ints, nears: Floats,
 ) -> tuple[int, float]:  # fmt: skip
     """The panel through which a ray leaves a space, and how far it is; -1 where it meets none.
@@ -233,8 +240,8 @@ def leave(
         right = node[here, columns.RIGHT]
         if right >= 0:
             left = here + 1
-            left_near = near_of(node_box, left, px, py, pz, ix, iy, iz, best_t)
-            right_near = near_of(node_box, right, px, py, pz, ix, iy, iz, best_t)
+            left_near = near_of(node_box, here, 0, px, py, pz, ix, iy, iz, best_t)
+            right_near = near_of(node_box, here, 6, px, py, pz, ix, iy, iz, best_t)
             if left_near <= right_near:
                 left, right = right, left
                 left_near, right_near = right_near, left_near
@@ -246,19 +253,21 @@ def leave(
                 top += 1
             continue
         for k in range(node[here, columns.LEAF_FROM], node[here, columns.LEAF_TO]):
-            p = node_order[k]
-            along = normal_part(plane, p, wx, wy, wz)
-            if along > -PARALLEL or p == came:
+            along = normal_part(node_plane, k, wx, wy, wz)
+            if along > -PARALLEL:
                 continue
-            height = height_over(plane, p, px, py, pz)
+            height = height_over(node_plane, k, px, py, pz)
             if height < -BESIDE:
                 continue
             t = -height / along
             if t >= best_t:
                 continue
+            p = node_order[k]
+            if p == came:
+                continue
             x, y, z = px + t * wx, py + t * wy, pz + t * wz
             a, b = flat_u(plane, p, x, y, z), flat_v(plane, p, x, y, z)
-            if not meets(plane, panel, cuts, band, band_edges, p, a, b):
+            if not meets(plane, panel, cuts, lines, band, edges, p, a, b):
                 continue
             if is_among(met, 0, count, p):
                 if abs(t) < BESIDE:
@@ -294,10 +303,10 @@ def leave_by_least(
 
 @inlined
 def enter(
-    plane: Floats, panel: Ints, cuts: Floats, band: Ints, band_edges: Floats, edges: Floats,
-    node: Ints, node_box: Floats, node_order: Ints, root: int, left: int, barred_host: int,
-    met: Ints, count: int, px: float, py: float, pz: float, wx: float, wy: float, wz: float,
-    limit: float, stack: Ints, nears: Floats,
+    plane: Floats, panel: Ints, cuts: Floats, lines: Floats, band: Ints, edges: Floats,
+    node: Ints, node_box: Boxes, node_order: Ints, node_plane: Floats, root: int, left: int,
+    barred_host: int, met: Ints, count: int, px: float, py: float, pz: float, wx: float,
+    wy: float, wz: float, limit: float, stack: Ints, nears: Floats,
 ) -> tuple[int, float]:  # fmt: skip
     """The nearest panel met from behind by a ray outdoors before `limit`, else -1.
 
@@ -306,7 +315,7 @@ def enter(
     """
     best, best_t = -1, limit
     ix, iy, iz = inverse(wx), inverse(wy), inverse(wz)
-    stack[0], nears[0] = root, near_of(node_box, root, px, py, pz, ix, iy, iz, limit)
+    stack[0], nears[0] = root, 0.0
     top = 1
     while top > 0:
         top -= 1
@@ -316,8 +325,8 @@ def enter(
         right = node[here, columns.RIGHT]
         if right >= 0:
             near, far = here + 1, right
-            near_t = near_of(node_box, near, px, py, pz, ix, iy, iz, best_t)
-            far_t = near_of(node_box, far, px, py, pz, ix, iy, iz, best_t)
+            near_t = near_of(node_box, here, 0, px, py, pz, ix, iy, iz, best_t)
+            far_t = near_of(node_box, here, 6, px, py, pz, ix, iy, iz, best_t)
             if far_t < near_t:
                 near, far = far, near
                 near_t, far_t = far_t, near_t
@@ -329,21 +338,23 @@ def enter(
                 top += 1
             continue
         for k in range(node[here, columns.LEAF_FROM], node[here, columns.LEAF_TO]):
-            p = node_order[k]
-            along = normal_part(plane, p, wx, wy, wz)
+            along = normal_part(node_plane, k, wx, wy, wz)
             if along < PARALLEL:
                 continue
-            height = height_over(plane, p, px, py, pz)
+            height = height_over(node_plane, k, px, py, pz)
             if height > GROWTH:
                 continue
             t = -height / along
-            if t >= best_t or is_among(met, 0, count, p):
+            if t >= best_t:
+                continue
+            p = node_order[k]
+            if is_among(met, 0, count, p):
                 continue
             if barred_host >= 0 and panel[p, columns.HOST] == barred_host:
                 continue
             x, y, z = px + t * wx, py + t * wy, pz + t * wz
             a, b = flat_u(plane, p, x, y, z), flat_v(plane, p, x, y, z)
-            if not meets(plane, panel, cuts, band, band_edges, p, a, b):
+            if not meets(plane, panel, cuts, lines, band, edges, p, a, b):
                 continue
             if left >= 0 and t < CORNER and not reaches(plane, panel, edges, p, left, -1.0):
                 continue

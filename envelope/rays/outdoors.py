@@ -9,6 +9,7 @@ from envelope.building.planar import Floats
 from envelope.building.records import Building
 from envelope.errors import RangeError
 from envelope.rays import walk
+from envelope.rays.cast import past_the_ground
 from envelope.rays.chunks import follow
 from envelope.rays.crossings import Beam
 from envelope.rays.tables import geometry_of
@@ -21,6 +22,7 @@ def cast_outdoors(
     directions: Floats,
     target_m: Floats | None = None,
     target_space: str | None = None,
+    stated: bool = False,
 ) -> Beam:
     """Cast from a point outdoors in given directions, or to a point.
 
@@ -32,6 +34,8 @@ def cast_outdoors(
         Unit vectors in the project's axes, each of the same weight. [-]
     target_m : (3,) float
         A point at which the rays end, in `target_space` or outdoors (None). [m]
+    stated : bool
+        A source is known to shine from these directions: the ground stops none of it.
 
     Returns
     -------
@@ -44,6 +48,8 @@ def cast_outdoors(
             f"the point lies in space {inside!r}; allowed: a point outside every space"
         )
     geometry = geometry_of(building)
+    if stated:
+        geometry = past_the_ground(geometry)
     goal = walk.NOWHERE
     if target_m is not None:
         goal = -1 if target_space is None else building.space_index[target_space]

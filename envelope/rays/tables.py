@@ -2,8 +2,7 @@
 
     space ──> panels ──> patches ──> regions        each arrow is a stretch of rows of the next
        │         ├── outline and holes (edges)
-       │         ├── what is cut out of its box (cuts), where that is all of its shape
-       │         └── else its edges by bands across it
+       │         └── what is cut out of its box (cuts), or its sides (lines), or edges by bands
        └── tree of boxes over its panels; one more over all of them, for rays outdoors
 
 Counting from the middle costs one subtraction and makes a house a kilometre from the origin as
@@ -20,10 +19,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from envelope.building.planar import Floats
-from envelope.building.records import Building, Panel, Region
+from envelope.building.records import Building, Panel, Region, Space
 from envelope.rays.bands import bands_of
-from envelope.rays.boxed import cuts_of, is_box
-from envelope.rays.trees import Trees, grow
+from envelope.rays.boxed import cuts_of, is_box, lines_of
+from envelope.rays.trees import Boxes, Trees, grow
 from envelope.rays.triangles import filling, seed_of
 
 Ints = NDArray[np.int32]
@@ -41,10 +40,13 @@ PATCH_FROM, PATCH_TO = 2, 3  # into `patch_order`
 SPACE = 4
 HOST, HOST_PATCH = 5, 6  # of a reveal: the panel that it runs into (`_flank`), its patch; else -1
 PASSES_ON = 7  # 1 for an `open` panel
-BOXED = 8  # 1 where the polygon is its box without the boxes cut out of it
-CUT_FROM, CUT_TO = 9, 10  # into `cuts`
+SHAPE = 8  # how its polygon is told
+PART_FROM, PART_TO = 9, 10  # into `cuts`, `lines` or `band`, as its shape says
 OUTERMOST = 11  # 1 where the whole building lies on the panel's inner side
-BAND_FROM, BAND_TO = 12, 13  # into `band`
+
+# shapes of a polygon: its box without boxes cut out of it; what lies on the inner side of a few
+# lines; or edges by bands
+BOXED, CONVEX, BANDED = 0, 1, 2
 
 # columns of `Tables.node`
 RIGHT, LEAF_FROM, LEAF_TO = 0, 1, 2  # right child, -1 for a leaf, whose panels are a stretch
@@ -70,18 +72,19 @@ class Tables(NamedTuple):
     """What the compiled walk reads. Lengths in metres, counted from the building's middle."""
 
     plane: Floats  # (panels, 16)
-    panel: Ints  # (panels, 14)
+    panel: Ints  # (panels, 12)
     cuts: Floats  # (cuts, 4): smallest and largest a, b of what is cut out of a box
-    band: Ints  # (bands, 2): from which row of `band_edges` to which
-    band_edges: Floats  # (k, 4): edges of panels that are not boxed, band by band
+    lines: Floats  # (k, 3): inward normal and offset of the sides of convex polygons
+    band: Ints  # (bands, 2): from which row of `edges` to which, of all other polygons
     edges: Floats  # (edges, 4): from a, b to a, b in the frame of their panel
     patch: Ints  # (patches, 5), in the order of Building.patches
     patch_box: Floats  # (patches, 4): smallest and largest a, b of one that fills them, else never
     patch_order: Ints  # (patches,) patches panel by panel
     space: Ints  # (spaces, 2): from which panel to which
     node: Ints  # (nodes, 3), as in `trees`
-    node_box: Floats  # (nodes, 6)
+    node_box: Boxes  # (nodes, 12)
     node_order: Ints  # panels leaf by leaf
+    node_plane: Floats  # (as long, 4): their normals and offsets, side by side in memory
     root: Ints  # (spaces + 1,): of each space's tree; of the one over all panels
     block: Ints  # (blocks, 2): from which side to which, of opaque blocks outdoors
     block_plane: Floats  # (sides, 4): outward normal and offset
@@ -116,11 +119,11 @@ def _make(building: Building) -> Geometry:
     corners = np.vstack([panel.outline for panel in panels])
     middle = 0.5 * (corners.min(axis=0) + corners.max(axis=0))
     plane = np.empty((len(panels), 16))
-    panel_rows = np.full((len(panels), 14), -1, dtype=np.int32)
+    panel_rows = np.full((len(panels), 12), -1, dtype=np.int32)
     patch_rows = np.full((len(building.patches), 5), -1, dtype=np.int32)
     patch_box = np.tile([np.inf, np.inf, -np.inf, -np.inf], (len(building.patches), 1))
     edges, cuts, order = _Rows(4), _Rows(4), _Rows(1)
-    bands, band_edges = _Rows(2), _Rows(4)
+    lines, bands = _Rows(3), _Rows(2)
     for index, panel in enumerate(panels):
         frame = panel.frame
         origin = frame.origin - middle
@@ -133,14 +136,17 @@ def _make(building: Building) -> Geometry:
         plane[index, BOX + 2 :] = rings[0].max(axis=0)
         row = panel_rows[index]
         row[EDGE_FROM], row[EDGE_TO] = edges.add(*(_edges(ring) for ring in rings))
-        cut = cuts_of(rings, growth=GROWTH)
-        row[BOXED] = cut is not None
-        row[CUT_FROM], row[CUT_TO] = cuts.add(*([] if cut is None else [cut]))
-        row[BAND_FROM], row[BAND_TO] = bands.add()
-        if cut is None:
+        if (cut := cuts_of(rings, growth=GROWTH)) is not None:
+            row[SHAPE] = BOXED
+            row[PART_FROM], row[PART_TO] = cuts.add(cut)
+        elif (sides := lines_of(rings)) is not None:
+            row[SHAPE] = CONVEX
+            row[PART_FROM], row[PART_TO] = lines.add(sides)
+        else:
+            row[SHAPE] = BANDED
             ends, listed = bands_of(np.vstack([_edges(ring) for ring in rings]), growth=GROWTH)
-            start, _ = band_edges.add(listed)
-            row[BAND_FROM], row[BAND_TO] = bands.add(
+            start, _ = edges.add(listed)
+            row[PART_FROM], row[PART_TO] = bands.add(
                 start + np.column_stack((np.concatenate(([0], ends[:-1])), ends))
             )
         row[SPACE] = building.space_index[panel.space]
@@ -169,14 +175,14 @@ def _make(building: Building) -> Geometry:
     spaces = np.column_stack((ends[:-1], ends[1:])).astype(np.int32)
     trees = _trees(building, middle, spaces)
     triangles = tuple(filling(panel) - middle for panel in panels)
-    lowest = trees.node_box[trees.roots[panel_rows[:, SPACE]], :3] + BESIDE
+    lowest = np.array([_lowest(space) for space in building.spaces])[panel_rows[:, SPACE]] - middle
     return Geometry(
         tables=Tables(
             plane=plane,
             panel=panel_rows,
             cuts=cuts.all(),
+            lines=lines.all(),
             band=bands.all().astype(np.int32),
-            band_edges=band_edges.all(),
             edges=edges.all(),
             patch=patch_rows,
             patch_box=patch_box,
@@ -185,6 +191,7 @@ def _make(building: Building) -> Geometry:
             node=trees.node,
             node_box=trees.node_box,
             node_order=trees.order,
+            node_plane=np.ascontiguousarray(plane[trees.order, : OFFSET + 1]),
             root=trees.roots,
             block=_block_rows(building),
             block_plane=_block_planes(building, middle),
@@ -237,6 +244,11 @@ def _outermost(plane: Floats, corners: Floats) -> NDArray[np.bool_]:
         return np.zeros(len(plane), dtype=bool)
     lowest = np.array([(corners @ normal).min() for normal in normals])
     return np.asarray(plane[:, OFFSET] <= lowest[which.reshape(-1)] + _ON_ONE_PLANE)
+
+
+def _lowest(space: Space) -> Floats:
+    lowest: Floats = np.vstack([panel.outline for panel in space.panels]).min(axis=0)
+    return lowest
 
 
 def _trees(building: Building, middle: Floats, spaces: Ints) -> Trees:

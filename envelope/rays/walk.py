@@ -34,6 +34,7 @@ from envelope.rays.meeting import (
     patch_at,
 )
 from envelope.rays.tables import Ints, Tables
+from envelope.rays.trees import Boxes
 
 Bytes = NDArray[np.int8]
 Longs = NDArray[np.int64]
@@ -63,12 +64,12 @@ def is_written(crossed: Ints, start: int, stop: int, row: int) -> bool:
 
 @inlined
 def walk(
-    plane: Floats, panel: Ints, cuts: Floats, band: Ints, band_edges: Floats, edges: Floats,
+    plane: Floats, panel: Ints, cuts: Floats, lines: Floats, band: Ints, edges: Floats,
     patch: Ints, patch_box: Floats, patch_order: Ints, space_rows: Ints, node: Ints,
-    node_box: Floats, node_order: Ints, root: Ints, block: Ints, block_plane: Floats,
-    grade: float, reach: float, point: Vector, way: Vector, home: int, known: int,
-    target: Floats, target_space: int, begin: int, crossed: Ints, cosines: Floats, met: Ints,
-    stack: Ints, nears: Floats,
+    node_box: Boxes, node_order: Ints, node_plane: Floats, root: Ints, block: Ints,
+    block_plane: Floats, ground: tuple[float, float], point: Vector, way: Vector, home: int,
+    known: int, target: Floats, target_space: int, begin: int, crossed: Ints,
+    cosines: Floats, met: Ints, stack: Ints, nears: Floats,
 ) -> tuple[int, int, int, bool]:  # fmt: skip
     """Walk one ray, as told at `follow`; `met`, `stack` and `nears` are there to work in.
 
@@ -79,7 +80,7 @@ def walk(
     sky, first, returned : int, int, bool
         What `follow` keeps of the ray; LOST where the walk does not end.
     """
-    (px, py, pz), (wx, wy, wz) = point, way
+    (px, py, pz), (wx, wy, wz), (grade, reach) = point, way, ground
     patches, outdoor_root = len(patch), root[len(root) - 1]
     space, came, left, barred, owed = home, -1, -1, -1, -1
     # a straight stretch meets a plane once: what it has met, and from where on it is written down
@@ -108,7 +109,7 @@ def walk(
             p, t = -1, limit
             if left < 0 or panel[left, columns.OUTERMOST] == 0 or barred != left:
                 p, t = enter(
-                    plane, panel, cuts, band, band_edges, edges, node, node_box, node_order,
+                    plane, panel, cuts, lines, band, edges, node, node_box, node_order, node_plane,
                     outdoor_root, left, barred, met, count, px, py, pz, wx, wy, wz, limit,
                     stack, nears,
                 )  # fmt: skip
@@ -160,7 +161,7 @@ def walk(
             t = -height / normal_part(plane, p, wx, wy, wz)
         else:
             p, t = leave(
-                plane, panel, cuts, band, band_edges, edges, node, node_box, node_order,
+                plane, panel, cuts, lines, band, edges, node, node_box, node_order, node_plane,
                 root[space], came, met, count, px, py, pz, wx, wy, wz, stack, nears,
             )  # fmt: skip
             if p < 0:
@@ -191,7 +192,7 @@ def walk(
             onward = -normal_part(plane, host, wx, wy, wz)
             if onward >= 0.0:  # outward, through the wall that carries the reveal
                 beyond, t = enter(
-                    plane, panel, cuts, band, band_edges, edges, node, node_box, node_order,
+                    plane, panel, cuts, lines, band, edges, node, node_box, node_order, node_plane,
                     outdoor_root, p, -1, met, count, px, py, pz, wx, wy, wz, math.inf, stack, nears,
                 )  # fmt: skip
                 row, faced = panel[p, columns.HOST_PATCH], False
@@ -293,10 +294,10 @@ def follow(
         origin = ray if each_start else 0
         told = known[ray if each_known else 0]
         at, sky, first, back = walk(
-            tables.plane, tables.panel, tables.cuts, tables.band, tables.band_edges,
+            tables.plane, tables.panel, tables.cuts, tables.lines, tables.band,
             tables.edges, tables.patch, tables.patch_box, tables.patch_order, tables.space,
-            tables.node, tables.node_box, tables.node_order, tables.root, tables.block,
-            tables.block_plane, tables.grade, tables.reach,
+            tables.node, tables.node_box, tables.node_order, tables.node_plane, tables.root,
+            tables.block, tables.block_plane, (tables.grade, tables.reach),
             (starts[origin, 0], starts[origin, 1], starts[origin, 2]),
             (directions[ray, 0], directions[ray, 1], directions[ray, 2]),
             home, told, target, target_space, at, crossed, cosines, met, stack, nears,

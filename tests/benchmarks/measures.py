@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 from engines import OURS, PLAIN, Lister, Wrong, general_engines, judge, judge_walk, trace
-from scenes import ROOT, Scene, at_edges, by_chance
+from scenes import ROOT, Scene, at_edges, by_chance, side_by_side
 
 from envelope.exposure.analysis import bench_of
 from envelope.exposure.casts import cast_job
@@ -128,7 +128,7 @@ def beside(scene: Scene, *, rays: int, judged: int, rounds: int) -> Scenery:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Growth:
-    """Processor time of a cast by size."""
+    """Processor time by size."""
 
     what: str
     sizes: tuple[int, ...]
@@ -189,6 +189,22 @@ def growth_with_rays(scene: Scene, counts: Sequence[int], *, rounds: int) -> Gro
         sizes=tuple(sizes),
         seconds=tuple(seconds),
     )
+
+
+def growth_with_rooms(counts: Sequence[int], *, rounds: int) -> Growth:
+    """Cost of a building by number of rooms."""
+    side_by_side(1)
+    seconds = []
+    for count in counts:
+
+        def build(count: int = count) -> object:
+            return side_by_side(count)
+
+        tries = 1 if count > 300 else rounds
+        seconds.append(
+            least_seconds({"build": build}, rounds=tries, clock=time.process_time)["build"]
+        )
+    return Growth(what="rooms of a building", sizes=tuple(counts), seconds=tuple(seconds))
 
 
 def bytes_per_ray(scene: Scene, rays: int) -> tuple[float, float]:

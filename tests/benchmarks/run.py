@@ -19,6 +19,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
+from answers import Answers, answer_rows, answers
 from engines import OURS
 from measures import (
     Beside,
@@ -30,6 +31,7 @@ from measures import (
     bytes_per_ray,
     growth_with_panels,
     growth_with_rays,
+    growth_with_rooms,
     retag_beside_cast,
     starts,
 )
@@ -128,6 +130,7 @@ def text_of(
     grown: Sequence[Growth],
     memory: tuple[float, float],
     retag: Retag,
+    answered: Answers,
     started: Starts,
 ) -> str:
     """Everything that was seen, in Markdown."""
@@ -180,6 +183,7 @@ def text_of(
                     f"{'the same numbers' if retag.same else 'NOT the same numbers'}; "
                     f"{few(1e3 * retag.retag_s)} ms",
                 ],
+                *answer_rows(answered, few),
                 [
                     "first cast with nothing compiled, over one with everything compiled",
                     f"{few(started.cold_s / started.warm_s)} : 1; {few(started.cold_s)} s",
@@ -220,6 +224,7 @@ def measure(size: Size) -> str:
             beside(scene, rays=size.rays, judged=size.judged, rounds=size.rounds) for scene in kinds
         ],
         grown=[
+            growth_with_rooms(size.rooms, rounds=size.rounds),
             growth_with_rays(kinds[1], size.casts, rounds=size.rounds),
             growth_with_panels(
                 [side_by_side(rooms) for rooms in size.rooms],
@@ -236,6 +241,7 @@ def measure(size: Size) -> str:
         ],
         memory=bytes_per_ray(kinds[1], size.memory),
         retag=retag_beside_cast(ROOT / "models" / "house.toml", rounds=size.rounds),
+        answered=answers(ROOT / "models" / "house.toml", rounds=size.rounds),
         started=starts(rounds=4 * size.rounds),
     )
 

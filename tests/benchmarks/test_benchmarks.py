@@ -11,6 +11,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+import answers
 import engines
 import measures
 import run
@@ -85,6 +86,9 @@ def test_growth_and_memory_are_figures() -> None:
     )
     assert rooms.sizes == (6, 24)
     assert all(seconds > 0.0 for seconds in rooms.seconds)
+    built = measures.growth_with_rooms((1, 4), rounds=1)
+    assert built.sizes == (1, 4)
+    assert all(seconds > 0.0 for seconds in built.seconds)
     assert measures.slope([1, 10, 100], [2, 20, 200]) == pytest.approx(1.0)
     cast, lists = measures.bytes_per_ray(scene, 5000)
     assert 0.0 < cast < 5000.0
@@ -119,10 +123,22 @@ def test_text_names_what_is_missing_and_every_scene() -> None:
         grown=[grown],
         memory=(30.0, 60.0),
         retag=measures.Retag(job="j", retag_s=0.01, cast_again_s=1.0, receivers=1, same=True),
+        answered=answers.Answers(
+            job="j",
+            plans=4,
+            bands=3,
+            draws=500,
+            cast_s=0.5,
+            one_plan_s=0.01,
+            all_plans_s=0.05,
+            afresh_s=0.6,
+            draws_s=0.25,
+        ),
         started=measures.Starts(cold_s=9.0, warm_s=0.5, help_over_pass=4.0),
     )
     assert f"| one room: 8 panels, 26 triangles | {engines.OURS} |" in text
     assert "| panels | 6 / 600 | 1 / 10 | 0.50 | 0.50 |" in text
     assert "1 : 100, the same numbers; 10 ms" in text
+    assert "| 500 draws of one plan of j, over its casts | 1 : 2; 250 ms |" in text
     for name in found.missing:
         assert name in text

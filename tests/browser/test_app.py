@@ -211,8 +211,8 @@ def bench(app: Bench) -> Iterator[Bench]:
 def level(page: Page) -> float:
     """Level at the receiver, as the page says it. [µW/m²]"""
     said = page.locator(".ga-answer .ga-big").inner_text()
-    value, unit = said.split(" ")
-    return float(value) * {"mW/m²": 1e3, "µW/m²": 1.0, "nW/m²": 1e-3}[unit]
+    assert said.endswith("\u00a0µW/m²")
+    return float(said.removesuffix("µW/m²").replace("\u00a0", ""))
 
 
 def test_a_treatment_changes_numbers_and_file_and_can_be_undone(bench: Bench) -> None:
@@ -283,7 +283,9 @@ def test_plans_stand_side_by_side_and_turn_together(bench: Bench) -> None:
     page.locator(".gc-canvas").first.focus()
     for _ in range(6):
         page.keyboard.press("ArrowLeft")
-    page.wait_for_timeout(300)
+    end = time.monotonic() + 20
+    while other.screenshot() == before and time.monotonic() < end:
+        page.wait_for_timeout(100)
     assert other.screenshot() != before
     page.keyboard.press("0")
     page.get_by_label("Show as-built beside").uncheck()
@@ -349,6 +351,73 @@ def test_the_pillow_is_typed_and_dragged(bench: Bench) -> None:
     page.get_by_label("from the west side").fill("9 m")
     page.get_by_role("button", name="Put it there").click()
     expect(page.locator(".ga-say")).to_contain_text("outside")
+
+
+IN_FEET = (
+    JOB.replace('"3 m x 2.4 m"', '"10 ft x 8 ft"')
+    .replace('"2.2 m"', '"7 ft 2 1/2 in"')
+    .replace('"0.6 m"', '"2 ft"')
+    .replace('"0.7 m"', '"2 ft 3 in"')
+    .replace('"1.6 m x 1.2 m"', '"5 ft x 4 ft"')
+    .replace('"1.4, 1.2, 0.6 m"', '"4 ft 7 1/2 in, 4 ft, 2 ft"')
+    + """
+[[source]]
+id = "router"
+space = "hut"
+at = "9 ft, 1 ft, 1 ft"
+band = "2.4-2.48 GHz"
+eirp = "20 dBm"
+"""
+)
+
+
+def test_a_job_in_feet_is_shown_in_feet(chromium: Browser, started: Start, tmp_path: Path) -> None:
+    path = tmp_path / "hut.toml"
+    path.write_text(IN_FEET, encoding="utf-8")
+    app = started("hut.toml", folder=tmp_path)
+    context = chromium.new_context(viewport={"width": 1360, "height": 860})
+    page = context.new_page()
+    page.goto(app.address)
+    west = page.get_by_label("from the west side")
+    expect(west).to_have_value("4 ft 7 1/2 in", timeout=SLOW_MS)
+    expect(page.get_by_label("above the floor")).to_have_value("2 ft")
+    gap = page.locator(".ga-gap", has_text="window W1").first
+    expect(gap).to_be_visible(timeout=SLOW_MS)
+    gap.click()
+    expect(page.locator(".ga-facts").first).to_contain_text("20.0 ft²")
+    # a transmitter in the room stands in the picture, the key and the table
+    named = page.locator(".gc-label.gc-source", has_text="router in hut")
+    expect(named).to_be_visible(timeout=SLOW_MS)
+    expect(page.locator(".ga-legend")).to_contain_text("line of sight")
+    row = page.locator(".ga-table tbody tr", has_text="router")
+    expect(row).to_contain_text(re.compile(r"dB (above|below)|the same"))
+    expect(row).not_to_contain_text("-")
+    # what is typed in either measure is taken, and shown in the job's
+    west.fill("1.2192 m")
+    page.get_by_role("button", name="Put it there").click()
+    expect(west).to_have_value("4 ft", timeout=SLOW_MS)
+    undo = page.get_by_role("button", name="Undo")
+    expect(undo).to_have_attribute("title", "undo: move pillow to 4 ft, 4 ft, 2 ft")
+    page.get_by_role("button", name="Save").click()
+    expect(page.locator(".ga-file")).to_contain_text("· saved")
+    context.close()
+
+
+def test_data_used_beyond_their_range_are_said(
+    chromium: Browser, started: Start, tmp_path: Path
+) -> None:
+    told = 'loss = { "900 MHz" = "1 dB", "2 GHz" = "1 dB" }'  # the cell sends above 3 GHz
+    text = JOB.replace('id = "pane"\nloss = "1 dB"', f'id = "pane"\n{told}')
+    assert told in text
+    path = tmp_path / "hut.toml"
+    path.write_text(text, encoding="utf-8")
+    app = started("hut.toml", folder=tmp_path)
+    context = chromium.new_context(viewport={"width": 1360, "height": 860})
+    page = context.new_page()
+    page.goto(app.address)
+    said = page.locator(".ga-right .ga-note", has_text="beyond the range of their source")
+    expect(said).to_contain_text("assembly pane", timeout=SLOW_MS)
+    context.close()
 
 
 def test_the_sky_shows_what_the_pillow_sees(bench: Bench) -> None:

@@ -6,13 +6,14 @@ import base64
 import dataclasses
 import datetime
 import io
+import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
 import pytest
 from PIL import Image
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, expect
 from scipy.ndimage import distance_transform_edt
 
 import models
@@ -323,6 +324,23 @@ def test_cameras_can_be_linked(page: Page) -> None:
         assert got[name] == pytest.approx(value, abs=1e-6), name
 
 
+def test_labels_follow_when_the_picture_is_turned(page: Page) -> None:
+    """They stand where a picture that is drawn once more puts them."""
+    places = (
+        "() => [...document.querySelectorAll('.gc-label')].filter((n) => !n.hidden).map((n) => "
+        "{ const b = n.getBoundingClientRect(); return [n.textContent, b.left, b.top]; })"
+    )
+    for key in ("ArrowLeft", "ArrowLeft", "ArrowUp"):
+        page.locator(".gc-canvas").focus()
+        drawn = page.evaluate("() => gapcast.view.stats.frames")
+        page.keyboard.press(key)
+        page.wait_for_function("(drawn) => gapcast.view.stats.frames > drawn", arg=drawn)
+        turned = page.evaluate(places)
+        page.evaluate("() => gapcast.view.draw()")
+        assert turned
+        assert turned == page.evaluate(places)
+
+
 def test_labels_lie_inside_the_picture_and_not_on_one_another(page: Page) -> None:
     boxes = page.evaluate(
         "() => [...document.querySelectorAll('.gc-label')].filter((n) => !n.hidden).map((n) => "
@@ -334,6 +352,29 @@ def test_labels_lie_inside_the_picture_and_not_on_one_another(page: Page) -> Non
     for k, a in enumerate(boxes):
         assert a[0] >= frame["x"]
         assert a[2] <= frame["x"] + frame["width"]
+        for b in boxes[k + 1 :]:
+            assert a[0] >= b[2] or b[0] >= a[2] or a[1] >= b[3] or b[1] >= a[3]
+
+
+def test_a_transmitter_indoors_has_its_name_and_is_explained(page: Page) -> None:
+    names = page.locator(".gc-label.gc-source:visible").all_inner_texts()
+    assert any(name.startswith("kitchen-router in kitchen") for name in names)
+    assert any(re.fullmatch(r"street-meter, \d+ m away", name) for name in names)
+    legend = page.locator(".legends > .on")
+    expect(legend).to_contain_text("transmitter, with the line of sight to it")
+
+
+def test_names_on_the_map_of_directions_are_whole_and_apart(page: Page) -> None:
+    page.locator("#sky").scroll_into_view_if_needed()
+    expect(page.locator("#sky .gc-name").first).to_be_visible()
+    boxes = page.evaluate(
+        "() => [...document.querySelectorAll('#sky .gc-name')].map((n) => "
+        "{ const b = n.getBBox(); return [b.x, b.y, b.x + b.width, b.y + b.height]; })"
+    )
+    assert len(boxes) >= 4
+    for k, a in enumerate(boxes):
+        assert min(a) >= -60
+        assert max(a) <= 60
         for b in boxes[k + 1 :]:
             assert a[0] >= b[2] or b[0] >= a[2] or a[1] >= b[3] or b[1] >= a[3]
 

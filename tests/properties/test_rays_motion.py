@@ -77,7 +77,10 @@ def test_spaces_in_another_order(house: Callable[..., Building]) -> None:
     assert building.panels[0].id != backward.panels[0].id
     one = cast_directions(building, space="r00", position_m=eye, sampling=SAMPLING)
     other = cast_directions(backward, space="r00", position_m=eye, sampling=SAMPLING)
-    assert_alike(table(building, one), table(backward, other))
+    here, there = table(building, one), table(backward, other)
+    assert here.keys() == there.keys()
+    for key, weights in here.items():  # the very same rays: only sums run in another order
+        np.testing.assert_allclose(there[key], weights, rtol=0.0, atol=1e-12, err_msg=str(key))
 
 
 def test_mirrored(box_room: Callable[..., Building], box_room_specs: Callable) -> None:

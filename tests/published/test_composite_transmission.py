@@ -79,9 +79,9 @@ def power_in(job) -> tuple[float, dict[str, float]]:
     chain = cast_even(job.building, count=2**13)
     casts = Casts(digest=job.building.digest, receivers=(), chains={}, even=chain)
     bench = bench_of(job, casts)
-    log_passed, _ = bench.along(chain, stacks_of(job, job.plans[0]))
+    log_passed, _ = bench.along(chain, stacks_of(job, job.plans[0]), 0)
     first = chain.start[:-1]
-    passed = np.exp(log_passed[first, 0]).mean(axis=1) * chain.weights
+    passed = np.exp(log_passed[first]).mean(axis=1) * chain.weights
     by_panel = np.bincount(chain.side[first], weights=passed, minlength=len(job.building.panels))
     names = [panel.id for panel in job.building.panels]
     return float(passed.sum()), dict(zip(names, by_panel.tolist(), strict=True))

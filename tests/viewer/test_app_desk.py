@@ -164,6 +164,9 @@ def test_a_page_gets_the_shapes_first_and_the_numbers_when_they_are_cast(path: P
     losses = jobs[-1]["losses"]["some"]["pillow"]["booth/W1"]
     assert len(losses) == 2
     assert 1.0 < losses[0] < losses[1] < 4.0
+    # the pane has its data up to 3.5 GHz, and one source sends above
+    assert jobs[0]["beyond"] == []
+    assert any("assembly pane" in each for each in jobs[-1]["beyond"])
     assert jobs[-1]["places"] == {"pillow": pytest.approx((1.0, 0.8, 0.6))}
     assert any(what["tell"] == "progress" for what in told)
 
@@ -338,10 +341,13 @@ def test_the_sky_has_a_grid_for_every_plan(path: Path) -> None:
 def test_assemblies_and_treatments_are_said_in_one_line(path: Path) -> None:
     session = Session(path)
     assert session.job is not None
-    assert layers_said(session.job.assemblies["wall"]) == "plasterboard 12.5 mm, brick 115 mm"
-    said = layers_said(session.job.assemblies["pane"])
+    assert (
+        layers_said(session.job.assemblies["wall"], feet=False)
+        == "plasterboard 12.5 mm, brick 115 mm"
+    )
+    said = layers_said(session.job.assemblies["pane"], feet=False)
     assert said == "a stated loss: 1 dB at 900 MHz, 3 dB at 3.5 GHz"
-    said = treatment_said(session.job.treatments["coat"])
+    said = treatment_said(session.job.treatments["coat"], feet=False)
     assert said == "5 Ω per square, 2 coats, 21 EUR per m2"
-    assert treatment_said(session.job.treatments["film"]) == "22 dB"
+    assert treatment_said(session.job.treatments["film"], feet=False) == "22 dB"
     session.close()

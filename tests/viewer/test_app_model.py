@@ -232,7 +232,7 @@ def test_an_entry_is_changed_where_it_stands() -> None:
     text = set_assembly(text=TEXT, panel="a/1", assembly="stone")
     assert text == TEXT.replace('"brick"', '"stone"')
     bare = set_assembly(text=text, panel="a/1", assembly=None)
-    assert bare == TEXT.replace('assembly = "brick"  # looked at\n', "")
+    assert bare == TEXT.replace('assembly = "brick"  # looked at\n', "# looked at\n")
 
 
 def test_an_entry_that_a_later_one_may_beat_gets_a_new_one_at_the_end() -> None:
@@ -255,8 +255,9 @@ def test_a_rule_for_one_panel_stays_before_that_of_another() -> None:
 def test_line_ends_of_the_file_are_kept() -> None:
     text = set_assembly(text="format = 1\r\nname = 'x'", panel="a/1", assembly="tin")
     assert text == "format = 1\r\nname = 'x'\r\n\r\n[[panel]]\r\non = \"a/1\"\r\n" + (
-        'assembly = "tin"\r\n'
+        'assembly = "tin"'
     )
+    assert set_assembly(text=text, panel="a/1", assembly=None) == "format = 1\r\nname = 'x'"
 
 
 def test_marks_of_patterns_in_a_name_stand_for_themselves() -> None:

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from envelope.project import load
+from envelope.project import load, load_text
 from viewer.form import FormError, Hole, Mast, RoomForm, from_typed, job_text
 
 WINDOW = Hole(
@@ -186,3 +186,33 @@ def test_what_a_page_sends_becomes_the_record() -> None:
 def test_nonsense_from_a_page_is_nothing_typed(typed: object) -> None:
     found = troubles(from_typed(typed))
     assert {"name", "length", "width", "height"} <= set(found)
+
+
+def test_what_is_typed_in_feet_makes_a_job_in_feet() -> None:
+    typed = replace(
+        FORM,
+        length="13 ft 9 in",
+        width="12'",
+        height="8 ft",
+        pillow_from_west="2 ft 1/2 in",
+        pillow_from_south="6 ft",
+        pillow_over_floor="2 ft",
+    )
+    text = job_text(typed)
+    assert 'size = "13 ft 9 in x 12\'"' in text
+    assert 'at = "2 ft 1/2 in, 6 ft, 2 ft"' in text
+    job = load_text(text, path="job.toml")
+    assert job.feet
+    assert job.receivers[0].position_m[0] == pytest.approx(24.5 * 0.0254)
+    metric = replace(
+        typed,
+        length="4.2 m",
+        width="360 cm",
+        height="2.4 m",
+        windows=(),
+        doors=(),
+        pillow_from_west="0.6 m",
+        pillow_from_south="2 m",
+        pillow_over_floor="0.6 m",
+    )
+    assert not load_text(job_text(metric), path="job.toml").feet

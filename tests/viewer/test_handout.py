@@ -243,6 +243,12 @@ def test_share_of_the_leakiest_face_in_plain_words(
     sentence = words.main_way(house_scene, result)
     # 0.30 of 0.3552 sr open-equivalent
     assert "the leakiest face is the window W1: it lets in 85 % of what comes straight" in sentence
+    assert "It is a gap: its loss, " in sentence
+    tight = dataclasses.replace(
+        result, panels=(dataclasses.replace(result.panels[0], is_gap=False, loss_db=34.7),)
+    )
+    said = words.main_way(house_scene, tight)
+    assert "It is no gap: its loss, 34.7 dB, is not below 20 dB. No face is a gap." in said
     assert "2 faces" in sentence
 
 
@@ -276,15 +282,15 @@ def test_bars_lie_on_one_scale(house_results: tuple[PlanResult, ...]) -> None:
 @pytest.mark.parametrize(
     ("level", "said"),
     [
-        (8.5e-4, "850 µW/m²"),
-        (1.2346e-3, "1 235 µW/m²"),
-        (3.14159e-6, "3.14 µW/m²"),
-        (1e-10, "< 0.001 µW/m²"),
-        (0.0, "0 µW/m²"),
+        (8.5e-4, "850\u00a0µW/m²"),
+        (1.2346e-3, "1\u00a0235\u00a0µW/m²"),
+        (3.14159e-6, "3.14\u00a0µW/m²"),
+        (1e-10, "<\u00a00.001\u00a0µW/m²"),
+        (0.0, "0\u00a0µW/m²"),
     ],
 )
 def test_levels_in_words(level: float, said: str) -> None:
-    assert words.microwatts(level) == said
+    assert words.level(level) == said
 
 
 @pytest.mark.parametrize(
@@ -394,3 +400,9 @@ def test_words_stand_out_from_the_paper(
 
 def test_contrast_of_black_on_white() -> None:
     assert contrast("#000000", "#ffffff") == pytest.approx(21.0)
+
+
+def test_areas_in_the_measure_of_the_job(house_scene: Scene) -> None:
+    plan = dataclasses.replace(house_scene.plans[1], treated_area_m2={"coating": 31.64})
+    assert words.added(plan, feet=False) == "The plan adds <bdi>coating</bdi> 31.64 m²."
+    assert words.added(plan, feet=True) == "The plan adds <bdi>coating</bdi> 340.6 ft²."

@@ -23,7 +23,7 @@ from viewer.heat_levels import (
     fine_levels,
     heat_scale,
     level_at,
-    microwatts,
+    round_level,
 )
 from viewer.heatmap import draw_heat_map
 from viewer.parts import Scale, Scene
@@ -62,18 +62,18 @@ def split() -> FloorLevels:
 @pytest.mark.parametrize(
     ("level_w_m2", "words"),
     [
-        (1.2e-3, "1,200 µW/m²"),
-        (850e-6, "850 µW/m²"),
-        (123.456e-6, "123 µW/m²"),
-        (99.96e-6, "100 µW/m²"),
-        (4.0649e-6, "4.06 µW/m²"),
-        (0.5e-6, "0.5 µW/m²"),
-        (3.21e-10, "0.000321 µW/m²"),
-        (0.0, "0 µW/m²"),
+        (1.2e-3, "1\u00a0200\u00a0µW/m²"),
+        (850e-6, "850\u00a0µW/m²"),
+        (123.456e-6, "123\u00a0µW/m²"),
+        (99.96e-6, "100\u00a0µW/m²"),
+        (4.0649e-6, "4.06\u00a0µW/m²"),
+        (0.5e-6, "0.5\u00a0µW/m²"),
+        (3.21e-10, "0.000321\u00a0µW/m²"),
+        (0.0, "0\u00a0µW/m²"),
     ],
 )
 def test_levels_read_without_exponents(level_w_m2: float, words: str):
-    assert microwatts(level_w_m2) == words
+    assert round_level(level_w_m2) == words
 
 
 def test_the_scale_hangs_on_the_level_outside(split: FloorLevels):
@@ -230,11 +230,13 @@ def test_everything_is_named(house_job: Job, split: FloorLevels, monkeypatch: py
     words = [text for text, _ in drawn_words(house_job, split, monkeypatch)]
     assert "walls-only: level in bedroom" in words
     assert any(text.startswith("0.65 m above the floor, the height of bed") for text in words)
-    assert any("lowest 3.16 µW/m²" in text and "highest 100 µW/m²" in text for text in words)
+    assert any(
+        "lowest 3.16\u00a0µW/m²" in text and "highest 100\u00a0µW/m²" in text for text in words
+    )
     for text in ("W1", "W2", "D1", "bed", "N", "1 m", "mast\nazimuth 40°\n18° up"):
         assert text in words, text
     assert any(text.startswith("router\nin hall\n0.6 m higher") for text in words)
-    assert {"5 µW/m²", "10 µW/m²", "20 µW/m²", "50 µW/m²"} & set(words)
+    assert {f"{level}\u00a0µW/m²" for level in (5, 10, 20, 50)} & set(words)
     assert any("Larch Cottage" in text and "a meter decides" in text for text in words)
 
 

@@ -151,7 +151,9 @@ def test_camera_fits_everything_into_the_margins(house_scene: Scene):
     of = shot(house_scene)
     ring = ring_for(scene=house_scene, cast=of.cast)
     pixels = of.camera.project(
-        extent(scene=house_scene, cast=of.cast, ring=ring, view=of.camera.view)
+        extent(
+            scene=house_scene, cast=of.cast, ring=ring, view=of.camera.view, receiver=of.receiver
+        )
     )
     low, high = pixels.min(axis=0), pixels.max(axis=0)
     assert low[0] >= 10 - 1e-6
@@ -189,7 +191,9 @@ def test_best_view_shows_the_windows_that_leak(house_scene: Scene):
 def test_arrows_are_not_hidden_behind_the_room(house_scene: Scene):
     of = shot(house_scene)
     ring = ring_for(scene=house_scene, cast=of.cast)
-    ((name, (tail, tip)),) = arrows(scene=house_scene, cast=of.cast, ring=ring, view=of.camera.view)
+    ((name, (tail, tip)),) = arrows(
+        scene=house_scene, cast=of.cast, ring=ring, view=of.camera.view, receiver=of.receiver
+    )
     assert name == "mast"
     room = house_scene.spaces[house_scene.space_index["bedroom"]]
     walls = of.camera.project(room.block.vertices)

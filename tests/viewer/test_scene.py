@@ -189,12 +189,12 @@ def test_arrows_come_from_their_source_and_end_on_the_ring(house_scene: Scene):
 
 def test_a_bed_lies_in_its_box_with_its_head_at_the_wall(house_scene: Scene):
     (bed,) = house_scene.receivers
-    kinds = [piece.kind for piece in bed.furniture]
-    assert kinds == ["frame", "board", "mattress", "cover", "pillow"]
-    pillow, board = bed.furniture[-1], bed.furniture[1]
+    assert [piece.kind for piece in bed.furniture] == ["foot", "slab", "pillow"]
+    foot, slab, pillow = bed.furniture
     assert pillow.centre_m[1] < bed.position_m[1]  # the south wall is nearer
-    assert board.centre_m[1] < pillow.centre_m[1]
-    top = max(piece.centre_m[2] + piece.size_m[2] / 2 for piece in bed.furniture[2:4])
+    assert slab.size_m == pytest.approx([2.0, 0.9, 0.2])
+    assert foot.centre_m[2] + foot.size_m[2] / 2 == pytest.approx(3.35)
+    top = slab.centre_m[2] + slab.size_m[2] / 2
     assert top == pytest.approx(3.55)
 
 
@@ -203,7 +203,7 @@ def test_a_point_gets_a_bed_that_fits_its_room_or_none(house_job: Job):
     pillow = bed_for(position_m=np.array([0.4, 3.2, 3.45]), size_m=None, space=room)
     assert pillow
     footprint = Polygon([(0, 0), (4.2, 0), (4.2, 2.6), (2.7, 2.6), (2.7, 3.6), (0, 3.6)])
-    frame = next(piece for piece in pillow if piece.kind == "frame")
+    frame = next(piece for piece in pillow if piece.kind == "slab")
     reach = 0.5 * float(np.hypot(*frame.size_m[:2]))
     assert footprint.buffer(0.06).contains(Point(frame.centre_m[:2]))
     assert np.hypot(*(frame.centre_m[:2] - (0.4, 3.2))) < reach
@@ -309,16 +309,16 @@ def test_json_is_plain_finite_and_rounded(house_scene: Scene):
     data = to_json(house_scene)
     assert json.loads(json.dumps(data, allow_nan=False)) == data
     assert list(data) == [
-        "format", "name", "threshold_db", "north_rad", "grade_m", "bounds", "scales", "cividis",
-        "storeys", "spaces", "panels", "walls", "plans", "treatments", "ring", "sources",
-        "receivers", "beams", "notes",
+        "format", "name", "threshold_db", "feet", "north_rad", "grade_m", "bounds", "scales",
+        "cividis", "storeys", "spaces", "panels", "walls", "plans", "treatments", "ring", "sources",
+        "receivers", "sights", "beams", "notes",
     ]  # fmt: skip
     panel = data["panels"][house_scene.panel_index["bedroom/W1"]]
     assert len(panel["vertices"]) == 12
     assert len(panel["triangles"]) == 6
     assert all(round(value, 4) == value for value in panel["vertices"])
     leak = panel["plans"][1]["leaks"][0]
-    assert leak["label"] == "bedroom/W1, untreated: 66 %"
+    assert leak["label"] == "window W1, untreated: 66 %"
     assert leak["let_in_db"] == -15.23
     assert leak["is_gap"] is True
     assert data["plans"][1]["receivers"][0]["gaps"] == ["bedroom/W1", "bedroom/W2", "bedroom/D1"]

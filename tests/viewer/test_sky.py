@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 from PIL import Image
 from scipy.ndimage import binary_erosion
 
@@ -35,6 +36,7 @@ from viewer.sky import (
     on_disc,
     skies_json,
 )
+from viewer.sky_labels import box_of, within
 from viewer.skymap import cell_colours, draw_sky
 
 NORTH = math.radians(30.0)
@@ -302,6 +304,46 @@ def test_picture_for_print(job: Job, analysis: Analysis, tmp_path: Path) -> None
     assert tuple(image[3, 3]) == (16, 20, 26)
     # without a gap, amber is left in the legend alone
     assert (np.abs(image[:1500] - (255, 176, 0)).max(axis=2) < 6).sum() == 0
+
+
+def test_a_name_stands_in_what_it_names_where_it_fits() -> None:
+    held = np.zeros((100, 100), dtype=bool)
+    held[20:40, 10:60] = True  # x from −80 to 20, y from −60 to −20
+    found = within(held, size=(30.0, 8.0), spot=(0.0, -40.0))
+    assert found is not None
+    left, top, right, bottom = box_of(found, (30.0, 8.0))
+    assert left >= -80.0
+    assert right <= 20.0
+    assert top >= -60.0
+    assert bottom <= -20.0
+    assert found == pytest.approx((0.0, -40.0), abs=2.0)
+    # what stands there already is kept clear of
+    other = within(held, size=(30.0, 8.0), spot=(0.0, -40.0), taken=[(-20.0, -60.0, 20.0, -20.0)])
+    assert other is not None
+    assert other[0] <= -35.0 + 1e-9
+    assert within(held, size=(101.0, 8.0), spot=(0.0, -40.0)) is None
+    assert within(held, size=(250.0, 8.0), spot=(0.0, -40.0)) is None
+    assert within(held, size=(90.0, 8.0), spot=(0.0, 0.0), taken=[(-31, -60, -29, -20)]) is None
+
+
+def test_names_are_whole_and_none_lies_on_another(
+    job: Job, analysis: Analysis, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    drawn: list[Figure] = []
+    kept = Figure.savefig
+    monkeypatch.setattr(
+        Figure, "savefig", lambda self, *a, **k: (drawn.append(self), kept(self, *a, **k))[1]
+    )
+    receiver = analysis.plans[0].receivers[0].id
+    draw_sky(job=job, result=analysis.plans[0], receiver=receiver, path=tmp_path / "sky.png")
+    (figure,) = drawn
+    texts = [text for text in figure.axes[0].texts if text.get_zorder() == 10]
+    assert any(text.get_text().startswith("window W1") for text in texts)
+    boxes = [text.get_window_extent() for text in texts]
+    for box in boxes:
+        assert 0 <= box.x0 < box.x1 <= figure.bbox.width
+        assert 0 <= box.y0 < box.y1 <= figure.bbox.height
+    assert not any(a.overlaps(b) for a, b in itertools.combinations(boxes, 2))
 
 
 def test_unknown_receiver_is_named(job: Job, analysis: Analysis, tmp_path: Path) -> None:

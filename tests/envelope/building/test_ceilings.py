@@ -9,11 +9,13 @@ import pytest
 from envelope.building.planar import frozen
 from envelope.building.records import Site, Storey
 from envelope.building.rooms import build_building
+from envelope.building.selectors import select
 from envelope.building.specs import (
     CeilingSpec,
     DormerSpec,
     ObstacleSpec,
     OpeningSpec,
+    PanelSpec,
     SpaceSpec,
 )
 from envelope.errors import GeometryError
@@ -35,14 +37,24 @@ def rectangle(x0, y0, x1, y1):
     return frozen([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
 
 
-def room(*, openings=(), others=(), obstacles=(), storeys=(("g", 0.0),), **changes):
+def room(
+    *,
+    openings=(),
+    panels=(),
+    others=(),
+    obstacles=(),
+    storeys=(("g", 0.0),),
+    grade_m=0.0,
+    **changes,
+):
     """A room of 6 m by 4 m with eaves at 1 m."""
     spec = SpaceSpec(id="room", storey="g", corners=rectangle(0, 0, 6, 4), height_m=1.0)
     return build_building(
-        site=Site(),
+        site=Site(grade_m=grade_m),
         storeys=[Storey(id=name, floor_m=floor) for name, floor in storeys],
         spaces=[replace(spec, **changes), *others],
         openings=openings,
+        panels=panels,
         obstacles=obstacles,
         construction=CONSTRUCTION,
     )
@@ -236,6 +248,140 @@ class TestDormers:
         assert building.spaces[0].volume_m3 == pytest.approx(49.44 - lost, abs=1e-9)
 
 
+class TestLinesThatFallOnOneAnother:
+    """Turned by an angle at which rounding puts them a hair apart."""
+
+    TURN = 0.7203165368939173
+
+    def turned(self, **changes):
+        spin = np.array(
+            [
+                [math.cos(self.TURN), -math.sin(self.TURN)],
+                [math.sin(self.TURN), math.cos(self.TURN)],
+            ]
+        )
+
+        def ceiling(of):
+            return replace(of, direction_rad=of.direction_rad + self.TURN)
+
+        def corners(of):
+            return frozen(np.asarray(of, dtype=np.float64) @ spin.T)
+
+        changes["ceiling"] = ceiling(changes.get("ceiling", GABLE))
+        changes["corners"] = corners(changes.get("corners", rectangle(0, 0, 6, 4)))
+        changes["hollows"] = tuple(map(corners, changes.get("hollows", ())))
+        changes["dormers"] = tuple(
+            replace(item, corners=corners(item.corners), ceiling=ceiling(item.ceiling))
+            for item in changes.get("dormers", ())
+        )
+        return room(**changes)
+
+    def both(self, **changes):
+        return room(**{"ceiling": GABLE, **changes}), self.turned(**changes)
+
+    def test_a_chimney_with_an_edge_at_the_ridge(self):
+        for building in self.both(hollows=(rectangle(2, 2, 2.4, 2.5),)):
+            # 0.2 m² under heights from 3 to 2.5.
+            assert building.spaces[0].volume_m3 == pytest.approx(48.0 - 0.55, abs=1e-9)
+
+    def test_chimneys_with_a_corner_at_the_ridge(self):
+        # A square of 0.4 m stood on its corner, 0.32 m² in all.
+        reach = 0.4 * math.sqrt(0.5)
+        square = frozen(
+            [(3, 2), (3 + reach, 2 + reach), (3, 2 + 2 * reach), (3 - reach, 2 + reach)]
+        )
+        for building in self.both(hollows=(square,)):
+            lost = 0.16 * (3.0 - reach)
+            assert building.spaces[0].volume_m3 == pytest.approx(48.0 - lost, abs=1e-9)
+
+    def test_a_dormer_that_ends_at_the_ridge_and_at_its_height(self):
+        dormer = DormerSpec(id="N1", corners=rectangle(2, 0, 4, 2), height_m=3.0)
+        for building in self.both(dormers=(dormer,)):
+            # 2 m by 2 m, on average 1 m higher.
+            assert building.spaces[0].volume_m3 == pytest.approx(52.0, abs=1e-9)
+            assert not [name for name in areas(building) if name.startswith("N1-3")]
+
+    def test_a_dormer_across_the_ridge_at_its_height_has_cheeks_in_two_parts(self):
+        dormer = DormerSpec(id="N1", corners=rectangle(2, 1, 4, 3), height_m=3.0)
+        for building in self.both(dormers=(dormer,)):
+            found = areas(building)
+            cheeks = ("N1-2", "N1-2-2", "N1-4", "N1-4-2")
+            assert [found[name] for name in cheeks] == pytest.approx([0.5] * 4, abs=1e-9)
+            assert building.spaces[0].volume_m3 == pytest.approx(50.0, abs=1e-9)
+
+    def test_a_chimney_along_a_dormers_edge(self):
+        dormer = DormerSpec(id="N1", corners=rectangle(2, 0, 4, 2), height_m=2.2)
+        for building in self.both(dormers=(dormer,), hollows=(rectangle(4, 0.4, 4.4, 0.8),)):
+            # Under the slope, at 1.6 m on average.
+            assert building.spaces[0].volume_m3 == pytest.approx(49.44 - 0.256, abs=1e-9)
+            cheeks = [area for name, area in areas(building).items() if name.startswith("N1-2")]
+            assert sum(cheeks) == pytest.approx(0.72 - 0.4 * 0.6, abs=1e-9)
+
+    def test_a_hipped_dormer_as_high_as_the_level_part(self):
+        ceiling = replace(GABLE, flat_m=2.4)
+        hip = CeilingSpec(shape="hipped", ridge_m=2.4)
+        dormer = DormerSpec(id="N1", corners=rectangle(1, 0, 5, 1.4), height_m=2.0, ceiling=hip)
+        plain, turned = self.both(ceiling=ceiling, dormers=(dormer,))
+        assert turned.spaces[0].volume_m3 == pytest.approx(plain.spaces[0].volume_m3, abs=1e-9)
+        assert sorted(areas(turned).values()) == pytest.approx(
+            sorted(areas(plain).values()), abs=1e-9
+        )
+
+    def test_a_step_of_a_fraction_of_a_millimetre(self):
+        dormer = DormerSpec(id="N1", corners=rectangle(2, 0, 4, 2), height_m=3.0002)
+        for building in self.both(dormers=(dormer,)):
+            assert areas(building)["N1-3"] == pytest.approx(0.0004, abs=1e-9)
+
+    def test_one_below_the_weld_is_refused_with_its_height(self):
+        dormer = DormerSpec(id="N1", corners=rectangle(2, 0, 4, 2), height_m=3.00004)
+        with pytest.raises(GeometryError, match=r"side 3 of dormer N1 .* 0\.04 mm"):
+            self.turned(dormers=(dormer,))
+
+
+class TestWallsInParts:
+    """Eaves on the floor, and two dormers that stand on the wall: 1-1 and 1-2."""
+
+    DORMERS = tuple(
+        DormerSpec(id=name, corners=rectangle(x, 0, x + 1.5, 1.5), height_m=2.1)
+        for name, x in (("N1", 1.0), ("N2", 3.5))
+    )
+
+    def attic(self, **changes):
+        return room(height_m=0.0, ceiling=GABLE, dormers=self.DORMERS, **changes)
+
+    def window(self, on):
+        return OpeningSpec(
+            id="W1", on=on, kind="window", width_m=1.0, height_m=1.0, along_m=0.2, sill_m=0.9
+        )
+
+    def test_each_part_is_a_panel(self):
+        building = self.attic()
+        found = areas(building)
+        assert (found["1-1"], found["1-2"]) == pytest.approx((3.15, 3.15), abs=1e-9)
+        assert not {"1", "3"} & set(found)
+        # A gable of 36 m³, and each dormer higher by 2.1 - 1.5y up to y = 1.4.
+        assert building.spaces[0].volume_m3 == pytest.approx(36.0 + 2 * 1.5 * 1.47, abs=1e-9)
+
+    def test_the_names_of_the_wall_mean_all_its_parts(self):
+        building = self.attic()
+        for name in ("room/1", "room/south"):
+            assert select(building, name) == ("room/1-1", "room/1-2")
+
+    def test_what_is_said_of_the_wall_is_said_of_its_parts(self):
+        building = self.attic(panels=[PanelSpec(on="room/south", assembly="log")])
+        assert building.panel("room/1-1").assembly == building.panel("room/1-2").assembly == "log"
+
+    def test_an_opening_is_in_one_of_them(self):
+        building = self.attic(openings=[self.window("room/1-2")])
+        assert building.panel("room/W1").outline[:, 0].min() == pytest.approx(3.7)
+        with pytest.raises(GeometryError) as caught:
+            self.attic(openings=[self.window("room/south")])
+        assert str(caught.value) == (
+            'opening W1 is on "room/south", which the ceiling leaves in parts: '
+            'write "room/1-1" or "room/1-2"'
+        )
+
+
 class TestOpeningsInSlopes:
     def test_a_skylight_is_measured_along_the_slope(self):
         light = OpeningSpec(
@@ -333,6 +479,69 @@ class TestSites:
         building = room(height_m=2.4, others=[other])
         faced = [patch for patch in building.patches_of["room/2"] if patch.far == "up/4"]
         assert sum(patch.area_m2 for patch in faced) == pytest.approx(4.8, abs=1e-9)
+
+    def behind(self, building, name):
+        return {
+            (patch.behind, building.elements[patch.element].kind): pytest.approx(patch.area_m2)
+            for patch in building.patches_of[name]
+        }
+
+    def beside(self, *, floor_m, **changes):
+        """A room on the lowest storey, and one beside it on a storey of its own."""
+        other = SpaceSpec(
+            id="hall", storey="mid", corners=rectangle(6.2, 0, 9, 4), height_m=2.4, floor_m=floor_m
+        )
+        storeys = (("low", -1.4), ("mid", floor_m))
+        rest = {"storey": "low", "floor_m": -1.4, "height_m": 2.4, **changes}
+        return room(others=[other], storeys=storeys, **rest)
+
+    def test_a_floor_at_grade_lies_on_earth_whatever_its_storey(self):
+        building = self.beside(floor_m=0.0)
+        assert self.behind(building, "hall/floor") == {("earth", "slab"): 11.2}
+        assert building.notes == ()
+
+    def test_a_floor_well_above_grade_with_nothing_below_it_is_said(self):
+        building = self.beside(floor_m=1.1)
+        assert self.behind(building, "hall/floor") == {("outdoors", "floor"): 11.2}
+        assert building.notes == (
+            "nothing is modelled below hall: its floor counts as open to the outdoors",
+        )
+
+    def test_the_strip_below_a_floor_beside_a_sunken_room_is_earth_below_grade(self):
+        building = self.beside(floor_m=-0.9, grade_m=-1.2)
+        # Wall 2 reaches from -1.4 to 1 m; 0.5 m of it stands below the hall's floor.
+        assert self.behind(building, "room/2") == {
+            ("space", "interior-wall"): 7.6,
+            ("outdoors", "interior-wall"): 1.2,
+            ("earth", "interior-wall"): 0.8,
+        }
+
+    @pytest.mark.parametrize("angle", np.linspace(-3.0, 3.0, 9))
+    def test_a_strip_just_as_wide_as_a_wall_may_be_thick_is_one_however_it_is_turned(self, angle):
+        turn = np.array([[math.cos(angle), math.sin(angle)], [-math.sin(angle), math.cos(angle)]])
+        hall = SpaceSpec(
+            id="hall", storey="g", corners=frozen(rectangle(6.2, 0, 9, 4) @ turn), height_m=2.4
+        )
+        corners = frozen(rectangle(0, 0, 6, 4) @ turn)
+        building = room(corners=corners, floor_m=-0.6, height_m=3.0, grade_m=-5.0, others=[hall])
+        assert self.behind(building, "room/2") == {
+            ("space", "interior-wall"): 9.6,
+            ("outdoors", "interior-wall"): 2.4,
+        }
+
+    def test_a_window_below_grade_is_said(self):
+        window = OpeningSpec(
+            id="W1", on="room/1", kind="window", width_m=1.0, height_m=0.8, along_m=1.0, sill_m=1.0
+        )
+        building = self.beside(floor_m=0.0, openings=[window])
+        assert self.behind(building, "room/W1") == {
+            ("earth", "window"): 0.4,
+            ("outdoors", "window"): 0.4,
+        }
+        assert building.notes == (
+            "room/W1 lies below grade, wholly or in part: earth counts as standing behind it, "
+            "since wells and cuttings are not modelled",
+        )
 
     def test_two_buildings_on_one_site(self):
         other = SpaceSpec(id="shed", storey="g", corners=rectangle(20, 0, 24, 3), height_m=2.4)

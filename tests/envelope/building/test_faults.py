@@ -213,7 +213,13 @@ class TestOpenings:
                 {"on": "room/7"},
                 "on",
                 'opening W1 is on "room/7", which does not exist; '
-                "room has 1, south, 2, east, 3, north, 4, west, floor, ceiling",
+                'room has "room/1" or "room/south", "room/2" or "room/east", '
+                '"room/3" or "room/north", "room/4" or "room/west", "room/floor", "room/ceiling"',
+            ),
+            (
+                {"on": "room/sotuh"},
+                "on",
+                'opening W1 is on "room/sotuh", which does not exist; did you mean "room/south"?',
             ),
             (
                 {"on": "rom/1"},

@@ -161,6 +161,16 @@ class TestAnalyzeAsJson:
         assert len(ring) == 4
         assert all(len(corner) == 3 for corner in ring)
 
+    def test_a_source_names_the_panels_that_it_comes_through_gaps_or_not(self, job, capsys):
+        """With the window treated no panel is a gap, and the beam still comes through one."""
+        path = job(SOURCE, BED.replace("1.6, 1.1, 0.7", "1.6, 1.1, 1.4"))
+        _, out, _ = answer(capsys, "analyze", path, "--json", "--plan", "with-film")
+        (source,) = strict(out)["plans"][0]["receivers"][0]["sources"]
+        assert source["gaps"] == []
+        (through,) = source["paths"]
+        assert through["panel"] == "room/W1"
+        assert through["share"] == pytest.approx(1.0, abs=1e-9)
+
     def test_nothing_in_it_is_infinite(self, job, capsys):
         tight = job(SOURCE, BED)
         text = (
@@ -169,7 +179,7 @@ class TestAnalyzeAsJson:
             .replace('"3 dB"', '"200 dB"')
             .replace('"0 m"', '"3 m"', 1)
         )
-        Path(tight).write_text(text.replace('elevation = "20 deg"', 'elevation = "-80 deg"'))
+        Path(tight).write_text(text.replace('elevation = "20 deg"', 'elevation = "-90 deg"'))
         code, out, _ = answer(capsys, "analyze", tight, "--json")
         assert code == 0
         (receiver,) = strict(out)["plans"][0]["receivers"]
@@ -202,7 +212,8 @@ class TestAnalyzeAsTables:
     def test_the_gap_and_a_plain_sentence(self, job, capsys):
         code, out, err = answer(capsys, "analyze", job(SOURCE, BED))
         assert (code, err) == (0, "")
-        assert "room/W1 lets in 100 % of what comes straight to bed" in out
+        said = " ".join(out.split())
+        assert "leakiest face is room/W1: it lets in 100 % of what comes straight to bed" in said
         assert "3.0 dB" in out
         assert "no gaps" in out  # with the film
         assert "convention" in out
@@ -336,9 +347,11 @@ class TestCheckCompareSchema:
     def test_compare_has_a_row_for_each_plan(self, job, capsys):
         code, out, _ = answer(capsys, "compare", job(SOURCE, BED))
         assert code == 0
-        assert [line.split()[0] for line in out.splitlines() if "with-film" in line] == [
-            "with-film"
-        ]
+        for plan in ("as-built", "with-film"):  # solid angles, then levels
+            assert [line.split()[0] for line in out.splitlines() if line.startswith(plan)] == [
+                plan,
+                plan,
+            ]
 
     def test_compare_on_several_storeys(self, job, capsys):
         storey = '[[storey]]\nid = "upper"\nfloor = "6 m"\n'

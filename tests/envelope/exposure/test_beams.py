@@ -123,7 +123,7 @@ class TestDirections:
         plain = make.room(
             site={"reach": "3 m"},
             assembly=[{"id": "wall", "loss": "3 dB"}, {"id": "pane", "loss": "0 dB"}],
-            panel=[{"on": "room/1", "behind": "earth"}],
+            panel=[{"on": "room/1", "behind": "earth"}, {"on": "room/3", "behind": "earth"}],
             source=[make.mast(), make.mast(id="below", azimuth="0 deg", elevation="-60 deg")],
         )
         found = make.analyzed(make.read(plain), with_bands=True).plans[0].receivers[0]
@@ -150,6 +150,48 @@ class TestDirections:
         assert below.direct_w_m2 == pytest.approx(1e-3 * 10**-0.6, rel=1e-12)
         assert below.lit_area_m2 == pytest.approx(above.lit_area_m2, rel=1e-9)  # floor for roof
         assert below.diffuse_w_m2 == pytest.approx(above.diffuse_w_m2, rel=0.02)
+
+    @pytest.mark.parametrize("reach", ["0 m", "3 m", "50 m"])
+    def test_the_grounds_reach_takes_nothing_from_a_source_that_is_stated(self, make, reach):
+        """At −40° the ground is met within reach: straight, lit, diffuse and landing all agree."""
+        plain = make.room(
+            site={"grade": "-2 m", "reach": reach},
+            assembly=[
+                {"id": "wall", "loss": "6 dB", "reflects": 0.4},
+                {"id": "pane", "loss": "0 dB"},
+            ],
+            space=[{**make.room()["space"][0], "raised": True, "occupants": 0}],
+            receiver=[{"id": "a", "space": "room", "at": IN_BEAM}],
+            source=[make.mast(elevation="-40 deg"), make.mast(id="above", elevation="40 deg")],
+        )
+        below, above = make.analyzed(make.read(plain)).plans[0].receivers[0].sources
+        assert below.direct_w_m2 == pytest.approx(1e-3 * 10**-0.6, rel=1e-12)
+        south, up = 4 * 2.4 * math.cos(math.radians(40)), 4 * 3 * math.sin(math.radians(40))
+        assert below.lit_area_m2 == pytest.approx(south + up, rel=1e-9)
+        assert below.diffuse_w_m2 == pytest.approx(above.diffuse_w_m2, rel=0.02)
+        assert below.unshielded_solid_angle_sr == pytest.approx(above.unshielded_solid_angle_sr)
+        landed = [landing.area_m2 for path in below.paths for landing in path.landings]
+        assert sum(landed) > 15.0
+
+    def test_earth_behind_a_panel_stops_a_source_from_below(self, make):
+        """A slab on the ground: from −40° the south wall alone is lit, and the bed through it."""
+        plain = make.room(
+            site={"grade": "0 m", "reach": "3 m"},
+            assembly=[
+                {"id": "wall", "loss": "6 dB", "reflects": 0.4},
+                {"id": "pane", "loss": "0 dB"},
+            ],
+            receiver=[
+                {"id": "low", "space": "room", "at": "1.6, 2.5, 0.3 m"},
+                {"id": "high", "space": "room", "at": "1.6, 0.5, 1.8 m"},
+            ],
+            source=[make.mast(elevation="-40 deg")],
+        )
+        low, high = make.analyzed(make.read(plain)).plans[0].receivers
+        assert low.sources[0].direct_w_m2 == 0.0
+        assert high.sources[0].direct_w_m2 == pytest.approx(1e-3 * 10**-0.6, rel=1e-12)
+        lit = 4 * 2.4 * math.cos(math.radians(40))
+        assert low.sources[0].lit_area_m2 == pytest.approx(lit, rel=1e-9)
 
     def test_the_scattered_share_comes_evenly_from_the_exposed_directions(self, make):
         plain = make.room(

@@ -289,9 +289,8 @@ class TestEnergy:
             band = bench.bands_hz.index(source.band_hz)
             chain = casts.chains[source.id]
             carried = chain.weights * ray_levels(source, chain, job)
-            log_passed, reflected = bench.along(chain, stacks)
-            passed = np.exp(log_passed[:, band])
-            reflected = reflected[:, band]
+            log_passed, reflected = bench.along(chain, stacks, band)
+            passed = np.exp(log_passed)
 
             # beams: at each hit, in each polarization, so much is sent back, so much kept
             beam_kept = outward = 0.0

@@ -50,6 +50,26 @@ def test_beside_the_beam_it_is_not_dark(make):
     assert loss == pytest.approx(2.0 + 13.9, abs=3.0)
 
 
+def test_the_worst_point_of_a_box_is_worked_out_with_edges_too(make):
+    """A box beside the beam: geometrically dark, and its worst point is the one nearest to it."""
+    plain = make.room(
+        assembly=[
+            {"id": "wall", "loss": "60 dB", "reflects": 0.0},
+            {"id": "pane", "loss": "2 dB", "reflects": 0.0},
+        ],
+        opening=[make.window()],
+        receiver=[
+            {"id": "bed", "space": "room", "at": "3.2, 1.5, 1.5 m", "size": "0.8 m x 0.2 m x 0.2 m"}
+        ],
+        source=[make.mast()],
+    )
+    job = make.read(plain)
+    dark, seen = (make.analyzed(job, edges=edges).plans[0].receivers[0] for edges in (False, True))
+    assert seen.worst.level_w_m2 > 100 * dark.worst.level_w_m2
+    assert seen.worst.level_w_m2 > 1.2 * seen.sources[0].level_w_m2  # the mean over the box
+    assert seen.worst.position_m[0] == pytest.approx(3.0, abs=1e-9)  # of 3.0 and 3.4
+
+
 def test_at_the_edge_itself_it_is_about_six_decibels_down(make):
     _, with_edges = levels(make, "2.5, 1.0, 1.5 m", spread="0.1 deg", band="10 GHz")
     assert -10 * math.log10(with_edges) == pytest.approx(2.0 + 6.02, abs=1.5)

@@ -38,6 +38,22 @@ def test_a_sheet_alone_gives_the_published_figures(job: Job) -> None:
     assert found.extrapolated == ()
 
 
+def test_a_mesh_beyond_a_tenth_of_the_wavelength_is_flagged(
+    room_plain: Callable[..., dict[str, Any]], read_job: Callable[[Any], Job]
+) -> None:
+    """25 mm from wire to wire: a tenth of the wavelength at 1.199 GHz."""
+    mesh = {"id": "net", "kind": "mesh", "wire": "1 mm", "pitch": "25 mm", "metal": "copper"}
+    job = read_job(room_plain(treatment=[mesh]))
+
+    def flags(at: float) -> tuple[str, ...]:
+        return judge(
+            job, assembly=None, treatments=["net"], frequency_hz=np.array([at])
+        ).extrapolated
+
+    assert flags(1.19e9) == ()
+    assert flags(1.21e9) == ("treatment net (a mesh, above 1.199 GHz; at 1.21 GHz)",)
+
+
 def test_each_further_coat_halves_and_thirds_the_resistance(job: Job) -> None:
     (coats,) = further_coats(
         job, assembly=None, treatments=["coat", "cloth"], frequency_hz=np.array([2.45e9])

@@ -34,6 +34,39 @@ def test_a_partner_comes_from_below_by_what_the_ground_reflects(
     assert partner.level_w_m2[""] == pytest.approx(1000e-6 * (te + tm) / 2, rel=1e-4)
 
 
+def test_only_the_beam_is_mirrored_not_what_is_scattered(
+    room_plain: Plain, mast_plain: Plain, read_job: Read
+) -> None:
+    levels = {}
+    for scattered in (0.0, 0.5):
+        mast = mast_plain(
+            **{"elevation": "12 deg", "ground-reflection": True, "scattered": scattered}
+        )
+        first, partner = read_job(room_plain(source=[mast])).sources
+        assert (first.scattered, partner.scattered) == (scattered, 0.0)
+        levels[scattered] = partner.level_w_m2[""]
+    assert levels[0.5] == pytest.approx(0.5 * levels[0.0], rel=1e-12)
+
+
+def test_a_partner_comes_in_on_a_ground_floor(
+    room_plain: Plain, mast_plain: Plain, read_job: Read, analyzed_job: Callable[..., Analysis]
+) -> None:
+    """At −25° the ground lies within reach of every wall: what is counted outside arrives."""
+    job = read_job(
+        room_plain(
+            site={"grade": "-0.15 m", "reach": "3 m"},
+            assembly=[{"id": "wall", "loss": "6 dB"}, {"id": "pane", "loss": "3 dB"}],
+            receiver=[{"id": "bed", "space": "room", "at": "1.6, 0.5, 1.4 m"}],
+            source=[mast_plain(**{"elevation": "25 deg", "ground-reflection": True})],
+        )
+    )
+    found = analyzed_job(job)
+    first, partner = found.plans[0].receivers[0].sources
+    for source in (first, partner):
+        assert source.direct_w_m2 == pytest.approx(source.outside_w_m2 * 10**-0.6, rel=1e-9)
+    assert any("mast-ground comes from below the horizon" in note for note in found.notes)
+
+
 def test_a_level_measured_on_the_spot_has_no_partner(
     room_plain: Plain, mast_plain: Plain, read_job: Read
 ) -> None:

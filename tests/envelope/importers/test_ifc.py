@@ -17,156 +17,13 @@ from envelope.importers.ifc_behind import Shell
 from envelope.importers.ifc_facets import cut_voids, facets_of
 from envelope.importers.ifc_file import open_ifc
 
-ifcopenshell = pytest.importorskip("ifcopenshell")
+pytest.importorskip("ifcopenshell")
 
-Box = tuple[tuple[float, float, float], tuple[float, float, float]]
-
-
-class House:
-    """Two rooms, A 4.0 × 3.0 and B 3.0 × 3.0 m, 2.5 m high, a 100 mm partition between them."""
-
-    def __init__(self) -> None:
-        self.file: Any = ifcopenshell.file(schema="IFC4")
-        make = self.file.create_entity
-        self.zero = make("IfcCartesianPoint", (0.0, 0.0, 0.0))
-        frame = make("IfcAxis2Placement3D", self.zero)
-        north = make("IfcDirection", (0.5, 3**0.5 / 2))
-        self.context = make(
-            "IfcGeometricRepresentationContext", None, "Model", 3, 1e-5, frame, north
-        )
-        units = [
-            make("IfcSIUnit", None, "LENGTHUNIT", "MILLI", "METRE"),
-            make("IfcSIUnit", None, "AREAUNIT", None, "SQUARE_METRE"),
-            make("IfcSIUnit", None, "VOLUMEUNIT", None, "CUBIC_METRE"),
-            make("IfcSIUnit", None, "PLANEANGLEUNIT", None, "RADIAN"),
-        ]
-        project = self.root("IfcProject", Name="house")
-        project.RepresentationContexts = [self.context]
-        project.UnitsInContext = make("IfcUnitAssignment", units)
-        site = self.root("IfcSite", Name="site")
-        building = self.root("IfcBuilding", Name="building")
-        self.storey = self.root("IfcBuildingStorey", Name="First floor", Elevation=3000.0)
-        self.storey.ObjectPlacement = self.place((0.0, 0.0, 3000.0))
-        for whole, part in ((project, site), (site, building), (building, self.storey)):
-            self.root("IfcRelAggregates", RelatingObject=whole, RelatedObjects=[part])
-
-    def root(self, type_: str, **fields: Any) -> Any:
-        return self.file.create_entity(type_, GlobalId=ifcopenshell.guid.new(), **fields)
-
-    def place(
-        self, at: tuple[float, float, float], along: tuple[float, float, float] = (1.0, 0.0, 0.0)
-    ) -> Any:
-        make = self.file.create_entity
-        return make(
-            "IfcLocalPlacement",
-            None,
-            make(
-                "IfcAxis2Placement3D",
-                make("IfcCartesianPoint", at),
-                make("IfcDirection", (0.0, 0.0, 1.0)),
-                make("IfcDirection", along),
-            ),
-        )
-
-    def solid(self, type_: str, box: Box, *, along: tuple[float, float, float] = (1.0, 0.0, 0.0),
-              **fields: Any) -> Any:  # fmt: skip
-        """An element that fills a box in the world, whatever its own axes are. [mm]"""
-        make = self.file.create_entity
-        low, high = np.array(box[0]), np.array(box[1])
-        x = np.array(along)
-        y = np.cross((0.0, 0.0, 1.0), x)
-        origin = 0.5 * (low + high)
-        origin[2] = low[2]
-        sides = np.abs(x) @ (high - low), np.abs(y) @ (high - low)
-        middle = make("IfcAxis2Placement2D", make("IfcCartesianPoint", (0.0, 0.0)))
-        profile = make("IfcRectangleProfileDef", "AREA", None, middle, *map(float, sides))
-        up = make("IfcDirection", (0.0, 0.0, 1.0))
-        body = make("IfcExtrudedAreaSolid", profile, None, up, float(high[2] - low[2]))
-        shape = make("IfcShapeRepresentation", self.context, "Body", "SweptSolid", [body])
-        element = self.root(type_, **fields)
-        element.ObjectPlacement = self.place(tuple(map(float, origin)), along)
-        element.Representation = make("IfcProductDefinitionShape", None, None, [shape])
-        return element
-
-    def layered(self, element: Any, layers: list[tuple[str, float]], sense: str) -> None:
-        make = self.file.create_entity
-        made = [make("IfcMaterialLayer", make("IfcMaterial", name), mm) for name, mm in layers]
-        usage = make(
-            "IfcMaterialLayerSetUsage",
-            make("IfcMaterialLayerSet", made),
-            "AXIS2",
-            sense,
-            0.0,
-        )
-        self.root("IfcRelAssociatesMaterial", RelatedObjects=[element], RelatingMaterial=usage)
-
-    def opening(self, host: Any, box: Box, filling: Any = None) -> Any:
-        void = self.solid("IfcOpeningElement", box, Name="opening")
-        self.root("IfcRelVoidsElement", RelatingBuildingElement=host, RelatedOpeningElement=void)
-        if filling is not None:
-            self.root(
-                "IfcRelFillsElement", RelatingOpeningElement=void, RelatedBuildingElement=filling
-            )
-        return void
-
-    def written(self, path: Path) -> Path:
-        self.file.write(str(path))
-        return path
-
-
-def house(*, spaces: bool = True) -> House:
-    made = House()
-    if spaces:
-        rooms = [
-            made.solid(
-                "IfcSpace", ((0, 0, 3000), (4000, 3000, 5500)), Name="A", LongName="Bedroom"
-            ),
-            made.solid(
-                "IfcSpace", ((4100, 0, 3000), (7100, 3000, 5500)), Name="B", LongName="Study"
-            ),
-        ]
-        made.root("IfcRelAggregates", RelatingObject=made.storey, RelatedObjects=rooms)
-    outer = [("Gipsputz", 12.0), ("Mineral wool", 188.0), ("Brick, red", 100.0)]
-    # The south wall's own y points outward; the north wall's too, but listed the other way.
-    south = made.solid(
-        "IfcWall", ((-300, -300, 3000), (7400, 0, 5500)), along=(-1.0, 0.0, 0.0), Name="S"
-    )
-    made.layered(south, outer, "POSITIVE")
-    north = made.solid("IfcWall", ((-300, 3000, 3000), (7400, 3300, 5500)), Name="N")
-    made.layered(north, outer[::-1], "NEGATIVE")
-    west = made.solid(
-        "IfcWall", ((-300, 0, 3000), (0, 3000, 5500)), along=(0.0, 1.0, 0.0), Name="W"
-    )
-    made.layered(west, outer, "POSITIVE")
-    east = made.solid(
-        "IfcWall", ((7100, 0, 3000), (7400, 3000, 5500)), along=(0.0, -1.0, 0.0), Name="E"
-    )
-    made.layered(east, outer, "POSITIVE")
-    middle = made.solid(
-        "IfcWall", ((4000, 0, 3000), (4100, 3000, 5500)), along=(0.0, -1.0, 0.0), Name="M"
-    )
-    made.layered(
-        middle,
-        [("Gypsum board", 12.0), ("Timber studs", 76.0), ("Unobtainium", 12.0)],
-        "POSITIVE",
-    )
-    for name, low, high in (("floor", 2800, 3000), ("roof", 5500, 5700)):
-        slab = made.solid("IfcSlab", ((-300, -300, low), (7400, 3300, high)), Name=name)
-        made.root(
-            "IfcRelAssociatesMaterial",
-            RelatedObjects=[slab],
-            RelatingMaterial=made.file.create_entity("IfcMaterial", "Concrete C25"),
-        )
-    window = made.solid("IfcWindow", ((1000, -200, 3900), (2500, -150, 5100)), Name="Win 1")
-    made.opening(south, ((1000, -300, 3900), (2500, 0, 5100)), window)
-    door = made.solid("IfcDoor", ((4030, 500, 3000), (4070, 1300, 5000)), Name="Door 1")
-    made.opening(middle, ((4000, 500, 3000), (4100, 1300, 5000)), door)
-    made.opening(east, ((7100, 1000, 4800), (7400, 1150, 4950)))
-    return made
+MakeHouse = Callable[..., Any]
 
 
 @pytest.fixture(scope="module")
-def path(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def path(tmp_path_factory: pytest.TempPathFactory, house: MakeHouse) -> Path:
     return house().written(tmp_path_factory.mktemp("ifc") / "house.ifc")
 
 
@@ -237,6 +94,16 @@ def test_a_partition_is_one_element_named_once(
     assert imported.origins["B/wall-4"].beyond == "space A"
 
 
+def test_leaves_that_stand_back_are_flush_and_told(imported: Imported) -> None:
+    (note,) = [note for note in imported.noted("remark") if "reveals" in note.message]
+    assert note.message.startswith("1 panel of windows and doors stand 0.15 m back from the face")
+    assert note.position_m == pytest.approx((1.75, 0.0, 4.5))
+    (window,) = [
+        panel for space in imported.spaces for panel in space.panels if panel.kind == "window"
+    ]
+    assert np.abs(window.outline[:, 1]).max() < 1e-9
+
+
 def test_materials_that_nothing_fits_are_listed_and_can_be_corrected(
     imported: Imported, path: Path
 ) -> None:
@@ -304,7 +171,7 @@ def test_an_opening_that_the_library_left_uncut_is_found_and_cut(path: Path) -> 
     assert "left uncut" in notes[0].message
 
 
-def test_a_file_without_spaces_says_what_it_has(tmp_path: Path) -> None:
+def test_a_file_without_spaces_says_what_it_has(tmp_path: Path, house: MakeHouse) -> None:
     path = house(spaces=False).written(tmp_path / "a.ifc")
     with pytest.raises(ModelFileError, match=r"has no spaces .* 5 × IfcWall") as caught:
         read_model(path)
@@ -328,7 +195,7 @@ def test_files_that_cannot_be_read(tmp_path: Path, path: Path) -> None:
         read_model(path, unit="m")
 
 
-def test_a_space_without_a_closed_solid_is_refused_alone(tmp_path: Path) -> None:
+def test_a_space_without_a_closed_solid_is_refused_alone(tmp_path: Path, house: MakeHouse) -> None:
     made = house()
     made.file.by_type("IfcSpace")[1].Representation = None
     path = made.written(tmp_path / "a.ifc")

@@ -211,7 +211,11 @@ class TestDormersAndHollows:
         [
             ('"room"', '"rom"', "dormer[0].space: there is no space"),
             ('"2.2 m"', '"0.9 m"', "dormer[0].height: dormer N1 is nowhere higher than"),
-            ('"2, 0 m"', '"5, 0 m"', "dormer[0].size: dormer N1 reaches past the walls of room"),
+            (
+                '"2, 0 m"',
+                '"5, 0 m"',
+                "dormer[0].size: dormer N1 reaches 1 m past the walls of room",
+            ),
             ('"N1"', '"ceiling-1"', 'dormer[0].id: "ceiling-1" is the name of a panel'),
         ],
     )

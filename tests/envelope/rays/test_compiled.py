@@ -76,9 +76,9 @@ def test_what_is_kept_on_disk_is_tied_to_all_modules(tmp_path: Path) -> None:
     """A function of another module may be compiled into one whose own module did not change."""
     (tmp_path / "one.py").write_text("1")
     (tmp_path / "two.py").write_text("2")
-    before = stamp_of(tmp_path)
+    before = stamp_of(str(tmp_path))
     assert [name for name, *_ in before] == ["one.py", "two.py"]
     (tmp_path / "two.py").write_text("22")
-    assert stamp_of(tmp_path) != before
+    assert stamp_of(str(tmp_path)) != before
     kept = walk.follow._cache._cache_file  # type: ignore[attr-defined]
-    assert kept._source_stamp == stamp_of(Path(walk.__file__).parent)
+    assert kept._source_stamp == stamp_of(str(Path(walk.__file__).parent))

@@ -1,0 +1,200 @@
+"""Tables of `gapcast compare`: plans as rows, storeys as further rows, one block a receiver."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from rich.console import Console
+from rich.markup import escape
+
+from envelope.commands.layout import PlainTable, open_console, plain_table
+from envelope.commands.tables import (
+    ESTIMATE,
+    EVEN_FIELD,
+    OPEN_HORIZON,
+    READINGS,
+    WORSE_DB,
+    bare,
+    between,
+    db,
+    leakiest,
+    print_extrapolated,
+)
+from envelope.exposure.results import (
+    Analysis,
+    LevelSum,
+    PlanResult,
+    ReceiverResult,
+    SourceResult,
+)
+from envelope.figures import compared, frequency, steradians
+
+LEVELS = (">direct", ">diffuse", ">level", ">10–90 % band", ">below outside", ">below as-built")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Row:
+    """A receiver under one plan, on one storey where several are compared."""
+
+    storey: str | None
+    plan: PlanResult
+    receiver: ReceiverResult
+
+    @property
+    def is_treated(self) -> bool:
+        return self.plan.plan != "as-built"
+
+    def keys(self) -> tuple[str, ...]:
+        storey = () if self.storey is None else (escape(self.storey),)
+        return (*storey, escape(self.plan.plan))
+
+
+def print_comparison(
+    variants: Sequence[tuple[str | None, Analysis]], *, assumed_source: bool
+) -> None:
+    """Solid angles, leakiest face and levels of each plan; then each source by itself."""
+    console = open_console()
+    first = variants[0][1]
+    console.print(f"[bold]{escape(first.project)}[/bold]")
+    if assumed_source:
+        console.print(EVEN_FIELD)
+    names = list(dict.fromkeys(r.id for plan in first.plans for r in plan.receivers))
+    for name in names:
+        _print_block(console, name, list(_rows(variants, name)), first.threshold_db)
+    console.print()
+    for note in dict.fromkeys(note for _, analysis in variants for note in analysis.notes):
+        if note != EVEN_FIELD:
+            console.print(f"note: {escape(note)}")
+    _print_worse(console, variants)
+    beyond = dict.fromkeys(name for _, analysis in variants for name in analysis.extrapolated)
+    print_extrapolated(console, list(beyond))
+    console.print(f"{OPEN_HORIZON} {ESTIMATE}", style="dim")
+    if not assumed_source:
+        console.print(READINGS, style="dim")
+
+
+def _rows(variants: Sequence[tuple[str | None, Analysis]], name: str) -> Iterator[_Row]:
+    for storey, analysis in variants:
+        for plan in analysis.plans:
+            receiver = next(each for each in plan.receivers if each.id == name)
+            yield _Row(storey=storey, plan=plan, receiver=receiver)
+
+
+def _print_block(console: Console, name: str, rows: Sequence[_Row], threshold_db: float) -> None:
+    console.print()
+    console.print(_solid_angles(name, rows, threshold_db))
+    sources = rows[0].receiver.sources
+    if not sources:
+        return
+    console.print()
+    what = "all sources together" if len(sources) > 1 else escape(sources[0].id)
+    title = f"at {escape(name)}: level in µW/m², {what}"
+    console.print(_total_levels(title, rows))
+    if len(sources) > 1:
+        console.print()
+        console.print(_source_levels(name, rows))
+
+
+def _keys(rows: Sequence[_Row]) -> tuple[str, ...]:
+    return ("plan",) if rows[0].storey is None else ("storey", "plan")
+
+
+def _solid_angles(name: str, rows: Sequence[_Row], threshold_db: float) -> PlainTable:
+    band = rows[0].receiver.bands[0]
+    exposed = {steradians(row.receiver.exposed_solid_angle_sr) for row in rows}
+    alike = len(exposed) == 1
+    keys = _keys(rows)
+    table = plain_table(
+        *keys, *([] if alike else [">exposed"]), ">unshielded", ">isotropic reduction",
+        "leakiest face", ">gaps",
+        title=f"at {escape(name)}: all directions alike, at {frequency(band.frequency_hz)}"
+        f" (unshielded: below {threshold_db:g} dB"
+        + (f"; {exposed.pop()} are exposed)" if alike else ")"),
+        keys=len(keys),
+    )  # fmt: skip
+    for row in rows:
+        receiver = row.receiver
+        band = receiver.bands[0]
+        table.add_row(
+            *row.keys(),
+            *([] if alike else [steradians(receiver.exposed_solid_angle_sr)]),
+            steradians(band.unshielded_solid_angle_sr),
+            db(band.isotropic_reduction_db),
+            leakiest(receiver),
+            str(len(receiver.gaps)),
+        )
+    return table
+
+
+def _total_levels(title: str, rows: Sequence[_Row]) -> PlainTable:
+    keys = _keys(rows)
+    totals = [row.receiver.total for row in rows]
+    outside = {bare(total.outside_w_m2) for total in totals}
+    alike = len(outside) == 1
+    table = plain_table(
+        *keys, *([] if alike else [">outside"]), *LEVELS, "than as-built",
+        title=title + (f"; {outside.pop()} outside" if alike else ""), keys=len(keys),
+    )  # fmt: skip
+    for row, total in zip(rows, totals, strict=True):
+        table.add_row(
+            *row.keys(),
+            *([] if alike else [bare(total.outside_w_m2)]),
+            *_cells(total, is_treated=row.is_treated),
+            compared(total.below_as_built_db) if row.is_treated else "",
+        )
+    return table
+
+
+def _cells(levels: LevelSum | SourceResult, *, is_treated: bool) -> tuple[str, ...]:
+    """One row's cells under the headings `LEVELS`."""
+    return (
+        bare(levels.direct_w_m2),
+        bare(levels.diffuse_w_m2),
+        bare(levels.level_w_m2),
+        between(levels.low_w_m2, levels.high_w_m2),
+        db(levels.reduction_db),
+        db(levels.below_as_built_db) if is_treated else "",
+    )
+
+
+def _source_levels(name: str, rows: Sequence[_Row]) -> PlainTable:
+    """Each source by itself, and those of one band together where it has several."""
+    keys = _keys(rows)
+    table = plain_table(
+        "source", *keys, ">outside", *LEVELS,
+        title=f"at {escape(name)}: level in µW/m², each source", keys=len(keys) + 1,
+    )  # fmt: skip
+
+    def add(what: str, each: Sequence[LevelSum | SourceResult]) -> None:
+        for row, levels in zip(rows, each, strict=True):
+            table.add_row(
+                what if row is rows[0] else "",
+                *row.keys(),
+                bare(levels.outside_w_m2),
+                *_cells(levels, is_treated=row.is_treated),
+            )
+
+    first = rows[0].receiver
+    for index, source in enumerate(first.sources):
+        add(escape(source.id), [row.receiver.sources[index] for row in rows])
+    for index, band in enumerate(first.bands):
+        if 1 < len(band.sources) < len(first.sources):
+            inside = [row.receiver.in_band(row.receiver.bands[index]) for row in rows]
+            add(f"all at {frequency(band.frequency_hz)}", inside)
+    return table
+
+
+def _print_worse(console: Console, variants: Sequence[tuple[str | None, Analysis]]) -> None:
+    """Say for which source a plan makes matters worse than no treatment does."""
+    for storey, analysis in variants:
+        where = f" on storey {escape(storey)}" if storey else ""
+        for plan in analysis.plans:
+            for receiver in plan.receivers:
+                for source in receiver.sources:
+                    if source.below_as_built_db < -WORSE_DB:
+                        console.print(
+                            f"[bold]{escape(plan.plan)}{where}: {escape(source.id)} is "
+                            f"{-source.below_as_built_db:.1f} dB stronger at "
+                            f"{escape(receiver.id)} than with no treatment[/bold]"
+                        )

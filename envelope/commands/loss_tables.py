@@ -1,0 +1,129 @@
+"""Tables of `gapcast loss`: a stack by itself, by frequency and angle."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+from rich.markup import escape
+
+from envelope.building.planar import Floats
+from envelope.commands.layout import PlainTable, open_console, plain_table
+from envelope.commands.tables import db, print_extrapolated
+from envelope.exposure.judging import Coats, StackLoss
+from envelope.figures import frequency, percent
+
+SAME_DB = 0.05  # below it two losses read the same
+
+
+def print_loss(
+    found: StackLoss, coats: Sequence[Coats], title: str, *, assembly: str | None = None
+) -> None:
+    """Loss and reflection of a stack by frequency and angle, and what further coats bring."""
+    console = open_console()
+    where = ", from the room outward" if assembly is not None else " in air, no wall behind"
+    console.print(f"[bold]{escape(title)}[/bold]{where}")
+    console.print(
+        _by_angle(
+            found,
+            "loss in dB, by angle from head-on; TE / TM",
+            found.loss_db,
+            [_bare_db(value) for value in found.diffuse_loss_db],
+            _bare_db,
+        )
+    )
+    console.print()
+    console.print(
+        _by_angle(
+            found,
+            "thrown back into the room, by angle from head-on; TE / TM",
+            found.reflection,
+            [percent(float(value)) for value in found.diffuse_reflection],
+            lambda value: percent(float(value)),
+        )
+    )
+    for each in coats:
+        console.print()
+        console.print(_coats(found, each))
+    console.print()
+    print_extrapolated(console, found.extrapolated)
+    console.print(
+        "TE, TM: the electric field along the surface, or in the plane of incidence. Even field: "
+        "from all directions alike, both polarizations.",
+        style="dim",
+    )
+    console.print(even_against_head_on(found), style="dim")
+    if assembly is not None:
+        console.print(
+            f"This is {escape(assembly)} and what is on it together: the figure of a data sheet, "
+            "which holds head-on in air, compares with column 0° without --assembly.",
+            style="dim",
+        )
+    else:
+        console.print(
+            "The figure of a data sheet holds head-on in air: compare column 0°.", style="dim"
+        )
+
+
+def even_against_head_on(found: StackLoss) -> str:
+    """What the numbers say of an even field against a ray head-on."""
+    head_on = _mean_loss_db(found.loss_db[:, 0])
+    with np.errstate(invalid="ignore"):  # where neither lets anything through
+        less = np.nan_to_num(head_on - found.diffuse_loss_db, nan=0.0)
+    most, least = float(less.max()), float(less.min())
+    begin = "At these frequencies an even field meets"
+    if most < SAME_DB and least > -SAME_DB:
+        return f"{begin} the same loss as a ray head-on."
+    if least > -SAME_DB:
+        return f"{begin} {_span(least, most)} less loss than a ray head-on."
+    if most < SAME_DB:
+        return f"{begin} {_span(-most, -least)} more loss than a ray head-on."
+    return (
+        f"{begin} up to {db(most)} less and up to {db(-least)} more loss than a ray head-on, "
+        "depending on the frequency."
+    )
+
+
+def _span(low: float, high: float) -> str:
+    low = max(low, 0.0)
+    if f"{low:.1f}" == f"{high:.1f}":
+        return db(high)
+    return f"{low:.1f} to {db(high)}"
+
+
+def _mean_loss_db(both: Floats) -> Floats:
+    """Loss of both polarizations together, from the loss of each (…, 2). [dB]"""
+    with np.errstate(divide="ignore"):
+        return np.asarray(-10.0 * np.log10(np.mean(10.0 ** (-both / 10.0), axis=-1)))
+
+
+def _bare_db(value: float) -> str:
+    return db(float(value)).removesuffix(" dB")
+
+
+def _by_angle(
+    found: StackLoss,
+    title: str,
+    values: Floats,
+    even: Sequence[str],
+    said: Callable[[float], str],
+) -> PlainTable:
+    angles = [f">{angle:.0f}°" for angle in found.angle_deg]
+    table = plain_table("frequency", *angles, ">even field", title=title)
+    for index, hertz in enumerate(found.frequency_hz):
+        cells = []
+        for column, angle in enumerate(found.angle_deg):
+            te, tm = (said(value) for value in values[index, column])
+            cells.append(te if angle == 0.0 else f"{te} / {tm}")
+        table.add_row(frequency(float(hertz)), *cells, even[index])
+    return table
+
+
+def _coats(found: StackLoss, coats: Coats) -> PlainTable:
+    counts = [">1 coat", *(f">{count} coats" for count in coats.coats if count > 1)]
+    title = f"coats of {escape(coats.treatment)}: loss of the whole in an even field, in dB"
+    table = plain_table("frequency", *counts, title=title)
+    for index, hertz in enumerate(found.frequency_hz):
+        cells = [_bare_db(row[index]) for row in coats.diffuse_loss_db]
+        table.add_row(frequency(float(hertz)), *cells)
+    return table

@@ -1,0 +1,203 @@
+"""Numbers as people read them: the same in tables, on pages, in pictures.
+
+Levels are in µW/m² with three figures that matter; thousands stand apart by a space that no line
+is broken at. A job whose rooms were measured in feet and inches is shown in feet and inches.
+"""
+
+from __future__ import annotations
+
+import math
+
+from envelope.units import format_feet_inches, format_metres, parse_length
+
+SPACE = "\u00a0"  # between thousands, and before a unit that must not stand alone
+LEAST_UW_M2 = 0.001  # a level below it is not told from nothing
+_SQUARE_FOOT_M2 = 0.09290304
+_EXACT_M = 1e-5
+_LEAST_SR = 1e-6  # a solid angle below it is not told from nothing
+_SAME_DB = 0.05  # what is nearer reads 0.0 dB
+
+
+def grouped(value: float, digits: int = 0) -> str:
+    """A number with its thousands set apart.
+
+    Examples
+    --------
+    >>> grouped(1234.56, 1), grouped(850.0), grouped(-12345.0)
+    ('1\\xa0234.6', '850', '-12\\xa0345')
+    """
+    return f"{value:,.{digits}f}".replace(",", SPACE)
+
+
+def significant(value: float) -> str:
+    """A number above 0 with three figures that matter, never with an exponent.
+
+    Examples
+    --------
+    >>> significant(1234.56), significant(12.345), significant(0.04567), significant(99.96)
+    ('1\\xa0235', '12.3', '0.0457', '100')
+    """
+    digits = 2 - math.floor(math.log10(value))
+    # what is rounded up to the next power of ten has a figure more before its point
+    digits = 2 - math.floor(math.log10(round(value, digits)))
+    return grouped(value, max(0, digits))
+
+
+def level(value_w_m2: float, *, unit: bool = True) -> str:
+    """A power density.
+
+    Examples
+    --------
+    >>> level(8.5e-4), level(1.2346e-3, unit=False), level(1e-10), level(0.0)
+    ('850\\xa0µW/m²', '1\\xa0235', '<\\xa00.001\\xa0µW/m²', '0\\xa0µW/m²')
+    """
+    micro = value_w_m2 * 1e6
+    if micro == 0.0:
+        words = "0"
+    elif micro < LEAST_UW_M2:
+        words = f"<{SPACE}{LEAST_UW_M2:g}"
+    else:
+        words = significant(micro)
+    return f"{words}{SPACE}µW/m²" if unit else words
+
+
+def percent(share: float) -> str:
+    """A share 0 to 1: whole per cents from 10 on, one decimal below, never a rounded nothing.
+
+    Examples
+    --------
+    >>> percent(0.834), percent(0.02), percent(0.0004), percent(0.997)
+    ('83 %', '2 %', '< 0.1 %', '99.7 %')
+    """
+    value = 100.0 * share
+    if not value > 0.0:
+        return "0 %"
+    if value < 0.1:
+        return "< 0.1 %"
+    if 99.5 <= value < 99.95:
+        return f"{value:.1f} %"
+    if value >= 9.95:
+        return f"{value:.0f} %"
+    return f"{value:.1f}".removesuffix(".0") + " %"
+
+
+def steradians(value_sr: float) -> str:
+    """A solid angle: three decimals, or three figures that matter where it is small.
+
+    Examples
+    --------
+    >>> steradians(9.6162), steradians(0.0004937), steradians(0.0), steradians(2e-9)
+    ('9.616 sr', '0.000494 sr', '0 sr', '< 0.000001 sr')
+    """
+    if value_sr == 0.0:
+        return "0 sr"
+    if value_sr < _LEAST_SR:
+        return f"< {_LEAST_SR:f} sr"
+    return f"{value_sr:.3f} sr" if value_sr >= 0.1 else f"{significant(value_sr)} sr"
+
+
+def times(factor: float) -> str:
+    """How many times.
+
+    Examples
+    --------
+    >>> times(2.04), times(2.0), times(136.4), times(1148.2)
+    ('2 times', '2 times', '136 times', '1\\xa0148 times')
+    """
+    return f"{f'{factor:.1f}'.removesuffix('.0') if factor < 9.95 else grouped(factor)} times"
+
+
+def compared(below_db: float) -> str:
+    """What lies so many decibels below something else, against it, in words.
+
+    Examples
+    --------
+    >>> compared(21.34), compared(1.0), compared(0.0), compared(-0.5), compared(-6.0)
+    ('136 times less', '21 % less', 'the same', '12 % more', '4 times as much')
+    >>> compared(math.inf)
+    'nothing left'
+    """
+    if math.isinf(below_db):
+        return "nothing left" if below_db > 0.0 else "more"
+    if abs(below_db) < _SAME_DB:
+        return "the same"
+    factor = 10.0 ** (abs(below_db) / 10.0)
+    if below_db > 0.0:
+        return f"{100 * (1 - 1 / factor):.0f} % less" if factor < 2.0 else f"{times(factor)} less"
+    return f"{100 * (factor - 1):.0f} % more" if factor < 2.0 else f"{times(factor)} as much"
+
+
+def frequency(value_hz: float) -> str:
+    """A frequency in the unit that leaves the fewest digits.
+
+    Examples
+    --------
+    >>> frequency(1.8425e9), frequency(9e8)
+    ('1.843 GHz', '900 MHz')
+    """
+    for size, unit in ((1e9, "GHz"), (1e6, "MHz"), (1e3, "kHz")):
+        if value_hz >= size:
+            return f"{value_hz / size:.4g} {unit}"
+    return f"{value_hz:.4g} Hz"
+
+
+def area(value_m2: float, *, feet: bool) -> str:
+    """An area in m², or in square feet.
+
+    Examples
+    --------
+    >>> area(1.92, feet=False), area(1.92, feet=True), area(0.0016, feet=False)
+    ('1.92 m²', '20.7 ft²', '0.0016 m²')
+    """
+    if feet:
+        value = value_m2 / _SQUARE_FOOT_M2
+        return f"{grouped(value, 1 if value >= 1.0 else 3)} ft²"
+    return f"{grouped(value_m2, 2 if value_m2 >= 0.1 else 4)} m²"
+
+
+def volume(value_m3: float, *, feet: bool) -> str:
+    """A volume in m³, or in cubic feet.
+
+    Examples
+    --------
+    >>> volume(36.288, feet=False), volume(36.288, feet=True)
+    ('36.3 m³', '1\\xa0281 ft³')
+    """
+    return f"{grouped(value_m3 / 0.3048**3)} ft³" if feet else f"{grouped(value_m3, 1)} m³"
+
+
+def length(value_m: float, *, feet: bool) -> str:
+    """A length to the centimetre, or to half an inch.
+
+    Examples
+    --------
+    >>> length(3.7719, feet=False), length(3.7719, feet=True)
+    ('3.77 m', '12 ft 4 1/2 in')
+    """
+    return format_feet_inches(value_m, denominator=2) if feet else format_metres(value_m, digits=2)
+
+
+def thickness(value_m: float, *, feet: bool) -> str:
+    """What a layer measures; in inches where they say it exactly.
+
+    Examples
+    --------
+    >>> thickness(0.0127, feet=True), thickness(0.0127, feet=False), thickness(0.0002, feet=True)
+    ('1/2 in', '12.7 mm', '0.2 mm')
+    """
+    if feet:
+        words = format_feet_inches(value_m)
+        if abs(parse_length(words) - value_m) < _EXACT_M:
+            return words
+    return f"{1e3 * value_m:.4g} mm" if value_m < 1.0 else format_metres(value_m, digits=2)
+
+
+def far_length(value_m: float, *, feet: bool) -> str:
+    """A distance out of doors, in whole metres or feet.
+
+    Examples
+    --------
+    >>> far_length(11.4, feet=False), far_length(1234.0, feet=True)
+    ('11 m', '4\\xa0049 ft')
+    """
+    return f"{grouped(value_m / 0.3048)} ft" if feet else f"{grouped(value_m)} m"

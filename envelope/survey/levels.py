@@ -1,0 +1,324 @@
+"""A job whose sources have no level of their own gets them from its readings.
+
+    readings and sources that hear one another ─→ groups ─→ each solved by itself ─→ levels, notes
+
+The answer depends on building, walls, sources and readings, not on plans: it is kept, so that a
+job that is read again after an edit of its plans costs nothing.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Any, Literal
+
+import numpy as np
+
+from envelope.building.job import Job, Reading, Solved, Source
+from envelope.building.planar import Floats
+from envelope.errors import Fault
+from envelope.survey.notes import listed, poor, sentence
+from envelope.survey.responses import Responses, responses
+from envelope.survey.solving import Heard, Strengths, can_be_told_apart, solve
+
+NOTHING = 1e-12  # of the level outside: below this a source does not get to a reading
+FREE = 0.5  # of what is read outdoors must come past the building
+MOST = {"level_w_m2": 1e6, "eirp_w": 1e9}  # as the project file allows
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found:
+    """Solved levels by source id, and what is wrong."""
+
+    solved: Mapping[str, tuple[Solved, float]]  # with the half-width of its band [dB]
+    faults: tuple[Fault, ...]
+
+
+def with_solved_levels(job: Job) -> tuple[Job, tuple[Fault, ...]]:
+    """The job with levels solved from its readings, and with notes on how good they are.
+
+    Parameters
+    ----------
+    job : Job
+        Its sources without their ground's reflection. One without level or EIRP is named by at
+        least one reading.
+
+    Returns
+    -------
+    job : Job
+        Unchanged where it has no readings, or where there is a fault.
+    faults : tuple of Fault
+        Their subjects are a reading or a source.
+    """
+    if not job.readings:
+        return job, ()
+    found = _found(_Question(job=job, key=_key(job)))
+    if found.faults:
+        return job, found.faults
+    sources = tuple(_with_level(source, found) for source in job.sources)
+    return with_notes(replace(job, sources=sources)), ()
+
+
+def with_notes(job: Job) -> Job:
+    """The job with what there is to say of its solved levels."""
+    said = (note for solved in job.solved for note in solved.notes)
+    return replace(job, notes=(*job.notes, *said))
+
+
+def _with_level(source: Source, found: Found) -> Source:
+    if source.id not in found.solved:
+        return source
+    solved, tolerance_db = found.solved[source.id]
+    if solved.quantity == "eirp_w":
+        return replace(source, eirp_w=solved.value, level_tolerance_db=tolerance_db, solved=solved)
+    level = {"": solved.value}
+    return replace(source, level_w_m2=level, level_tolerance_db=tolerance_db, solved=solved)
+
+
+# -- kept answers -------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Question:
+    """A job as far as its readings go: equal where the key is."""
+
+    job: Job
+    key: str
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Question) and self.key == other.key
+
+    def __hash__(self) -> int:
+        return hash(self.key)
+
+
+def _key(job: Job) -> str:
+    """Everything that an answer depends on."""
+    building = job.building
+    return repr(
+        (
+            building.digest,
+            [_plain(element) for element in building.elements],
+            building.site.north_rad,
+            [(space.id, space.storey) for space in building.spaces],
+            _plain(job.assemblies),
+            _plain(job.materials),
+            _plain(job.sources),
+            _plain(job.readings),
+            sorted({receiver.space for receiver in job.receivers}),
+            _plain(job.occupants),
+            _plain(job.furnishing_m2),
+        )
+    )
+
+
+def _plain(value: Any) -> Any:
+    """A record as nested plain data, its numbers whole."""
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return [_plain(getattr(value, field.name)) for field in dataclasses.fields(value)]
+    if isinstance(value, Mapping):
+        return [(key, _plain(each)) for key, each in value.items()]
+    if isinstance(value, tuple | list):
+        return [_plain(each) for each in value]
+    return value.tolist() if isinstance(value, np.ndarray) else value
+
+
+@lru_cache(maxsize=8)
+def _found(question: _Question) -> Found:
+    job = question.job
+    heard = responses(job)
+    faults = _unheard(job, heard)
+    if faults:
+        return Found(solved={}, faults=tuple(faults))
+    solved: dict[str, tuple[Solved, float]] = {}
+    for rows, columns in _groups(job, heard):
+        wrong, strengths = _solve_group(job, heard, rows, columns)
+        faults += wrong
+        if strengths is None:
+            continue
+        for place, column in enumerate(columns):
+            solved[heard.sources[column]] = (
+                _solved(job, heard, rows, column, strengths, place),
+                float(strengths.tolerance_db[place]),
+            )
+    return Found(solved=solved, faults=tuple(faults))
+
+
+# -- groups -------------------------------------------------------------------------------------
+
+
+def _has_level(source: Source) -> bool:
+    return bool(source.level_w_m2) or source.eirp_w is not None
+
+
+def _groups(job: Job, heard: Responses) -> list[tuple[list[int], list[int]]]:
+    """Readings (rows) with the unknown sources (columns) that they share, group by group."""
+    known = {source.id for source in job.sources if _has_level(source)}
+    unknown = [column for column, name in enumerate(heard.sources) if name not in known]
+    left, groups = dict.fromkeys(unknown), []
+    while left:
+        columns, rows = {next(iter(left))}, set[int]()
+        while True:
+            names = {heard.sources[column] for column in columns}
+            rows = {r for r, each in enumerate(job.readings) if names & set(each.sources)}
+            wider = {
+                c for c in unknown if any(heard.sources[c] in job.readings[r].sources for r in rows)
+            }
+            if wider == columns:
+                break
+            columns = wider
+        groups.append((sorted(rows), sorted(columns)))
+        left = dict.fromkeys(column for column in left if column not in columns)
+    return groups
+
+
+def _unheard(job: Job, heard: Responses) -> list[Fault]:
+    """Readings that a source does not get to, or gets to only through the building."""
+    faults = []
+    for row, reading in enumerate(job.readings):
+        for column, name in enumerate(heard.sources):
+            if name not in reading.sources:
+                continue
+            whole, outside = heard.whole[row, column], heard.outside[row, column]
+            if whole <= NOTHING * outside:
+                faults.append(
+                    _fault(
+                        reading,
+                        "source",
+                        f'nothing of "{name}" gets to this point: the ground, an obstacle or '
+                        "walls that let nothing through stand in between, so the reading says "
+                        "nothing of its level",
+                    )
+                )
+            elif reading.space is None and heard.free[row, column] < FREE * whole:
+                faults.append(
+                    _fault(
+                        reading,
+                        "at",
+                        f'the building stands between this point outdoors and "{name}": take a '
+                        "point on the side that faces it, or one indoors with its space",
+                    )
+                )
+    return faults
+
+
+def _fault(reading: Reading, key: str, message: str) -> Fault:
+    return Fault(message=message, subject=("reading", reading.id, key))
+
+
+def _solve_group(
+    job: Job, heard: Responses, rows: Sequence[int], columns: Sequence[int]
+) -> tuple[list[Fault], Strengths | None]:
+    names = [heard.sources[column] for column in columns]
+    readings = [job.readings[row] for row in rows]
+    them, those = listed(names), listed([reading.id for reading in readings])
+    if len(rows) < len(columns):
+        few = f"{len(rows)} reading{'s' if len(rows) > 1 else ''} ({those})"
+        return [
+            _fault(
+                readings[0],
+                "source",
+                f"{them} are heard together in {few}: as many readings as sources are needed, "
+                "at different places",
+            )
+        ], None
+    question = _heard(job, heard, rows, columns)
+    if not can_be_told_apart(question):
+        return [
+            _fault(
+                readings[-1],
+                "at",
+                f"{those} hear {them} in the same proportion, so that their levels cannot be "
+                "told apart: read where one of them is weak, or one at a time",
+            )
+        ], None
+    strengths = solve(question)
+    faults = []
+    for place, column in enumerate(columns):
+        source = _source(job, heard.sources[column])
+        loudest = max(rows, key=lambda row: heard.whole[row, column])
+        value, quantity = float(strengths.value[place]), _quantity(source)
+        loudest_w_m2 = value * heard.whole[loudest, column]
+        if loudest_w_m2 <= NOTHING * job.readings[loudest].level_w_m2:
+            faults.append(
+                _fault(
+                    job.readings[loudest],
+                    "level",
+                    f"the other sources account for all that is read, and nothing is left for "
+                    f'"{source.id}": read where it is strong, or leave it out',
+                )
+            )
+        elif value > MOST[quantity]:
+            faults.append(
+                _fault(
+                    job.readings[loudest],
+                    "level",
+                    f'"{source.id}" comes out at {value:.1e} {_unit(quantity)}, which no source '
+                    "has: check the reading's unit, its place and the walls in between",
+                )
+            )
+    return faults, None if faults else strengths
+
+
+def _heard(job: Job, heard: Responses, rows: Sequence[int], columns: Sequence[int]) -> Heard:
+    """Arrays of one group; a source counts in a reading only where the reading names it."""
+    known = [c for c in range(len(heard.sources)) if c not in columns]
+    unknown, rest = np.ix_(rows, columns), np.ix_(rows, known)
+    readings = [job.readings[row] for row in rows]
+
+    def of(value: str) -> Floats:
+        return np.array([getattr(reading, value) for reading in readings], dtype=np.float64)
+
+    return Heard(
+        shown_w_m2=of("level_w_m2"),
+        direct=heard.direct[unknown],
+        spread=heard.spread[unknown],
+        drawn=heard.drawn[unknown],
+        known_direct=heard.direct[rest].sum(axis=1),
+        known_spread=heard.spread[rest].sum(axis=1),
+        known_drawn=heard.drawn[rest].sum(axis=1),
+        spots=of("spots"),
+        tolerance_db=of("tolerance_db"),
+        indoors=np.array([float(reading.space is not None) for reading in readings]),
+    )
+
+
+# -- records ------------------------------------------------------------------------------------
+
+
+def _source(job: Job, name: str) -> Source:
+    return next(source for source in job.sources if source.id == name)
+
+
+def _quantity(source: Source) -> Literal["level_w_m2", "eirp_w"]:
+    return "level_w_m2" if source.position_m is None else "eirp_w"
+
+
+def _unit(quantity: str) -> str:
+    return "W/m²" if quantity == "level_w_m2" else "W"
+
+
+def _solved(
+    job: Job,
+    heard: Responses,
+    rows: Sequence[int],
+    column: int,
+    strengths: Strengths,
+    place: int,
+) -> Solved:
+    name = heard.sources[column]
+    source = _source(job, name)
+    own = [row for row in rows if name in job.readings[row].sources]
+    solved = Solved(
+        source=name,
+        quantity=_quantity(source),
+        readings=tuple(job.readings[row].id for row in own),
+        value=float(strengths.value[place]),
+        low=float(strengths.low[place]),
+        high=float(strengths.high[place]),
+        lowest=float(strengths.lowest[place]),
+        highest=float(strengths.highest[place]),
+    )
+    return replace(solved, notes=(sentence(solved), *poor(job, heard, solved, own, column)))

@@ -1,0 +1,72 @@
+"""What is said of solved levels, for people."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from envelope.building.job import Job, Solved
+from envelope.survey.responses import Responses
+
+SHADOW = 0.05  # of a reading indoors that comes straight; below this the solve rests on the rest
+FAINT = 0.10  # of a reading that is a source's; one that nowhere has more is solved poorly
+
+
+def sentence(solved: Solved) -> str:
+    """How a level came about, for people."""
+    if solved.quantity == "level_w_m2":
+        what, unit, per = "level outside", "µW/m²", 1e6
+    else:
+        what, unit, per = "EIRP", "mW", 1e3
+    value, low, high, lowest, highest = (
+        _three_digits(per * each)
+        for each in (solved.value, solved.low, solved.high, solved.lowest, solved.highest)
+    )
+    count = len(solved.readings)
+    return (
+        f"{solved.source}: {what} solved from {count} reading{'s' if count > 1 else ''} "
+        f"({', '.join(solved.readings)}): {value} {unit}, 10–90 % band {low} – {high}, at least "
+        f"95 times in 100 in {lowest} – {highest}"
+    )
+
+
+def _three_digits(value: float) -> str:
+    if value == 0.0 or not 1e-3 <= value < 1e6:
+        return f"{value:.2g}"
+    digits = max(0, 2 - int(np.floor(np.log10(value))))
+    return f"{value:,.{digits}f}".replace(",", "\u00a0")
+
+
+def poor(job: Job, heard: Responses, solved: Solved, rows: Sequence[int], column: int) -> list[str]:
+    """Readings of a source in a deep shadow, and a source that nowhere stands out."""
+    notes = []
+    shares = []
+    for row in rows:
+        reading = job.readings[row]
+        whole = float(heard.whole[row, column])
+        straight = float(heard.direct[row, column]) / whole
+        shares.append(solved.value * whole / reading.level_w_m2)
+        if straight < SHADOW:
+            notes.append(
+                f"reading {reading.id} lies in a deep shadow: only {100.0 * straight:.1f} % of "
+                f"what it shows of {solved.source} comes straight, the rest has been about the "
+                "room, so the level is solved poorly; read where the source shines in, at a "
+                "window or outdoors"
+            )
+    if solved.low == 0.0:
+        notes.append(
+            f"the readings do not tell {solved.source} from nothing: read where it is strong and "
+            "the others are weak"
+        )
+    elif max(shares) < FAINT:
+        notes.append(
+            f"{solved.source} is at most {100.0 * max(shares):.0f} % of any reading that names "
+            "it, so its level is solved poorly; read where the others are weak"
+        )
+    return notes
+
+
+def listed(names: Sequence[str]) -> str:
+    """Names as a sentence lists them."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

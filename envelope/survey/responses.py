@@ -1,0 +1,301 @@
+"""What each reading would show of each source at unit strength, and how that moves when drawn.
+
+    Job with readings ─→ unit sources, readings as receivers ─→ casts ─→ parts, and their draws
+
+Indoors it is what an analysis says of a receiver at that place. Outdoors there is no diffuse
+field: the source's cone and the sky are looked at past the building.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from envelope.building.job import Job, Plan, Reading, Receiver, Source
+from envelope.building.planar import Floats
+from envelope.building.records import Building
+from envelope.exposure.analysis import THRESHOLD_DB, bands_of
+from envelope.exposure.beams import along_rays, direct_part, level_outside
+from envelope.exposure.casts import Casts, ReceiverCasts, cast_job, direction_of
+from envelope.exposure.diffuse import Diffuse, diffuse_of, faces_of
+from envelope.exposure.draws import Draws, draw
+from envelope.exposure.solid import solid_angles, tag
+from envelope.exposure.sources import ground_partner
+from envelope.exposure.spread import level_draws
+from envelope.exposure.transmission import Bench, Stacks, Tables, stacks_of
+from envelope.rays import Beam, Sampling, cast_outdoors
+from envelope.survey.aside import field_factors
+
+BINS = 32
+DRAWS = 300
+# Sources without a scattered part need no rays into other directions than theirs.
+FEWEST = Sampling(points_per_panel=2**6, points=2**9)
+FEW = Sampling(points_per_panel=2**8, points=2**13)
+SKY = 2**11  # rays all round from a point outdoors
+CONE = 2**8  # rays over a source's cone from there
+_GOLDEN_RAD = np.pi * (3.0 - np.sqrt(5.0))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Responses:
+    """What readings (r) would show of sources (s): of unit strength, or of the level they have."""
+
+    sources: tuple[str, ...]
+    direct: Floats  # (r, s) straight from the source, through whatever stands in between
+    spread: Floats  # (r, s) by way of the room or from all sides, which scatters from spot to spot
+    free: Floats  # (r, s) what of both has crossed nothing; outdoors only
+    outside: Floats  # (r, s) with every building removed
+    drawn: Floats  # (r, s, draws) direct + spread as tolerances move it, the first as it is
+
+    @property
+    def whole(self) -> Floats:
+        """Direct and spread together (r, s)."""
+        return self.direct + self.spread
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Part:
+    """One reading's response to one source."""
+
+    direct: float
+    spread: float
+    outside: float
+    drawn: Floats  # (draws,)
+    free: float = 0.0
+
+
+def unit(source: Source) -> Source:
+    """The source at unit strength where it has none of its own: 1 W/m² outside, or 1 W."""
+    if source.level_w_m2 or source.eirp_w is not None:
+        return source
+    if source.position_m is not None:
+        return replace(source, eirp_w=1.0, level_tolerance_db=0.0)
+    return replace(source, level_w_m2={"": 1.0}, level_tolerance_db=0.0)
+
+
+def responses(job: Job) -> Responses:
+    """Responses of a job's readings to the sources that they name."""
+    heard = {name for reading in job.readings for name in reading.sources}
+    names = tuple(source.id for source in job.sources if source.id in heard)
+    sources, columns = [], []
+    for source in job.sources:
+        if source.id in heard:
+            sources.append(unit(source))
+            columns.append(names.index(source.id))
+            if source.ground_reflection and source.azimuth_rad is not None:
+                sources.append(ground_partner(unit(source)))
+                columns.append(names.index(source.id))
+    measured = _as_measured(job, sources)
+    tried = draw(measured, count=DRAWS)
+    parts = {**_indoors(measured, tried), **_outdoors(measured, tried)}
+    shape = (len(job.readings), len(names))
+    direct, spread, free, outside = (np.zeros(shape) for _ in range(4))
+    drawn = np.zeros((*shape, tried.count))
+    for row, reading in enumerate(job.readings):
+        for source, column in zip(sources, columns, strict=True):
+            if names[column] not in reading.sources:
+                continue
+            part = parts[reading.id, source.id]
+            direct[row, column] += part.direct
+            spread[row, column] += part.spread
+            free[row, column] += part.free
+            outside[row, column] += part.outside
+            drawn[row, column] += part.drawn
+    return Responses(
+        sources=names, direct=direct, spread=spread, free=free, outside=outside, drawn=drawn
+    )
+
+
+def _as_measured(job: Job, sources: Sequence[Source]) -> Job:
+    """The job with its readings indoors as receivers.
+
+    Who sleeps in a room absorbs as ever, and whoever holds the meter is in the room.
+    """
+    people = {**{receiver.space: 1 for receiver in job.receivers}, **job.occupants}
+    for reading in job.readings:
+        if reading.space is not None:
+            people[reading.space] = max(1, people.get(reading.space, 0))
+    return replace(
+        job,
+        sources=tuple(sources),
+        receivers=tuple(
+            Receiver(id=reading.id, space=reading.space, position_m=reading.position_m)
+            for reading in job.readings
+            if reading.space is not None
+        ),
+        occupants=people,
+    )
+
+
+# -- indoors ------------------------------------------------------------------------------------
+
+
+def _indoors(job: Job, draws: Draws) -> dict[tuple[str, str], _Part]:
+    """Parts by (reading id, source id) of the readings that are receivers of the job."""
+    if not job.receivers:
+        return {}
+    scattered = any(source.scattered > 0.0 for source in job.sources)
+    casts = cast_job(job, sampling=FEW if scattered else FEWEST, bins=BINS, lit=False)
+    bench = Bench(job=job, bands_hz=bands_of(job), bins=BINS)
+    places = {each.receiver.id: each for each in casts.receivers}
+    by_states: dict[tuple[tuple[str, str], ...], list[Reading]] = {}
+    for reading in job.readings:
+        if reading.space is not None:
+            by_states.setdefault(tuple(sorted(reading.plan.states.items())), []).append(reading)
+    found: dict[tuple[str, str], _Part] = {}
+    for together in by_states.values():
+        some = replace(casts, receivers=tuple(places[reading.id] for reading in together))
+        found |= _under_plan(job, together[0].plan, some, bench, draws)
+    return found
+
+
+def _under_plan(
+    job: Job, plan: Plan, casts: Casts, bench: Bench, draws: Draws
+) -> dict[tuple[str, str], _Part]:
+    tables = bench.tables(stacks_of(job, plan))
+    faces = bench.kept("faces", lambda: faces_of(job))
+    diffuse = {
+        source.id: diffuse_of(
+            source=source, casts=casts, bench=bench, tables=tables, faces=faces,
+            band=bench.bands_hz.index(source.band_hz),
+        )
+        for source in job.sources
+    }  # fmt: skip
+    parts: dict[tuple[str, str], _Part] = {}
+    exposed: dict[str, float] = {}
+    for receiver in casts.receivers:
+        angles, of_sources = _at(receiver, bench, tables, diffuse)
+        exposed[receiver.receiver.id] = angles
+        parts |= {(receiver.receiver.id, name): part for name, part in of_sources.items()}
+    levels = level_draws(
+        casts=casts, bench=bench, tables=tables, faces=faces, exposed_sr=exposed,
+        outside_w_m2={place: part.outside for place, part in parts.items()}, draws=draws,
+    )  # fmt: skip
+    for index, source in enumerate(job.sources):
+        factors = field_factors(
+            source=source, index=index, casts=casts, bench=bench, tables=tables, faces=faces,
+            aside=draws.aside,
+        )  # fmt: skip
+        for receiver in casts.receivers:
+            place = receiver.receiver.id, source.id
+            part, drawn = parts[place], levels[place]
+            whole = part.direct + part.spread
+            moved = drawn / drawn[0] if drawn[0] > 0.0 else np.ones(draws.count)
+            space = job.building.space_index[receiver.receiver.space]
+            field = float(diffuse[source.id].from_beam_w_m2[space])
+            parts[place] = replace(part, drawn=moved * (whole + field * (factors[:, space] - 1.0)))
+    return parts
+
+
+def _at(
+    casts: ReceiverCasts, bench: Bench, tables: Tables, diffuse: Mapping[str, Diffuse]
+) -> tuple[float, dict[str, _Part]]:
+    """Exposed solid angle at a reading, and its part of each source, not yet drawn."""
+    space = bench.job.building.space_index[casts.receiver.space]
+    angles = solid_angles(
+        crossings=casts.crossings,
+        tagged=tag(casts.crossings, tables),
+        frequency_hz=np.array([0.5 * sum(band) for band in bench.bands_hz]),
+        threshold_db=THRESHOLD_DB,
+    )
+    parts = {}
+    for source in bench.job.sources:
+        band = bench.bands_hz.index(source.band_hz)
+        direct = direct_part(
+            source=source, casts=casts, bench=bench, stacks=tables.stacks, band=band,
+            threshold_db=THRESHOLD_DB,
+        )  # fmt: skip
+        outside = direct.outside_w_m2
+        exposed = angles.exposed_sr
+        radiance = source.scattered * outside / exposed if exposed > 0.0 else 0.0
+        around = angles.bands[band].open_equivalent_solid_angle_sr
+        of_room = diffuse[source.id]
+        parts[source.id] = _Part(
+            direct=(1.0 - source.scattered) * outside * direct.transmission,
+            spread=radiance * (around + float(of_room.from_scattered[space]))
+            + float(of_room.from_beam_w_m2[space]),
+            outside=outside,
+            drawn=np.zeros(0),
+        )
+    return angles.exposed_sr, parts
+
+
+# -- outdoors -----------------------------------------------------------------------------------
+
+
+def _outdoors(job: Job, draws: Draws) -> dict[tuple[str, str], _Part]:
+    """Parts by (reading id, source id) of the readings in the open air."""
+    bench = Bench(job=job, bands_hz=bands_of(job), bins=BINS)
+    found: dict[tuple[str, str], _Part] = {}
+    for reading in job.readings:
+        if reading.space is not None:
+            continue
+        stacks = stacks_of(job, reading.plan)
+        storey = _storey_at(job.building, float(reading.position_m[2]))
+        sky = cast_outdoors(job.building, position_m=reading.position_m, directions=_all_round(SKY))
+        for index, source in enumerate(job.sources):
+            outside = level_outside(source, storey, reading.position_m)
+            ahead = _towards(job, source, reading.position_m)
+            straight = _passed(ahead, source, bench, stacks)
+            around = _passed(sky, source, bench, stacks)
+            exposed = float((sky.weights * (sky.sky > 0)).sum())
+            scattered = source.scattered / exposed if exposed > 0.0 else 0.0
+            part = _Part(
+                direct=(1.0 - source.scattered) * outside * straight[0],
+                spread=scattered * outside * around[0],
+                free=outside * ((1.0 - source.scattered) * straight[1] + scattered * around[1]),
+                outside=outside,
+                drawn=np.zeros(0),
+            )
+            found[reading.id, source.id] = replace(
+                part, drawn=(part.direct + part.spread) * draws.level[index]
+            )
+    return found
+
+
+def _storey_at(building: Building, height_m: float) -> str:
+    """The storey that a height is on, the lowest below all."""
+    below = [each.id for each in building.storeys if each.floor_m <= height_m]
+    return below[-1] if below else building.storeys[0].id
+
+
+def _passed(beam: Beam, source: Source, bench: Bench, stacks: Stacks) -> tuple[float, float]:
+    """Weight of rays that arrive, and of those among them that have crossed nothing."""
+    through = beam.weights * along_rays(
+        beam,
+        bench=bench,
+        stacks=stacks,
+        band=bench.bands_hz.index(source.band_hz),
+        polarization=source.polarization,
+    )
+    return float(through.sum()), float(through[np.diff(beam.start) == 0].sum())
+
+
+def _towards(job: Job, source: Source, position_m: Floats) -> Beam:
+    """Rays from a point outdoors over a source's cone, or the one to a point source."""
+    if source.position_m is not None:
+        away = source.position_m - position_m
+        return cast_outdoors(
+            job.building,
+            position_m=position_m,
+            directions=(away / np.linalg.norm(away))[np.newaxis],
+            target_m=source.position_m,
+            target_space=source.space,
+        )
+    axis = direction_of(source, job.building)
+    helper = np.array([0.0, 0.0, 1.0]) if abs(axis[2]) < 0.9 else np.array([1.0, 0.0, 0.0])
+    across = np.cross(helper, axis)
+    across /= np.linalg.norm(across)
+    rays = _all_round(CONE, reach=float(np.cos(source.spread_rad)))
+    turned = rays @ np.stack((across, np.cross(axis, across), axis))
+    return cast_outdoors(job.building, position_m=position_m, directions=turned, stated=True)
+
+
+def _all_round(count: int, *, reach: float = -1.0) -> Floats:
+    """Directions (count, 3) spread evenly about +z, as far as a cosine: a spiral."""
+    height = 1.0 - (1.0 - reach) * (np.arange(count) + 0.5) / count
+    aside = np.sqrt(np.maximum(1.0 - height**2, 0.0))
+    turn = _GOLDEN_RAD * np.arange(count)
+    return np.stack((aside * np.cos(turn), aside * np.sin(turn), height), axis=1)

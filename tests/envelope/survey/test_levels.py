@@ -1,0 +1,352 @@
+"""Levels solved from the readings of whole jobs: closed forms, states, places, what is said."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pytest
+import tomlkit
+
+from envelope.building.job import Job, Source
+from envelope.errors import ProjectFileError
+from envelope.exposure.analysis import analyze
+from envelope.exposure.casts import cast_job
+from envelope.project import load_text
+from envelope.rays import Sampling
+
+FEW = Sampling(points_per_panel=2**7, points=2**10)
+CONSTRUCTION = dict.fromkeys(
+    ("exterior-wall", "interior-wall", "floor", "slab", "roof", "door"), "wall"
+)
+BESIDE_THE_WINDOW = "1.9, 1.1, 1.4 m"  # the window's beam falls on it
+IN_THE_SHADOW = "3.5, 1.5, 1.4 m"
+
+
+def room(**changes: Any) -> dict[str, Any]:
+    """A room of 4 × 3 × 2.4 m, its window to the south; keys replace whole tables."""
+    plain: dict[str, Any] = {
+        "format": 1,
+        "name": "test room",
+        "site": {"reach": "0 m"},
+        "construction": {**CONSTRUCTION, "window": "pane"},
+        "assembly": [
+            {"id": "wall", "loss": "20 dB", "reflects": 0.5},
+            {"id": "pane", "loss": "1 dB"},
+        ],
+        "storey": [{"id": "ground", "floor": "0 m"}],
+        "space": [{"id": "room", "storey": "ground", "size": "4 m x 3 m", "height": "2.4 m"}],
+        "opening": [
+            {
+                "id": "W1",
+                "on": "room/1",
+                "kind": "window",
+                "at": "1.2 m",
+                "sill": "0.8 m",
+                "size": "1.4 m x 1.2 m",
+            }
+        ],
+        "source": [mast()],
+        "receiver": [{"id": "bed", "space": "room", "at": "1.3, 1.1, 0.7 m"}],
+        "reading": [reading()],
+    }
+    return {**plain, **changes}
+
+
+def mast(**changes: Any) -> dict[str, Any]:
+    """A source due south, just above the horizon, whose level is not known."""
+    plain = {
+        "id": "mast",
+        "azimuth": "180 deg",
+        "elevation": "2 deg",
+        "spread": "0.5 deg",
+        "band": "1805-1880 MHz",
+    }
+    return {**plain, **changes}
+
+
+def router(**changes: Any) -> dict[str, Any]:
+    plain = {"id": "router", "at": "6, 1.5, 1 m", "band": "2.4-2.48 GHz"}
+    return {**plain, **changes}
+
+
+def reading(**changes: Any) -> dict[str, Any]:
+    plain = {
+        "id": "r1",
+        "source": "mast",
+        "space": "room",
+        "at": BESIDE_THE_WINDOW,
+        "level": "100 uW/m2",
+    }
+    return {**plain, **changes}
+
+
+def outdoors(**changes: Any) -> dict[str, Any]:
+    plain = reading(id="out", at="2, -3, 1.4 m")
+    del plain["space"]
+    return {**plain, **changes}
+
+
+def walls(loss: str) -> dict[str, Any]:
+    """Walls and panes alike, which send nothing back."""
+    return {"assembly": [{"id": each, "loss": loss, "reflects": 0.0} for each in ("wall", "pane")]}
+
+
+def read(plain: dict[str, Any]) -> Job:
+    return load_text(tomlkit.dumps(plain), path="room.toml")
+
+
+def source_of(plain: dict[str, Any], name: str = "mast") -> Source:
+    return next(source for source in read(plain).sources if source.id == name)
+
+
+def level_uw(plain: dict[str, Any], name: str = "mast") -> float:
+    return 1e6 * source_of(plain, name).level_w_m2[""]
+
+
+def faults(plain: dict[str, Any]) -> list[str]:
+    with pytest.raises(ProjectFileError) as caught:
+        read(plain)
+    return [fault.message for fault in caught.value.faults]
+
+
+class TestClosedForms:
+    def test_through_nothing_the_level_is_the_reading(self):
+        assert level_uw(room(**walls("0 dB"))) == pytest.approx(100.0, rel=1e-9)
+
+    def test_ten_decibels_all_round_are_added(self):
+        assert level_uw(room(**walls("10 dB"))) == pytest.approx(1000.0, rel=1e-9)
+
+    def test_outdoors_the_level_is_the_reading(self):
+        assert level_uw(room(reading=[outdoors()])) == pytest.approx(100.0, rel=1e-9)
+
+    def test_two_sources_and_two_readings_are_met_exactly(self):
+        plain = room(
+            **walls("10 dB"),
+            source=[mast(), mast(id="tower", azimuth="90 deg")],
+            reading=[
+                reading(source=["mast", "tower"]),
+                reading(id="r2", source="tower", level="30 uW/m2", at="1, 2, 1 m"),
+            ],
+        )
+        assert level_uw(plain, "mast") == pytest.approx(700.0, rel=1e-9)
+        assert level_uw(plain, "tower") == pytest.approx(300.0, rel=1e-9)
+
+    def test_a_points_eirp_follows_from_its_distance(self):
+        plain = room(
+            **walls("10 dB"),
+            source=[router()],
+            reading=[reading(source="router", at="3, 1.5, 1 m")],
+        )
+        expected = 100e-6 * 10.0 * 4.0 * math.pi * 3.0**2
+        assert source_of(plain, "router").eirp_w == pytest.approx(expected, rel=1e-9)
+
+    def test_a_source_in_the_next_room_is_solved_too(self):
+        den = {**room()["space"][0], "id": "den", "origin": "4.1, 0 m"}
+        plain = room(
+            **walls("10 dB"),
+            space=[*room()["space"], den],
+            source=[router(space="den", at="1.9, 1.5, 1 m")],
+            reading=[reading(source="router", at="3, 1.5, 1 m")],
+        )
+        expected = 100e-6 * 10.0 * 4.0 * math.pi * 3.0**2
+        assert source_of(plain, "router").eirp_w == pytest.approx(expected, rel=1e-9)
+
+    def test_the_known_part_of_a_reading_is_taken_off(self):
+        plain = room(
+            **walls("10 dB"),
+            source=[mast(), mast(id="tower", azimuth="90 deg", level="600 uW/m2")],
+            reading=[reading(source=["mast", "tower"])],
+        )
+        assert level_uw(plain) == pytest.approx(400.0, rel=1e-9)
+        assert level_uw(plain, "tower") == pytest.approx(600.0, rel=1e-9)
+
+    def test_the_mirrored_partner_counts_in(self):
+        alone, both = (
+            level_uw(room(**walls("10 dB"), source=[mast(**{"ground-reflection": mirrored})]))
+            for mirrored in (False, True)
+        )
+        partner = source_of(
+            room(**walls("10 dB"), source=[mast(**{"ground-reflection": True})]), "mast-ground"
+        )
+        assert both + 1e6 * partner.level_w_m2[""] == pytest.approx(alone, rel=1e-9)
+
+
+class TestFlow:
+    @pytest.mark.parametrize("scattered", [0.0, 0.3])
+    def test_what_was_read_comes_out_again_at_the_same_place(self, scattered):
+        plain = room(
+            source=[mast(scattered=scattered)],
+            reading=[reading(spots=10_000)],
+            receiver=[{"id": "bed", "space": "room", "at": BESIDE_THE_WINDOW}],
+        )
+        job = read(plain)
+        (found,) = analyze(job=job, casts=cast_job(job, sampling=FEW)).plans
+        # few rays look into the directions that the scattered part comes from
+        assert found.receivers[0].level_w_m2 == pytest.approx(100e-6, rel=2e-2 * scattered + 1e-3)
+
+    def test_it_is_as_if_the_level_were_given(self):
+        job = read(room())
+        solved = job.sources[0]
+        given = mast(
+            level=f"{solved.level_w_m2['']!r} W/m2",
+            **{"level-tolerance": f"{solved.level_tolerance_db!r} dB"},
+        )
+        same = read(room(source=[given], reading=[]))
+        one, other = (
+            analyze(job=each, casts=cast_job(each, sampling=FEW), with_bands=True).plans
+            for each in (job, same)
+        )
+        (before,), (after,) = one[0].receivers, other[0].receivers
+        assert after.level_w_m2 == before.level_w_m2
+        assert (after.low_w_m2, after.high_w_m2) == (before.low_w_m2, before.high_w_m2)
+        assert after.panels == before.panels
+
+    def test_an_analysis_carries_what_was_solved(self):
+        job = read(room())
+        analysis = analyze(job=job, casts=cast_job(job, sampling=FEW))
+        (solved,) = analysis.solved
+        assert (solved.source, solved.readings) == ("mast", ("r1",))
+        assert solved.value == job.sources[0].level_w_m2[""]
+        assert set(job.notes) <= set(analysis.notes)
+        assert "mast: level outside solved from 1 reading (r1): " in " ".join(analysis.notes)
+
+    def test_an_open_window_lets_more_in(self):
+        shut, opened = (
+            level_uw(room(reading=[reading(spots=10_000, states=states)]))
+            for states in ({}, {"W1": "open"})
+        )
+        assert opened < shut < opened * 10 ** (1.0 / 10.0) * 1.001
+
+    def test_whose_window_is_open_differs_from_reading_to_reading(self):
+        both = read(
+            room(
+                source=[mast(), mast(id="tower", azimuth="178 deg")],
+                reading=[reading(states={"W1": "open"}), reading(id="r2", source="tower")],
+            )
+        )
+        apart = [
+            level_uw(room(reading=[reading(states={"W1": "open"})])),
+            level_uw(room(source=[mast(azimuth="178 deg")])),
+        ]
+        found = [1e6 * source.level_w_m2[""] for source in both.sources]
+        assert found == pytest.approx(apart, rel=1e-9)
+
+    def test_another_storey_for_the_room_leaves_the_survey_as_it_was(self):
+        plain = room(storey=[{"id": "ground", "floor": "0 m"}, {"id": "upper", "floor": "3 m"}])
+        text = tomlkit.dumps(plain)
+        drawn = load_text(text, path="room.toml")
+        moved = load_text(text, path="room.toml", storey_of={"room": "upper"})
+        assert moved.sources[0].level_w_m2 == drawn.sources[0].level_w_m2
+        assert moved.sources[0].level_tolerance_db == drawn.sources[0].level_tolerance_db
+        assert moved.solved == drawn.solved
+        assert drawn.solved[0].notes[0] in moved.notes
+
+    def test_a_plan_changes_nothing(self):
+        treated = room(
+            treatment=[{"id": "coat", "kind": "sheet", "sheet-resistance": "5 ohm/sq"}],
+            plan=[{"id": "walls", "treat": [{"on": "room/walls", "with": "coat"}]}],
+        )
+        assert level_uw(treated) == level_uw(room())
+
+
+class TestNotes:
+    def test_a_reading_in_a_deep_shadow_is_said_to_be_one(self):
+        dark = [{"id": "wall", "loss": "45 dB", "reflects": 0.5}, {"id": "pane", "loss": "1 dB"}]
+        notes = " ".join(read(room(assembly=dark, reading=[reading(at=IN_THE_SHADOW)])).notes)
+        assert "reading r1 lies in a deep shadow: only " in notes
+        assert "deep shadow" not in " ".join(read(room()).notes)
+
+    def test_a_source_that_nowhere_stands_out_is_said_to_be_solved_poorly(self):
+        plain = room(
+            **walls("10 dB"),
+            source=[mast(), mast(id="tower", azimuth="90 deg")],
+            reading=[
+                reading(source=["mast", "tower"], level="103 uW/m2"),
+                reading(id="r2", source="tower"),
+            ],
+        )
+        notes = " ".join(read(plain).notes)
+        assert "the readings do not tell mast from nothing" in notes
+        assert "do not tell tower" not in notes
+
+    def test_more_spots_make_the_band_narrower(self):
+        one, many = (
+            source_of(room(reading=[reading(at=IN_THE_SHADOW, spots=spots)])).level_tolerance_db
+            for spots in (1, 20)
+        )
+        assert many < one - 2.0
+
+
+class TestRefused:
+    def test_fewer_readings_than_sources(self):
+        (message,) = faults(
+            room(source=[mast(), mast(id="tower")], reading=[reading(source=["mast", "tower"])])
+        )
+        assert message == (
+            "mast and tower are heard together in 1 reading (r1): as many readings as sources are "
+            "needed, at different places"
+        )
+
+    def test_sources_that_readings_hear_alike(self):
+        both = ["mast", "tower"]
+        (message,) = faults(
+            room(
+                source=[mast(), mast(id="tower")],
+                reading=[reading(source=both), reading(id="r2", source=both, level="90 uW/m2")],
+            )
+        )
+        assert message.startswith("r1 and r2 hear mast and tower in the same proportion")
+
+    def test_nothing_left_for_one(self):
+        (message,) = faults(
+            room(
+                **walls("10 dB"),
+                source=[mast(), mast(id="tower", azimuth="90 deg")],
+                reading=[
+                    reading(source=["mast", "tower"], level="90 uW/m2"),
+                    reading(id="r2", source="tower"),
+                ],
+            )
+        )
+        assert message.startswith("the other sources account for all that is read, and nothing is")
+        assert '"mast"' in message
+
+    def test_a_source_that_never_gets_there(self):
+        (message,) = faults(room(**walls("200 dB"), opening=[]))
+        assert message.startswith('nothing of "mast" gets to this point')
+
+    def test_a_point_outdoors_behind_the_house(self):
+        (message,) = faults(room(reading=[outdoors(at="2, 5, 1.4 m")]))
+        assert message.startswith('the building stands between this point outdoors and "mast"')
+
+    def test_a_point_outdoors_behind_an_obstacle(self):
+        block = {"id": "shed", "origin": "-1, -8 m", "size": "6 m x 2 m", "height": "5 m"}
+        (message,) = faults(room(reading=[outdoors()], obstacle=[block]))
+        assert message.startswith('nothing of "mast" gets to this point')
+
+    def test_a_level_that_no_source_has(self):
+        (message,) = faults(room(**walls("90 dB"), reading=[reading(level="1000 W/m2")]))
+        assert message.startswith('"mast" comes out at 1.0e+12 W/m², which no source has')
+
+
+def test_a_job_without_readings_is_left_alone():
+    job = read(room(source=[mast(level="100 uW/m2")], reading=[]))
+    assert job.solved == ()
+    assert job.sources[0].solved is None
+
+
+def test_the_answer_is_kept_while_only_plans_change(monkeypatch: pytest.MonkeyPatch):
+    from envelope.survey import levels
+
+    plain = room(reading=[reading(level="123 uW/m2")])
+    first = level_uw(plain)
+
+    def again(job: Job) -> None:
+        raise AssertionError("worked out twice")
+
+    monkeypatch.setattr(levels, "responses", again)
+    with_plan = {**plain, "plan": [{"id": "other", "treat": []}]}
+    assert level_uw(with_plan) == first
+    with pytest.raises(AssertionError, match="worked out twice"):
+        level_uw(room(reading=[reading(level="124 uW/m2")]))

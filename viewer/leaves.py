@@ -1,0 +1,36 @@
+"""How windows, skylights, doors and hatches stand under a plan: tilted, open, shutter down."""
+
+from __future__ import annotations
+
+from envelope.building.job import Job
+from envelope.building.specs import GAPS
+
+_KINDS = ("window", "skylight", "door", "hatch")
+
+
+def standing(job: Job, *, plan: str) -> dict[str, str]:
+    """What a label says of the openings that are not simply shut: panel id → words.
+
+    An opening without anything in it stands open; strips without anything beside its leaf are
+    where the sash has tilted in.
+    """
+    building = job.building
+    changed = job.plan(plan).assemblies
+
+    def filling(panel: str) -> str | None:
+        patches = building.patches_of[panel]
+        return changed.get(panel, building.elements[patches[0].element].assembly)
+
+    found = {}
+    for panel in building.panels:
+        if panel.kind not in _KINDS or not building.patches_of[panel.id]:
+            continue
+        leaf = filling(panel.id)
+        strips = [f"{panel.id}/{gap}" for gap in GAPS]
+        if leaf is None:
+            found[panel.id] = "open"
+        elif any(name in building.panel_index and filling(name) is None for name in strips):
+            found[panel.id] = "tilted"
+        elif " + " in leaf:  # its own assembly and the shutter's
+            found[panel.id] = "shutter down"
+    return found
