@@ -93,29 +93,31 @@ def touches(edges: Floats, start: int, stop: int, a: float, b: float) -> bool:
 
 @inlined
 def meets(
-    plane: Floats, panel: Ints, cuts: Floats, lines: Floats, band: Ints, edges: Floats,
-    p: int, a: float, b: float,
+    plane: Floats, panel: Ints, cuts: Floats, sides: Floats, band: Ints, edges: Floats, p: int,
+    x: float, y: float, z: float,
 ) -> bool:  # fmt: skip
     """Whether a point of the panel's plane lies in its polygon, grown a little."""
-    met: bool = (
-        a >= plane[p, columns.BOX] - GROWTH
-        and b >= plane[p, columns.BOX + 1] - GROWTH
-        and a <= plane[p, columns.BOX + 2] + GROWTH
-        and b <= plane[p, columns.BOX + 3] + GROWTH
-    )
-    if met:
-        first, last = panel[p, columns.PART_FROM], panel[p, columns.PART_TO]
-        shape = panel[p, columns.SHAPE]
-        if shape == columns.BOXED:
+    first, last = panel[p, columns.PART_FROM], panel[p, columns.PART_TO]
+    shape = panel[p, columns.SHAPE]
+    met = True
+    if shape == columns.CONVEX:
+        for k in range(first, last):
+            met = met and sides[k, 0] * x + sides[k, 1] * y + sides[k, 2] * z >= sides[k, 3]
+    else:
+        a, b = flat_u(plane, p, x, y, z), flat_v(plane, p, x, y, z)
+        low, high = plane[p, columns.BOX + 1], plane[p, columns.BOX + 3]
+        met = (
+            a >= plane[p, columns.BOX] - GROWTH
+            and b >= low - GROWTH
+            and a <= plane[p, columns.BOX + 2] + GROWTH
+            and b <= high + GROWTH
+        )
+        if met and shape == columns.BOXED:
             for k in range(first, last):
                 inside = cuts[k, 0] < a < cuts[k, 2] and cuts[k, 1] < b < cuts[k, 3]
                 met = met and not inside
-        elif shape == columns.CONVEX:
-            for k in range(first, last):
-                met = met and lines[k, 0] * a + lines[k, 1] * b - lines[k, 2] >= -GROWTH
-        else:
+        elif met:
             bands = last - first
-            low, high = plane[p, columns.BOX + 1], plane[p, columns.BOX + 3]
             which = first + min(max(int((b - low) / (high - low) * bands), 0), bands - 1)
             met = touches(edges, band[which, 0], band[which, 1], a, b)
     return met
@@ -213,7 +215,7 @@ def near_of(
 
 @inlined
 def leave(
-    plane: Floats, panel: Ints, cuts: Floats, lines: Floats, band: Ints, edges: Floats,
+    plane: Floats, panel: Ints, cuts: Floats, sides: Floats, band: Ints, edges: Floats,
     node: Ints, node_box: Boxes, node_order: Ints, node_plane: Floats, root: int, came: int,
     met: Ints, count: int, px: float, py: float, pz: float, wx: float, wy: float, wz: float,
     stack: Ints, nears: Floats,
@@ -266,8 +268,7 @@ def leave(
             if p == came:
                 continue
             x, y, z = px + t * wx, py + t * wy, pz + t * wz
-            a, b = flat_u(plane, p, x, y, z), flat_v(plane, p, x, y, z)
-            if not meets(plane, panel, cuts, lines, band, edges, p, a, b):
+            if not meets(plane, panel, cuts, sides, band, edges, p, x, y, z):
                 continue
             if is_among(met, 0, count, p):
                 if abs(t) < BESIDE:
@@ -303,7 +304,7 @@ def leave_by_least(
 
 @inlined
 def enter(
-    plane: Floats, panel: Ints, cuts: Floats, lines: Floats, band: Ints, edges: Floats,
+    plane: Floats, panel: Ints, cuts: Floats, sides: Floats, band: Ints, edges: Floats,
     node: Ints, node_box: Boxes, node_order: Ints, node_plane: Floats, root: int, left: int,
     barred_host: int, met: Ints, count: int, px: float, py: float, pz: float, wx: float,
     wy: float, wz: float, limit: float, stack: Ints, nears: Floats,
@@ -353,8 +354,7 @@ def enter(
             if barred_host >= 0 and panel[p, columns.HOST] == barred_host:
                 continue
             x, y, z = px + t * wx, py + t * wy, pz + t * wz
-            a, b = flat_u(plane, p, x, y, z), flat_v(plane, p, x, y, z)
-            if not meets(plane, panel, cuts, lines, band, edges, p, a, b):
+            if not meets(plane, panel, cuts, sides, band, edges, p, x, y, z):
                 continue
             if left >= 0 and t < CORNER and not reaches(plane, panel, edges, p, left, -1.0):
                 continue

@@ -2,7 +2,7 @@
 
     space ──> panels ──> patches ──> regions        each arrow is a stretch of rows of the next
        │         ├── outline and holes (edges)
-       │         └── what is cut out of its box (cuts), or its sides (lines), or edges by bands
+       │         └── what is cut out of its box (cuts), or its sides, or its edges by bands
        └── tree of boxes over its panels; one more over all of them, for rays outdoors
 
 Counting from the middle costs one subtraction and makes a house a kilometre from the origin as
@@ -41,7 +41,7 @@ SPACE = 4
 HOST, HOST_PATCH = 5, 6  # of a reveal: the panel that it runs into (`_flank`), its patch; else -1
 PASSES_ON = 7  # 1 for an `open` panel
 SHAPE = 8  # how its polygon is told
-PART_FROM, PART_TO = 9, 10  # into `cuts`, `lines` or `band`, as its shape says
+PART_FROM, PART_TO = 9, 10  # into `cuts`, `sides` or `band`, as its shape says
 OUTERMOST = 11  # 1 where the whole building lies on the panel's inner side
 
 # shapes of a polygon: its box without boxes cut out of it; what lies on the inner side of a few
@@ -74,7 +74,7 @@ class Tables(NamedTuple):
     plane: Floats  # (panels, 16)
     panel: Ints  # (panels, 12)
     cuts: Floats  # (cuts, 4): smallest and largest a, b of what is cut out of a box
-    lines: Floats  # (k, 3): inward normal and offset of the sides of convex polygons
+    sides: Floats  # (k, 4): of convex polygons, each a plane (inward normal, offset), grown
     band: Ints  # (bands, 2): from which row of `edges` to which, of all other polygons
     edges: Floats  # (edges, 4): from a, b to a, b in the frame of their panel
     patch: Ints  # (patches, 5), in the order of Building.patches
@@ -123,7 +123,7 @@ def _make(building: Building) -> Geometry:
     patch_rows = np.full((len(building.patches), 5), -1, dtype=np.int32)
     patch_box = np.tile([np.inf, np.inf, -np.inf, -np.inf], (len(building.patches), 1))
     edges, cuts, order = _Rows(4), _Rows(4), _Rows(1)
-    lines, bands = _Rows(3), _Rows(2)
+    sides, bands = _Rows(4), _Rows(2)
     for index, panel in enumerate(panels):
         frame = panel.frame
         origin = frame.origin - middle
@@ -139,9 +139,11 @@ def _make(building: Building) -> Geometry:
         if (cut := cuts_of(rings, growth=GROWTH)) is not None:
             row[SHAPE] = BOXED
             row[PART_FROM], row[PART_TO] = cuts.add(cut)
-        elif (sides := lines_of(rings)) is not None:
+        elif (lines := lines_of(rings)) is not None:
             row[SHAPE] = CONVEX
-            row[PART_FROM], row[PART_TO] = lines.add(sides)
+            normals = lines[:, :1] * frame.u + lines[:, 1:2] * frame.v
+            offsets = lines[:, 2] + normals @ origin - GROWTH
+            row[PART_FROM], row[PART_TO] = sides.add(np.column_stack((normals, offsets)))
         else:
             row[SHAPE] = BANDED
             ends, listed = bands_of(np.vstack([_edges(ring) for ring in rings]), growth=GROWTH)
@@ -181,7 +183,7 @@ def _make(building: Building) -> Geometry:
             plane=plane,
             panel=panel_rows,
             cuts=cuts.all(),
-            lines=lines.all(),
+            sides=sides.all(),
             band=bands.all().astype(np.int32),
             edges=edges.all(),
             patch=patch_rows,

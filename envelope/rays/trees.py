@@ -18,7 +18,7 @@ Ints = NDArray[np.int32]
 Longs = NDArray[np.int64]
 Boxes = NDArray[np.float32]  # half as much to read as float64, rounded outward
 
-LEAF = 4  # panels at most in a leaf of a tree
+LEAF = 8  # panels at most in a leaf of a tree
 BARE = 16  # panels up to which one leaf is quicker than a tree
 _LEFT, _RIGHT = 0, 6  # columns of a node's boxes from which each child's begins
 

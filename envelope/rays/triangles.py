@@ -11,6 +11,7 @@ import zlib
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from envelope.building.planar import Floats
 from envelope.building.records import Panel
@@ -34,11 +35,7 @@ def filling(panel: Panel) -> Floats:
     rings = [_turning(ring, panel.frame.flatten(ring)) for ring in (panel.outline, *panel.holes)]
     corners = np.concatenate(rings)
     skewed = panel.frame.flatten(corners) @ _SKEW
-    outline, *holes = np.split(skewed, np.cumsum([len(ring) for ring in rings])[:-1])
-    number = {(x, y): index for index, (x, y) in enumerate(skewed.tolist())}
-    flat = shapely.constrained_delaunay_triangles(shapely.Polygon(outline, holes))
-    pieces = [shapely.get_coordinates(piece)[:3].tolist() for piece in shapely.get_parts(flat)]
-    picked = np.array([[number[x, y] for x, y in piece] for piece in pieces])
+    picked = np.array([[0, 1, 2]]) if len(corners) == 3 else _cut(rings, skewed)
     place = skewed @ _ALONG
     first = place[picked].argmin(axis=1)
     picked = picked[np.arange(len(picked))[:, np.newaxis], (first[:, np.newaxis] + range(3)) % 3]
@@ -50,6 +47,15 @@ def filling(panel: Panel) -> Floats:
     # by a fifth, over a hundred scrambles in two rooms
     triangles: Floats = corners[picked[order][:, ::-1]]
     return triangles
+
+
+def _cut(rings: list[Floats], skewed: Floats) -> NDArray[np.int64]:
+    """Which corners make each triangle (k, 3)."""
+    outline, *holes = np.split(skewed, np.cumsum([len(ring) for ring in rings])[:-1])
+    number = {(x, y): index for index, (x, y) in enumerate(skewed.tolist())}
+    flat = shapely.constrained_delaunay_triangles(shapely.Polygon(outline, holes))
+    pieces = [shapely.get_coordinates(piece)[:3].tolist() for piece in shapely.get_parts(flat)]
+    return np.array([[number[x, y] for x, y in piece] for piece in pieces])
 
 
 def _turning(ring: Floats, flat: Floats) -> Floats:

@@ -64,7 +64,7 @@ def is_written(crossed: Ints, start: int, stop: int, row: int) -> bool:
 
 @inlined
 def walk(
-    plane: Floats, panel: Ints, cuts: Floats, lines: Floats, band: Ints, edges: Floats,
+    plane: Floats, panel: Ints, cuts: Floats, sides: Floats, band: Ints, edges: Floats,
     patch: Ints, patch_box: Floats, patch_order: Ints, space_rows: Ints, node: Ints,
     node_box: Boxes, node_order: Ints, node_plane: Floats, root: Ints, block: Ints,
     block_plane: Floats, ground: tuple[float, float], point: Vector, way: Vector, home: int,
@@ -109,7 +109,7 @@ def walk(
             p, t = -1, limit
             if left < 0 or panel[left, columns.OUTERMOST] == 0 or barred != left:
                 p, t = enter(
-                    plane, panel, cuts, lines, band, edges, node, node_box, node_order, node_plane,
+                    plane, panel, cuts, sides, band, edges, node, node_box, node_order, node_plane,
                     outdoor_root, left, barred, met, count, px, py, pz, wx, wy, wz, limit,
                     stack, nears,
                 )  # fmt: skip
@@ -161,7 +161,7 @@ def walk(
             t = -height / normal_part(plane, p, wx, wy, wz)
         else:
             p, t = leave(
-                plane, panel, cuts, lines, band, edges, node, node_box, node_order, node_plane,
+                plane, panel, cuts, sides, band, edges, node, node_box, node_order, node_plane,
                 root[space], came, met, count, px, py, pz, wx, wy, wz, stack, nears,
             )  # fmt: skip
             if p < 0:
@@ -192,7 +192,7 @@ def walk(
             onward = -normal_part(plane, host, wx, wy, wz)
             if onward >= 0.0:  # outward, through the wall that carries the reveal
                 beyond, t = enter(
-                    plane, panel, cuts, lines, band, edges, node, node_box, node_order, node_plane,
+                    plane, panel, cuts, sides, band, edges, node, node_box, node_order, node_plane,
                     outdoor_root, p, -1, met, count, px, py, pz, wx, wy, wz, math.inf, stack, nears,
                 )  # fmt: skip
                 row, faced = panel[p, columns.HOST_PATCH], False
@@ -294,7 +294,7 @@ def follow(
         origin = ray if each_start else 0
         told = known[ray if each_known else 0]
         at, sky, first, back = walk(
-            tables.plane, tables.panel, tables.cuts, tables.lines, tables.band,
+            tables.plane, tables.panel, tables.cuts, tables.sides, tables.band,
             tables.edges, tables.patch, tables.patch_box, tables.patch_order, tables.space,
             tables.node, tables.node_box, tables.node_order, tables.node_plane, tables.root,
             tables.block, tables.block_plane, (tables.grade, tables.reach),

@@ -52,12 +52,13 @@ def _plain(scene: Scene) -> Lister:
 
     def hits(starts: Floats, ways: Floats) -> Hits:
         rays, found = [], []
-        for low in range(0, len(ways), 256):
-            way = ways[low : low + 256, np.newaxis]
+        step = max(1, 500_000 // len(corner))  # as many rays at a time as memory holds
+        for low in range(0, len(ways), step):
+            way = ways[low : low + step, np.newaxis]
             across = np.cross(way, two)
             size = (one * across).sum(axis=-1)
             with np.errstate(divide="ignore", invalid="ignore"):
-                offset = starts[low : low + 256, np.newaxis] - corner
+                offset = starts[low : low + step, np.newaxis] - corner
                 u = (offset * across).sum(axis=-1) / size
                 turned = np.cross(offset, one)
                 v = (way * turned).sum(axis=-1) / size

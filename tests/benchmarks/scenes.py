@@ -16,8 +16,9 @@ ROOT = Path(__file__).resolve().parents[2]
 if str(ROOT) not in sys.path:
     sys.path.insert(0, str(ROOT))
 
+from envelope.building.assembling import assemble  # noqa: E402
 from envelope.building.planar import Floats  # noqa: E402
-from envelope.building.records import Building, Storey  # noqa: E402
+from envelope.building.records import Building, Panel, Site, Space, Storey  # noqa: E402
 from envelope.building.specs import OpeningSpec, SpaceSpec  # noqa: E402
 from envelope.rays.tables import Geometry, geometry_of  # noqa: E402
 
@@ -137,6 +138,48 @@ def round_room(walls: int) -> Scene:
         space="room",
         eye_m=np.array([0.31, 0.17, 0.83]),
     )
+
+
+def cave(bands: int) -> Scene:
+    """One free-form space, its skin dented: about 4 bands² triangles, each a panel of its own."""
+    around = 2 * bands
+    height, turn = np.meshgrid(
+        np.pi * np.arange(1, bands) / bands, 2.0 * np.pi * np.arange(around) / around, indexing="ij"
+    )
+    radius = 3.0 + 0.2 * np.sin(5.0 * turn) * np.sin(height) ** 2 + 0.1 * np.cos(7.0 * height)
+    ring = np.stack(
+        (
+            radius * np.sin(height) * np.cos(turn),
+            radius * np.sin(height) * np.sin(turn),
+            4.0 + radius * np.cos(height),
+        ),
+        axis=-1,
+    ).reshape(-1, 3)
+    corners = np.vstack((ring, [(0.0, 0.0, 7.1), (0.0, 0.0, 0.9)]))
+    row, column = np.meshgrid(np.arange(bands - 2), np.arange(around), indexing="ij")
+    here, beside = row * around + column, row * around + (column + 1) % around
+    below, across = here + around, beside + around
+    top, bottom = len(ring), len(ring) + 1
+    last, first = (bands - 2) * around + np.arange(around), np.arange(around)
+    wound = np.concatenate(  # inward
+        [
+            np.stack((here, across, below), axis=-1).reshape(-1, 3),
+            np.stack((here, beside, across), axis=-1).reshape(-1, 3),
+            np.column_stack((np.full(around, top), np.roll(first, -1), first)),
+            np.column_stack((np.full(around, bottom), last, np.roll(last, -1))),
+        ]
+    )
+    panels = tuple(
+        Panel(id=f"cave/{index}", space="cave", kind="wall", outline=corners[triangle])
+        for index, triangle in enumerate(wound)
+    )
+    building = assemble(  # it is closed by construction
+        site=Site(),
+        storeys=[Storey(id="only", floor_m=0.0)],
+        spaces=[Space(id="cave", storey="only", floor_m=0.9, panels=panels)],
+        construction={"exterior-wall": "rock"},
+    )
+    return Scene(name="cave", building=building, space="cave", eye_m=np.array([0.31, 0.17, 4.13]))
 
 
 def by_chance(count: int, *, seed: int = 5) -> Floats:

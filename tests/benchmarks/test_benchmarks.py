@@ -17,10 +17,11 @@ import measures
 import run
 import scenes
 
+from envelope.building.assembling import find_faults
 from envelope.rays import Sampling
 
 
-@pytest.mark.parametrize("make", [scenes.one_room, scenes.house])
+@pytest.mark.parametrize("make", [scenes.one_room, scenes.house, lambda: scenes.cave(16)])
 def test_the_walk_agrees_with_plain_triangles(make: Callable[[], scenes.Scene]) -> None:
     scene = make()
     found = measures.beside(scene, rays=500, judged=1500, rounds=1)
@@ -73,6 +74,9 @@ def test_scenes_are_what_the_table_says() -> None:
         assert len(scenes.side_by_side(rooms).building.panels) == 6 * rooms
     assert scenes.side_by_side(9).space == "r4"  # the middle one
     assert len(scenes.round_room(12).building.panels) == 14
+    skin = scenes.cave(12).building
+    assert len(skin.panels) == 2 * 24 * 11
+    assert find_faults(skin.spaces) == []
     aimed = scenes.at_edges(scenes.house(), 200)
     assert np.linalg.norm(aimed, axis=1) == pytest.approx(1.0)
 
