@@ -156,7 +156,7 @@ def patch_at(
 ) -> int:  # fmt: skip
     """The patch of a panel at a point on it."""
     start, stop = panel[p, columns.PATCH_FROM], panel[p, columns.PATCH_TO]
-    found = int(patch_order[start])
+    found = int(panel[p, columns.PATCH])
     if stop - start > 1:
         a, b = flat_u(plane, p, x, y, z), flat_v(plane, p, x, y, z)
         found = nearest_patch(patch, patch_box, patch_order, edges, start, stop, a, b)

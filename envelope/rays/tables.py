@@ -43,6 +43,7 @@ PASSES_ON = 7  # 1 for an `open` panel
 SHAPE = 8  # how its polygon is told
 PART_FROM, PART_TO = 9, 10  # into `cuts`, `sides` or `band`, as its shape says
 OUTERMOST = 11  # 1 where the whole building lies on the panel's inner side
+PATCH = 12  # the first of its patches, mostly the only one
 
 # shapes of a polygon: its box without boxes cut out of it; what lies on the inner side of a few
 # lines; or edges by bands
@@ -72,7 +73,7 @@ class Tables(NamedTuple):
     """What the compiled walk reads. Lengths in metres, counted from the building's middle."""
 
     plane: Floats  # (panels, 16)
-    panel: Ints  # (panels, 12)
+    panel: Ints  # (panels, 13)
     cuts: Floats  # (cuts, 4): smallest and largest a, b of what is cut out of a box
     sides: Floats  # (k, 4): of convex polygons, each a plane (inward normal, offset), grown
     band: Ints  # (bands, 2): from which row of `edges` to which, of all other polygons
@@ -119,7 +120,7 @@ def _make(building: Building) -> Geometry:
     corners = np.vstack([panel.outline for panel in panels])
     middle = 0.5 * (corners.min(axis=0) + corners.max(axis=0))
     plane = np.empty((len(panels), 16))
-    panel_rows = np.full((len(panels), 12), -1, dtype=np.int32)
+    panel_rows = np.full((len(panels), 13), -1, dtype=np.int32)
     patch_rows = np.full((len(building.patches), 5), -1, dtype=np.int32)
     patch_box = np.tile([np.inf, np.inf, -np.inf, -np.inf], (len(building.patches), 1))
     edges, cuts, order = _Rows(4), _Rows(4), _Rows(1)
@@ -155,6 +156,7 @@ def _make(building: Building) -> Geometry:
         row[PASSES_ON] = panel.kind == "open"
         patches = building.patches_of[panel.id]
         row[PATCH_FROM], row[PATCH_TO] = order.add(*(np.array([[p.index]]) for p in patches))
+        row[PATCH] = patches[0].index
         for patch in patches:
             regions = [_edges(ring) for ring in _rings(patch.regions)]
             if len(regions) == 1 and is_box(regions[0][:, :2]):

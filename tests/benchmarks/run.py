@@ -140,10 +140,10 @@ def text_of(
         f"Crossing lists, {size.rays:,} rays by chance, libraries in turns on {machine()}. Wrong "
         f"answers are counted in {size.judged:,} rays by chance ({size.cave_judged:,} in the cave) "
         "and as many aimed at edges, a tenth of them at corners: another first wall than it is / "
-        "a flat panel met twice / a closed room left more or less often than entered (of the walk: a chain of spaces that "
-        "does not begin in its room). The walk's first walls are held against plain float64 "
-        "triangles, the libraries' against the walk's. A library's entry is a triangle, the "
-        "walk's an element with both of its sides.\n",
+        "a flat panel met twice / a closed room left more or less often than entered (of the "
+        "walk: a chain of spaces that does not begin in its room). The walk's first walls are "
+        "held against plain float64 triangles, the libraries' against the walk's. A library's "
+        "entry is a triangle, the walk's an element with both of its sides.\n",
         table(
             [
                 "scene",

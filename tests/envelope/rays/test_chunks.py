@@ -61,6 +61,22 @@ def test_rays_kept_whole_survive_any_chunking(
     assert len(whole.start) == 3001
 
 
+def test_the_order_of_walking_changes_nothing(
+    three_storey_house: Building, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    geometry = geometry_of(three_storey_house)
+    ways = np.random.default_rng(2).normal(size=(3000, 3))
+    ways /= np.linalg.norm(ways, axis=1)[:, np.newaxis]
+    starts = np.tile(np.array([1.0, 1.0, 3.4]) - geometry.middle, (len(ways), 1))
+    home = three_storey_house.space_index["bedroom"]
+    monkeypatch.setattr("envelope.rays.chunks._CHUNK", 1000)
+    as_told = follow(geometry, starts=starts, directions=ways, home=home)
+    monkeypatch.setattr("envelope.rays.chunks._MANY_PANELS", 0)
+    by_way = follow(geometry, starts=starts, directions=ways, home=home)
+    for name in ("start", "rows", "cosines", "spaces", "panels", "sky", "first", "returned"):
+        assert (getattr(as_told, name) == getattr(by_way, name)).all()
+
+
 def test_no_rays_are_no_trouble(box_room: Callable[..., Building]) -> None:
     trace = follow(
         geometry_of(box_room()), starts=np.empty((0, 3)), directions=np.empty((0, 3)), home=0
