@@ -10,6 +10,7 @@ import shutil
 import subprocess
 import sys
 from pathlib import Path
+from textwrap import dedent
 
 import pytest
 
@@ -65,6 +66,26 @@ def test_the_job_in_the_text_is_a_whole_job(tmp_path: Path) -> None:
     plans = {plan["plan"]: plan["receivers"][0] for plan in json.loads(answer.stdout)["plans"]}
     assert list(plans) == ["as-built", "walls-only"]
     assert plans["walls-only"]["gaps"][0]["panel"] in ("bedroom/W1", "bedroom/ceiling")
+
+
+def test_a_reading_in_the_text_takes_the_place_of_its_level(tmp_path: Path) -> None:
+    (job,) = re.findall(r"```toml\n(.*?)```", README, flags=re.DOTALL)
+    (reading,) = re.findall(r"^    \[\[reading\]\]\n(?:    .+\n)+", README, flags=re.MULTILINE)
+    bare, count = re.subn(r"^level = .*\n", "", job, flags=re.MULTILINE)
+    assert count == 1
+    (tmp_path / "room.toml").write_text(f"{bare}\n{dedent(reading)}", encoding="utf-8")
+    answer = _run("gapcast check room.toml", tmp_path)
+    assert answer.returncode == 0, answer.stderr
+    said = " ".join(answer.stdout.split())
+    assert "mast: level outside solved from 1 reading (by-the-window): " in said
+
+
+def test_links_into_other_documents_lead_somewhere() -> None:
+    links = re.findall(r"\]\((\w+\.md)#([\w-]+)\)", README)
+    assert links
+    for name, anchor in links:
+        headings = re.findall(r"^#+ (.+)$", (ROOT / name).read_text("utf-8"), flags=re.MULTILINE)
+        assert anchor in {heading.lower().replace(" ", "-") for heading in headings}
 
 
 def test_the_two_set_up_lines_stand_alone_and_indented() -> None:
