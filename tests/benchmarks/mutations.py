@@ -95,13 +95,29 @@ extends = "walls"
 states = { W1 = "tilted" }
 treat = [{ on = "*/ceiling*", with = "paint" }]
 """  # noqa: E501
+# the same with what a meter showed in the room instead of its first source's level
+SURVEYED = TINY.replace('level = { up = "0.6 V/m" }\n', "").replace(
+    "[[plan]]\n",
+    """[[reading]]
+id = "by-the-window"
+source = "mast"
+space = "loft"
+at = "2 ft, 3 ft, 4 ft"
+level = "90 uW/m2"
+spots = 6
+tolerance = "2 dB"
+states = { W1 = "open" }
+[[plan]]
+""",
+    1,
+)
 
 
 @cache
 def samples() -> tuple[str, ...]:
-    """What the files are made from: the jobs that are shipped, and a small one of every table."""
+    """What the files are made from: the jobs that are shipped, and small ones of every table."""
     shipped = [path.read_text(encoding="utf-8") for path in sorted(ROOT.glob("models/*.toml"))]
-    return (TINY, *shipped)
+    return (TINY, SURVEYED, *shipped)
 
 
 # ---- mutations: each takes a text and a source of chance, and gives another text

@@ -219,7 +219,7 @@ def test_every_ray_ends_and_every_step_fits_the_next(house: Building) -> None:
         ]
     )
     rays = 0
-    for home, _, ways, trace in rays_of(house, 200_000, np.random.default_rng(23)):
+    for home, _, ways, trace in rays_of(house, 1_000_000, np.random.default_rng(23)):
         lengths = np.diff(trace.start)
         rays += len(lengths)
         assert lengths.min() > 0
@@ -257,4 +257,4 @@ def test_every_ray_ends_and_every_step_fits_the_next(house: Building) -> None:
         assert (trace.sky[ways[:, 2] < 0.0] != 2).all()
         ends_in_space = whole[last] & ~reveal[last] & (behind[patch[last]] == "space")
         assert not ends_in_space.any()
-    assert rays > 199_000
+    assert rays > 999_000
