@@ -235,6 +235,25 @@ def _parser() -> argparse.ArgumentParser:
         "--map", action="store_true", help="levels over the floor at the receiver's height"
     )
     picture.add_argument("--receiver", metavar="ID", help="receiver to draw for (default: first)")
+    picture.add_argument(
+        "--storey",
+        metavar="ID",
+        help="cutaway of one whole storey, or of all: the whole house (default: the receiver's "
+        "room)",
+    )
+    picture.add_argument(
+        "--peel",
+        type=int,
+        choices=range(1, 10),
+        metavar="N",
+        help="cutaway of the whole house without its top storey, or its top N",
+    )
+    picture.add_argument(
+        "--colour",
+        choices=("let-in", "loss", "treatment"),
+        default="let-in",
+        help="what a cutaway's colours mean (default: let-in)",
+    )
     picture.add_argument("--dark", action="store_true", help="dark ground")
     _threshold(picture)
 

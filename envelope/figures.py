@@ -1,7 +1,8 @@
 """Numbers as people read them: the same in tables, on pages, in pictures.
 
-Levels are in µW/m² with three figures that matter; thousands stand apart by a space that no line
-is broken at. A job whose rooms were measured in feet and inches is shown in feet and inches.
+Levels are in µW/m² with three figures that matter; thousands, signs and units stand apart by a
+space that no line is broken at. A job whose rooms were measured in feet and inches is shown in feet
+and inches.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ import math
 
 from envelope.units import format_feet_inches, format_metres, parse_length
 
-SPACE = "\u00a0"  # between thousands, and before a unit that must not stand alone
+SPACE = "\u00a0"  # between thousands, after a sign and before a unit: neither stands alone
 LEAST_UW_M2 = 0.001  # a level below it is not told from nothing
 _SQUARE_FOOT_M2 = 0.09290304
 _EXACT_M = 1e-5
@@ -67,18 +68,18 @@ def percent(share: float) -> str:
     Examples
     --------
     >>> percent(0.834), percent(0.02), percent(0.0004), percent(0.997)
-    ('83 %', '2 %', '< 0.1 %', '99.7 %')
+    ('83\\xa0%', '2\\xa0%', '<\\xa00.1\\xa0%', '99.7\\xa0%')
     """
     value = 100.0 * share
     if not value > 0.0:
-        return "0 %"
+        return f"0{SPACE}%"
     if value < 0.1:
-        return "< 0.1 %"
+        return f"<{SPACE}0.1{SPACE}%"
     if 99.5 <= value < 99.95:
-        return f"{value:.1f} %"
+        return f"{value:.1f}{SPACE}%"
     if value >= 9.95:
-        return f"{value:.0f} %"
-    return f"{value:.1f}".removesuffix(".0") + " %"
+        return f"{value:.0f}{SPACE}%"
+    return f"{value:.1f}".removesuffix(".0") + f"{SPACE}%"
 
 
 def steradians(value_sr: float) -> str:
@@ -87,13 +88,13 @@ def steradians(value_sr: float) -> str:
     Examples
     --------
     >>> steradians(9.6162), steradians(0.0004937), steradians(0.0), steradians(2e-9)
-    ('9.616 sr', '0.000494 sr', '0 sr', '< 0.000001 sr')
+    ('9.616\\xa0sr', '0.000494\\xa0sr', '0\\xa0sr', '<\\xa00.000001\\xa0sr')
     """
     if value_sr == 0.0:
-        return "0 sr"
+        return f"0{SPACE}sr"
     if value_sr < _LEAST_SR:
-        return f"< {_LEAST_SR:f} sr"
-    return f"{value_sr:.3f} sr" if value_sr >= 0.1 else f"{significant(value_sr)} sr"
+        return f"<{SPACE}{_LEAST_SR:f}{SPACE}sr"
+    return f"{f'{value_sr:.3f}' if value_sr >= 0.1 else significant(value_sr)}{SPACE}sr"
 
 
 def times(factor: float) -> str:
@@ -102,9 +103,10 @@ def times(factor: float) -> str:
     Examples
     --------
     >>> times(2.04), times(2.0), times(136.4), times(1148.2)
-    ('2 times', '2 times', '136 times', '1\\xa0148 times')
+    ('2\\xa0times', '2\\xa0times', '136\\xa0times', '1\\xa0148\\xa0times')
     """
-    return f"{f'{factor:.1f}'.removesuffix('.0') if factor < 9.95 else grouped(factor)} times"
+    number = f"{factor:.1f}".removesuffix(".0") if factor < 9.95 else grouped(factor)
+    return f"{number}{SPACE}times"
 
 
 def compared(below_db: float) -> str:
@@ -113,7 +115,7 @@ def compared(below_db: float) -> str:
     Examples
     --------
     >>> compared(21.34), compared(1.0), compared(0.0), compared(-0.5), compared(-6.0)
-    ('136 times less', '21 % less', 'the same', '12 % more', '4 times as much')
+    ('136\\xa0times less', '21\\xa0% less', 'the same', '12\\xa0% more', '4\\xa0times as much')
     >>> compared(math.inf)
     'nothing left'
     """
@@ -123,8 +125,12 @@ def compared(below_db: float) -> str:
         return "the same"
     factor = 10.0 ** (abs(below_db) / 10.0)
     if below_db > 0.0:
-        return f"{100 * (1 - 1 / factor):.0f} % less" if factor < 2.0 else f"{times(factor)} less"
-    return f"{100 * (factor - 1):.0f} % more" if factor < 2.0 else f"{times(factor)} as much"
+        return (
+            f"{100 * (1 - 1 / factor):.0f}{SPACE}% less"
+            if factor < 2.0
+            else f"{times(factor)} less"
+        )
+    return f"{100 * (factor - 1):.0f}{SPACE}% more" if factor < 2.0 else f"{times(factor)} as much"
 
 
 def frequency(value_hz: float) -> str:
@@ -133,12 +139,12 @@ def frequency(value_hz: float) -> str:
     Examples
     --------
     >>> frequency(1.8425e9), frequency(9e8)
-    ('1.843 GHz', '900 MHz')
+    ('1.843\\xa0GHz', '900\\xa0MHz')
     """
     for size, unit in ((1e9, "GHz"), (1e6, "MHz"), (1e3, "kHz")):
         if value_hz >= size:
-            return f"{value_hz / size:.4g} {unit}"
-    return f"{value_hz:.4g} Hz"
+            return f"{value_hz / size:.4g}{SPACE}{unit}"
+    return f"{value_hz:.4g}{SPACE}Hz"
 
 
 def area(value_m2: float, *, feet: bool) -> str:
@@ -147,12 +153,12 @@ def area(value_m2: float, *, feet: bool) -> str:
     Examples
     --------
     >>> area(1.92, feet=False), area(1.92, feet=True), area(0.0016, feet=False)
-    ('1.92 m²', '20.7 ft²', '0.0016 m²')
+    ('1.92\\xa0m²', '20.7\\xa0ft²', '0.0016\\xa0m²')
     """
     if feet:
         value = value_m2 / _SQUARE_FOOT_M2
-        return f"{grouped(value, 1 if value >= 1.0 else 3)} ft²"
-    return f"{grouped(value_m2, 2 if value_m2 >= 0.1 else 4)} m²"
+        return f"{grouped(value, 1 if value >= 1.0 else 3)}{SPACE}ft²"
+    return f"{grouped(value_m2, 2 if value_m2 >= 0.1 else 4)}{SPACE}m²"
 
 
 def volume(value_m3: float, *, feet: bool) -> str:
@@ -161,9 +167,11 @@ def volume(value_m3: float, *, feet: bool) -> str:
     Examples
     --------
     >>> volume(36.288, feet=False), volume(36.288, feet=True)
-    ('36.3 m³', '1\\xa0281 ft³')
+    ('36.3\\xa0m³', '1\\xa0281\\xa0ft³')
     """
-    return f"{grouped(value_m3 / 0.3048**3)} ft³" if feet else f"{grouped(value_m3, 1)} m³"
+    return (
+        f"{grouped(value_m3 / 0.3048**3)}{SPACE}ft³" if feet else f"{grouped(value_m3, 1)}{SPACE}m³"
+    )
 
 
 def length(value_m: float, *, feet: bool) -> str:
@@ -172,9 +180,10 @@ def length(value_m: float, *, feet: bool) -> str:
     Examples
     --------
     >>> length(3.7719, feet=False), length(3.7719, feet=True)
-    ('3.77 m', '12 ft 4 1/2 in')
+    ('3.77\\xa0m', '12\\xa0ft\\xa04\\xa01/2\\xa0in')
     """
-    return format_feet_inches(value_m, denominator=2) if feet else format_metres(value_m, digits=2)
+    words = format_feet_inches(value_m, denominator=2) if feet else format_metres(value_m, digits=2)
+    return words.replace(" ", SPACE)
 
 
 def thickness(value_m: float, *, feet: bool) -> str:
@@ -183,13 +192,13 @@ def thickness(value_m: float, *, feet: bool) -> str:
     Examples
     --------
     >>> thickness(0.0127, feet=True), thickness(0.0127, feet=False), thickness(0.0002, feet=True)
-    ('1/2 in', '12.7 mm', '0.2 mm')
+    ('1/2\\xa0in', '12.7\\xa0mm', '0.2\\xa0mm')
     """
     if feet:
         words = format_feet_inches(value_m)
         if abs(parse_length(words) - value_m) < _EXACT_M:
-            return words
-    return f"{1e3 * value_m:.4g} mm" if value_m < 1.0 else format_metres(value_m, digits=2)
+            return words.replace(" ", SPACE)
+    return f"{1e3 * value_m:.4g}{SPACE}mm" if value_m < 1.0 else length(value_m, feet=False)
 
 
 def far_length(value_m: float, *, feet: bool) -> str:
@@ -198,6 +207,6 @@ def far_length(value_m: float, *, feet: bool) -> str:
     Examples
     --------
     >>> far_length(11.4, feet=False), far_length(1234.0, feet=True)
-    ('11 m', '4\\xa0049 ft')
+    ('11\\xa0m', '4\\xa0049\\xa0ft')
     """
-    return f"{grouped(value_m / 0.3048)} ft" if feet else f"{grouped(value_m)} m"
+    return f"{grouped(value_m / 0.3048)}{SPACE}ft" if feet else f"{grouped(value_m)}{SPACE}m"

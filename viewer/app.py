@@ -198,6 +198,7 @@ def _choices() -> dict[str, Any]:
     return {
         "choices": {
             "stands": [[each, each] for each in form.STANDS],
+            "places": [[each, each] for each in form.PLACES],
             "beyond": [[each, each] for each in form.BEYOND],
             "walls": [[each, words[each]] for each in form.WALL_KINDS],
             "ceilings": [[each, words[each]] for each in form.CEILING_KINDS],

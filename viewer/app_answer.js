@@ -42,6 +42,13 @@ export function inShort(numbers, silent) {
   return `${density(found.inside)}, ${against(found.reduction, "outside")}${found.worse ? "; ▲ worse than as built" : ""}`;
 }
 
+/** Sentences about single sources that are on and get worse, which the sum may hide. */
+function worseSaid(numbers, receiver, silent) {
+  return numbers.sources
+    .filter((source) => !silent.has(source.id) && source.below_as_built_db !== null && source.below_as_built_db <= -WORSE_DB)
+    .map((source) => h("strong", { class: "ga-worse" }, ` ▲ For ${short(source.id)} it is worse than as built: ${decibels(-source.below_as_built_db)} more reaches ${short(receiver.id)}.`));
+}
+
 /** Parts of the sentence above the picture. */
 export function sentence(numbers, receiver, silent) {
   const found = levels(numbers, silent);
@@ -57,6 +64,7 @@ export function sentence(numbers, receiver, silent) {
     ...level,
     h("b", {}, steradians(band.unshielded_sr)), ` of the ${steradians(numbers.exposed_sr)} exposed are unshielded at ${hertz(band.frequency_hz)}.`,
     found.even ? " The file names no source, so a field from all exposed directions at 2.45 GHz is assumed." : "",
+    ...worseSaid(numbers, receiver, silent),
   ];
 }
 
@@ -78,17 +86,17 @@ export function fillLevels(table, numbers, silent) {
   );
 }
 
-function placed(scene) {
-  if (!scene.sources.some((source) => source.position)) return [];
+function placed(marks) {
+  if (!marks) return [];
   return [h("span", { class: "ga-key" }, h("i", { class: "ga-diamond", "aria-hidden": "true" }, "◆"), "transmitter, with the line of sight to it: dashed where something is between")];
 }
 
-/** Key to the colours; `plans` are the indices of the plans that are shown. */
-export function fillLegend(legend, scene, mode, plans) {
+/** Key to the colours. `plans`: indices of the plans that are shown; `marks`: whether a transmitter stands in a picture. */
+export function fillLegend(legend, scene, { mode, plans, marks }) {
   if (mode === "treatment") {
     const worn = new Set(scene.panels.flatMap((panel) => plans.flatMap((at) => panel.plans[at]?.treatments ?? [])));
     const styles = scene.treatments.filter((style) => worn.has(style.id));
-    legend.replaceChildren(...(styles.length ? styles.map((style) => h("span", { class: "ga-key" }, swatch(style), short(style.id))) : [h("span", {}, "No face is treated under this plan.")]), ...placed(scene));
+    legend.replaceChildren(...(styles.length ? styles.map((style) => h("span", { class: "ga-key" }, swatch(style), short(style.id))) : [h("span", {}, "No face is treated under this plan.")]), ...placed(marks));
     return;
   }
   const loss = mode === "loss";
@@ -101,6 +109,6 @@ export function fillLegend(legend, scene, mode, plans) {
     h("span", {}, loss ? `${high} dB or more` : `${high} dB`),
     h("span", { class: "ga-what" }, loss ? "loss of a face; the same scale for every plan" : "let in by a face, against the field outside; the same scale for every plan"),
     h("span", { class: "ga-key" }, h("i", { class: "ga-amber", "aria-hidden": "true" }), "amber outline: a gap"),
-    ...placed(scene),
+    ...placed(marks),
   );
 }

@@ -12,7 +12,7 @@ export function formOf(element, ask) {
   const general = h("p", { class: "ga-trouble", role: "alert" });
   let serial = 0;
 
-  function field(scope, key, label, { example = "", value = "", choices = null, hint = "" } = {}) {
+  function field(scope, key, label, { example = "", value = "", choices = null, hint = "", wide = false } = {}) {
     const id = `ga-f${(serial += 1)}`;
     const input = choices
       ? h("select", { id }, choices.map((each) => h("option", { value: [each].flat()[0] }, [each].flat().at(-1))))
@@ -23,7 +23,7 @@ export function formOf(element, ask) {
     input.addEventListener("input", () => clear(entry));
     const entry = { input, trouble };
     scope.set(key, entry);
-    return h("div", { class: "ga-field" }, h("label", { for: id }, label), input, hint ? h("small", {}, hint) : null, trouble);
+    return h("div", { class: wide ? "ga-field ga-wide" : "ga-field" }, h("label", { for: id }, label), input, hint ? h("small", {}, hint) : null, trouble);
   }
 
   function clear({ input, trouble }) {
@@ -35,20 +35,36 @@ export function formOf(element, ask) {
   const kinds = {
     windows: [windows, "Window", [["wall", "in the wall facing", { choices: WALLS }], ["from_left", "from its left corner, seen from inside", { example: "1 m" }], ["width", "width", { example: "1.2 m" }], ["height", "height", { example: "1.2 m" }], ["sill", "sill over the floor", { example: "0.9 m" }], ["depth", "depth of the jambs", { example: "120 mm, if any" }]]],
     doors: [doors, "Door", [["wall", "in the wall facing", { choices: WALLS }], ["from_left", "from its left corner, seen from inside", { example: "0.3 m" }], ["width", "width", { example: "0.82 m" }], ["height", "height", { example: "2.04 m" }], ["gap", "gap under it", { example: "8 mm, if any" }]]],
-    masts: [masts, "Source", [["azimuth", "direction, clockwise from true north", { example: "231 deg" }], ["elevation", "up from the horizon", { example: "4 deg" }], ["band", "band", { example: "1805-1880 MHz" }], ["level", "level outside", { example: "850 uW/m2" }]]],
+    masts: [masts, "Source", [
+      ["place", "where it is", { choices: () => places, wide: true }],
+      ["azimuth", "direction, clockwise from true north", { example: "231 deg", of: 0 }],
+      ["elevation", "up from the horizon", { example: "4 deg", of: 0 }],
+      ["from_west", "from the west wall, to the east", { example: "5.2 m", hint: "with a minus if it is west of the room", of: 1 }],
+      ["from_south", "from the south wall, to the north", { example: "1 m", hint: "with a minus if it is south of the room", of: 1 }],
+      ["over_floor", "over the room's floor", { example: "1 m", hint: "with a minus if it is a storey below", of: 1 }],
+      ["band", "band", { example: "1805-1880 MHz" }],
+      ["level", "level outside", { example: "850 uW/m2", of: 0 }],
+      ["power", "power that it radiates (EIRP)", { example: "20 dBm or 100 mW", of: 1 }],
+    ]],
   };
+  let places = []; // where a source may be: in a direction, at a point
 
   function add(kind) {
     const [box, word, parts] = kinds[kind];
     const scope = new Map();
     const title = h("legend", {}, "");
-    const group = h("fieldset", { class: "ga-set" }, title, parts.map(([key, label, more]) => field(scope, key, label, more)),
+    const boxes = parts.map(([key, label, more]) => field(scope, key, label, { ...more, choices: more.choices instanceof Function ? more.choices() : more.choices }));
+    const group = h("fieldset", { class: "ga-set" }, title, boxes,
       h("button", { type: "button", onclick: () => {
         sets[kind] = sets[kind].filter((each) => each.scope !== scope);
         group.remove();
         number(kind);
       } }, `Remove this ${word.toLowerCase()}`));
     box.append(group);
+    const which = scope.get("place")?.input;
+    const fit = () => parts.forEach(([, , { of }], k) => (boxes[k].hidden = of !== undefined && of !== which.selectedIndex));
+    if (which) fit();
+    which?.addEventListener("change", fit);
     sets[kind].push({ scope, title });
     number(kind);
     scope.values().next().value.input.focus();
@@ -87,6 +103,7 @@ export function formOf(element, ask) {
   return {
     show({ choices }) {
       if (body.isConnected) return;
+      places = choices.places;
       const part = (title, ...children) => h("section", {}, h("h2", {}, title), ...children);
       const row = (...children) => h("div", { class: "ga-fields" }, children);
       body.append(
@@ -110,7 +127,7 @@ export function formOf(element, ask) {
           field(fields, "pillow_from_south", "from the south wall", { example: "2 m" }),
           field(fields, "pillow_over_floor", "over the floor", { value: "0.6 m" }),
         )),
-        part("Sources outside", h("p", { class: "ga-note" }, "Leave this empty if you do not know yet: an even field from outside is then assumed."), masts, more("masts")),
+        part("Sources", h("p", { class: "ga-note" }, "A mast or a meter outside, a router in the next room. Leave this empty if you do not know yet: an even field from outside is then assumed."), masts, more("masts")),
         part("The file", row(field(fields, "file", "name of the job file", { value: "room.toml" }))),
         general,
         h("button", { type: "submit", class: "ga-main" }, "Make the job file and open it"),

@@ -12,7 +12,7 @@ import { modelOf } from "./app_model.js";
 import { showNotices, storeyChoices } from "./app_notices.js";
 import { decibels, h, hertz, keyed, short } from "./app_parts.js";
 import { placeOf } from "./app_place.js";
-import { mount } from "./cutaway.js";
+import { viewsOf } from "./app_views.js";
 import { mountSky } from "./skymap.js";
 import { panelName, percent } from "./words.js";
 
@@ -33,7 +33,6 @@ export function openPage(root, engine, ask) {
   let skyTimer = 0;
   let askedAt = null; // when an edit was asked for that has no answer yet
   const silent = new Set();
-  const views = new Map(); // plan id → {box, view, caption}
   const look = { mode: "let-in", beams: true, storeys: { mode: "room" } };
 
   // -- the frame
@@ -105,6 +104,13 @@ export function openPage(root, engine, ask) {
     h("section", {}, skyPart),
   );
   work.append(left, middle, right);
+  const views = viewsOf(stage, engine, {
+    onPick: pick,
+    onHover(id) {
+      heat(id);
+      skyMap?.highlight(id);
+    },
+  });
   const faults = faultsOf(faulty, send);
   const form = formOf(blank, send);
   const model = modelOf(blank, send);
@@ -182,7 +188,7 @@ export function openPage(root, engine, ask) {
 
   function chooseReceiver(index) {
     receiver = index;
-    for (const { view } of views.values()) view?.setReceiver(index);
+    views.each((view) => view.setReceiver(index));
     tellLook();
     askSky(0);
     render();
@@ -196,25 +202,29 @@ export function openPage(root, engine, ask) {
     const fresh = id !== picked;
     picked = id;
     remember();
-    for (const { view } of views.values()) view?.select(id, { tell: false });
+    views.each((view) => view.select(id, { tell: false }));
     skyMap?.select(id);
     render({ fresh });
     gapRows.get(id)?.scrollIntoView({ block: "nearest" });
   }
 
   function hover(id) {
-    for (const { view } of views.values()) view?.highlight(id);
+    views.each((view) => view.highlight(id));
     skyMap?.highlight(id);
+    heat(id);
+  }
+
+  function heat(id) {
     for (const [key, node] of gapRows) node.classList.toggle("ga-hot", key === id);
   }
 
   function setLook(change) {
     Object.assign(look, change);
-    for (const { view } of views.values()) {
-      if (change.mode) view?.setMode(look.mode);
-      if ("beams" in change) view?.setBeams(look.beams);
-      if (change.storeys) view?.setStoreys(look.storeys);
-    }
+    views.each((view) => {
+      if (change.mode) view.setMode(look.mode);
+      if ("beams" in change) view.setBeams(look.beams);
+      if (change.storeys) view.setStoreys(look.storeys);
+    });
     render();
   }
 
@@ -222,65 +232,11 @@ export function openPage(root, engine, ask) {
 
   /** One view a plan that is shown; those that stay are kept. */
   function arrange() {
-    const shown = [plan, ...beside];
-    for (const [id, each] of views) {
-      if (shown.includes(id)) continue;
-      each.view?.dispose();
-      each.box.remove();
-      views.delete(id);
-    }
-    const camera = [...views.values()].find((each) => each.view)?.view.getCamera();
-    for (const id of shown) if (!views.has(id)) views.set(id, open(id));
-    shown.forEach((id, k) => {
-      const { box } = views.get(id);
-      if (stage.children[k] !== box) stage.insertBefore(box, stage.children[k] ?? null);
-    });
-    stage.dataset.views = shown.length;
-    for (const id of shown) {
-      const each = views.get(id);
-      if (each.view || each.failed) continue;
-      start(id, each);
-      if (camera) each.view?.setCamera(camera);
-    }
-  }
-
-  function open(id) {
-    const caption = h("figcaption", {});
-    const room = h("div", { class: "ga-room" });
-    return { caption, room, box: h("figure", { class: "ga-view" }, caption, room), view: null, failed: false };
-  }
-
-  function start(id, each) {
-    try {
-      each.view = mount(each.room, engine, scene, {
-        plan: column(id),
-        receiver,
-        mode: look.mode,
-        beams: look.beams,
-        storeys: look.storeys,
-        onPick: (panel) => pick(panel, id),
-        onHover: (panel) => {
-          for (const [key, node] of gapRows) node.classList.toggle("ga-hot", key === panel);
-          skyMap?.highlight(panel);
-        },
-        onCamera: (camera) => {
-          for (const [other, { view }] of views) if (other !== id) view?.setCamera(camera);
-        },
-      });
-      each.view.setSilent([...silent]);
-      if (picked) each.view.select(picked, { tell: false });
-    } catch (error) {
-      each.failed = true;
-      each.room.append(h("p", { class: "ga-note" }, `This browser shows no 3D picture here (${error.message}). The lists and numbers work without it.`));
-    }
+    views.show([plan, ...beside], scene, (id) => ({ plan: column(id), receiver, ...look, silent, picked }));
   }
 
   function closeViews() {
-    for (const each of views.values()) {
-      each.view?.dispose();
-      each.box.remove();
-    }
-    views.clear();
+    views.close();
     skyMap?.dispose();
     skyMap = null;
   }
@@ -295,18 +251,16 @@ export function openPage(root, engine, ask) {
     const at = column(plan);
     const shown = [plan, ...beside];
     keyed(planList, planRows, scene.plans.map((each, k) => [each.id, [each, numbersOf(k)]]), makePlan, (node, value) => fillPlan(node, value, shown));
-    for (const [id, { caption, box }] of views) {
+    views.caption(plan, (id) => {
       const numbers = numbersOf(column(id));
-      box.classList.toggle("ga-now", id === plan && views.size > 1);
-      caption.replaceChildren(h("strong", {}, short(scene.plans[column(id)].title)), numbers ? ` ${inShort(numbers, silent)}` : "");
-      caption.hidden = views.size === 1;
-    }
+      return [h("strong", {}, short(scene.plans[column(id)].title)), numbers ? ` ${inShort(numbers, silent)}` : ""];
+    });
     renderAnswer(at);
     renderGaps(at);
     renderLevels(at);
     renderSources(at);
     renderFace(at, fresh);
-    fillLegend(legend, scene, look.mode, shown.map(column));
+    fillLegend(legend, scene, { mode: look.mode, plans: shown.map(column), marks: views.marks() });
   }
 
   function makePlan(id) {
@@ -386,7 +340,7 @@ export function openPage(root, engine, ask) {
     const box = h("input", { type: "checkbox", checked: true, onchange: () => {
       if (box.checked) silent.delete(id);
       else silent.add(id);
-      for (const { view } of views.values()) view?.setSilent([...silent]);
+      views.each((view) => view.setSilent([...silent]));
       render();
     } });
     return h("li", {}, h("label", { class: "ga-tick" }, box, h("span", { class: "ga-name" })));
@@ -470,10 +424,10 @@ export function openPage(root, engine, ask) {
     receiverPick.selectedIndex = receiver;
     renderStoreys();
     if (before) {
-      for (const [id, { view }] of views) {
-        view?.setScene(scene);
-        if (ids.includes(id)) view?.setPlan(column(id));
-      }
+      views.each((view, id) => {
+        view.setScene(scene);
+        if (ids.includes(id)) view.setPlan(column(id));
+      });
     }
     arrange();
     place.show(scene, receiver, about.places[scene.receivers[receiver]?.id] ?? [0, 0, 0]);
@@ -507,10 +461,10 @@ export function openPage(root, engine, ask) {
     const moved = plans.some((id, k) => old.get(id) !== k);
     const seen = [plan, ...beside].some((id) => columns[id]);
     if (moved || seen) {
-      for (const [id, { view }] of views) {
-        view?.setScene(scene, { same: true });
-        if (moved && plans.includes(id)) view?.setPlan(column(id));
-      }
+      views.each((view, id) => {
+        view.setScene(scene, { same: true });
+        if (moved && plans.includes(id)) view.setPlan(column(id));
+      });
     }
     arrange();
     render();
@@ -536,8 +490,8 @@ export function openPage(root, engine, ask) {
       receiver,
       onPick: (id) => pick(id, null),
       onHover: (id) => {
-        for (const { view } of views.values()) view?.highlight(id);
-        for (const [key, node] of gapRows) node.classList.toggle("ga-hot", key === id);
+        views.each((view) => view.highlight(id));
+        heat(id);
       },
     });
     if (picked) skyMap.select(picked);

@@ -15,7 +15,7 @@ from envelope.building.records import OPENING_KINDS
 from viewer.camera import Camera
 from viewer.colours import AMBER, Theme
 from viewer.labels import Box, Placed, Wanted, grown, overlap, place
-from viewer.names import face_title, panel_label
+from viewer.names import leak_label
 from viewer.parts import Ring, Scene, ScenePanel
 from viewer.rooms import (
     Cast,
@@ -26,6 +26,8 @@ from viewer.rooms import (
     grade_lines,
     leak_of,
     mark_of,
+    named_panels,
+    other_buildings,
     ring_at,
     ring_for,
     room_names,
@@ -40,6 +42,7 @@ if TYPE_CHECKING:
     from viewer.overlay import Sheet
 
 _LABELS_AT_MOST = 6
+_BEYOND_AT_MOST = 3  # rooms of other buildings that are named
 _ALONG = [12, 8, 16, 4, 20]  # of an arc's 25 points: where its name may stand, the best first
 
 
@@ -70,6 +73,10 @@ def annotate(sheet: Sheet, shot: Shot, *, frame: Box) -> None:
         pixels = shot.camera.project(np.array(ends))
         taken.append(grown((*pixels.min(axis=0), *pixels.max(axis=0)), 4 * unit))
     taken += _sight_boxes(shot, ring, unit)
+    for receiver in shot.scene.receivers:
+        if receiver.space in shot.cast.full:
+            x, y = shot.camera.project(receiver.position_m)[0].tolist()
+            taken.append(grown((x, y, x, y), 12 * unit))
     placed = place(
         wanted=[want for want, _ in wanted],
         frame=frame,
@@ -112,7 +119,7 @@ def _sight_boxes(shot: Shot, ring: Ring, unit: float) -> list[Box]:
 
 
 def _open_spot(panel: ScenePanel, shot: Shot) -> tuple[float, float] | None:
-    """The middle of the widest part of a panel that neither the bed nor a wall before it hides."""
+    """The middle of the widest part of a panel that no bed, wall or floor before it hides."""
     scene, camera = shot.scene, shot.camera
     free = _flat(panel, camera)
     for receiver in scene.receivers:
@@ -120,7 +127,8 @@ def _open_spot(panel: ScenePanel, shot: Shot) -> tuple[float, float] | None:
             hull = shapely.MultiPoint(camera.project(furniture_body(piece).mesh.vertices))
             free = free.difference(shapely.convex_hull(hull))
     for other in scene.panels:
-        if other.kind != "wall" or other.space not in shot.cast.full or other is panel:
+        hides = other.kind in ("wall", "floor") and other.space in shot.cast.full
+        if not hides or other is panel:
             continue
         if seen(other, scene, camera.view):
             cover = _flat(other, camera)
@@ -231,22 +239,14 @@ def _wanted(sheet: Sheet, shot: Shot) -> list[tuple[Wanted, bool | None]]:
 
 def _panel_labels(sheet: Sheet, shot: Shot) -> list[tuple[Wanted, bool | None]]:
     scene, camera = shot.scene, shot.camera
-    openings, others = [], []
-    for panel, leak in scene.leaks(plan=shot.plan, receiver=shot.receiver):
-        if panel.space not in shot.cast.full or panel.kind in ("reveal", "seam"):
-            continue
-        if panel.kind in OPENING_KINDS:
-            if leak.is_gap or faces(panel, camera.view):
-                openings.append((panel, leak))
-        elif leak.is_gap:
-            others.append((panel, leak))
     home = scene.receivers[scene.receiver_index[shot.receiver]].space
-    others = others[: max(_LABELS_AT_MOST - len(openings), 2)]
+    named = named_panels(
+        scene=scene, plan=shot.plan, receiver=shot.receiver, cast=shot.cast, view=camera.view
+    )
     found: list[tuple[Wanted, bool | None]] = []
-    for panel, leak in (*openings[:_LABELS_AT_MOST], *others):
-        title = face_title(panel, home=home)
+    for panel, leak in named[:_LABELS_AT_MOST]:
         stands = panel.states[scene.plan_index[shot.plan]].stands
-        text = panel_label(title=title, treatments=leak.treatments, share=leak.share, stands=stands)
+        text = leak_label(panel, leak, home=home, stands=stands)
         corners = camera.project(panel.mesh.vertices)
         spot = _open_spot(panel, shot) if seen(panel, scene, camera.view) else None
         if spot is None:
@@ -328,6 +328,8 @@ def _hint_names(sheet: Sheet, shot: Shot, taken: Sequence[Box]) -> list[Box]:
         width, height = sheet.measure(words, size=14)
         for x, y in camera.project(ring_at(ring, turns[_ALONG], reach=1.12)).tolist():
             box = (x - width / 2, y - height / 2, x + width / 2, y + height / 2)
+            if box[0] < 8 * sheet.unit or box[2] > camera.size[0] - 8 * sheet.unit:
+                continue
             if any(hull.intersects(shapely.box(*box)) for hull in hulls) or any(
                 overlap(box, other) > 0.0 for other in (*taken, *boxes)
             ):
@@ -335,6 +337,10 @@ def _hint_names(sheet: Sheet, shot: Shot, taken: Sequence[Box]) -> list[Box]:
             sheet.text((x, y), words, size=14, colour=sheet.theme.muted, anchor="mm")
             boxes.append(box)
             break
+    for _, turns in blocked_arcs(scene, ring):
+        reach = 7 * sheet.unit
+        for x, y in camera.project(ring_at(ring, turns, reach=1.025)).tolist():
+            boxes.append((x - reach, y - reach, x + reach, y + reach))
     grades = grade_lines(scene=scene, cast=shot.cast, view=camera.view)
     if grades:
         longest = max(grades, key=lambda ends: float(np.linalg.norm(ends[1] - ends[0])))
@@ -432,6 +438,10 @@ def footer(sheet: Sheet, shot: Shot) -> None:
     if result is not None and result.bands:
         parts.append(frequency(result.bands[0].frequency_hz))
         parts.append("a prediction: a meter decides")
+    beyond = other_buildings(scene, shot.cast)
+    if beyond:
+        named = ", ".join(shown(name, limit=24) for name in beyond[:_BEYOND_AT_MOST])
+        parts.append(f"beyond the picture: {named}{' …' if len(beyond) > _BEYOND_AT_MOST else ''}")
     sheet.length_bar(
         at=(36 * unit, height - 62 * unit),
         metres_per_pixel=shot.camera.metres_per_pixel,

@@ -64,6 +64,12 @@ def cividis(values: Floats) -> Floats:
     return np.column_stack([np.interp(entries, positions, support[:, k]) for k in range(3)])
 
 
+def is_dark(colour: tuple[float, float, float] | str) -> bool:
+    """Whether dark lines would be lost on a colour."""
+    parts = rgb(colour) if isinstance(colour, str) else colour
+    return sum(w * part for w, part in zip((0.2126, 0.7152, 0.0722), parts, strict=True)) < 0.2
+
+
 def cividis_table(count: int = 64) -> tuple[str, ...]:
     """Evenly spaced colours of the map as ``"#rrggbb"``, for a legend or another language."""
     colours = np.rint(cividis(np.linspace(0.0, 1.0, count)) * 255).astype(int)

@@ -19,6 +19,7 @@
 
 import { brushOf } from "./brush.js";
 import { labelsIn } from "./labels.js";
+import { onPaper } from "./paper.js";
 import { bestAzimuth, faces, onRing } from "./rooms.js";
 import { THEMES, stageOf } from "./stage.js";
 import { isNear, labelOf } from "./sights.js";
@@ -99,7 +100,14 @@ export function mount(element, { THREE, OrbitControls }, firstScene, options = {
 
   function wantedLabels(eye) {
     const narrow = size[0] < 520;
-    const found = state.mode === "treatment" ? codes(eye) : [];
+    // before everything: without north a picture tells no direction
+    const found = [["N", 0], ["E", 90], ["S", 180], ["W", 270]].map(([letter, degrees]) => ({
+      kind: "compass",
+      text: letter,
+      at: project(onRing(scene, stage.ring, (degrees * Math.PI) / 180, 1.08)),
+      near: true,
+    }));
+    if (state.mode === "treatment") found.push(...codes(eye));
     const leaks = stage.panels
       .filter((each) => each.stands && (stage.leakOf(each.panel)?.share ?? 0) > 0.003)
       .sort((a, b) => stage.leakOf(b.panel).share - stage.leakOf(a.panel).share);
@@ -127,11 +135,7 @@ export function mount(element, { THREE, OrbitControls }, firstScene, options = {
     if (receiver && stage.cast.full.has(receiver.space)) {
       found.push({ kind: "receiver", text: shown(receiver.id, 24), at: project(receiver.position), away: 16 });
     }
-    for (const [letter, degrees] of [["N", 0], ["E", 90], ["S", 180], ["W", 270]]) {
-      const at = project(onRing(scene, stage.ring, (degrees * Math.PI) / 180, 1.08));
-      const behind = meets(...at, [stage.groups.panels, stage.groups.walls]);
-      if (!behind) found.push({ kind: "compass", text: letter, at, fixed: true });
-    }
+    for (const { text, at } of stage.hints()) found.push({ kind: "hint", text, at: project(at), away: 8 });
     return found;
   }
 
@@ -553,10 +557,17 @@ export function mount(element, { THREE, OrbitControls }, firstScene, options = {
     zoom: (factor) => setCamera({ zoom: getCamera().zoom * factor }),
     resize,
     draw,
+    /** Whether a transmitter stands in the picture where it is. */
+    marks: () => scene.sources.some((source) => stage.placeOf(source) && isNear(source, stage.ring)),
     /** The picture as it stands, as a PNG data address. */
     snapshot() {
       draw();
       return canvas.toDataURL("image/png");
+    },
+    /** The same with its labels. */
+    paper() {
+      draw();
+      return onPaper(canvas, root);
     },
     dispose() {
       gone = true;

@@ -15,11 +15,13 @@ from typing import Literal
 from envelope.errors import EnvelopeError, FaultsError, Location, UnitError
 from envelope.project import load_text
 from envelope.units import (
+    format_feet_inches,
     format_metres,
     parse_angle,
     parse_band,
     parse_length,
     parse_point,
+    parse_power,
     parse_power_density,
     parse_size,
 )
@@ -30,6 +32,7 @@ Beyond = Literal["outdoors", "another room", "earth"]
 
 WALLS: tuple[Wall, ...] = ("south", "east", "north", "west")
 STANDS: tuple[Stands, ...] = ("on the ground", "over a crawl space", "upper floor")
+DIRECTION, POINT = PLACES = ("in a direction", "in this house or at a point")
 BEYOND: tuple[Beyond, ...] = ("outdoors", "another room", "earth")
 
 # Layers from inside to outside. Thicknesses are usual ones: common practice, no source.
@@ -64,12 +67,17 @@ class Hole:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mast:
-    """A direction that energy comes from."""
+    """A direction that energy comes from, or a transmitter at a point."""
 
-    azimuth: str  # "231 deg", clockwise from true north
-    elevation: str
     band: str
-    level: str
+    place: str = DIRECTION
+    azimuth: str = ""  # "231 deg", clockwise from true north
+    elevation: str = ""
+    level: str = ""
+    from_west: str = ""  # of a point, from the room's walls; a minus lies beyond them
+    from_south: str = ""
+    over_floor: str = ""
+    power: str = ""  # that it radiates
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,7 +129,7 @@ def from_typed(typed: object) -> RoomForm:
         windows=tuple(_hole_of(each) for each in _list(found.get("windows"))),
         doors=tuple(_hole_of(each) for each in _list(found.get("doors"))),
         masts=tuple(
-            Mast(**{name: _texts(each).get(name, "") for name in Mast.__slots__})
+            Mast(**{"band": "", **{k: v for k, v in _texts(each).items() if k in Mast.__slots__}})
             for each in _list(found.get("masts"))
         ),
     )
@@ -191,16 +199,28 @@ def _troubles(form: RoomForm) -> Iterator[Trouble]:
     for name in ("pillow_from_west", "pillow_from_south", "pillow_over_floor"):
         yield from _length(name, getattr(form, name))
     for index, mast in enumerate(form.masts):
-        for name, parse in (
-            ("azimuth", parse_angle),
-            ("elevation", parse_angle),
-            ("band", parse_band),
-            ("level", parse_power_density),
-        ):
+        yield from _choice(f"masts.{index}.place", mast.place, PLACES)
+        for name, parse in (_POINT_PARTS if mast.place == POINT else _DIRECTION_PARTS).items():
             try:
                 parse(getattr(mast, name))
             except UnitError as error:
                 yield Trouble(where=f"masts.{index}.{name}", message=str(error))
+
+
+# What a source is asked for, and how each part is read.
+_DIRECTION_PARTS: dict[str, Callable[[str], object]] = {
+    "azimuth": parse_angle,
+    "elevation": parse_angle,
+    "band": parse_band,
+    "level": parse_power_density,
+}
+_POINT_PARTS: dict[str, Callable[[str], object]] = {
+    "from_west": parse_length,
+    "from_south": parse_length,
+    "over_floor": parse_length,
+    "band": parse_band,
+    "power": parse_power,
+}
 
 
 def _length(where: str, typed: str, *, zero: bool = False) -> Iterator[Trouble]:
@@ -254,7 +274,9 @@ def _field(location: Location | None, form: RoomForm) -> str:
             part["sill"] = "height"  # a door has none: it reaches too high
         return f"{group}.{place}.{part.get(key, 'from_left')}"
     if table == "source":
-        return f"masts.{index}.{key or 'azimuth'}"
+        point = index < len(form.masts) and form.masts[index].place == POINT
+        asked = {"at": "from_west", "space": "from_west", "eirp": "power"}.get(key, key)
+        return f"masts.{index}.{asked or ('from_west' if point else 'azimuth')}"
     return {"receiver": "pillow_from_west", "space": "length", "storey": "floor_over_ground"}.get(
         table, ""
     )
@@ -295,11 +317,7 @@ def _lines(form: RoomForm) -> Iterator[str]:
             yield f"undercut = {_text(hole.gap)}"
     yield from _TREATMENTS
     for index, mast in enumerate(form.masts):
-        yield from ("", "[[source]]", f'id = "mast-{index + 1}"')
-        yield f"azimuth = {_text(mast.azimuth)}"
-        yield f"elevation = {_text(mast.elevation)}"
-        yield f"band = {_text(mast.band)}"
-        yield f"level = {_text(mast.level)}"
+        yield from _transmitter(mast, index, form) if mast.place == POINT else _mast(mast, index)
     at = (form.pillow_from_west, form.pillow_from_south, form.pillow_over_floor)
     yield from ("", "[[receiver]]", 'id = "pillow"', 'space = "room"')
     yield f"at = {_place(at)}"
@@ -343,6 +361,41 @@ def _opening(name: str, kind: str, hole: Hole) -> Iterator[str]:
     yield f"at = {_text(hole.from_left)}"
     yield 'from = "left"  # seen from inside'
     yield f"size = {_size(hole.width, hole.height)}"
+
+
+def _mast(mast: Mast, index: int) -> Iterator[str]:
+    yield from ("", "[[source]]", f'id = "mast-{index + 1}"')
+    yield f"azimuth = {_text(mast.azimuth)}"
+    yield f"elevation = {_text(mast.elevation)}"
+    yield f"band = {_text(mast.band)}"
+    yield f"level = {_text(mast.level)}"
+
+
+def _transmitter(mast: Mast, index: int, form: RoomForm) -> Iterator[str]:
+    """A point: in the room's own coordinates, or beyond its walls in those of the building."""
+    yield from ("", "[[source]]", f'id = "transmitter-{index + 1}"')
+    typed = (mast.from_west, mast.from_south, mast.over_floor)
+    ends = (form.length, form.width, form.height)
+    if all(
+        0.0 <= parse_length(at) <= parse_length(end) for at, end in zip(typed, ends, strict=True)
+    ):
+        yield 'space = "room"'
+        yield f"at = {_place(typed)}"
+    else:
+        yield "# Outside the room: from its south-west corner, and over the ground outside."
+        yield f"at = {_place((*typed[:2], _over_ground(mast.over_floor, form)))}"
+    yield f"band = {_text(mast.band)}"
+    yield f"eirp = {_text(mast.power)}"
+
+
+def _over_ground(over_floor: str, form: RoomForm) -> str:
+    """A height over the floor as one over the ground, in the measure that it was typed in."""
+    if form.stands != "upper floor":
+        return over_floor
+    total_m = parse_length(over_floor) + parse_length(form.floor_over_ground)
+    if re.search(r"['\"′″]|ft|in", over_floor):
+        return format_feet_inches(total_m)
+    return format_metres(total_m)
 
 
 def _size(first: str, second: str) -> str:

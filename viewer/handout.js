@@ -26,6 +26,11 @@ function showCases() {
   showCard();
 }
 
+/** The mark of a transmitter is explained where one stands in the picture. */
+function showMarks() {
+  document.documentElement.classList.toggle("marks", Boolean(view?.marks()));
+}
+
 function showMode(mode) {
   for (const node of all(".legends > [data-mode]")) node.classList.toggle("on", node.dataset.mode === mode);
 }
@@ -95,6 +100,7 @@ for (const input of all("input[name=receiver]")) {
     choose(null);
     showCases();
     view?.setReceiver(state.receiver);
+    showMarks();
     sky?.setSky({ sky: skies[state.receiver], receiver: state.receiver });
   });
 }
@@ -108,6 +114,7 @@ document.getElementById("beams").addEventListener("change", (event) => view?.set
 document.getElementById("storeys").addEventListener("change", (event) => {
   const [mode, number] = event.target.value.split(" ");
   view?.setStoreys({ mode, id: scene.storeys[Number(number)]?.id, count: Number(number) });
+  showMarks();
 });
 document.getElementById("nearer").addEventListener("click", () => view?.zoom(1.25));
 document.getElementById("farther").addEventListener("click", () => view?.zoom(0.8));
@@ -162,6 +169,17 @@ async function begin() {
     onLost: stayFlat,
   });
   document.documentElement.classList.add("live-3d");
+  showMarks();
+}
+
+// a table that does not fit says that it goes on
+function tellWhetherMore(box) {
+  box.classList.toggle("more", box.scrollLeft + box.clientWidth < box.scrollWidth - 2);
+}
+const sizes = new ResizeObserver((entries) => entries.forEach(({ target }) => tellWhetherMore(target)));
+for (const box of all(".scroll")) {
+  sizes.observe(box);
+  box.addEventListener("scroll", () => tellWhetherMore(box), { passive: true });
 }
 
 // paper shows what the screen shows
@@ -170,7 +188,7 @@ print.className = "print-only";
 print.alt = "Cutaway of the room";
 addEventListener("beforeprint", () => {
   if (!view) return;
-  print.src = view.snapshot();
+  print.src = view.paper();
   document.getElementById("view").append(print);
 });
 addEventListener("afterprint", () => print.remove());

@@ -13,7 +13,7 @@ import datetime
 import hashlib
 import io
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
@@ -42,7 +42,7 @@ def handout_html(
     analysis: Analysis,
     date: datetime.date,
     skies: Sequence[dict[str, Any]] = (),
-    picture: bytes | None = None,
+    pictures: Mapping[str, bytes] | None = None,
     plan: str | None = None,
 ) -> str:
     """The page of a hand-out.
@@ -57,15 +57,16 @@ def handout_html(
         Written on the page.
     skies : sequence of dict
         What each receiver sees, from `viewer.sky.skies_json`, one a receiver, or none at all.
-    picture : bytes, optional
-        A PNG that stands in where a browser has no WebGL.
+    pictures : mapping of str to bytes, optional
+        By plan, a PNG of what gets in at the first receiver, which stands in where a browser has
+        no WebGL.
     plan : str, optional
         Plan to open with; else the last one.
 
     Raises
     ------
     EnvelopeError
-        Where there is nothing to hand out, or the picture is no PNG.
+        Where there is nothing to hand out, or a picture is no PNG or of no plan.
     """
     found = [[each.receiver(receiver.id) for receiver in scene.receivers] for each in scene.plans]
     if not any(result for row in found for result in row):
@@ -73,9 +74,14 @@ def handout_html(
             "there is nothing to hand out: the job has no receiver with a result; "
             "allowed: at least one [[receiver]] and one analysed plan"
         )
-    if picture is not None and not picture.startswith(_PNG):
-        raise EnvelopeError("the picture of a hand-out is not a PNG; allowed: PNG bytes")
     ids = [each.id for each in scene.plans]
+    for named, drawn in (pictures or {}).items():
+        if named not in ids:
+            raise EnvelopeError(
+                f"a picture is of plan {named!r}, which is not shown; allowed: {', '.join(ids)}"
+            )
+        if not drawn.startswith(_PNG):
+            raise EnvelopeError("the picture of a hand-out is not a PNG; allowed: PNG bytes")
     if plan is not None and plan not in ids:
         raise EnvelopeError(f"there is no plan {plan!r}; allowed: {', '.join(ids)}")
     chosen = ids.index(plan) if plan is not None else len(ids) - 1
@@ -83,7 +89,8 @@ def handout_html(
     style = own_text("cutaway.css") + own_text("handout.css")
     boot = 'document.documentElement.className = "js";'
     three = engine()
-    body = _Body(scene=scene, job=job, analysis=analysis, found=found, chosen=chosen)
+    parts = _Body(scene=scene, job=job, analysis=analysis, found=found, chosen=chosen)
+    body = parts.html(date=date, pictures=pictures or {}, skies=len(skies) > 0, three=three)
     policy = "; ".join(
         [
             "default-src 'none'",
@@ -105,7 +112,7 @@ def handout_html(
             f"<title>{title}: where it gets in</title>",
             f"<style>{style}</style>",
             f"<script>{boot}</script></head>",
-            f"<body>{body.html(date=date, picture=picture, skies=len(skies) > 0, three=three)}",
+            f"<body>{body}",
             f'<script type="application/json" id="scene">{to_text(scene)}</script>',
             f'<script type="application/json" id="skies">{_json(list(skies))}</script>',
             f'<script type="text/plain" id="engine">{three.script}</script>',
@@ -123,7 +130,7 @@ def write_handout(
     analysis: Analysis,
     date: datetime.date,
     skies: Sequence[dict[str, Any]] = (),
-    picture: bytes | None = None,
+    pictures: Mapping[str, bytes] | None = None,
     plan: str | None = None,
 ) -> int:
     """Write a hand-out, whole or not at all; its size in bytes. See `handout_html`."""
@@ -133,7 +140,7 @@ def write_handout(
         analysis=analysis,
         date=date,
         skies=skies,
-        picture=picture,
+        pictures=pictures,
         plan=plan,
     ).encode()
     write_whole(Path(path), page)
@@ -189,7 +196,7 @@ class _Body:
         self._deepest_db = words.deepest([r for row in found for r in row if r is not None])
 
     def html(
-        self, *, date: datetime.date, picture: bytes | None, skies: bool, three: Engine
+        self, *, date: datetime.date, pictures: Mapping[str, bytes], skies: bool, three: Engine
     ) -> str:
         scene = self._scene
         return "\n".join(
@@ -204,7 +211,7 @@ class _Body:
                 f"<div class='choose live'>{self._plan_switch()}",
                 f"{self._receiver_switch()}</div></div>",
                 "<div class='work'>",
-                self._figure(picture),
+                self._figure(pictures),
                 self._side(),
                 "</div>",
                 self._directions() if skies else "",
@@ -304,12 +311,32 @@ class _Body:
             )
         return "".join(parts)
 
-    def _figure(self, picture: bytes | None) -> str:
-        stand_in = (
-            f"<img id='still' alt='Cutaway of the room' src='{_data_address(picture)}'>"
-            if picture is not None
-            else ""
-        )
+    def _stills(self, pictures: Mapping[str, bytes]) -> str:
+        """What stands in for the cutaway: for every plan its picture, and what that shows."""
+        parts = []
+        for p, plan in enumerate(self._scene.plans):
+            title = f"<bdi>{text(words.plan_name(plan))}</bdi>"
+            works = "The plans, the tables and the map of directions work all the same."
+            drawn = ""
+            note = f"This browser shows no 3D, and no picture of {title} was drawn. {works}"
+            if plan.id in pictures:
+                at = self._scene.receivers[0]
+                drawn = (
+                    f"<img class='still' alt='Cutaway of the room, {text(words.plan_name(plan))}' "
+                    f"src='{_data_address(pictures[plan.id])}'>"
+                )
+                note = (
+                    f"This browser shows no 3D. The picture: {title}, what gets in at "
+                    f"{name(at.id)}. {works}"
+                )
+            shows = " on" if p == self._chosen else ""
+            parts.append(
+                f"<div class='case flat-still{shows}' data-plan='{p}'>{drawn}"
+                f"<p class='flat-note'>{note}</p></div>"
+            )
+        return "".join(parts)
+
+    def _figure(self, pictures: Mapping[str, bytes]) -> str:
         storeys = "".join(
             f"<option value='one {k}'>storey {text(shown(storey.id))}</option>"
             for k, storey in enumerate(self._scene.storeys)
@@ -336,13 +363,12 @@ class _Body:
         )
         if any(source.position_m is not None for source in scene.sources):
             gap += (
-                "<p class='key'><span class='star-mark' aria-hidden='true'>◆</span>transmitter, "
-                "with the line of sight to it: dashed where something is between</p>"
+                "<p class='key marks-key'><span class='star-mark' aria-hidden='true'>◆</span>"
+                "transmitter, with the line of sight to it: dashed where something is between</p>"
             )
         return (
             "<figure class='picture'><div id='view'>"
-            f"{stand_in}<p id='flat-note' class='flat-note'>This browser shows no 3D. The plans, "
-            "the tables and the map of directions work all the same.</p></div>"
+            f"{self._stills(pictures)}</div>"
             "<div class='zoom live3d'>"
             "<button type='button' id='nearer' aria-label='nearer'>+</button>"
             "<button type='button' id='farther' aria-label='farther'>−</button>"

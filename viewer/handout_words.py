@@ -8,7 +8,7 @@ from datetime import date
 from html import escape
 
 from envelope.exposure.results import ReceiverResult, SourceResult
-from envelope.figures import area, level, times
+from envelope.figures import SPACE, area, level, times
 from viewer import names
 from viewer.colours import cividis_table
 from viewer.parts import Scene, ScenePlan
@@ -123,7 +123,7 @@ def verdict(
     factor = 10.0 ** (abs(change) / 10.0)
     if change <= -WORSE_DB:
         more = (
-            f"{100 * (factor - 1):.0f} % more than as built"
+            f"{100 * (factor - 1):.0f}{SPACE}% more than as built"
             if factor < 2.0
             else f"{times(factor)} as much as built"
         )
@@ -133,8 +133,8 @@ def verdict(
         )
     if change < WORSE_DB:
         return f"{begin}: <b>no real change</b> from as built."
-    less = f"{100 * (1 - 1 / factor):.0f} % less" if factor < 2.0 else f"{times(factor)} less"
-    return f"{begin}, <b>{less}</b> than as built."
+    less = f"{100 * (1 - 1 / factor):.0f}{SPACE}%" if factor < 2.0 else times(factor)
+    return f"{begin}, <b>{less} less</b> than as built."
 
 
 def source_warnings(result: ReceiverResult, *, first: bool) -> list[str]:
@@ -175,7 +175,7 @@ def main_way(scene: Scene, result: ReceiverResult) -> str:
         f"{text(face_title(scene, most.panel, result))}: it lets in {text(percent(most.share))} "
         f"of what comes straight to {name(result.id)}. It is {'a' if most.is_gap else 'no'} gap: "
         f"its loss, {text(decibels(most.loss_db))}, is {'below' if most.is_gap else 'not below'} "
-        f"{scene.threshold_db:g} dB."
+        f"{scene.threshold_db:g}{SPACE}dB."
     )
     return f"{sentence} {_count(len(result.gaps))}."
 
@@ -207,7 +207,12 @@ def uncertainty(result: ReceiverResult) -> str:
     if band is None:
         return ""
     low, high = (percent(value) for value in band)
-    return f"Eight times in ten the truth lies between {low} and {high}."
+    said = f"Eight times in ten the truth lies between {low} and {high}"
+    if band[0] > 1.0:
+        return f"{said}: more than with no house at all."
+    if band[1] > 1.0:
+        return f"{said}, that is, at worst, more than with no house at all."
+    return f"{said}."
 
 
 # -- small drawings ------------------------------------------------------------------------------

@@ -41,6 +41,7 @@ from viewer.scene import build_scene
 from viewer.shapes import Shape
 from viewer.wording import shown, source_label
 
+_NAMED_M = 0.8  # of a contour's stretch at least, to have a label
 _ROUND_M = 0.06  # corners of beds and pillows
 _AROUND_M = 0.4  # from the walls to the arrows of sources
 _SIZE_IN = (10.4, 8.6)
@@ -227,7 +228,7 @@ def _label_contours(sheet: _Sheet, lines: Any, known: Shape, wanted: Sequence[fl
     contours = [shapely.multipoints(outline.vertices[::3]) for outline in lines.get_paths()]
     for which, wanted_w_m2 in enumerate(wanted):
         others = [other for k, other in enumerate(contours) if k != which]
-        points = shapely.get_parts(contours[which])
+        points = shapely.points(_worth_naming(lines.get_paths()[which]))
         points = points[shapely.contains(known.buffer(-0.12), points)]
         if not len(points):
             continue
@@ -244,6 +245,18 @@ def _label_contours(sheet: _Sheet, lines: Any, known: Shape, wanted: Sequence[fl
             path_effects=sheet.halo("#1f2730", 3.0),
             zorder=8,
         )
+
+
+def _worth_naming(contour: Any) -> Floats:
+    """Points (n, 2) of a contour's longer stretches: a label would hide a short one."""
+    found: list[Floats] = [np.empty((0, 2))]
+    if not len(contour.vertices):
+        return found[0]
+    begins = np.flatnonzero(contour.codes == contour.MOVETO)[1:]
+    for stretch in np.split(contour.vertices, begins):
+        if np.linalg.norm(np.diff(stretch, axis=0), axis=1).sum() > _NAMED_M:
+            found.append(np.asarray(stretch[::3], dtype=np.float64))
+    return np.concatenate(found)
 
 
 def _draw_walls(sheet: _Sheet) -> None:
@@ -317,12 +330,15 @@ def _draw_bed(sheet: _Sheet, receiver: Receiver) -> None:
             outline = shapely.Polygon(piece_outline(piece))
             sheet.patch(outline.buffer(-_ROUND_M).buffer(_ROUND_M), linewidth=1.1, **style)
     x, y = receiver.position_m[:2].tolist()
+    # above it where the name of something overhead stands below
+    overhead = [outline.mean(axis=0) - (x, y) for _, outline in sheet.room.overhead]
+    below = not any(abs(across) < 0.5 and -0.35 < up < 0.05 for across, up in overhead)
     sheet.axes.plot(
         [x], [y], marker="+", markersize=13, markeredgewidth=2.0, color="#ffffff",
         path_effects=sheet.halo("#1f2730", 4.0), zorder=8,
     )  # fmt: skip
     sheet.text(
-        (x, y - 0.17),
+        (x, y - 0.17 if below else y + 0.17),
         shown(receiver.id, limit=24),
         color="#ffffff",
         fontsize=10,

@@ -3,8 +3,9 @@
 const RINGS = 6; // how far from its place a label may stand
 const STEP = 15;
 const BEAD = 7; // of what labels keep clear of
+const EDGE = 24; // over the picture's edge, from where a label that belongs near is still brought in
 
-/** Labels in an element. Each wanted label is {kind, text, at: [x, y], away, fixed}. */
+/** Labels in an element. Each wanted label is {kind, text, at: [x, y], away, fixed, near}. */
 export function labelsIn(root) {
   const leaders = document.createElementNS("http://www.w3.org/2000/svg", "svg");
   leaders.setAttribute("class", "gc-leaders");
@@ -42,8 +43,9 @@ export function labelsIn(root) {
   }
 
   /** Where a label may stand, as shifts from its place, the best first. */
-  function tries([w, h], { away, fixed }) {
+  function tries([w, h], { away, fixed, near }) {
     if (fixed) return [[0, 0]];
+    if (near) return [0, 12, 22].flatMap((d) => (d ? [[0, d], [0, -d], [d, 0], [-d, 0]] : [[0, 0]]));
     const found = away ? [] : [[0, 0]];
     for (let r = 0; r < RINGS; r++) {
       const d = 16 + STEP * r;
@@ -51,6 +53,12 @@ export function labelsIn(root) {
       found.push([0, -y], [0, y], [x + d, 0], [-x - d, 0], [x, -y], [-x, -y], [x, y], [-x, y]);
     }
     return found;
+  }
+
+  /** A place brought into the picture where it lies over its edge by little. */
+  function inward(value, half, size) {
+    const inside = Math.min(Math.max(value, half), size - half);
+    return Math.abs(inside - value) <= EDGE ? inside : value;
   }
 
   /** Place labels in a picture of a size, the most important first, none over `lines` [[a, b]] or `boxes`. */
@@ -67,7 +75,8 @@ export function labelsIn(root) {
     wanted.forEach((want, k) => {
       const [w, h] = nodes[k].size;
       for (const [dx, dy] of tries(nodes[k].size, want)) {
-        const [x, y] = [want.at[0] + dx, want.at[1] + dy];
+        let [x, y] = [want.at[0] + dx, want.at[1] + dy];
+        if (want.near) [x, y] = [inward(x, w / 2 + 5, width), inward(y, h / 2 + 4, height)];
         const edge = [x - w / 2 - 3, y - h / 2 - 2, x + w / 2 + 3, y + h / 2 + 2];
         if (edge[0] < 2 || edge[1] < 2 || edge[2] > width - 2 || edge[3] > height - 2) continue;
         if (taken.some((b) => edge[0] < b[2] && edge[2] > b[0] && edge[1] < b[3] && edge[3] > b[1])) continue;

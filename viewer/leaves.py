@@ -2,8 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import numpy as np
+
 from envelope.building.job import Job
+from envelope.building.planar import frame_of
 from envelope.building.specs import GAPS
+from viewer.parts import Mesh, Scene, ScenePanel
 
 _KINDS = ("window", "skylight", "door", "hatch")
 
@@ -34,3 +40,22 @@ def standing(job: Job, *, plan: str) -> dict[str, str]:
         elif " + " in leaf:  # its own assembly and the shutter's
             found[panel.id] = "shutter down"
     return found
+
+
+def tilted(panel: ScenePanel, scene: Scene) -> ScenePanel:
+    """A leaf turned in about its foot, as far as the strip at its head is high.
+
+    The building keeps the leaf in its plane, with strips beside it that let in as much.
+    """
+    strip = scene.panels[scene.panel_index[f"{panel.id}/{GAPS[0]}"]]
+    frame = frame_of(panel.outlines[0])
+    up = panel.mesh.vertices @ frame.v
+    rise = up - up.min()
+    share = min(float(np.ptp(strip.mesh.vertices @ frame.v)) / float(rise.max()), 0.9)
+    fall = (np.sqrt(1.0 - share**2) - 1.0) * rise
+    vertices = (
+        panel.mesh.vertices
+        + fall[:, np.newaxis] * frame.v
+        + share * rise[:, np.newaxis] * panel.normal
+    )
+    return replace(panel, mesh=Mesh(vertices=vertices, triangles=panel.mesh.triangles))

@@ -44,6 +44,8 @@ def cutaway(
     theme: ThemeName = "light",
     receiver: str | None = None,
     storey: str | None = None,
+    whole: bool = False,
+    peeled: int = 0,
     scale: int = 2,
     view: View | None = None,
     quantity: Quantity = "let-in",
@@ -64,6 +66,10 @@ def cutaway(
         Whose room is shown and whose numbers; the first receiver unless stated.
     storey : str, optional
         Show every room of this storey in full instead of the receiver's alone.
+    whole : bool
+        Show every room of the house instead.
+    peeled : int
+        So many storeys are taken off the top of the whole house; the lowest always stays.
     scale : int
         Rendered so many times larger, then reduced: smooth edges.
     view : View, optional
@@ -83,6 +89,8 @@ def cutaway(
         theme=theme,
         receiver=receiver,
         storey=storey,
+        whole=whole,
+        peeled=peeled,
         scale=scale,
         view=view,
         quantity=quantity,
@@ -108,6 +116,8 @@ def before_after(
     theme: ThemeName = "light",
     receiver: str | None = None,
     storey: str | None = None,
+    whole: bool = False,
+    peeled: int = 0,
     scale: int = 2,
     view: View | None = None,
     quantity: Quantity = "let-in",
@@ -119,9 +129,9 @@ def before_after(
     unit = unit_of((size[0] * 2 // 3, size[1]))
     column = round(200 * unit)
     half = (size[0] - column) // 2
-    margins = Margins(left=30 * unit, right=30 * unit, top=122 * unit, bottom=75 * unit)
+    margins = Margins(left=40 * unit, right=44 * unit, top=122 * unit, bottom=75 * unit)
     colours = THEMES[theme]
-    whole = overlay.ground(size=size, theme=colours)
+    both = overlay.ground(size=size, theme=colours)
     last: Shot | None = None
     for index, plan in enumerate((before, after)):
         shot = shot_of(
@@ -132,6 +142,8 @@ def before_after(
             theme=theme,
             receiver=receiver,
             storey=storey,
+            whole=whole,
+            peeled=peeled,
             scale=scale,
             view=view,
             quantity=quantity,
@@ -140,7 +152,7 @@ def before_after(
         frame = (10 * unit, 84 * unit, half - 10 * unit, size[1] - 60 * unit)
         annotate(sheet, shot, frame=frame)
         _headline(sheet, shot, width=half - 60 * unit)
-        whole.paste(sheet.onto(_rendered(shot)), (index * half, 0))
+        both.paste(sheet.onto(_rendered(shot)), (index * half, 0))
         last = shot
     assert last is not None
     sheet = overlay.Sheet(size=size, scale=scale, theme=colours, unit=unit)
@@ -148,7 +160,7 @@ def before_after(
     legend(sheet, last, left=size[0] - 170 * unit, top=0.27 * size[1], bottom=0.62 * size[1])
     rose(sheet, last, at=(size[0] - 105 * unit, size[1] - 105 * unit))
     footer(sheet, last)
-    write_atomically(Path(path), _png(sheet.onto(whole)))
+    write_atomically(Path(path), _png(sheet.onto(both)))
 
 
 # -- what is asked for ---------------------------------------------------------------------------
@@ -195,6 +207,8 @@ def shot_of(
     theme: ThemeName = "light",
     receiver: str | None = None,
     storey: str | None = None,
+    whole: bool = False,
+    peeled: int = 0,
     scale: int = 2,
     view: View | None = None,
     quantity: Quantity = "let-in",
@@ -204,7 +218,7 @@ def shot_of(
     receiver = _receiver(scene, receiver)
     _check_plan(scene, plan)
     _check_storey(scene, storey)
-    cast = cast_of(scene=scene, receiver=receiver, storey=storey)
+    cast = cast_of(scene=scene, receiver=receiver, storey=storey, whole=whole, peeled=peeled)
     if view is None:
         rise = ELEVATION_RAD if storey is None else _STOREY_ELEVATION_RAD
         view = best_view(scene=scene, spaces=cast.full, elevation_rad=rise)

@@ -21,6 +21,9 @@ from viewer.transmitters import diamond, is_near, mark_size, way_to
 
 _BELOW_M = 0.3  # from which depth under grade a room's picture shows the ground's level
 _AROUND_M = 0.9  # so much of the rooms around is shown
+_NAMED_FROM = 0.005  # least share of a seam, or of what is no gap, that has a label
+_APART_M = 0.05  # half of what lies between buildings at least
+_SHELL = ("wall", "floor", "ceiling")
 
 
 EDGE_ON = 1e-3  # cosine below which a panel stands edge on
@@ -51,9 +54,25 @@ def plan_of(scene: Scene, spaces: Sequence[str]) -> Shape:
     return whole.buffer(-0.03, join_style="mitre")
 
 
-def cast_of(*, scene: Scene, receiver: str, storey: str | None = None) -> Cast:
-    """Rooms of a picture: of a receiver (and what opens into its room), or of a whole storey."""
+def cast_of(
+    *,
+    scene: Scene,
+    receiver: str,
+    storey: str | None = None,
+    whole: bool = False,
+    peeled: int = 0,
+) -> Cast:
+    """Rooms of a picture: of a receiver (and what opens into its room), of one storey, or of the
+    whole house, perhaps without so many storeys from the top."""
     spaces = {space.id: space for space in scene.spaces}
+    order = [each.id for each in scene.storeys]
+    if whole:
+        kept = order[: max(1, len(order) - peeled)]
+        return Cast(
+            full=tuple(space.id for space in scene.spaces if space.storey in kept),
+            low=(),
+            below=(),
+        )
     if storey is None:
         room = scene.receivers[scene.receiver_index[receiver]].space
         full = _joined(scene, room)
@@ -61,7 +80,6 @@ def cast_of(*, scene: Scene, receiver: str, storey: str | None = None) -> Cast:
     else:
         level = storey
         full = tuple(space.id for space in scene.spaces if space.storey == storey)
-    order = [each.id for each in scene.storeys]
     place = order.index(level)
     return Cast(
         full=full,
@@ -71,6 +89,20 @@ def cast_of(*, scene: Scene, receiver: str, storey: str | None = None) -> Cast:
         below=tuple(
             space.id for space in scene.spaces if place and space.storey == order[place - 1]
         ),
+    )
+
+
+def other_buildings(scene: Scene, cast: Cast) -> tuple[str, ...]:
+    """Rooms of buildings that stand apart from what is shown and of which nothing is."""
+    plans = {
+        space.id: shapely.union_all([Polygon(ring).buffer(_APART_M) for ring in space.outer])
+        for space in scene.spaces
+    }
+    buildings = shapely.union_all(list(plans.values()))
+    shown = shapely.union_all([plans[name] for name in (*cast.full, *cast.below)])
+    apart = [piece for piece in shapely.get_parts(buildings) if not piece.intersects(shown)]
+    return tuple(
+        name for name, plan in plans.items() if any(piece.intersects(plan) for piece in apart)
     )
 
 
@@ -176,6 +208,26 @@ def leak_of(*, scene: Scene, panel: ScenePanel, plan: str, receiver: str) -> Pan
     if not panel.states:
         return None
     return panel.states[scene.plan_index[plan]].leaks[scene.receiver_index[receiver]]
+
+
+def named_panels(
+    *, scene: Scene, plan: str, receiver: str, cast: Cast, view: View
+) -> tuple[tuple[ScenePanel, PanelLeak], ...]:
+    """Panels worth a label: the gaps, then the others, each by what they let in, the most first.
+
+    Jambs go without, and so do what lets in next to nothing and an opening that is no gap in a wall
+    that is cut away.
+    """
+    gaps, others = [], []
+    for panel, leak in scene.leaks(plan=plan, receiver=receiver):
+        if panel.space not in cast.full or panel.kind == "reveal":
+            continue
+        if leak.is_gap:
+            if panel.kind != "seam" or leak.share >= _NAMED_FROM:
+                gaps.append((panel, leak))
+        elif leak.share >= _NAMED_FROM and (panel.kind in _SHELL or seen(panel, scene, view)):
+            others.append((panel, leak))
+    return (*gaps, *others)
 
 
 def mark_of(panel: ScenePanel, view: View) -> Floats:

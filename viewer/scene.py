@@ -503,9 +503,10 @@ def _let_in_scale(plans: Sequence[ScenePlan]) -> Scale:
     values = [let_in_db(leak, result=result) for leak, result in _found(plans)]
     finite = [value for value in values if math.isfinite(value)] or [0.0]
     high = _SCALE_STEP_DB * math.ceil(max(finite) / _SCALE_STEP_DB - 1e-9)
-    low = _SCALE_STEP_DB * math.floor(min(finite) / _SCALE_STEP_DB + 1e-9)
     least, most = _SCALE_SPAN_DB
-    return Scale(low_db=min(max(low, high - most), high - least), high_db=high)
+    # whole steps of a legend, so that both its ends have a number
+    span = 2 * _SCALE_STEP_DB * math.ceil((high - min(finite)) / (2 * _SCALE_STEP_DB) - 1e-9)
+    return Scale(low_db=high - min(max(span, least), most), high_db=high)
 
 
 def _loss_scale(plans: Sequence[ScenePlan]) -> Scale:

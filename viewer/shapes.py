@@ -11,9 +11,11 @@ import numpy as np
 import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
-from envelope.building.planar import Floats
+from envelope.building.planar import Floats, frame_of
 from viewer.bodies import fill, prism
-from viewer.parts import Furniture, Mesh
+from viewer.parts import Furniture, Mesh, ScenePanel
+
+_BAND_M = 0.25  # about the width of a band of one treatment's colour
 
 Colour: TypeAlias = tuple[float, float, float] | str
 Shape: TypeAlias = Polygon | MultiPolygon
@@ -199,3 +201,21 @@ def plan_shape(mesh: Mesh) -> Shape:
     shapes = [Polygon(corners[:, :2]) for corners in mesh.vertices[mesh.triangles]]
     whole: Shape = shapely.union_all([s for s in shapes if s.exterior.is_ccw and s.area > 1e-9])
     return whole
+
+
+def upright_bands(panel: ScenePanel, *, count: int) -> tuple[Mesh, ...]:
+    """A panel cut into upright bands that belong to `count` things in turn, one mesh each."""
+    frame = frame_of(panel.outlines[0])
+    flat = frame.flatten(panel.mesh.vertices)
+    shape = shapely.union_all(shapely.polygons(flat[panel.mesh.triangles]), grid_size=1e-6)
+    low_x, low_y, high_x, high_y = shape.bounds
+    bands = count * max(2, math.ceil((high_x - low_x) / (count * _BAND_M)))
+    edges = np.linspace(low_x, high_x, bands + 1)
+    meshes = []
+    for turn in range(count):
+        strips = [
+            shapely.box(edges[k], low_y, edges[k + 1], high_y) for k in range(turn, bands, count)
+        ]
+        corners, _, triangles = fill(shape.intersection(shapely.union_all(strips)))
+        meshes.append(Mesh(vertices=frame.lift(corners), triangles=triangles))
+    return tuple(meshes)

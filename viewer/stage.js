@@ -1,12 +1,13 @@
 // What stands in the picture: rooms, faces and their colours, lines, beams, sources.
 import { PATTERNS } from "./brush.js";
+import { blockedArcs, gradeLines } from "./outside.js";
 import { OPENINGS, chooseRooms, faces, onRing, ringAround } from "./rooms.js";
 import {
   TAU, add, arrowMesh, axesOf, distanceToSegment, dot, hardBox, mid, norm, outlinesOf, point,
   softBox, sub, turned, unit,
 } from "./shapes.js";
 import { dashesOf, diamondMesh, isNear, wayTo } from "./sights.js";
-import { cividis, placeOn, rgb } from "./words.js";
+import { cividis, placeOn, rgb, shown } from "./words.js";
 
 const AMBER = "#ffb000"; // gaps and their beams; nothing else
 const AMBER_CASE = "#4a3000";
@@ -19,12 +20,12 @@ const LAYERS = [
 export const THEMES = {
   light: {
     ink: "#1f2730", edge: "#27313c", rim: "#f8f6f2", plinth: "#cdc7bb", ghost: "#e4dfd5",
-    ghostEdge: "#b3ada1", neutral: "#d8d2c6", ring: "#8d949c", source: "#8c2f5f", halo: "#ffffff",
+    ghostEdge: "#b3ada1", neutral: "#d8d2c6", ring: "#8d949c", block: "#525c67", source: "#8c2f5f", halo: "#ffffff",
     beam: "#ffb52e", beamEdge: "#9a5b00", shadow: 0.3,
   },
   dark: {
     ink: "#f0f2f5", edge: "#05080c", rim: "#ccd3da", plinth: "#343d49", ghost: "#2c3541",
-    ghostEdge: "#56616f", neutral: "#5a6470", ring: "#74808d", source: "#e887b4", halo: "#0c1015",
+    ghostEdge: "#56616f", neutral: "#5a6470", ring: "#74808d", block: "#aab4bf", source: "#e887b4", halo: "#0c1015",
     beam: "#ffb52e", beamEdge: "#ffcf7a", shadow: 0.6,
   },
 };
@@ -48,6 +49,8 @@ export function stageOf({ THREE, brush, theme, state }) {
   const strokes = []; // [a, b] of arrows, marks and lines of sight, which labels keep clear of
   let cast = null;
   let ring = null;
+  let arcs = []; // over which something outdoors stands
+  let grades = []; // where the ground outside ends on walls below it
   let signature = ""; // of the faces turned to the eye, for which lines are drawn
 
   function build(next) {
@@ -156,6 +159,9 @@ export function stageOf({ THREE, brush, theme, state }) {
       ticks.push([onRing(scene, ring, turn), onRing(scene, ring, turn, inner), theme.ring, degrees % 90 ? 1.1 : 2]);
     }
     groups.ground.add(lines(ticks, { near: 0, order: -1 }));
+    arcs = blockedArcs(scene, ring);
+    const dark = arcs.flatMap(({ points }) => points.slice(1).map((p, k) => [points[k], p, theme.block, 5]));
+    if (dark.length) groups.ground.add(lines(dark, { near: 0, order: -1 }));
     sources();
     signature = "";
     recolour();
@@ -392,6 +398,8 @@ export function stageOf({ THREE, brush, theme, state }) {
       amber.push(...marked);
       cases.push(...marked.map(([a, b]) => [a, b, AMBER_CASE, 4.8]));
     }
+    grades = gradeLines(scene, panels.filter((each) => each.mesh.visible && faces(each.panel.normal, eye)));
+    for (const [a, b] of grades) thin.push([a, b, theme.ghostEdge, 2.2]);
     groups.edges.add(lines(thin));
     groups.gaps.add(lines(cases, { near: 6e-4, opacity: 0.55 }), lines(amber, { near: 8e-4, order: 4 }));
     drawMarks(eye);
@@ -490,6 +498,13 @@ export function stageOf({ THREE, brush, theme, state }) {
     get: (id) => byId.get(id),
     placeOf: (source) => places.get(source.id),
     strokes: () => strokes,
+    /** Words for what is drawn of the ground and of what stands outside: {text, at}. */
+    hints() {
+      const found = arcs.map(({ id, points }) => ({ text: shown(id, 24), at: points[Math.floor(points.length / 2)] }));
+      const long = ([a, b]) => norm(sub(b, a));
+      const longest = grades.reduce((a, b) => (a && long(a) >= long(b) ? a : b), null);
+      return longest ? [...found, { text: "ground level", at: add(longest[0], sub(longest[1], longest[0]), 0.2) }] : found;
+    },
     /** New numbers on the same faces. */
     renew(next) {
       scene = next;

@@ -18,10 +18,12 @@ from shapely.geometry.polygon import orient
 
 from envelope.building.planar import Floats
 from envelope.building.records import OPENING_KINDS
+from envelope.building.specs import GAPS
 from envelope.exposure.results import PanelLeak
 from viewer.bodies import STUB_M, pieces_of, prism
 from viewer.camera import Camera, View
-from viewer.colours import AMBER, Theme, cividis
+from viewer.colours import AMBER, Theme, cividis, is_dark
+from viewer.leaves import tilted
 from viewer.parts import (
     Mesh,
     Ring,
@@ -58,6 +60,7 @@ from viewer.shapes import (
     plan_shape,
     proper_lines,
     superellipsoid,
+    upright_bands,
 )
 from viewer.transmitters import dashes, diamond, is_near, mark_size, shown_sights
 
@@ -121,9 +124,10 @@ def stage(
     pixel = camera.metres_per_pixel
     ring = ring_for(scene=scene, cast=cast)
     spaces = {space.id: space for space in scene.spaces}
+    home = scene.receivers[scene.receiver_index[receiver]].space
     beams = (
         shown_beams(scene=scene, plan=plan, receiver=receiver, view=camera.view)
-        if with_beams
+        if with_beams and home in cast.full
         else ()
     )
     around = cast.around(scene)
@@ -147,14 +151,18 @@ def stage(
         leak = leak_of(scene=scene, panel=panel, plan=plan, receiver=receiver)
         if panel.kind == "open" and leak is None:
             continue  # one looks through it
+        if panel.states and panel.states[scene.plan_index[plan]].stands == "tilted":
+            if seen(panel, scene, camera.view):
+                bodies.append(_behind_leaf(panel, scene, plan, receiver, theme, quantity))
+            panel = tilted(panel, scene)
         if seen(panel, scene, camera.view):
-            bodies.append(_panel_body(panel, leak, scene, plan, receiver, theme, quantity))
+            inside = _panel_bodies(panel, leak, scene, plan, receiver, theme, quantity)
+            bodies += inside
             opening = panel.kind in OPENING_KINDS
             width = 0.8 if opening or panel.kind in ("reveal", "seam") else 1.3
-            lines += _outlines(
-                panel, camera.view, theme.rim if opening else theme.edge, width * pixel
-            )
-        elif panel.kind in ("reveal", "seam"):
+            edge = theme.ring if is_dark(inside[0].colour) else theme.edge
+            lines += _outlines(panel, camera.view, theme.rim if opening else edge, width * pixel)
+        elif panel.kind == "reveal":
             continue
         if leak is not None and leak.is_gap:
             lines += _gap_lines(panel, scene, camera)
@@ -282,7 +290,7 @@ def panel_colour(
     return red, green, blue
 
 
-def _panel_body(
+def _panel_bodies(
     panel: ScenePanel,
     leak: PanelLeak | None,
     scene: Scene,
@@ -290,7 +298,16 @@ def _panel_body(
     receiver: str,
     theme: Theme,
     quantity: Quantity,
-) -> Body:
+) -> list[Body]:
+    """A panel's inside; where it wears several treatments, in bands of their colours."""
+    worn = panel.states[scene.plan_index[plan]].treatments if panel.states else ()
+    if quantity == "treatment" and len(worn) > 1:
+        style = {style.treatment: style.colour for style in scene.treatments}
+        bands = upright_bands(panel, count=len(worn))
+        return [
+            Body(mesh=mesh, colour=style[each], lit=False, of=panel.id)
+            for each, mesh in zip(worn, bands, strict=True)
+        ]
     colour = panel_colour(
         panel,
         leak=leak,
@@ -301,7 +318,22 @@ def _panel_body(
         quantity=quantity,
     )
     known = leak is not None or quantity == "treatment"
-    return Body(mesh=panel.mesh, colour=colour, lit=not known, of=panel.id)
+    return [Body(mesh=panel.mesh, colour=colour, lit=not known, of=panel.id)]
+
+
+def _behind_leaf(
+    panel: ScenePanel,
+    scene: Scene,
+    plan: str,
+    receiver: str,
+    theme: Theme,
+    quantity: Quantity,
+) -> Body:
+    """What one sees past a tilted leaf: the colour of the gap at its head, in the hole's plane."""
+    strip = scene.panels[scene.panel_index[f"{panel.id}/{GAPS[0]}"]]
+    leak = leak_of(scene=scene, panel=strip, plan=plan, receiver=receiver)
+    (body,) = _panel_bodies(strip, leak, scene, plan, receiver, theme, quantity)
+    return replace(body, mesh=panel.mesh)
 
 
 def _outlines(

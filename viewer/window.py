@@ -21,18 +21,17 @@ from typing import Any
 import numpy as np
 
 from envelope.building.planar import Floats
-from envelope.building.records import OPENING_KINDS
 from envelope.errors import EnvelopeError
 from viewer.actors import add_body, add_lights, add_lines
 from viewer.camera import Camera, Margins, View, unit_of
 from viewer.captions import Shot
 from viewer.colours import THEMES, ThemeName, cividis
 from viewer.gl import require_offscreen, require_window
-from viewer.names import face_title, panel_label
+from viewer.names import leak_label
 from viewer.parts import Scene, ScenePanel
 from viewer.picking import panel_under, words_of
 from viewer.pictures import shot_of
-from viewer.rooms import arrows, faces, mark_of, ring_for
+from viewer.rooms import arrows, faces, mark_of, named_panels, ring_for
 from viewer.shapes import Line
 from viewer.staging import Quantity, stage
 from viewer.transmitters import is_near, label_of, mark_size
@@ -433,22 +432,19 @@ class Window:
         )
 
     def _labels(self, pane: _Pane, camera: Camera) -> list[Any]:
-        """Names of the openings that let in most, and their shares."""
-        points, words = [], []
-        home = self.scene.receivers[self.scene.receiver_index[self.receiver]].space
-        for panel, leak in self.scene.leaks(plan=pane.plan, receiver=self.receiver):
-            shows = panel.space in self._cast.full and panel.kind in OPENING_KINDS
-            if shows and (leak.is_gap or faces(panel, camera.view)):
-                label = panel_label(
-                    title=face_title(panel, home=home),
-                    treatments=leak.treatments,
-                    share=leak.share,
-                    stands=panel.states[self.scene.plan_index[pane.plan]].stands,
-                )
-                points.append(mark_of(panel, camera.view))
-                words.append(label.replace("$", r"\$"))
+        """Names of the gaps and of what lets in most, and their shares."""
+        scene = self.scene
+        home = scene.receivers[scene.receiver_index[self.receiver]].space
+        named = named_panels(
+            scene=scene, plan=pane.plan, receiver=self.receiver, cast=self._cast, view=camera.view
+        )[:_LABELS_AT_MOST]
+        points = [mark_of(panel, camera.view) for panel, _ in named]
+        words = []
+        for panel, leak in named:
+            stands = panel.states[scene.plan_index[pane.plan]].stands
+            words.append(leak_label(panel, leak, home=home, stands=stands).replace("$", r"\$"))
         return [
-            *self._floating(points[:_LABELS_AT_MOST], words[:_LABELS_AT_MOST], self.theme.ink),
+            *self._floating(points, words, self.theme.ink),
             *self._floating(*self._source_labels(camera), self.theme.source),
         ]
 

@@ -12,7 +12,7 @@ import numpy as np
 from envelope.building.planar import Floats
 from envelope.exposure.results import PanelLeak, ReceiverResult
 from viewer.colours import cividis_table
-from viewer.names import face_title, panel_label, panel_title
+from viewer.names import leak_label, panel_title
 from viewer.parts import (
     BeamShare,
     Furniture,
@@ -100,6 +100,8 @@ def to_json(scene: Scene) -> Json:
         `inside` is closed and wound outward. `outside`: ring at the panel, and the same ring where
         the beam has faded. `on`: panel id or receiver id. `plans`, by plan: None or
         ``{"level_w_m2", "share", "loss_db", "lit_area_m2", "is_gap"}``.
+    blocks : [{id, corners}]
+        What stands outdoors and blocks, by the corners of its plan, flat ``[x, y, x, y, …]``.
     notes : [str]
     """
     return {
@@ -187,6 +189,7 @@ def to_json(scene: Scene) -> Json:
             for sight in scene.sights
         ],
         "beams": [_beam(beam) for beam in scene.beams],
+        "blocks": [{"id": b.id, "corners": _flat(b.corners_m)} for b in scene.blocks],
         "notes": list(scene.notes),
     }
 
@@ -304,7 +307,7 @@ def _leak(leak: PanelLeak, result: ReceiverResult | None, scene: Scene, *, stand
         ratio = leak.open_equivalent_solid_angle_sr / result.exposed_solid_angle_sr
         from_outside = 10.0 * math.log10(ratio)
     panel = scene.panels[scene.panel_index[leak.panel]]
-    title = face_title(panel, home=result.space if result is not None else None)
+    home = result.space if result is not None else None
     return {
         "solid_angle_sr": _figures(leak.solid_angle_sr),
         "open_equivalent_sr": _figures(leak.open_equivalent_solid_angle_sr),
@@ -313,9 +316,7 @@ def _leak(leak: PanelLeak, result: ReceiverResult | None, scene: Scene, *, stand
         "share": _figures(leak.share),
         "reduction_if_sealed_db": _number(leak.reduction_if_sealed_db, 2),
         "is_gap": leak.is_gap,
-        "label": panel_label(
-            title=title, treatments=leak.treatments, share=leak.share, stands=stands
-        ),
+        "label": leak_label(panel, leak, home=home, stands=stands),
     }
 
 

@@ -6,7 +6,7 @@ import math
 import unicodedata
 
 from envelope.exposure.results import ReceiverResult
-from envelope.figures import frequency, percent
+from envelope.figures import SPACE, frequency, percent
 
 __all__ = ["decibels", "frequency", "headline", "percent", "shown", "source_label", "steradians"]
 
@@ -29,16 +29,16 @@ def decibels(value_db: float) -> str:
     if math.isinf(value_db):
         return "nothing passes" if value_db > 0 else "no limit"
     # adding zero takes the sign off a loss that rounds to nothing
-    return f"{round(value_db, 1) + 0.0:.1f} dB".replace("-", "−")
+    return f"{round(value_db, 1) + 0.0:.1f}{SPACE}dB".replace("-", "−")
 
 
 def steradians(value_sr: float) -> str:
     """A solid angle with three figures that matter."""
     if value_sr == 0.0:
-        return "0 sr"
+        return f"0{SPACE}sr"
     if abs(value_sr) < 0.001:
-        return "< 0.001 sr"
-    return f"{value_sr:.2f} sr" if abs(value_sr) >= 0.1 else f"{value_sr:.3f} sr"
+        return f"<{SPACE}0.001{SPACE}sr"
+    return f"{value_sr:.{2 if abs(value_sr) >= 0.1 else 3}f}{SPACE}sr"
 
 
 def source_label(

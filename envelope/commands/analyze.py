@@ -9,7 +9,7 @@ import sys
 from envelope.commands import as_json, tables
 from envelope.commands.common import analyzed
 from envelope.exposure.results import Analysis
-from envelope.figures import frequency
+from envelope.figures import SPACE, frequency
 from envelope.project import load
 
 
@@ -26,8 +26,9 @@ def over(analysis: Analysis, *, allowed_sr: float, untreated: bool) -> list[str]
             most = max(receiver.bands, key=lambda band: band.unshielded_solid_angle_sr)
             found = most.unshielded_solid_angle_sr
             if found > allowed_sr:
+                band = frequency(most.frequency_hz).replace(SPACE, " ")  # in one line as it is
                 sentences.append(
-                    f"plan {plan.plan}, receiver {receiver.id}, {frequency(most.frequency_hz)}: "
+                    f"plan {plan.plan}, receiver {receiver.id}, {band}: "
                     f"{found:.3g} sr are unshielded, more than the {allowed_sr:g} sr allowed"
                 )
     return sentences

@@ -21,6 +21,8 @@ from envelope.importers import (
     to_stl,
 )
 from envelope.project import load
+from envelope.project.carrying import carried
+from envelope.project.reading import decode, read_bytes, toml_document
 
 FORMATS = (".glb", ".csv", ".obj", ".stl", ".ply")
 
@@ -54,8 +56,10 @@ def _annotations(
     job: Job, plan: Plan, options: argparse.Namespace
 ) -> tuple[Annotations, ReceiverResult | None]:
     """Treatments of the plan and, where the job has a receiver, what it finds there."""
+    name = str(options.job)
+    tables = carried(toml_document(decode(read_bytes(name), path=name), path=name), job)
     if not job.receivers:
-        return Annotations(treatments=plan.treatments), None
+        return Annotations(treatments=plan.treatments, tables=tables), None
     receiver = options.receiver or job.receivers[0].id
     analysis = analyzed(
         job,
@@ -65,7 +69,8 @@ def _annotations(
         receivers=[receiver],
     )
     result = analysis.plans[0].receivers[0]
-    return Annotations(treatments=plan.treatments, findings=findings(result)), result
+    notes = Annotations(treatments=plan.treatments, findings=findings(result), tables=tables)
+    return notes, result
 
 
 def run(options: argparse.Namespace) -> int:

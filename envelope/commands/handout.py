@@ -11,6 +11,9 @@ from envelope.commands.common import analyzed
 from envelope.errors import EnvelopeError
 from envelope.project import load
 
+_PICTURE = (880, 605)  # in a browser without WebGL, about as large as the cutaway
+_PICTURES_AT_MOST = 12  # each adds about a twentieth of a megabyte
+
 
 def run(options: argparse.Namespace) -> int:
     """Write the hand-out."""
@@ -24,14 +27,16 @@ def run(options: argparse.Namespace) -> int:
     analysis = analyzed(job, path=options.job, plans=options.plan, threshold_db=options.threshold)
     scene = build_scene(job=job, results=analysis.plans, threshold_db=options.threshold)
     shown = analysis.plans[-1].plan
-    picture = None
+    pictures = {}
     if can_draw():
         from viewer.pictures import cutaway
 
+        shows = dict.fromkeys([shown, *(each.plan for each in analysis.plans)])
         with tempfile.TemporaryDirectory() as folder:
-            drawn = Path(folder) / "cutaway.png"
-            cutaway(scene, plan=shown, path=drawn, size=(1200, 825))
-            picture = drawn.read_bytes()
+            for plan in list(shows)[:_PICTURES_AT_MOST]:
+                drawn = Path(folder) / "cutaway.png"
+                cutaway(scene, plan=plan, path=drawn, size=_PICTURE)
+                pictures[plan] = drawn.read_bytes()
     write_handout(
         options.output,
         scene=scene,
@@ -39,7 +44,7 @@ def run(options: argparse.Namespace) -> int:
         analysis=analysis,
         date=date.today(),
         skies=skies_json(job=job, results=analysis.plans),
-        picture=picture,
+        pictures=pictures,
         plan=shown,
     )
     print(options.output)

@@ -15,7 +15,7 @@ from envelope.building.records import Space
 from envelope.commands import import_tables
 from envelope.errors import EnvelopeError, ModelFileError
 from envelope.files import write_atomically
-from envelope.importers import Note, list_model, model_edges, refused_model
+from envelope.importers import Note, in_feet, list_model, model_edges, refused_model
 from envelope.project.beginning import Begun, begin_job
 from envelope.project.modelled import Modelled
 from envelope.project.reading import decode, load_with_model, read_bytes
@@ -28,7 +28,7 @@ def run(options: argparse.Namespace) -> int:
         return _preview_job(options)
     if options.list:
         listing = list_model(options.model, unit=options.unit, up=options.up)
-        import_tables.print_listing(listing)
+        import_tables.print_listing(listing, feet=in_feet(options.unit))
         return 0
     if options.output is None and not options.dry_run and options.picture is None:
         raise EnvelopeError(
@@ -44,10 +44,11 @@ def run(options: argparse.Namespace) -> int:
         if options.picture is not None:
             _draw_refused(options)
         raise
+    feet = in_feet(options.unit)
     if options.dry_run:
-        import_tables.print_panels(begun.tagged, begun.job.building)
-    notes = begun.modelled.imported.notes
-    import_tables.print_notes(notes)
+        import_tables.print_panels(begun.tagged, begun.job.building, feet=feet)
+    notes = begun.notes
+    import_tables.print_notes(notes, whole=options.dry_run, feet=feet)
     if options.picture is not None:
         edges_m = model_edges(options.model, unit=options.unit, up=options.up)
         _draw(options, edges_m=edges_m, spaces=begun.modelled.imported.spaces, notes=notes)
@@ -112,8 +113,8 @@ def _preview_job(options: argparse.Namespace) -> int:
     job, modelled = load_with_model(decode(read_bytes(name), path=name), path=name)
     if modelled is None:
         raise EnvelopeError(f"{name}: has no [model]: its spaces come from dimensions")
-    import_tables.print_panels(modelled.tagged, job.building)
-    import_tables.print_notes(modelled.imported.notes)
+    import_tables.print_panels(modelled.tagged, job.building, feet=job.feet)
+    import_tables.print_notes(modelled.imported.notes, whole=True, feet=job.feet)
     if options.picture is not None:
         imported = modelled.imported
         _draw(options, edges_m=np.zeros((0, 2, 3)), spaces=imported.spaces, notes=imported.notes)
@@ -147,7 +148,8 @@ def _tell(path: Path, job: Job, modelled: Modelled) -> None:
             f"{len(cut_off)} panels lead to spaces that were not taken and count as outdoors: "
             "take those too where what lies behind them matters"
         )
-    print("no source yet: an even exterior field at 2.45 GHz is assumed")
+    if not job.sources:
+        print("no source yet: an even exterior field at 2.45 GHz is assumed")
     print(f"next: gapcast analyze {path}")
 
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from rich.markup import escape
 
+from envelope import figures
 from envelope.building.records import Building
 from envelope.commands.layout import open_console, plain_table
 from envelope.importers import Listing, Note, TaggedImport
@@ -23,28 +24,29 @@ HEADINGS = {
 MOST_NOTES = 12  # of one kind
 
 
-def print_listing(listing: Listing) -> None:
+def print_listing(listing: Listing, *, feet: bool = False) -> None:
     """Storeys and spaces, those that cannot be imported with the reason."""
     out = open_console()
     if listing.storeys:
         storeys = plain_table("storey", ">floor")
         for storey in reversed(listing.storeys):
-            storeys.add_row(escape(storey.id), f"{storey.floor_m:.2f} m")
+            storeys.add_row(escape(storey.id), figures.length(storey.floor_m, feet=feet))
         out.print(storeys)
         out.print()
     spaces = plain_table("space", "name", "storey", ">floor area", ">volume", "cannot be imported")
     for space in listing.spaces:
         spaces.add_row(
             *map(escape, (space.id, space.name, space.storey)),
-            f"{space.area_m2:.2f} m²",
-            f"{space.volume_m3:.2f} m³",
+            figures.area(space.area_m2, feet=feet),
+            figures.volume(space.volume_m3, feet=True) if feet else f"{space.volume_m3:.2f} m³",
             escape(space.trouble),
         )
     out.print(spaces)
-    print_notes(listing.notes)
+    # a listing is a look only: nothing else would show the rest of what it found
+    print_notes(listing.notes, whole=True, feet=feet)
 
 
-def print_panels(tagged: TaggedImport, building: Building) -> None:
+def print_panels(tagged: TaggedImport, building: Building, *, feet: bool = False) -> None:
     """Every panel with what lies beyond it and the rule that caught it; leftovers by themselves."""
     out = open_console()
     table = plain_table("panel", "kind", ">area", "beyond", "assembly", "rule")
@@ -61,7 +63,7 @@ def print_panels(tagged: TaggedImport, building: Building) -> None:
         table.add_row(
             escape(panel.panel),
             panel.kind,
-            f"{panel.area_m2:.2f} m²",
+            figures.area(panel.area_m2, feet=feet),
             escape(beyond),
             escape(", ".join(made_of)),
             escape(panel.rule or "none"),
@@ -82,19 +84,26 @@ def print_panels(tagged: TaggedImport, building: Building) -> None:
         out.print(escape(f"rule {rule} catches no panel"))
 
 
-def print_notes(notes: Sequence[Note]) -> None:
-    """Everything that was repaired, left out, refused, assumed or remarked, kind by kind."""
+def print_notes(notes: Sequence[Note], *, whole: bool = False, feet: bool = False) -> None:
+    """Everything that was repaired, left out, refused, assumed or remarked, kind by kind.
+
+    The first of each kind only, unless `whole`; the line that counts the rest says how to see them.
+    """
     out = open_console()
     for kind, heading in HEADINGS.items():
         listed = [note for note in notes if note.kind == kind]
         if not listed:
             continue
         out.print(f"\n[bold]{heading}[/bold]")
-        for note in listed[:MOST_NOTES]:
+        shown = listed if whole else listed[:MOST_NOTES]
+        for note in shown:
             where = ""
             if note.position_m is not None:
                 x, y, z = note.position_m
+                spots = (figures.length(value, feet=True) for value in (x, y, z))
                 where = f" (at {x:.2f}, {y:.2f}, {z:.2f} m)"
+                if feet:
+                    where = f" (at {', '.join(spots)})"
             out.print(escape(f"  {note}{where}"))
-        if len(listed) > MOST_NOTES:
-            out.print(f"  and {len(listed) - MOST_NOTES} more")
+        if len(listed) > len(shown):
+            out.print(f"  and {len(listed) - len(shown)} more: --dry-run lists them all")

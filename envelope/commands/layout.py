@@ -8,23 +8,42 @@ from __future__ import annotations
 
 import shutil
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
-from rich.console import Console, ConsoleOptions
+from rich.console import Console, ConsoleOptions, RenderableType
 from rich.markup import escape
+from rich.segment import Segment
 from rich.text import Text
+
+from envelope.figures import SPACE
 
 USUAL, NARROWEST = 132, 60  # columns of a terminal: where none says how wide it is; at least
 GAP = 2  # between columns
 WORDY = 24  # columns from which on a text may be broken between words
 
 
+_HELD = "\ue000"  # a private character of one column: no line is broken at it
+
+
 class _Console(Console):
-    """A console that leaves a reader who has gone to whoever runs the command."""
+    """A console that breaks no number off its unit, and lets a reader who has gone be known."""
 
     def on_broken_pipe(self) -> None:
+        """Leave a reader who has gone to whoever runs the command."""
         raise BrokenPipeError
+
+    def render_str(self, text: str, **styles: Any) -> Text:
+        """Text of markup whose held spaces stay whole: the library breaks lines at them."""
+        return super().render_str(text.replace(SPACE, _HELD), **styles)
+
+    def render(
+        self, renderable: RenderableType, options: ConsoleOptions | None = None
+    ) -> Iterable[Segment]:
+        """What is printed, with plain spaces, so that it can be searched and copied."""
+        for text, style, control in super().render(renderable, options):
+            yield Segment(text.replace(_HELD, " "), style, control)
 
 
 def open_console() -> Console:
@@ -80,7 +99,8 @@ class PlainTable:
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> Iterator[Text]:
         """Lines, none wider than the console."""
         if self.title is not None:
-            yield Text.from_markup(self.title, style="bold")
+            title = _held(self.title, style="bold")
+            yield from map(_released, title.wrap(console, options.max_width))
         for index, (columns, widths) in enumerate(_blocks(self._columns(), options.max_width)):
             if index:
                 yield Text("")
@@ -91,9 +111,13 @@ class PlainTable:
     def _columns(self) -> list[_Column]:
         return [
             _Column(
-                heading=Text.from_markup(heading.removeprefix(">"), style="dim"),
+                heading=Text.from_markup(
+                    heading.removeprefix(">").replace(SPACE, _HELD), style="dim"
+                ),
                 right=heading.startswith(">"),
-                cells=tuple(Text.from_markup(row[index]) for row in self.rows),
+                cells=tuple(
+                    Text.from_markup(row[index].replace(SPACE, _HELD)) for row in self.rows
+                ),
                 key=index < self.keys,
             )
             for index, heading in enumerate(self.headings)
@@ -166,4 +190,15 @@ def _lines(
             line.append_text(Text(blank) + part if column.right else part + Text(blank))
             line.append(" " * GAP)
         line.rstrip()
-        yield line
+        yield _released(line)
+
+
+def _held(markup: str, *, style: str = "") -> Text:
+    """Text of markup that is broken at plain spaces only."""
+    return Text.from_markup(markup.replace(SPACE, _HELD), style=style)
+
+
+def _released(line: Text) -> Text:
+    """A line that is not broken any more, with plain spaces."""
+    line.plain = line.plain.replace(_HELD, " ")
+    return line

@@ -1,16 +1,15 @@
-"""`gapcast picture`: the room as a cutaway, one plan or two side by side, as a PNG."""
+"""`gapcast picture`: a cutaway of one plan or two, all directions, or levels, as a PNG."""
 
 from __future__ import annotations
 
 import argparse
-from typing import Literal
+from typing import Any, Literal
 
 from envelope.building.job import Job
-from envelope.commands.common import analyzed, cast, chosen_plans, with_receivers
+from envelope.commands.common import analyzed, cast, chosen_plans, nearest, with_receivers
 from envelope.commands.progress import Progress
 from envelope.errors import EnvelopeError
 from envelope.exposure.floor_levels import floor_levels
-from envelope.exposure.results import PlanResult
 from envelope.project import load
 
 
@@ -24,7 +23,11 @@ def run(options: argparse.Namespace) -> int:
     if len(names) > 2:
         raise EnvelopeError(f"{len(names)} plans: a picture shows one plan, or two side by side")
     chosen_plans(job, names)
-    if not (options.sky or options.map):
+    if options.sky or options.map:
+        if options.storey or options.peel or options.colour != "let-in":
+            raise EnvelopeError("--storey, --peel and --colour are for the cutaway alone")
+    else:
+        _storeys(options, job)
         require_offscreen()
     if (options.sky or options.map) and len(names) > 1:
         raise EnvelopeError("two plans: only the cutaway shows two side by side")
@@ -34,22 +37,16 @@ def run(options: argparse.Namespace) -> int:
         return _map(options, job, names[0])
     job = with_receivers(job, [options.receiver or job.receivers[0].id])
     receiver = job.receivers[0].id
-    analysis = analyzed(
-        job,
-        path=options.job,
-        plans=names,
-        threshold_db=options.threshold,
-    )
-    results: list[PlanResult] = [
-        next(result for result in analysis.plans if result.plan == name) for name in names
-    ]
+    # all plans, drawn or not: their pictures share one scale and one view
+    plans = names if options.sky else None
+    analysis = analyzed(job, path=options.job, plans=plans, threshold_db=options.threshold)
     theme: Literal["light", "dark"] = "dark" if options.dark else "light"
     if options.sky:
         from viewer.skymap import draw_sky
 
         draw_sky(
             job=job,
-            result=results[0],
+            result=analysis.plans[0],
             receiver=receiver,
             threshold_db=options.threshold,
             path=options.output,
@@ -58,20 +55,48 @@ def run(options: argparse.Namespace) -> int:
     else:
         from viewer.pictures import before_after, cutaway
 
-        scene = build_scene(job=job, results=results, threshold_db=options.threshold)
+        scene = build_scene(job=job, results=analysis.plans, threshold_db=options.threshold)
+        shown: dict[str, Any] = {
+            "receiver": receiver,
+            "path": options.output,
+            "theme": theme,
+            "quantity": options.colour,
+            **_storeys(options, job),
+        }
         if len(names) == 2:
-            before_after(
-                scene,
-                before=names[0],
-                after=names[1],
-                receiver=receiver,
-                path=options.output,
-                theme=theme,
-            )
+            before_after(scene, before=names[0], after=names[1], **shown)
         else:
-            cutaway(scene, plan=names[0], receiver=receiver, path=options.output, theme=theme)
+            cutaway(scene, plan=names[0], **shown)
     print(options.output)
     return 0
+
+
+def _storeys(options: argparse.Namespace, job: Job) -> dict[str, Any]:
+    """Which rooms a cutaway shows, as its own words.
+
+    Raises
+    ------
+    EnvelopeError
+        Where there is no such storey, or nothing would be left.
+    """
+    known = [storey.id for storey in job.building.storeys]
+    if options.peel:
+        if options.storey not in (None, "all"):
+            raise EnvelopeError("--peel takes storeys off the whole house: it goes with no storey")
+        if options.peel >= len(known):
+            raise EnvelopeError(
+                f"{options.peel} storeys to take off, of {len(known)}: one must be left"
+            )
+        return {"whole": True, "peeled": options.peel}
+    if options.storey is None:
+        return {}
+    if options.storey in known:
+        return {"storey": options.storey}
+    if options.storey == "all":
+        return {"whole": True}
+    raise EnvelopeError(
+        f"no storey {options.storey!r} in this job: {nearest(options.storey, [*known, 'all'])}"
+    )
 
 
 def _map(options: argparse.Namespace, job: Job, name: str) -> int:

@@ -3,25 +3,29 @@
 from __future__ import annotations
 
 import argparse
+import sys
 
-from envelope.commands.common import analyzed
 from envelope.errors import EnvelopeError
-from envelope.project import load
 
 
 def run(options: argparse.Namespace) -> int:
     """Show and serve until the last page or the window is closed."""
     if not options.window:
+        if options.job is not None:  # a model may take a while, and so may the libraries
+            print(f"Opening {options.job} ...", file=sys.stderr, flush=True)
         from viewer.app import run as serve
 
         return serve(options.job, open_browser=not options.no_browser, port=options.port)
     if options.job is None:
         raise EnvelopeError("a window needs a job: gapcast view JOB --window")
+    from envelope.commands.common import analyzed, chosen_plans
+    from envelope.project import load
     from viewer.scene import build_scene
     from viewer.window import open_window
 
     job = load(options.job)
-    analysis = analyzed(job, path=options.job, plans=options.plan, threshold_db=options.threshold)
+    chosen_plans(job, options.plan)  # says which there is not; all have one scale, and their keys
+    analysis = analyzed(job, path=options.job, plans=None, threshold_db=options.threshold)
     scene = build_scene(job=job, results=analysis.plans, threshold_db=options.threshold)
     open_window(scene, plans=options.plan[:3] if options.plan else [analysis.plans[-1].plan])
     return 0

@@ -10,7 +10,7 @@ from envelope.importers.export import (
     to_ply,
     to_stl,
 )
-from envelope.importers.reading import list_model, model_edges, read_model, refused_model
+from envelope.importers.reading import in_feet, list_model, model_edges, read_model, refused_model
 from envelope.importers.records import (
     Imported,
     ListedSpace,
@@ -34,6 +34,7 @@ __all__ = [
     "Tagged",
     "TaggedImport",
     "flush_openings",
+    "in_feet",
     "list_model",
     "model_edges",
     "panels_csv",

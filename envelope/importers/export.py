@@ -1,7 +1,8 @@
 """A building written for other programs: GLB with everything, OBJ, STL and PLY with less, CSV.
 
 ===== ======================================================================================
-GLB   panels under their names; kind, host, assembly, storey, treatments, loss, share in extras
+GLB   panels under their names; kind, host, assembly, storey, treatments, loss, share in extras,
+      and in those of the scene what the job says of assemblies, treatments, sources and plans
 OBJ   polygons, names; the rest in comments that only this project reads
 STL   triangles only: openings that lie flush in their wall cannot be told from it again
 PLY   polygons only: the same
@@ -49,6 +50,7 @@ class Annotations:
 
     treatments: Mapping[str, Sequence[str]] = field(default_factory=dict)
     findings: Mapping[str, PanelFinding] = field(default_factory=dict)
+    tables: Mapping[str, Any] = field(default_factory=dict)  # of the project file, as it says them
 
 
 _NOTHING = Annotations()
@@ -189,7 +191,12 @@ def to_glb(building: Building, *, notes: Annotations = _NOTHING) -> bytes:
     tree = {
         "asset": {"version": "2.0", "generator": "gapcast"},
         "scene": 0,
-        "scenes": [{"nodes": roots}],
+        "scenes": [
+            {
+                "nodes": roots,
+                **({"extras": {OURS: {"tables": notes.tables}}} if notes.tables else {}),
+            }
+        ],
         "nodes": nodes,
         "meshes": meshes,
         "accessors": accessors,

@@ -30,6 +30,7 @@ _GEOMETRY_EXTENSIONS = {"KHR_draco_mesh_compression", "EXT_meshopt_compression"}
 MOST_NODES = 200_000
 MOST_DEPTH = 200
 MOST_BYTES = 500_000_000
+MOST_TRIANGLES = 2_000_000
 
 
 def _fault(path: Path, message: str) -> ModelFileError:
@@ -277,14 +278,21 @@ def read_gltf(path: Path) -> Soup:
     labels: list[Label] = []
     upright = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]])
     stack = [(root, np.eye(4), "", 0) for root in reversed(roots)]
-    visited = 0
+    seen: set[int] = set()
+    count = 0
     while stack:
         index, above, parent, depth = stack.pop()
-        visited += 1
-        if visited > MOST_NODES or depth > MOST_DEPTH:
+        if depth > MOST_DEPTH:
+            raise _fault(path, f"its nodes are nested more than {MOST_DEPTH} deep")
+        if index in seen:
             raise _fault(
-                path, f"its nodes go round in circles, or are more than {MOST_NODES} in number"
+                path,
+                f"its node {index} is a child of two nodes, or twice of one, or of itself; glTF "
+                "allows each node one parent",
             )
+        seen.add(index)
+        if len(seen) > MOST_NODES:
+            raise _fault(path, f"has more nodes than {MOST_NODES}")
         node = file.table("nodes", index)
         placed = above @ _matrix(file, node)
         name = str(node.get("name") or "")
@@ -308,6 +316,13 @@ def read_gltf(path: Path) -> Soup:
             faces = _faces(file, primitive, len(spots))
             if faces is None or len(faces) == 0:
                 continue
+            count += len(faces)
+            if count > MOST_TRIANGLES:
+                raise _fault(
+                    path,
+                    f"its nodes place more than {MOST_TRIANGLES:,} triangles in all; simplify the "
+                    "model, or export fewer of its parts",
+                )
             if np.linalg.det(placed[:3, :3]) < 0.0:  # a mirror turns the winding round
                 faces = faces[:, ::-1]
             points = (spots.astype(np.float64) @ placed[:3, :3].T + placed[:3, 3]) @ upright.T
@@ -322,12 +337,21 @@ def read_gltf(path: Path) -> Soup:
                 own = name or str(mesh.get("name") or "") or parent
                 label = Label(object=own, group="", material=material)
             labels.append(label)
-            soups.append(
-                triangles(points=points, faces=faces, label=len(labels) - 1, labels=labels)
-            )
+            # the table of labels comes with `joined`: a copy a primitive would grow as its square
+            soups.append(triangles(points=points, faces=faces, label=len(labels) - 1, labels=()))
     if not soups:
         raise _fault(path, "holds no triangles")
     return joined(soups, labels)
+
+
+def carried_tables(path: Path) -> Mapping[str, Any]:
+    """Tables of the job that a file was exported from, as the scene's extras hold them, or none."""
+    file = _File(path)
+    if not isinstance(file.tree.get("scenes"), list) or not file.tree["scenes"]:
+        return {}
+    ours = _extras(file.table("scenes", file.tree.get("scene", 0))).get("gapcast")
+    found = ours.get("tables") if isinstance(ours, Mapping) else None
+    return found if isinstance(found, Mapping) else {}
 
 
 def _extras(entry: Mapping[str, Any]) -> dict[str, Any]:

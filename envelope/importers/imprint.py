@@ -19,6 +19,7 @@ from envelope.building.flat import WELD_M, Area, ring_of
 from envelope.building.planar import Floats, Frame, frame_of
 from envelope.importers.soup import (
     FLAT_M,
+    Ints,
     Soup,
     joined,
     next_corner,
@@ -28,6 +29,7 @@ from envelope.importers.soup import (
 )
 
 MOST_FACES = 4_000
+MOST_CROSSINGS = 20_000  # pairs of faces of which one goes through the other's plane beside it
 LONGER_M = 1e-5  # than drawn are lines, so that they reach what they end at
 GRID_M = 1e-7  # on which lines that all but coincide become one
 
@@ -44,15 +46,22 @@ def imprinted(soup: Soup) -> Soup:
     rings: list[Floats] = []
     label: list[int] = []
     keep = np.ones(soup.faces, dtype=bool)
-    for face, (frame, outline) in enumerate(flats):
+    meeting: list[tuple[Ints, Ints]] = []
+    crossings = 0
+    for face, (frame, _) in enumerate(flats):
         heights = (spots - frame.origin) @ frame.normal
         over = np.maximum.reduceat(heights, soup.start[:-1]) > FLAT_M
         under = np.minimum.reduceat(heights, soup.start[:-1]) < -FLAT_M
         near = np.all((low <= high[face]) & (high >= low[face]), axis=1)
         ends = np.abs(heights) <= FLAT_M
         on = ends & ends[next_corner(soup.start)] & near[soup.face_of] & (soup.face_of != face)
+        meeting.append((np.flatnonzero(on), np.flatnonzero(near & over & under)))
+        crossings += len(meeting[-1][1])
+        if crossings > MOST_CROSSINGS:
+            return soup
+    for face, ((frame, outline), (on, through)) in enumerate(zip(flats, meeting, strict=True)):
         lines = [frame.flatten(edge) for edge in edges[on]]
-        for other in np.flatnonzero(near & over & under).tolist():
+        for other in through.tolist():
             lines += _through(frame, *flats[other])
         parts = _parts(outline, lines)
         if len(parts) > 1:

@@ -10,6 +10,7 @@ from typing import Any, get_args
 import numpy as np
 import shapely
 
+from envelope import figures
 from envelope.building.flat import Area, polygon_of
 from envelope.building.planar import Floats, area_vector
 from envelope.building.records import OPENING_KINDS, Panel, PanelKind, Space, Storey
@@ -171,7 +172,13 @@ def _host(panel: Panel, others: Sequence[Panel]) -> str | None:
 
 
 def make_space(
-    soup: Soup, volume: Volume, *, id: str, source: str, left_out: Sequence[Note]
+    soup: Soup,
+    volume: Volume,
+    *,
+    id: str,
+    source: str,
+    left_out: Sequence[Note],
+    feet: bool = False,
 ) -> MadeSpace:
     """One closed volume as a space.
 
@@ -185,6 +192,8 @@ def make_space(
         Name of the file, for errors.
     left_out : sequence of Note
         What else is in the file: named where it stands in a hole.
+    feet : bool, optional
+        Areas are told in square feet.
     """
     # Labels that say the same count as one, so that two meshes of one wall join.
     table: dict[Label, int] = {}
@@ -276,7 +285,7 @@ def make_space(
     return MadeSpace(
         space=space,
         origins=origins,
-        notes=tuple(_gap_notes(placed, left_out)),
+        notes=tuple(_gap_notes(placed, left_out, feet)),
         storey=named,
     )
 
@@ -303,7 +312,7 @@ def _restored(ours: Mapping[str, Any]) -> dict[str, Any]:
     return found
 
 
-def _gap_notes(panels: Sequence[Panel], left_out: Sequence[Note]) -> list[Note]:
+def _gap_notes(panels: Sequence[Panel], left_out: Sequence[Note], feet: bool) -> list[Note]:
     """One note for each hole, naming what the model lets stand in it."""
     notes = []
     for panel in panels:
@@ -320,11 +329,12 @@ def _gap_notes(panels: Sequence[Panel], left_out: Sequence[Note]) -> list[Note]:
         ]
         beside = f"; beside it stands {', '.join(inside[:3])}" if inside else ""
         centre = panel.outline.mean(axis=0)
+        area = figures.area(panel.area_m2, feet=True) if feet else f"{panel.area_m2:.3g} m²"
         notes.append(
             Note(
                 kind="gap",
                 subject=panel.id,
-                message=f"a hole of {panel.area_m2:.3g} m² with no face in it, kept open{beside}",
+                message=f"a hole of {area} with no face in it, kept open{beside}",
                 position_m=(float(centre[0]), float(centre[1]), float(centre[2])),
             )
         )

@@ -11,15 +11,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from envelope import figures
 from envelope.building.flat import WELD_M
 from envelope.building.inside import winding
 from envelope.building.planar import Floats
 from envelope.errors import Fault, Location, ModelFileError
 from envelope.importers.choosing import chosen_ids
 from envelope.importers.imprint import imprinted
+from envelope.importers.judging import PIERCED, TOO_THIN, Candidate, judged, named_by
 from envelope.importers.loops import Loop, find_loops
-from envelope.importers.mesh_spaces import OURS, make_space, storeys_of
-from envelope.importers.naming import counted, slug, unique
+from envelope.importers.mesh_spaces import make_space, storeys_of
+from envelope.importers.naming import counted
 from envelope.importers.records import Imported, ListedSpace, Listing, Note, PanelOrigin
 from envelope.importers.soup import (
     Ints,
@@ -32,40 +34,20 @@ from envelope.importers.soup import (
     without_slivers,
 )
 from envelope.importers.volumes import (
-    Volume,
     connected,
     duplicates,
     fan_of,
-    is_house,
-    is_thin,
-    spot_inside,
     tight,
     volumes,
     walls,
     with_corners_on_edges,
 )
 
-TOO_THIN = "too thin for a room: a wall, slab, board or piece of furniture"
-PIERCED = "walls in one piece with openings through them that no face closes"
 LOOSE = "not a closed volume: its faces have loose edges or do not meet"
 SHEET = "a flat sheet that bounds no space"
 CRACKS_M = (5e-4, 2e-3)  # how wide cracks are closed, the narrow first, where sheets do not meet
-LOW_M = 1.0
-SKIN_M = 0.6  # a hollow body's walls are no thicker
-SMALL_M3 = 0.25
 MOST_FACES = 2_000_000
-MOST_NOTES = 40
 MOST_PLACES = 50  # of one note
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Candidate:
-    """A closed volume, and whether it is a space."""
-
-    id: str
-    name: str
-    volume: Volume
-    trouble: str  # why it is no space unless asked for; "" where it is one
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -121,24 +103,6 @@ def _cleaned(soup: Soup, source: str, notes: list[Note], weld_m: float) -> Soup:
     return soup
 
 
-def _named_by(soup: Soup, faces: Ints, *, opened: bool = False) -> str:
-    """The object that the largest part of some faces belongs to; none between many walls."""
-    areas = np.linalg.norm(soup.select(faces).area_vectors(), axis=1)
-    totals: dict[str, float] = {}
-    groups: set[str] = set()
-    for label, area in zip(soup.label[faces].tolist(), areas.tolist(), strict=True):
-        name = soup.labels[label].object
-        totals[name] = totals.get(name, 0.0) + area
-        if not soup.labels[label].extras.get("open"):
-            group, material = soup.labels[label].group, soup.labels[label].material
-            groups.add(group if material in ("", group) else f"{group} ({material})".strip())
-    best = max(totals, key=lambda name: totals[name])
-    if opened and len(totals) > 3:
-        return ""
-    # Where the file names groups only, one that is a volume of its own names it.
-    return groups.pop() if not best and len(groups) == 1 else best
-
-
 def _left_out(soup: Soup, piece: Ints, which: Ints, why: str) -> list[Note]:
     notes = []
     order = np.argsort(piece, kind="stable")
@@ -149,7 +113,7 @@ def _left_out(soup: Soup, piece: Ints, which: Ints, why: str) -> list[Note]:
         notes.append(
             Note(
                 kind="left-out",
-                subject=_named_by(soup, faces) or counted(len(faces), "face"),
+                subject=named_by(soup, faces) or counted(len(faces), "face"),
                 message=why,
                 position_m=_place(0.5 * (spots.min(axis=0) + spots.max(axis=0))),
             )
@@ -157,8 +121,11 @@ def _left_out(soup: Soup, piece: Ints, which: Ints, why: str) -> list[Note]:
     return notes
 
 
-def _loop_text(loop: Loop) -> str:
+def _loop_text(loop: Loop, feet: bool) -> str:
     x, y, z = loop.centre
+    if feet:
+        at = ", ".join(figures.length(float(value), feet=True) for value in loop.centre)
+        return f"the hole of {figures.length(loop.size_m, feet=True)} around ({at})"
     return f"the hole of {loop.size_m:.2f} m around ({x:.2f}, {y:.2f}, {z:.2f}) m"
 
 
@@ -229,79 +196,19 @@ def _capped(soup: Soup, notes: list[Note], *, opened: bool) -> tuple[Soup, list[
     )
 
 
-def _judged(soup: Soup, found: Sequence[Volume], *, opened: bool) -> list[Candidate]:
-    """Which closed volumes are spaces: not thin, small or low, and not standing in another."""
-    order = sorted(range(len(found)), key=lambda index: -found[index].volume_m3)
-    fans: dict[int, Floats] = {}
-    trouble = [""] * len(found)
-    names = [_named_by(soup, volume.faces, opened=opened) for volume in found]
-    surfaces = [
-        float(np.linalg.norm(soup.select(volume.faces).area_vectors(), axis=1).sum())
-        for volume in found
-    ]
-    for rank, index in enumerate(order):
-        volume, surface = found[index], surfaces[index]
-        ours = any(
-            OURS in soup.labels[label].extras for label in np.unique(soup.label[volume.faces])
-        )
-        if ours:
-            pass  # a space before it was written out
-        elif volume.volume_m3 < SMALL_M3:
-            trouble[index] = f"too small for a room: {volume.volume_m3:.3f} m³"
-        elif is_thin(soup, volume):
-            trouble[index] = PIERCED if is_house(soup, volume) else TOO_THIN
-        elif volume.high[2] - volume.low[2] < LOW_M:
-            trouble[index] = f"too low for a room: {volume.high[2] - volume.low[2]:.2f} m"
-        spot = spot_inside(soup, volume)
-        for larger in reversed(order[:rank]):
-            around = found[larger]
-            if np.any(spot < around.low) or np.any(spot > around.high):
-                continue
-            if larger not in fans:
-                fans[larger] = fan_of(soup, around)
-            if winding(spot[np.newaxis], fans[larger])[0] < 0.5:
-                continue
-            if around.outward_share > 0.5 and volume.outward_share < 0.5:
-                trouble[larger] = "the solid body around the spaces, not a space"
-            elif (
-                2.0 * volume.volume_m3 > around.volume_m3
-                and around.volume_m3 - volume.volume_m3
-                < 0.5 * SKIN_M * (surface + surfaces[larger])
-                and not trouble[index]
-            ):  # no furniture is as large: the hollow's skin is wound like the body's
-                trouble[larger] = "the solid body around another volume, whose walls it is"
-            else:
-                holder = names[larger] or "another volume"
-                trouble[index] = f"stands inside {holder}: furniture, not a space"
-            break
-    own = {label.object for label in soup.labels if OURS in label.extras}
-    stems = [name if name in own else slug(name, keep_case=True) for name in names]
-    # Rooms are numbered among themselves: furniture should not make a lone one "space-3".
-    rooms = [index for index, why in enumerate(trouble) if not why]
-    others = [index for index, why in enumerate(trouble) if why]
-    ids = dict(zip(rooms, unique(stems[index] for index in rooms), strict=True))
-    taken = list(ids.values())
-    rest = unique([*taken, *(stems[index] for index in others)])[len(taken) :]
-    ids.update(zip(others, rest, strict=True))
-    return [
-        Candidate(id=ids[index], name=names[index], volume=volume, trouble=trouble[index])
-        for index, volume in enumerate(found)
-    ]
-
-
-def find_volumes(soup: Soup, *, source: str) -> Found:
+def find_volumes(soup: Soup, *, source: str, feet: bool = False) -> Found:
     """Closed volumes of a soup in metres with z up, and an account of all the rest.
 
     Where sheets stand loose in the holes of a room, or nothing is closed and sheets are all there
     is, corners farther apart are joined, if that makes rooms of them. Where walls are drawn with
     their thickness, they are cut where they meet, if that encloses more than furniture is.
     """
-    best = _found(soup, source=source, weld_m=WELD_M)
+    best = _found(soup, source=source, weld_m=WELD_M, feet=feet)
     sheets, rooms = _cracked(best)
     for weld_m in CRACKS_M:
         if not sheets:
             break
-        again = _found(soup, source=source, weld_m=weld_m)
+        again = _found(soup, source=source, weld_m=weld_m, feet=feet)
         fewer, more = _cracked(again)
         if more > rooms or (more == rooms and fewer < sheets and more):
             message = f"cracks of up to {1e3 * weld_m:g} mm between its faces closed"
@@ -309,7 +216,7 @@ def find_volumes(soup: Soup, *, source: str) -> Found:
             best, sheets, rooms = replace(again, notes=(note, *again.notes)), fewer, more
     troubles = [candidate.trouble for candidate in best.candidates]
     if PIERCED in troubles or not rooms or troubles.count(TOO_THIN) > 2:
-        again = _found(soup, source=source, weld_m=WELD_M, opened=True)
+        again = _found(soup, source=source, weld_m=WELD_M, feet=feet, opened=True)
         if _clean(again) and _largest_m3(again) > 2.0 * _largest_m3(best):
             house = "the walls of the house in one piece, not a space"
             named = (
@@ -357,7 +264,7 @@ def _cracked(found: Found) -> tuple[int, int]:
     )
 
 
-def _found(soup: Soup, *, source: str, weld_m: float, opened: bool = False) -> Found:
+def _found(soup: Soup, *, source: str, weld_m: float, feet: bool, opened: bool = False) -> Found:
     """Everything in a soup; `opened` where walls, panes and sheets are to meet."""
     if soup.faces == 0:
         raise mesh_fault(source, "holds no faces; there is nothing to import")
@@ -391,7 +298,7 @@ def _found(soup: Soup, *, source: str, weld_m: float, opened: bool = False) -> F
         return Found(soup=whole, candidates=(), notes=tuple(notes), size_m=size)
     found, fins = volumes(whole, group)
     for loop in broken:
-        message = f"{_loop_text(loop)} could not be closed: {loop.trouble}"
+        message = f"{_loop_text(loop, feet)} could not be closed: {loop.trouble}"
         notes.append(
             Note(kind="refused", subject="", message=message, position_m=_place(loop.centre))
         )
@@ -404,7 +311,7 @@ def _found(soup: Soup, *, source: str, weld_m: float, opened: bool = False) -> F
         sub = whole.select(loose)
         pieces = connected(sub)
         notes.extend(_left_out(sub, pieces, np.unique(pieces), LOOSE))
-    candidates = _judged(whole, found, opened=opened)
+    candidates = judged(whole, found, opened=opened, feet=feet)
     free = _in_rooms(whole, fins, candidates) if opened else len(fins)
     if free:
         message = f"{counted(free, 'face')} standing free inside a space"
@@ -440,21 +347,7 @@ def _one_table(soup: Soup) -> Soup:
     return replace(soup, points=points, corners=inverse.reshape(-1)[soup.corners])
 
 
-def _briefly(notes: Sequence[Note]) -> tuple[Note, ...]:
-    """At most so many notes of a kind and message; the rest counted."""
-    groups: dict[tuple[str, str], list[Note]] = {}
-    for note in notes:
-        groups.setdefault((note.kind, note.message), []).append(note)
-    found: list[Note] = []
-    for group in groups.values():
-        found.extend(group[:MOST_NOTES])
-        if len(group) > MOST_NOTES:
-            extra = len(group) - MOST_NOTES
-            found.append(replace(group[0], subject=f"{extra} more objects", position_m=None))
-    return tuple(found)
-
-
-def _nothing(found: Found, source: str) -> ModelFileError:
+def _nothing(found: Found, source: str, feet: bool) -> ModelFileError:
     """The error where no volume is a space: what there is instead."""
     reasons: dict[str, int] = {}
     for candidate in found.candidates:
@@ -464,6 +357,9 @@ def _nothing(found: Found, source: str) -> ModelFileError:
             reasons[note.message] = reasons.get(note.message, 0) + 1
     listed = "; ".join(f"{count} × {reason}" for reason, count in list(reasons.items())[:5])
     x, y, z = found.size_m
+    size = f"{x:.3g} × {y:.3g} × {z:.3g} m"
+    if feet:
+        size = " × ".join(figures.length(float(value), feet=True) for value in found.size_m)
     advice = "a room must be drawn as faces that meet all round it, a missing one being a hole"
     troubles = [candidate.trouble for candidate in found.candidates]
     if PIERCED in troubles:
@@ -478,8 +374,7 @@ def _nothing(found: Found, source: str) -> ModelFileError:
         )
     return mesh_fault(
         source,
-        f"no closed space was found in a model of {x:.3g} × {y:.3g} × {z:.3g} m ({listed}); "
-        + advice,
+        f"no closed space was found in a model of {size} ({listed}); " + advice,
     )
 
 
@@ -490,6 +385,7 @@ def import_soup(
     format: str,
     spaces: Sequence[str] | None = None,
     storey: str | None = None,
+    feet: bool = False,
 ) -> Imported:
     """Spaces of a soup in metres with z up.
 
@@ -502,8 +398,10 @@ def import_soup(
         Ids or names of closed volumes; all that are rooms if not given.
     storey : str, optional
         Only the spaces that stand on it.
+    feet : bool, optional
+        What is told is told in feet and inches.
     """
-    found = find_volumes(soup, source=source)
+    found = find_volumes(soup, source=source, feet=feet)
     known = {candidate.id: (candidate.name,) for candidate in found.candidates}
     if spaces is None:
         chosen = [candidate for candidate in found.candidates if not candidate.trouble]
@@ -511,7 +409,7 @@ def import_soup(
         wanted = chosen_ids(wanted=spaces, known=known, source=source)
         chosen = [candidate for candidate in found.candidates if candidate.id in wanted]
     if not chosen:
-        raise _nothing(found, source)
+        raise _nothing(found, source, feet)
     notes = list(found.notes)
     taken = {candidate.id for candidate in chosen}
     for candidate in found.candidates:
@@ -526,7 +424,14 @@ def import_soup(
                 )
             )
     made = [
-        make_space(found.soup, candidate.volume, id=candidate.id, source=source, left_out=notes)
+        make_space(
+            found.soup,
+            candidate.volume,
+            id=candidate.id,
+            source=source,
+            left_out=notes,
+            feet=feet,
+        )
         for candidate in chosen
     ]
     origins: dict[str, PanelOrigin] = {}
@@ -548,14 +453,14 @@ def import_soup(
         storeys=tuple(storeys),
         spaces=tuple(placed),
         origins=origins,
-        notes=_briefly(notes),
+        notes=tuple(notes),
         size_m=found.size_m,
     )
 
 
-def list_soup(soup: Soup, *, source: str, format: str) -> Listing:
+def list_soup(soup: Soup, *, source: str, format: str, feet: bool = False) -> Listing:
     """What closed volumes a soup holds, and which of them are spaces."""
-    found = find_volumes(soup, source=source)
+    found = find_volumes(soup, source=source, feet=feet)
     listed = []
     for candidate in found.candidates:
         part = found.soup.select(candidate.volume.faces)
@@ -577,5 +482,5 @@ def list_soup(soup: Soup, *, source: str, format: str) -> Listing:
         format=format,
         storeys=(),
         spaces=tuple(listed),
-        notes=_briefly(found.notes),
+        notes=found.notes,
     )

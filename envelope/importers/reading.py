@@ -11,7 +11,7 @@ import numpy as np
 from envelope.building.planar import Floats
 from envelope.errors import Fault, Location, ModelFileError
 from envelope.importers.edges import drawn_edges
-from envelope.importers.gltf import read_gltf
+from envelope.importers.gltf import carried_tables, read_gltf
 from envelope.importers.meshes import import_soup, list_soup
 from envelope.importers.obj import read_obj
 from envelope.importers.ply import read_ply
@@ -44,8 +44,8 @@ _FORMATS = {
 }
 _MESH_READERS = {"glTF": read_gltf, "OBJ": read_obj, "STL": read_stl, "PLY": read_ply}
 
-
 _COARSE_M = 1e-3
+_FARTHEST_M = 1e8  # from the origin; coordinates of maps reach a tenth of it
 
 
 def _fault(path: Path, message: str) -> ModelFileError:
@@ -98,6 +98,11 @@ def sniffed(path: Path) -> str:
     return found
 
 
+def in_feet(unit: str | None) -> bool:
+    """Whether a model's unit is one of those who read feet and inches."""
+    return UNITS_M.get(str(unit).strip().lower()) in (0.3048, 0.0254)
+
+
 def _sizes(extent: Floats) -> str:
     """What a model would measure in each unit."""
     listed = []
@@ -111,6 +116,17 @@ def _upright(soup: Soup, path: Path, format: str, unit: str | None, up: str | No
     """The soup in metres with z up."""
     if soup.faces == 0:
         raise _fault(path, "holds no faces; there is nothing to import")
+    corners = soup.points[soup.corners]
+    if not np.all(np.isfinite(corners)):
+        raise _fault(path, "a vertex is not a finite number")
+    factor = 1.0 if unit is None else UNITS_M.get(unit.strip().lower(), 1.0)
+    farthest = float(np.abs(corners).max())
+    if farthest >= _FARTHEST_M / factor:
+        raise _fault(
+            path,
+            f"a vertex lies {farthest:.3g} {unit or 'm'} from the origin along an axis; allowed is "
+            f"less than {_FARTHEST_M / factor:g}: move the model to the origin",
+        )
     if format == "glTF":
         if unit is not None or up is not None:
             raise _fault(path, "glTF is in metres with y up by definition; leave unit and up away")
@@ -124,14 +140,16 @@ def _upright(soup: Soup, path: Path, format: str, unit: str | None, up: str | No
             f"{format} carries no unit and no up axis; say {' and '.join(missing)}. Along x, y, z "
             f"it is {a:.6g} × {b:.6g} × {c:.6g}: {_sizes(extent)}",
         )
-    factor = UNITS_M.get(str(unit).strip().lower())
-    if factor is None:
+    if str(unit).strip().lower() not in UNITS_M:
         raise _fault(path, f"unit {unit!r} is not known; m, cm, mm, ft and in are")
     axes = _AXES.get(str(up).strip().lower())
     if axes is None:
         raise _fault(path, f"up axis {up!r} is not known; x, y and z are")
-    with np.errstate(over="ignore", invalid="ignore"):  # refused as not finite afterwards
-        return replace(soup, points=factor * soup.points @ axes.T)
+    # Points that no face uses may be anything; they are left behind.
+    used = np.unique(soup.corners)
+    points = np.zeros_like(soup.points)
+    points[used] = factor * soup.points[used] @ axes.T
+    return replace(soup, points=points)
 
 
 def _mesh(path: Path, format: str, unit: str | None, up: str | None) -> Soup:
@@ -187,8 +205,14 @@ def read_model(
         _no_unit(where, unit, up)
         return import_ifc(where, spaces=spaces, storey=storey, materials=materials)
     soup = _mesh(where, format, unit, up)
-    found = import_soup(soup, source=where.name, format=format, spaces=spaces, storey=storey)
-    return replace(found, notes=(*found.notes, *_rounded(soup, format)))
+    found = import_soup(
+        soup, source=where.name, format=format, spaces=spaces, storey=storey, feet=in_feet(unit)
+    )
+    return replace(
+        found,
+        notes=(*found.notes, *_rounded(soup, format)),
+        tables=carried_tables(where) if format == "glTF" else {},
+    )
 
 
 def _rounded(soup: Soup, format: str) -> tuple[Note, ...]:
@@ -216,7 +240,9 @@ def list_model(path: Path | str, *, unit: str | None = None, up: str | None = No
 
         _no_unit(where, unit, up)
         return list_ifc(where)
-    return list_soup(_mesh(where, format, unit, up), source=where.name, format=format)
+    return list_soup(
+        _mesh(where, format, unit, up), source=where.name, format=format, feet=in_feet(unit)
+    )
 
 
 def model_edges(path: Path | str, *, unit: str | None = None, up: str | None = None) -> Floats:

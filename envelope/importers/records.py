@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal
 
 from envelope.building.job import Assembly
 from envelope.building.planar import Floats
@@ -65,6 +65,7 @@ class Imported:
     size_m: Floats | None = None  # (3,) of everything in the file
     north_rad: float = 0.0  # true azimuth of the model's +y
     grade_m: float | None = None  # where the file says so
+    tables: Mapping[str, Any] = field(default_factory=dict)  # of the job that an export came from
 
     def noted(self, kind: NoteKind) -> tuple[Note, ...]:
         """The notes of one kind."""

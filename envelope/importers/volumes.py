@@ -33,6 +33,7 @@ THICK_M, LONG_M = 0.40, 3.0  # walls of half a metre, where they are longer than
 TRIFLE_M = 0.6
 HEADROOM_M = 1.8
 MOST_LOOSE_EDGES = 200_000
+SPOTS_AT_ONCE = 1024  # held against the boxes of edges
 TIE_RAD = 1e-3  # faces at one edge closer than this lie on each other
 
 
@@ -120,16 +121,17 @@ def with_corners_on_edges(soup: Soup, group: Ints | None = None) -> tuple[Soup, 
     )
     a, b = soup.points[edges.low], soup.points[edges.high]
     low, high = np.minimum(a, b) - WELD_M, np.maximum(a, b) + WELD_M
-    tree = shapely.STRtree(shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1]))
     spots = soup.points[ends[:, 0]]
-    which, edge = tree.query(shapely.points(spots[:, :2]))
+    which, edge = _near_boxes(spots, low, high)
+    same = kind[edges.face[edge]] == ends[which, 1]
+    which, edge = which[same], edge[same]
     spot, tail = spots[which], a[edge]
     step = b[edge] - tail
     length = np.sqrt(np.einsum("ij,ij->i", step, step))
     along = np.einsum("ij,ij->i", spot - tail, step) / length
     off = spot - tail - (along / length)[:, np.newaxis] * step
     on_it = (np.einsum("ij,ij->i", off, off) < WELD_M**2) & (along > WELD_M)
-    on_it &= (along < length - WELD_M) & (kind[edges.face[edge]] == ends[which, 1])
+    on_it &= along < length - WELD_M
     added: dict[tuple[int, int, int], list[int]] = {}
     places: set[int] = set()
     order = np.flatnonzero(on_it)
@@ -164,6 +166,24 @@ def with_corners_on_edges(soup: Soup, group: Ints | None = None) -> tuple[Soup, 
         labels=soup.labels,
     )
     return mended, [soup.points[place] for place in sorted(places)], False
+
+
+def _near_boxes(spots: Floats, low: Floats, high: Floats) -> tuple[Ints, Ints]:
+    """Pairs of a spot (n, 3) and a box (m, 3) that it lies in.
+
+    The tree is flat, across the axis along which the boxes reach least, and asked a part at a
+    time: what stands above one another in it would fill the memory all at once.
+    """
+    one, two = np.sort(np.argsort(np.ptp(spots, axis=0), kind="stable")[1:]).tolist()
+    tree = shapely.STRtree(shapely.box(low[:, one], low[:, two], high[:, one], high[:, two]))
+    which, box = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
+    for first in range(0, len(spots), SPOTS_AT_ONCE):
+        part = spots[first : first + SPOTS_AT_ONCE]
+        near, found = tree.query(shapely.points(part[:, [one, two]]))
+        inside = np.all((low[found] <= part[near]) & (part[near] <= high[found]), axis=1)
+        which.append(near[inside] + first)
+        box.append(found[inside])
+    return np.concatenate(which), np.concatenate(box)
 
 
 def _folded(soup: Soup, edges: Edges) -> Ints:

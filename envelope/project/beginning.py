@@ -5,12 +5,14 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from envelope.building.job import Job
 from envelope.building.library import ASSEMBLIES
 from envelope.errors import Fault, Location, ModelFileError, ProjectFileError
-from envelope.importers import TaggedImport, tag_panels
+from envelope.importers import Note, TaggedImport, tag_panels
+from envelope.project.carrying import fitted
 from envelope.project.modelled import Modelled, read_cached
 from envelope.project.reading import load_with_model
 from envelope.project.rules import RuleFile
@@ -25,6 +27,7 @@ class Begun:
     tagged: TaggedImport
     job: Job
     modelled: Modelled
+    notes: tuple[Note, ...] = ()  # on the model, and on the job that it carries
 
 
 def begin_job(
@@ -63,7 +66,9 @@ def begin_job(
     if rules is not None:
         rules.check([*imported.assemblies, *ASSEMBLIES])
     tagged = tag_panels(imported, () if rules is None else rules.rules)
-    text = starting_text(
+    tables, told = fitted(imported)
+    compose = partial(
+        starting_text,
         tagged.imported,
         reading=Reading(
             file=_relative(model, folder),
@@ -77,8 +82,19 @@ def begin_job(
         rules="" if rules is None else rules.text,
         defined=() if rules is None else rules.assemblies,
     )
-    job, modelled = _tried(text, model, folder)
-    return Begun(text=text, tagged=tagged, job=job, modelled=modelled)
+    text = compose(carried=tables)
+    try:
+        job, modelled = _tried(text, model, folder)
+    except ModelFileError as error:
+        if not tables:
+            raise
+        # The rooms are sound without it, or are refused for their own sake.
+        text = compose()
+        job, modelled = _tried(text, model, folder)
+        why = f"was left out: {error.faults[0].message}"
+        told = [Note(kind="left-out", subject="the job that the model carries", message=why)]
+    notes = (*modelled.imported.notes, *told)
+    return Begun(text=text, tagged=tagged, job=job, modelled=modelled, notes=notes)
 
 
 def _relative(model: Path, folder: Path) -> str:

@@ -5,9 +5,9 @@ The text runs at once, so that a first look costs nothing; every line in it is m
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from envelope.building.library import ASSEMBLIES, TYPICAL
 from envelope.building.planar import Floats
 from envelope.building.records import Space
 from envelope.importers import Imported
+from envelope.project.carrying import as_toml, quoted
 
 PILLOW_M = 0.7  # above the floor
 _CLEAR_M = 0.1  # a receiver nearer to a panel than this is moved
@@ -63,6 +64,7 @@ def starting_text(
     name: str,
     rules: str = "",
     defined: Sequence[str] = (),
+    carried: Mapping[str, Any] | None = None,
 ) -> str:
     """Text of a project file for an import.
 
@@ -77,44 +79,48 @@ def starting_text(
         [[tag]], [[assembly]] and [[material]] tables, taken over as they are written.
     defined : sequence of str, optional
         Assemblies that `rules` defines.
+    carried : mapping, optional
+        Tables of the job that the model was exported from, fitted to the import.
     """
+    tables = dict(carried or {})
+    tables["assembly"] = [e for e in tables.get("assembly", []) if e.get("id") not in defined]
+    own = [str(entry.get("id")) for entry in tables["assembly"]]
     parts = [
         "# Written by gapcast import. Everything here may be changed; the model file is only read.",
         "format = 1",
-        f"name = {_quoted(name)}",
+        f"name = {quoted(name)}",
         "",
         *_model(imported, reading),
         "",
-        *_site(imported),
-        "",
-        *_construction(imported, defined),
+        *(as_toml(tables, keys=("site",)) if "site" in tables else [*_site(imported), ""]),
+        *_construction(imported, [*defined, *own], tables.get("construction", {})),
+        *as_toml(tables, keys=("assembly", "material", "obstacle")),
         *_tags(rules),
-        *_use(imported.spaces[0]),
+        *(
+            as_toml(tables, keys=("treatment", "source", "reading", "receiver", "plan"))
+            if tables.get("receiver") or tables.get("treatment")
+            else _use(imported.spaces[0])
+        ),
     ]
     return "\n".join(parts) + "\n"
 
 
-def _quoted(text: str) -> str:
-    """Text as a TOML string."""
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
-
-
 def _model(imported: Imported, reading: Reading) -> Iterator[str]:
     yield "[model]"
-    yield f"file = {_quoted(reading.file)}"
+    yield f"file = {quoted(reading.file)}"
     if reading.unit is not None:
-        yield f"unit = {_quoted(reading.unit)}"
+        yield f"unit = {quoted(reading.unit)}"
     if reading.up is not None:
-        yield f"up = {_quoted(reading.up)}"
+        yield f"up = {quoted(reading.up)}"
     if reading.spaces:
-        yield f"spaces = [{', '.join(map(_quoted, reading.spaces))}]"
+        yield f"spaces = [{', '.join(map(quoted, reading.spaces))}]"
     if reading.storey is not None:
-        yield f"storey = {_quoted(reading.storey)}"
-    yield f"fingerprint = {_quoted(reading.fingerprint)}   # of the model file as it was read"
+        yield f"storey = {quoted(reading.storey)}"
+    yield f"fingerprint = {quoted(reading.fingerprint)}   # of the model file as it was read"
     unmapped = [use.name for use in imported.materials if use.known is None]
     if unmapped:
         yield "# Nothing known fits these materials, so that their layers count as air. Correct as:"
-        listed = ", ".join(f'{_quoted(item)} = "concrete"' for item in unmapped[:12])
+        listed = ", ".join(f'{quoted(item)} = "concrete"' for item in unmapped[:12])
         yield f"# materials = {{ {listed} }}"
 
 
@@ -133,16 +139,23 @@ def _site(imported: Imported) -> Iterator[str]:
         yield f'grade = "{imported.grade_m:.6g} m"   # as the model says'
 
 
-def _construction(imported: Imported, defined: Sequence[str]) -> Iterator[str]:
+def _construction(
+    imported: Imported, defined: Sequence[str], stated: Mapping[str, Any]
+) -> Iterator[str]:
     named = {panel.assembly for space in imported.spaces for panel in space.panels} - {None}
     yield "[construction]                   # what stands where no panel says otherwise"
     kinds: dict[str, str] = {}
+    for kind, value in stated.items():
+        kinds[kind] = str(value)
+        yield f"{kind} = {quoted(kinds[kind])}"
     for kind, assumed in ASSUMED.items():
+        if kind in kinds:
+            continue
         found = imported.construction.get(kind)
         known = found is not None and not _stops_nothing(imported.assemblies.get(found))
         kinds[kind] = found if found is not None and known else assumed
         mark = "" if known else f"   # {TYPICAL}"
-        yield f"{kind} = {_quoted(kinds[kind])}{mark}"
+        yield f"{kind} = {quoted(kinds[kind])}{mark}"
     yield ""
     wanted = named | set(kinds.values())
     for id, made in imported.assemblies.items():
@@ -172,9 +185,9 @@ def _kind_named(imported: Imported, assembly: str) -> str:
 
 def _assembly(assembly: Assembly) -> Iterator[str]:
     yield "[[assembly]]                     # inside to outside"
-    yield f"id = {_quoted(assembly.id)}"
+    yield f"id = {quoted(assembly.id)}"
     if assembly.note:
-        yield f"note = {_quoted(assembly.note)}"
+        yield f"note = {quoted(assembly.note)}"
     if assembly.loss is not None:
         yield f'loss = "{assembly.loss.losses_db[0]:.6g} dB"'
     else:
@@ -193,7 +206,7 @@ def _layer(layer: Layer) -> str:
     if layer.cavity or layer.material in ("air", "vacuum"):
         cavity = f", cavity = {'true' if layer.cavity else 'false'}"
     thickness = f"{1e3 * layer.thickness_m:.6g} mm"
-    return f'{{ material = {_quoted(layer.material)}, thickness = "{thickness}"{cavity} }}'
+    return f'{{ material = {quoted(layer.material)}, thickness = "{thickness}"{cavity} }}'
 
 
 def _tags(rules: str) -> Iterator[str]:
@@ -230,7 +243,7 @@ def _use(space: Space) -> Iterator[str]:
     x, y, z = middle_of(space)
     yield "[[receiver]]"
     yield 'id = "pillow"'
-    yield f"space = {_quoted(space.id)}"
+    yield f"space = {quoted(space.id)}"
     yield (
         f'at = "{x:.3f}, {y:.3f}, {z:.3f} m"   # the middle of the space, in its own coordinates: '
         "put it where the bed is"
@@ -246,7 +259,7 @@ def _use(space: Space) -> Iterator[str]:
         return
     yield "treat = ["
     for name in treated:
-        yield f'    {{ on = {_quoted(f"{space.id}/{name}")}, with = "coating" }},'
+        yield f'    {{ on = {quoted(f"{space.id}/{name}")}, with = "coating" }},'
     yield "]"
 
 

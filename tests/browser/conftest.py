@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page, Playwright, sync_playwright
+from playwright.sync_api import Browser, Page, Playwright, expect, sync_playwright
 
 QUIET = (
     "--headless",
@@ -18,6 +18,8 @@ QUIET = (
     "--disable-sync",
     "--no-first-run",
 )
+SLOW_MS = 60_000  # what is waited for in a machine that is busy with other things
+expect.set_options(timeout=SLOW_MS)
 SOFTWARE_GL = ("--use-gl=angle", "--use-angle=swiftshader", "--enable-unsafe-swiftshader")
 NO_GL = ("--disable-gpu", "--disable-3d-apis")
 
@@ -88,7 +90,7 @@ def watch() -> Iterator[Callable[..., Watched]]:
         )
         contexts.append(context)
         page = context.new_page()
-        page.set_default_timeout(20_000)
+        page.set_default_timeout(SLOW_MS)
         watched = Watched(page=page)
         page.on("request", lambda request: watched.requests.append(request.url))
         page.on("pageerror", lambda error: watched.errors.append(str(error)))

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Error, Page, expect
+from playwright.sync_api import Browser, BrowserContext, Error, Locator, Page, expect
 
 from envelope.project import load
 
@@ -215,6 +215,14 @@ def level(page: Page) -> float:
     return float(said.removesuffix("µW/m²").replace("\u00a0", ""))
 
 
+def until_it_differs(drawn: Locator, before: bytes) -> None:
+    """Wait for a picture that is not the one before."""
+    end = time.monotonic() + SLOW_MS / 1e3
+    while drawn.screenshot() == before:
+        assert time.monotonic() < end, "the picture stays as it was"
+        drawn.page.wait_for_timeout(100)
+
+
 def test_a_treatment_changes_numbers_and_file_and_can_be_undone(bench: Bench) -> None:
     page = bench.page
     before = level(page)
@@ -268,8 +276,7 @@ def test_the_picture_takes_the_colours_of_the_change(bench: Bench) -> None:
     before = page.locator(".gc-canvas").screenshot()
     bench.tick("film")
     expect(page.locator(".ga-legend")).to_contain_text("film")
-    page.wait_for_timeout(300)
-    assert page.locator(".gc-canvas").screenshot() != before
+    until_it_differs(page.locator(".gc-canvas"), before)
     page.get_by_label("what gets in").check()
 
 
@@ -283,13 +290,65 @@ def test_plans_stand_side_by_side_and_turn_together(bench: Bench) -> None:
     page.locator(".gc-canvas").first.focus()
     for _ in range(6):
         page.keyboard.press("ArrowLeft")
-    end = time.monotonic() + 20
-    while other.screenshot() == before and time.monotonic() < end:
-        page.wait_for_timeout(100)
-    assert other.screenshot() != before
+    until_it_differs(other, before)
     page.keyboard.press("0")
     page.get_by_label("Show as-built beside").uncheck()
     expect(page.locator(".gc-canvas")).to_have_count(1)
+
+
+def test_pictures_in_one_row_begin_at_one_height_and_use_the_place(bench: Bench) -> None:
+    page = bench.page
+    page.get_by_role("button", name="New plan from this one").click()
+    pressed = page.locator('.ga-plan-pick[aria-pressed="true"] strong')
+    expect(pressed).to_have_text(re.compile(r"walls-\d"))
+    for name in ("as-built", "walls"):
+        page.get_by_label(f"Show {name} beside", exact=True).check()
+    rooms = page.locator(".ga-room")
+    expect(rooms).to_have_count(3)
+    expect(page.locator(".gc-canvas")).to_have_count(3)
+    boxes = rooms.evaluate_all(
+        "(nodes) => nodes.map((n) => { const b = n.getBoundingClientRect();"
+        " return [b.left, b.top, b.width, b.height]; })"
+    )
+    rows: dict[float, list[list[float]]] = {}
+    for box in boxes:
+        rows.setdefault(box[1], []).append(box)
+    assert len(rows) == 2  # three columns would leave each picture narrow and tall
+    assert len({round(box[3]) for box in boxes}) == 1
+    assert all(box[2] > box[3] for box in boxes)
+    for name in ("as-built", "walls"):
+        page.get_by_label(f"Show {name} beside", exact=True).uncheck()
+    expect(rooms).to_have_count(1)
+
+
+def test_a_source_that_gets_worse_is_said_though_the_sum_is_better(
+    chromium: Browser, started: Start, tmp_path: Path
+) -> None:
+    router = """
+[[source]]
+id = "router"
+space = "hut"
+at = "2.6, 0.4, 0.4 m"
+band = "2.4-2.48 GHz"
+eirp = "-30 dBm"
+"""
+    path = tmp_path / "hut.toml"
+    path.write_text(JOB.replace('"hut/walls"', '"hut/*"') + router, encoding="utf-8")
+    app = started("hut.toml", folder=tmp_path)
+    context = chromium.new_context(viewport={"width": 1360, "height": 860})
+    page = context.new_page()
+    page.goto(app.address)
+    answer = page.locator(".ga-answer")
+    said = re.compile("For router it is worse than as built: .+ dB more reaches pillow")
+    expect(answer).to_contain_text(said, timeout=SLOW_MS)
+    expect(answer).not_to_contain_text("(▲ worse than as built)")
+    router_box = page.locator(".ga-sources li", has_text="router").locator("input")
+    router_box.uncheck()
+    expect(answer).not_to_contain_text("For router", timeout=SLOW_MS)
+    router_box.check()
+    page.locator(".ga-plan-pick", has_text="as-built").click()
+    expect(answer).not_to_contain_text("worse", timeout=SLOW_MS)
+    context.close()
 
 
 def test_a_new_plan_is_shown_and_as_built_stays_bare(bench: Bench) -> None:
@@ -321,8 +380,9 @@ def test_one_treatment_on_every_wall(bench: Bench) -> None:
 def test_sources_go_off_and_on(bench: Bench) -> None:
     page = bench.page
     before = level(page)
+    said = page.locator(".ga-answer .ga-big").inner_text()
     page.locator(".ga-sources input").first.uncheck()
-    page.wait_for_timeout(100)
+    expect(page.locator(".ga-answer .ga-big")).not_to_have_text(said)
     assert level(page) < 0.5 * before
     page.locator(".ga-sources input").first.check()
     bench.settled()
@@ -536,22 +596,36 @@ def test_a_room_from_the_form(chromium: Browser, started: Start, tmp_path: Path)
         page.get_by_label("width, along the west wall").fill("3,6 m")
         page.get_by_label("height").fill("2.4 m")
         page.get_by_role("button", name="Add a window").click()
-        window = page.locator(".ga-set")
+        window = page.locator(".ga-set", has_text="Window 1")
         window.get_by_label("from its left corner").fill("4 ft")
         window.get_by_label("width").fill("4 ft")
         window.get_by_label("height").fill("4 ft")
         window.get_by_label("sill").fill("0.9 m")
-        page.get_by_label("from the west wall").fill("0.6 m")
-        page.get_by_label("from the south wall").fill("2 m")
+        page.get_by_label("from the west wall", exact=True).fill("0.6 m")
+        page.get_by_label("from the south wall", exact=True).fill("2 m")
+        page.get_by_role("button", name="Add a source").click()
+        source = page.locator(".ga-set", has_text="Source 1")
+        expect(source.get_by_label("level outside")).to_be_visible()
+        expect(source.get_by_label("from the west wall")).to_be_hidden()
+        source.get_by_label("where it is").select_option("in this house or at a point")
+        expect(source.get_by_label("level outside")).to_be_hidden()
+        source.get_by_label("from the west wall").fill("-4 ft")
+        source.get_by_label("from the south wall").fill("2 ft 6")
+        source.get_by_label("over the room's floor").fill("3 ft")
+        source.get_by_label("band").fill("2.4-2.48 GHz")
+        source.get_by_label("power that it radiates").fill("100 mW")
         page.get_by_role("button", name="Make the job file").click()
         wrong = page.get_by_label("width, along the west wall")
         expect(wrong).to_be_focused()
-        expect(page.locator(".ga-trouble:visible")).to_contain_text("comma")
+        expect(page.locator(".ga-trouble:visible")).to_contain_text(["comma", "2 ft 6"])
+        source.get_by_label("from the south wall").fill("2 ft 6 in")
         assert list(tmp_path.glob("*.toml")) == []
         wrong.fill("3.6 m")
         page.get_by_role("button", name="Make the job file").click()
         expect(page.locator(".ga-gap", has_text="window W1")).to_be_visible(timeout=SLOW_MS)
-    assert load(tmp_path / "room.toml").name == "Back bedroom"
+    made = load(tmp_path / "room.toml")
+    assert made.name == "Back bedroom"
+    assert made.sources[0].position_m == pytest.approx((-1.2192, 0.762, 0.9144))
     # nobody looks any more, and the program ends by itself
     end = time.monotonic() + 60
     while running.process.poll() is None and time.monotonic() < end:

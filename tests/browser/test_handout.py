@@ -32,6 +32,7 @@ from viewer.sky import skies_json
 DATE = datetime.date(2025, 11, 25)
 QUICK = Sampling(points_per_panel=2**9, points=2**12)
 WALL = "bedroom/6"  # faces the eye in the first view
+STILLS = {"as-built": (200, 160, 90), "all-round": (20, 60, 150)}
 PLANS = ["as-built", "walls-only", "walls-and-windows", "all-round"]
 
 
@@ -63,7 +64,7 @@ def handout(tmp_path_factory: pytest.TempPathFactory) -> Made:
         analysis=analysis,
         date=DATE,
         skies=skies_json(job=job, results=analysis.plans, side=120),
-        picture=png((20, 160, 90)),
+        pictures={plan: png(shade) for plan, shade in STILLS.items()},
         plan="walls-only",
     )
     return Made(job=job, analysis=analysis, scene=scene, path=path, size=size)
@@ -364,6 +365,156 @@ def test_a_transmitter_indoors_has_its_name_and_is_explained(page: Page) -> None
     expect(legend).to_contain_text("transmitter, with the line of sight to it")
 
 
+def test_the_mark_of_a_transmitter_is_explained_where_one_stands(page: Page) -> None:
+    key = page.locator(".legends > .on .marks-key")
+    expect(key).to_be_visible()
+    assert page.evaluate("() => gapcast.view.marks()") is True
+    # those that come as arrows alone have no mark
+    page.evaluate("() => gapcast.view.setSilent(['kitchen-router'])")
+    assert page.evaluate("() => gapcast.view.marks()") is False
+    page.locator("#storeys").select_option("all")
+    expect(key).to_be_hidden()
+    page.evaluate("() => gapcast.view.setSilent([])")
+    page.locator("#storeys").select_option("room")
+    expect(key).to_be_visible()
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_the_first_view_tells_where_north_is(
+    watch: Callable[..., object], chromium: Browser, handout: Made, width: int
+) -> None:
+    page = watch(chromium, width=width, height=844).page
+    start(page, handout.path)
+    letters = page.locator("#view .gc-compass:visible")
+    expect(letters).to_have_count(4)
+    assert sorted(letters.all_inner_texts()) == ["E", "N", "S", "W"]
+    # on paper of its own, whatever lies behind
+    for kind in ("compass", "source"):
+        ground, ink = letters.page.locator(f"#view .gc-{kind}:visible").first.evaluate(
+            "(n) => [getComputedStyle(n).backgroundColor, getComputedStyle(n).color]"
+        )
+        assert contrast(ground, ink) >= 4.5, kind
+
+
+def contrast(one: str, other: str) -> float:
+    """Contrast ratio of two opaque CSS colours, WCAG 2.1 success criterion 1.4.3 (from memory)."""
+
+    def luminance(colour: str) -> float:
+        found = re.fullmatch(r"rgb\((\d+), (\d+), (\d+)\)", colour)
+        assert found is not None, colour
+        parts = [int(part) / 255 for part in found.groups()]
+        linear = [c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
+        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    high, low = sorted((luminance(one), luminance(other)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+def test_on_paper_the_picture_has_its_labels_and_no_buttons(
+    watch: Callable[..., object], chromium: Browser, handout: Made
+) -> None:
+    page = watch(chromium).page
+    start(page, handout.path)
+    settle(page)
+    x, y, width, height = page.locator("#view .gc-source:visible").first.evaluate(
+        """(n) => { const a = n.getBoundingClientRect();
+        const b = document.getElementById("view").getBoundingClientRect();
+        return [a.left - b.left, a.top - b.top, a.width, a.height]; }"""
+    )
+    corner = slice(round(y + 2), round(y + height - 2)), slice(round(x + 9), round(x + width - 9))
+    bare = picture(page)[corner].astype(int)
+    # as browsers do it: told first, laid out for paper then
+    page.evaluate("() => dispatchEvent(new Event('beforeprint'))")
+    page.emulate_media(media="print")
+    expect(page.locator(".print-only")).to_be_visible()
+    for hidden in (".zoom", ".tools", "#view canvas"):
+        expect(page.locator(hidden).first).to_be_hidden()
+    data = page.locator(".print-only").get_attribute("src")
+    assert data is not None
+    image = Image.open(io.BytesIO(base64.b64decode(data.split(",")[1]))).convert("RGB")
+    labelled = np.asarray(image)[corner].astype(int)
+    # the plate is light and the name on it dark
+    assert np.abs(labelled - bare).max() > 60
+    assert labelled.min() < 120 < 240 < labelled.max()
+    page.evaluate("() => dispatchEvent(new Event('afterprint'))")
+    expect(page.locator(".print-only")).to_have_count(0)
+
+
+def test_a_table_that_does_not_fit_says_that_it_goes_on(
+    watch: Callable[..., object], chromium: Browser, handout: Made
+) -> None:
+    page = watch(chromium, width=390, height=844).page
+    start(page, handout.path)
+    box = page.locator(".case.on .scroll:has(.sources)")
+    expect(box).to_have_class("scroll more")
+    said = box.evaluate("(n) => getComputedStyle(n, '::before').content")
+    assert "goes on to the right" in said
+    box.evaluate("(n) => n.scrollTo(n.scrollWidth, 0)")
+    expect(box).to_have_class("scroll")
+    # the name of a plan that needs two lines keeps clear of its dot
+    left = page.evaluate(
+        """() => [...document.querySelectorAll(".plan .who")].map((n) => {
+          const range = document.createRange();
+          range.selectNodeContents(n);
+          return Math.max(...[...range.getClientRects()].map((r) => r.left)) -
+            Math.min(...[...range.getClientRects()].map((r) => r.left));
+        })"""
+    )
+    assert max(left) < 2
+
+
+OUTSIDE = """
+format = 1
+name = "Cellar"
+
+[construction]
+exterior-wall = "timber-wall"
+interior-wall = "stud-wall"
+floor = "joist-floor"
+roof = "ceiling-and-tiled-roof"
+
+[[storey]]
+id = "only"
+floor = "0 m"
+
+[[space]]
+id = "room"
+storey = "only"
+size = "6 m x 4 m"
+height = "2.4 m"
+floor = "FLOOR"
+
+[[obstacle]]
+id = "neighbour"
+origin = "-7, -16 m"
+size = "20 m x 8 m"
+height = "7 m"
+
+[[receiver]]
+id = "pillow"
+space = "room"
+at = "1.0, 2.0, 0.6 m"
+"""
+
+
+@pytest.mark.parametrize(("floor", "lines"), [("-1.5 m", 1), ("0 m", 0)])
+def test_ground_level_and_neighbours_are_drawn(
+    watch: Callable[..., object], chromium: Browser, tmp_path: Path, floor: str, lines: int
+) -> None:
+    path = tmp_path / "cellar.toml"
+    path.write_text(OUTSIDE.replace("FLOOR", floor), encoding="utf-8")
+    job = load(path)
+    analysis = analyze(job=job, casts=cast_job(job, sampling=QUICK))
+    scene = build_scene(job=job, results=analysis.plans)
+    write_handout(path.with_suffix(".html"), scene=scene, job=job, analysis=analysis, date=DATE)
+    watched = watch(chromium)
+    start(watched.page, path.with_suffix(".html"))
+    assert watched.errors == []
+    hints = watched.page.locator("#view .gc-hint:visible")
+    expect(hints.filter(has_text="neighbour")).to_have_count(1)
+    expect(hints.filter(has_text="ground level")).to_have_count(lines)
+
+
 def test_names_on_the_map_of_directions_are_whole_and_apart(page: Page) -> None:
     page.locator("#sky").scroll_into_view_if_needed()
     expect(page.locator("#sky .gc-name").first).to_be_visible()
@@ -427,11 +578,25 @@ def test_without_webgl_picture_tables_and_map_remain(
     start(page, handout.path)
     assert watched.outside() == []
     assert page.evaluate("document.documentElement.classList.contains('flat')")
-    assert page.locator("#still").is_visible()
-    assert page.locator("#still").evaluate("(image) => image.naturalWidth") == 60
-    assert page.locator("#flat-note").is_visible()
     assert not page.locator(".tools").is_visible()
-    page.locator("input[name=plan][value='3']").check(force=True)
+    # the picture is of the plan that is chosen, and its note says of what
+    note, still = page.locator(".flat-note:visible"), page.locator(".still:visible")
+    expect(note).to_have_count(1)
+    expect(note).to_contain_text("no picture of walls-only was drawn")
+    expect(still).to_have_count(0)
+    for plan, said in (("as-built", "as built"), ("all-round", "all-round")):
+        page.locator(f"input[name=plan][value='{PLANS.index(plan)}']").check(force=True)
+        expect(note).to_contain_text(f"The picture: {said}, what gets in at pillow")
+        expect(still).to_have_count(1)
+        page.wait_for_function(
+            "() => [...document.querySelectorAll('.still')].every((each) => each.complete)"
+        )
+        drawn = still.evaluate(
+            """(image) => { const c = document.createElement("canvas"); c.width = c.height = 1;
+            const pen = c.getContext("2d"); pen.drawImage(image, 0, 0);
+            return [...pen.getImageData(0, 0, 1, 1).data].slice(0, 3); }"""
+        )
+        assert drawn == pytest.approx(STILLS[plan], abs=4)
     assert "all-round" in shown_verdict(page)
     page.locator(".side .case.on tr[data-face] button").first.click()
     assert "Lets in" in page.locator("#card").inner_text()

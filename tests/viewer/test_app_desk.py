@@ -343,10 +343,10 @@ def test_assemblies_and_treatments_are_said_in_one_line(path: Path) -> None:
     assert session.job is not None
     assert (
         layers_said(session.job.assemblies["wall"], feet=False)
-        == "plasterboard 12.5 mm, brick 115 mm"
+        == "plasterboard 12.5\u00a0mm, brick 115\u00a0mm"
     )
     said = layers_said(session.job.assemblies["pane"], feet=False)
-    assert said == "a stated loss: 1 dB at 900 MHz, 3 dB at 3.5 GHz"
+    assert said == "a stated loss: 1 dB at 900\u00a0MHz, 3 dB at 3.5\u00a0GHz"
     said = treatment_said(session.job.treatments["coat"], feet=False)
     assert said == "5 Ω per square, 2 coats, 21 EUR per m2"
     assert treatment_said(session.job.treatments["film"], feet=False) == "22 dB"

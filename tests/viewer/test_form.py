@@ -20,6 +20,14 @@ WINDOW = Hole(
 )
 DOOR = Hole(wall="north", from_left="0.3 m", width="0.82 m", height="2.04 m", gap="8 mm")
 MAST = Mast(azimuth="231 deg", elevation="4 deg", band="1805-1880 MHz", level="850 uW/m2")
+ROUTER = Mast(
+    place="in this house or at a point",
+    from_west="-4 ft",
+    from_south="2 ft 6 in",
+    over_floor="3 ft",
+    band="2.4-2.48 GHz",
+    power="20 dBm",
+)
 FORM = RoomForm(
     name="Upper bedroom",
     length="13 ft 9 in",
@@ -57,6 +65,29 @@ def test_the_room_is_the_one_that_was_typed(tmp_path: Path) -> None:
     assert [source.id for source in job.sources] == ["mast-1"]
     assert job.sources[0].level_w_m2[""] == pytest.approx(850e-6)
     assert [plan.id for plan in job.plans] == ["as-built", "plan-1"]
+
+
+def test_a_transmitter_stands_where_it_was_typed() -> None:
+    """In the next room, which is no part of the file, and in the room itself."""
+    here = replace(ROUTER, from_west="1 m", from_south="0.4 m", over_floor="0.5 m", power="50 mW")
+    job = load_text(job_text(replace(FORM, masts=(MAST, ROUTER, here))), path="job.toml")
+    mast, beyond, inside = job.sources
+    assert mast.position_m is None
+    assert (beyond.id, beyond.space, inside.space) == ("transmitter-2", None, "room")
+    assert beyond.eirp_w == pytest.approx(0.1)
+    assert inside.eirp_w == pytest.approx(0.05)
+    # 9 ft of floor height and 3 ft above it
+    np.testing.assert_allclose(beyond.position_m, (-1.2192, 0.762, 3.6576))
+    np.testing.assert_allclose(inside.position_m, (1.0, 0.4, 3.2432))
+    assert 'at = "-4 ft, 2 ft 6 in, 12 ft"' in job_text(replace(FORM, masts=(ROUTER,)))
+
+
+def test_a_transmitter_on_the_ground_floor_keeps_its_measure() -> None:
+    near = replace(ROUTER, from_west="-1.2 m", from_south="76 cm", over_floor="0.9 m")
+    typed = replace(FORM, stands="on the ground", masts=(near,))
+    assert 'at = "-1.2 m, 76 cm, 0.9 m"' in job_text(typed)
+    (source,) = load_text(job_text(typed), path="job.toml").sources
+    np.testing.assert_allclose(source.position_m, (-1.2, 0.76, 0.9))
 
 
 def test_openings_stand_where_the_tape_says(tmp_path: Path) -> None:
@@ -133,6 +164,12 @@ def test_a_room_with_nothing_in_it_is_enough(tmp_path: Path) -> None:
         ({"masts": (replace(MAST, band="1.8"),)}, "masts.0.band", "1.8"),
         ({"masts": (MAST, replace(MAST, level="loud"))}, "masts.1.level", "loud"),
         ({"masts": (replace(MAST, elevation="95 deg"),)}, "masts.0.elevation", "90"),
+        ({"masts": (replace(MAST, place="nowhere"),)}, "masts.0.place", "in a direction"),
+        ({"masts": (replace(ROUTER, over_floor=""),)}, "masts.0.over_floor", "not a length"),
+        ({"masts": (MAST, replace(ROUTER, from_south="3,5 m"))}, "masts.1.from_south", "comma"),
+        ({"masts": (replace(ROUTER, from_west="1"),)}, "masts.0.from_west", "without a unit"),
+        ({"masts": (replace(ROUTER, power="100"),)}, "masts.0.power", "unit"),
+        ({"masts": (replace(ROUTER, over_floor="-40 ft"),)}, "masts.0.from_west", "ground"),
     ],
 )
 def test_each_trouble_stands_beside_its_field(
@@ -176,7 +213,7 @@ def test_what_a_page_sends_becomes_the_record() -> None:
     assert form.windows[0].wall == "south"
     assert form.windows[0].sill == ""
     assert form.beyond == {"east": "earth"}
-    assert form.masts[0].azimuth == "10 deg"
+    assert (form.masts[0].azimuth, form.masts[0].place) == ("10 deg", "in a direction")
 
 
 @pytest.mark.parametrize(

@@ -143,19 +143,37 @@ def test_is_written_whole(
     assert [each.name for each in tmp_path.iterdir()] == ["out.html"]
 
 
-def test_picture_goes_in_and_gets_smaller(
+def test_pictures_go_in_and_get_smaller(
     house_scene: Scene, house_job: Job, analysis: Analysis
 ) -> None:
-    drawn = io.BytesIO()
-    Image.effect_noise((300, 200), 60).convert("RGB").save(drawn, "PNG")
+    drawn = {}
+    for plan, width in (("as-built", 300), ("walls-only", 320)):
+        noise = io.BytesIO()
+        Image.effect_noise((width, 200), 60).convert("RGB").save(noise, "PNG")
+        drawn[plan] = noise.getvalue()
     page = handout_html(
-        scene=house_scene, job=house_job, analysis=analysis, date=DATE, picture=drawn.getvalue()
+        scene=house_scene, job=house_job, analysis=analysis, date=DATE, pictures=drawn
     )
-    (kind, data) = re.findall(r"src='data:image/(\w+);base64,([^']+)'", page)[0]
-    content = base64.b64decode(data)
-    assert kind == "jpeg"
-    assert len(content) < drawn.tell()
-    assert Image.open(io.BytesIO(content)).size == (300, 200)
+    shown = re.findall(
+        r"flat-still( on)?' data-plan='(\d)'>"
+        r"<img class='still' alt='([^']+)' src='data:image/(\w+);base64,([^']+)'>"
+        r"<p class='flat-note'>([^.]+)\. The picture: (.+?), what gets in",
+        page,
+    )
+    assert [each[1] for each in shown] == ["0", "1"]
+    assert ["as built" in each[2] for each in shown] == [True, False]
+    for (*_, kind, data, said, title), (plan, png) in zip(shown, drawn.items(), strict=True):
+        content = base64.b64decode(data)
+        assert kind == "jpeg"
+        assert len(content) < len(png)
+        assert Image.open(io.BytesIO(content)).size == Image.open(io.BytesIO(png)).size
+        assert said == "This browser shows no 3D"
+        assert title == f"<bdi>{'as built' if plan == 'as-built' else plan}</bdi>"
+
+
+def test_a_plan_without_a_picture_says_so(page: str) -> None:
+    assert "<img class='still'" not in page
+    assert "no picture of <bdi>as built</bdi> was drawn" in page
 
 
 def test_refuses_what_it_cannot_hand_out(
@@ -163,7 +181,9 @@ def test_refuses_what_it_cannot_hand_out(
 ) -> None:
     given = {"job": house_job, "analysis": analysis, "date": DATE}
     with pytest.raises(EnvelopeError, match="not a PNG"):
-        handout_html(scene=house_scene, picture=b"GIF89a", **given)
+        handout_html(scene=house_scene, pictures={"as-built": b"GIF89a"}, **given)
+    with pytest.raises(EnvelopeError, match="picture is of plan 'nope', which is not shown"):
+        handout_html(scene=house_scene, pictures={"nope": b""}, **given)
     with pytest.raises(EnvelopeError, match="no plan 'nope'; allowed: as-built, walls-only"):
         handout_html(scene=house_scene, plan="nope", **given)
     with pytest.raises(EnvelopeError, match="nothing to hand out"):
@@ -206,11 +226,11 @@ def scaled(result: PlanResult, factor: float) -> PlanResult:
 @pytest.mark.parametrize(
     ("factor", "said"),
     [
-        (1.5, "worse than no treatment</strong>, 50 % more than as built"),
-        (4.0, "worse than no treatment</strong>, 4 times as much as built"),
+        (1.5, "worse than no treatment</strong>, 50\u00a0% more than as built"),
+        (4.0, "worse than no treatment</strong>, 4\u00a0times as much as built"),
         (1.02, "no real change</b> from as built"),
-        (0.7, "30 % less</b> than as built"),
-        (0.02, "50 times less</b> than as built"),
+        (0.7, "30\u00a0% less</b> than as built"),
+        (0.02, "50\u00a0times less</b> than as built"),
     ],
 )
 def test_says_plainly_what_a_plan_does(
@@ -242,23 +262,46 @@ def test_share_of_the_leakiest_face_in_plain_words(
     result = house_results[2].receivers[0]
     sentence = words.main_way(house_scene, result)
     # 0.30 of 0.3552 sr open-equivalent
-    assert "the leakiest face is the window W1: it lets in 85 % of what comes straight" in sentence
+    assert (
+        "the leakiest face is the window W1: it lets in 85\u00a0% of what comes straight"
+        in sentence
+    )
     assert "It is a gap: its loss, " in sentence
     tight = dataclasses.replace(
         result, panels=(dataclasses.replace(result.panels[0], is_gap=False, loss_db=34.7),)
     )
     said = words.main_way(house_scene, tight)
-    assert "It is no gap: its loss, 34.7 dB, is not below 20 dB. No face is a gap." in said
+    assert (
+        "It is no gap: its loss, 34.7\u00a0dB, is not below 20\u00a0dB. No face is a gap." in said
+    )
     assert "2 faces" in sentence
 
 
-def test_margin_of_the_estimate(house_results: tuple[PlanResult, ...]) -> None:
-    result = dataclasses.replace(house_results[0].receivers[0], low_w_m2=8.5e-5, high_w_m2=17e-4)
-    assert words.spread(result) == (pytest.approx(0.1), pytest.approx(2.0))
-    assert words.uncertainty(result) == (
-        "Eight times in ten the truth lies between 10 % and 200 %."
+@pytest.mark.parametrize(
+    ("high_w_m2", "low_w_m2", "said"),
+    [
+        (6.8e-4, 8.5e-5, "between 10\u00a0% and 80\u00a0%."),
+        (
+            *(17e-4, 8.5e-5),
+            "between 10\u00a0% and 200\u00a0%, that is, at worst, more than with no house at all.",
+        ),
+        (
+            *(17e-4, 10.2e-4),
+            "between 120\u00a0% and 200\u00a0%: more than with no house at all.",
+        ),
+    ],
+)
+def test_margin_of_the_estimate(
+    house_results: tuple[PlanResult, ...], high_w_m2: float, low_w_m2: float, said: str
+) -> None:
+    plain = house_results[0].receivers[0]
+    result = dataclasses.replace(plain, low_w_m2=low_w_m2, high_w_m2=high_w_m2)
+    assert words.spread(result) == (
+        pytest.approx(low_w_m2 / 8.5e-4),
+        pytest.approx(high_w_m2 / 8.5e-4),
     )
-    assert words.uncertainty(house_results[0].receivers[0]) == ""
+    assert words.uncertainty(result) == f"Eight times in ten the truth lies {said}"
+    assert words.uncertainty(plain) == ""
 
 
 def test_more_than_with_no_house_runs_off_the_scale() -> None:
@@ -404,5 +447,5 @@ def test_contrast_of_black_on_white() -> None:
 
 def test_areas_in_the_measure_of_the_job(house_scene: Scene) -> None:
     plan = dataclasses.replace(house_scene.plans[1], treated_area_m2={"coating": 31.64})
-    assert words.added(plan, feet=False) == "The plan adds <bdi>coating</bdi> 31.64 m²."
-    assert words.added(plan, feet=True) == "The plan adds <bdi>coating</bdi> 340.6 ft²."
+    assert words.added(plan, feet=False) == "The plan adds <bdi>coating</bdi> 31.64\u00a0m²."
+    assert words.added(plan, feet=True) == "The plan adds <bdi>coating</bdi> 340.6\u00a0ft²."

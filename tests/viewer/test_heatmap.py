@@ -229,7 +229,7 @@ def drawn_words(job: Job, levels: FloorLevels, monkeypatch: pytest.MonkeyPatch, 
 def test_everything_is_named(house_job: Job, split: FloorLevels, monkeypatch: pytest.MonkeyPatch):
     words = [text for text, _ in drawn_words(house_job, split, monkeypatch)]
     assert "walls-only: level in bedroom" in words
-    assert any(text.startswith("0.65 m above the floor, the height of bed") for text in words)
+    assert any(text.startswith("0.65\u00a0m above the floor, the height of bed") for text in words)
     assert any(
         "lowest 3.16\u00a0µW/m²" in text and "highest 100\u00a0µW/m²" in text for text in words
     )
@@ -299,3 +299,14 @@ def test_a_missing_folder_is_said(house_job: Job, split: FloorLevels, tmp_path: 
             receiver=house_job.receivers[0],
             path=tmp_path / "nowhere" / "map.png",
         )
+
+
+def test_a_short_stretch_of_a_contour_has_no_label_on_it():
+    from matplotlib.path import Path as Stretches
+
+    ring = Stretches([[0.0, 0.0], [0.1, 0.0], [0.1, 0.1], [0.0, 0.0]])
+    long = Stretches([[2.0, 0.0], [2.0, 3.0]])
+    assert len(heatmap._worth_naming(ring)) == 0
+    assert len(heatmap._worth_naming(Stretches(np.empty((0, 2))))) == 0
+    both = Stretches.make_compound_path(ring, long)
+    assert heatmap._worth_naming(both).tolist() == [[2.0, 0.0]]

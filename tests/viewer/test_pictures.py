@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import sys
+from dataclasses import replace
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -11,12 +12,14 @@ import numpy as np
 import pytest
 
 from envelope.errors import EnvelopeError, MissingExtraError
+from envelope.exposure.results import PanelLeak
 from viewer import colours, gl, pictures
 from viewer.camera import Margins, View, best_view, fit
 from viewer.captions import Shot
 from viewer.labels import Wanted, grown, overlap, place
+from viewer.names import leak_label, panel_title
 from viewer.parts import Scene
-from viewer.rooms import arrows, cast_of, extent, ring_for
+from viewer.rooms import arrows, cast_of, extent, named_panels, ring_for
 from viewer.staging import Stage, stage
 
 SIZE = (640, 440)
@@ -378,3 +381,172 @@ def test_a_folder_that_is_missing_is_said(house_scene: Scene, tmp_path: Path):
         pictures.cutaway(
             house_scene, plan="walls-only", path=tmp_path / "no" / "a.png", size=(300, 220), scale=1
         )
+
+
+# -- what has a label, and which rooms show --------------------------------------------------------
+
+
+def with_leaks(scene: Scene, leaks: dict[str, tuple[float, bool]]) -> Scene:
+    """The scene with nothing let in but by these panels: share and whether it is a gap."""
+    at = scene.plan_index["walls-only"]
+    panels = []
+    for panel in scene.panels:
+        states = list(panel.states)
+        share, gap = leaks.get(panel.id, (0.0, False))
+        found = None
+        if panel.id in leaks:
+            found = PanelLeak(
+                panel=panel.id,
+                kind=panel.kind,
+                treatments=(),
+                area_m2=panel.area_m2,
+                solid_angle_sr=0.1,
+                open_equivalent_solid_angle_sr=0.1 * share,
+                loss_db=10.0 if gap else 30.0,
+                share=share,
+                reduction_if_sealed_db=0.0,
+                is_gap=gap,
+            )
+        states[at] = replace(states[at], leaks=(found,))
+        panels.append(replace(panel, states=tuple(states)))
+    return replace(scene, panels=tuple(panels))
+
+
+def test_gaps_are_named_before_what_lets_in_more(house_scene: Scene):
+    kinds = {panel.kind for panel in house_scene.panels if panel.space == "bedroom"}
+    assert {"wall", "window", "door"} <= kinds
+    of = shot(
+        with_leaks(
+            house_scene,
+            {
+                "bedroom/1": (0.60, False),
+                "bedroom/3": (0.30, False),
+                "bedroom/D1": (0.016, True),
+                "bedroom/W1": (0.001, False),
+                "bedroom/W2": (0.0004, True),
+            },
+        )
+    )
+    named = named_panels(
+        scene=of.scene, plan=of.plan, receiver=of.receiver, cast=of.cast, view=of.camera.view
+    )
+    assert [panel.id for panel, _ in named] == [
+        "bedroom/D1",
+        "bedroom/W2",
+        "bedroom/1",
+        "bedroom/3",
+    ]
+
+
+def test_a_strip_is_not_called_untreated(house_scene: Scene):
+    door = house_scene.panels[house_scene.panel_index["bedroom/D1"]]
+    leak = door.states[1].leaks[0]
+    assert leak is not None
+    strip = replace(door, id="bedroom/D1/undercut", kind="seam", opening="bedroom/D1")
+    words = leak_label(strip, replace(leak, share=0.016), home="bedroom", stands="")
+    assert words == "gap under D1: 1.6\u00a0%"
+
+
+@pytest.mark.parametrize(
+    ("kind", "panel", "aliases", "title"),
+    [
+        ("window", "A103/window-1", (), "window-1"),
+        ("window", "A103/W1", (), "window W1"),
+        ("window", "A103/windowless", (), "window windowless"),
+        ("door", "A103/door", (), "door"),
+        ("door", "A103/Door 2", (), "Door 2"),
+        ("wall", "A103/wall-5", (), "wall-5"),
+        ("wall", "A103/wall-5", ("A103/south",), "south wall-5"),
+        ("wall", "A103/5", (), "wall 5"),
+        ("box", "A103/box-2", (), "electrical box-2"),
+        ("box", "A103/B2", (), "electrical box B2"),
+        ("open", "A103/open-1", (), "bare opening open-1"),
+    ],
+)
+def test_what_a_panel_is_is_said_once(kind: str, panel: str, aliases: tuple[str, ...], title: str):
+    assert panel_title(panel=panel, space="A103", kind=kind, aliases=aliases) == title
+
+
+def test_the_whole_house_stands_in_full_and_can_be_peeled(house_scene: Scene):
+    storeys = [each.id for each in house_scene.storeys]
+    assert len(storeys) >= 2
+    every = {space.id for space in house_scene.spaces}
+    for peeled in (0, 1, 9):
+        kept = storeys[: max(1, len(storeys) - peeled)]
+        cast = cast_of(scene=house_scene, receiver="bed", whole=True, peeled=peeled)
+        assert set(cast.full) == {s.id for s in house_scene.spaces if s.storey in kept}
+        assert (cast.low, cast.below) == ((), ())
+        bodies = {body.of for body in staged(shot(house_scene, whole=True, peeled=peeled)).bodies}
+        assert every & bodies == set(cast.full)
+
+
+def test_beams_are_drawn_only_with_the_room_they_fall_into(house_scene: Scene):
+    home = house_scene.receivers[0].space
+    for storey in house_scene.storeys:
+        found = staged(shot(house_scene, storey=storey.id)).beams
+        assert bool(found) == (home in storey.spaces)
+
+
+def test_two_treatments_show_in_bands_of_both_colours(house_scene: Scene):
+    at = house_scene.plan_index["walls-only"]
+    two = [style.treatment for style in house_scene.treatments[:2]]
+    assert len(two) == 2
+    name = "bedroom/W1"
+    panels = tuple(
+        replace(
+            panel,
+            states=tuple(
+                replace(state, treatments=tuple(two)) if index == at else state
+                for index, state in enumerate(panel.states)
+            ),
+        )
+        if panel.id == name
+        else panel
+        for panel in house_scene.panels
+    )
+    scene = replace(house_scene, panels=panels)
+    panel = scene.panels[scene.panel_index[name]]
+    seen_from = View(azimuth_rad=math.atan2(float(panel.normal[0]), float(panel.normal[1])) + 0.6)
+    bodies = [
+        body
+        for body in staged(shot(scene, quantity="treatment", view=seen_from)).bodies
+        if body.of == name and body.opacity == 1.0 and body.fade is None
+    ]
+    assert [body.colour for body in bodies] == [
+        style.colour for style in house_scene.treatments[:2]
+    ]
+    areas = [body.mesh.area_m2 for body in bodies]
+    assert areas == pytest.approx([panel.area_m2 / 2] * 2)
+    assert all(body.mesh.area_vector_m2 @ panel.normal > 0.0 for body in bodies)
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_edges_stand_out_from_what_keeps_out(house_scene: Scene, theme: colours.ThemeName):
+    tight = with_leaks(house_scene, {"bedroom/1": (1e-9, False), "bedroom/3": (0.9, False)})
+    found = {}
+    for name in ("bedroom/1", "bedroom/3"):
+        panel = tight.panels[tight.panel_index[name]]
+        azimuth = math.atan2(float(panel.normal[0]), float(panel.normal[1])) + 0.6
+        drawn = staged(shot(tight, theme=theme, view=View(azimuth_rad=azimuth)))
+        (body,) = [each for each in drawn.bodies if each.mesh is panel.mesh]
+        edges = {line.colour for line in drawn.lines if line.of == name and line.closed}
+        found[name] = body.colour, edges
+    chosen = colours.THEMES[theme]
+    assert found["bedroom/1"] == (
+        (0.0, pytest.approx(0.135, abs=0.01), pytest.approx(0.305, abs=0.02)),
+        {chosen.ring},
+    )
+    assert found["bedroom/3"][1] == {chosen.edge}
+
+
+def test_a_strip_that_is_a_gap_is_outlined_in_a_wall_that_is_cut_away(house_scene: Scene):
+    window = house_scene.panel_index["bedroom/W1"]
+    normal = house_scene.panels[window].normal
+    behind = View(azimuth_rad=math.atan2(-float(normal[0]), -float(normal[1])) + 0.6)
+    for gap in (True, False):
+        scene = with_leaks(house_scene, {"bedroom/W1": (0.3, gap)})
+        panels = list(scene.panels)
+        panels[window] = replace(panels[window], kind="seam")
+        drawn = staged(shot(replace(scene, panels=tuple(panels)), view=behind))
+        lines = [line for line in drawn.lines if line.of == "bedroom/W1"]
+        assert [line.colour for line in lines] == ([colours.AMBER] if gap else [])

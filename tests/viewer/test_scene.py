@@ -270,16 +270,16 @@ def test_without_results_the_geometry_is_there_and_no_number(house_job: Job):
 @pytest.mark.parametrize(
     ("share", "words"),
     [
-        (0.8349, "83 %"),
-        (0.0996, "10 %"),
-        (0.0943, "9.4 %"),
-        (0.09, "9 %"),
-        (0.0042, "0.4 %"),
-        (0.0003, "< 0.1 %"),
-        (0.0, "0 %"),
-        (math.nan, "0 %"),
-        (0.997, "99.7 %"),
-        (1.0, "100 %"),
+        (0.8349, "83\u00a0%"),
+        (0.0996, "10\u00a0%"),
+        (0.0943, "9.4\u00a0%"),
+        (0.09, "9\u00a0%"),
+        (0.0042, "0.4\u00a0%"),
+        (0.0003, "<\u00a00.1\u00a0%"),
+        (0.0, "0\u00a0%"),
+        (math.nan, "0\u00a0%"),
+        (0.997, "99.7\u00a0%"),
+        (1.0, "100\u00a0%"),
     ],
 )
 def test_shares_as_words(share: float, words: str):
@@ -287,11 +287,11 @@ def test_shares_as_words(share: float, words: str):
 
 
 def test_other_words():
-    assert decibels(16.24) == "16.2 dB"
+    assert decibels(16.24) == "16.2\u00a0dB"
     assert decibels(math.inf) == "nothing passes"
-    assert steradians(0.294) == "0.29 sr"
-    assert steradians(0.0123) == "0.012 sr"
-    assert steradians(1e-5) == "< 0.001 sr"
+    assert steradians(0.294) == "0.29\u00a0sr"
+    assert steradians(0.0123) == "0.012\u00a0sr"
+    assert steradians(1e-5) == "<\u00a00.001\u00a0sr"
     label = source_label(name="mast", azimuth_rad=math.radians(231), elevation_rad=0.07)
     assert label == "mast, azimuth 231°, 4° up"
 
@@ -311,14 +311,14 @@ def test_json_is_plain_finite_and_rounded(house_scene: Scene):
     assert list(data) == [
         "format", "name", "threshold_db", "feet", "north_rad", "grade_m", "bounds", "scales",
         "cividis", "storeys", "spaces", "panels", "walls", "plans", "treatments", "ring", "sources",
-        "receivers", "sights", "beams", "notes",
+        "receivers", "sights", "beams", "blocks", "notes",
     ]  # fmt: skip
     panel = data["panels"][house_scene.panel_index["bedroom/W1"]]
     assert len(panel["vertices"]) == 12
     assert len(panel["triangles"]) == 6
     assert all(round(value, 4) == value for value in panel["vertices"])
     leak = panel["plans"][1]["leaks"][0]
-    assert leak["label"] == "window W1, untreated: 66 %"
+    assert leak["label"] == "window W1, untreated: 66\u00a0%"
     assert leak["let_in_db"] == -15.23
     assert leak["is_gap"] is True
     assert data["plans"][1]["receivers"][0]["gaps"] == ["bedroom/W1", "bedroom/W2", "bedroom/D1"]
@@ -353,7 +353,7 @@ def test_infinite_numbers_stand_as_none(house_job: Job, house_results: tuple[Pla
     entry = to_json(scene)["panels"][scene.panel_index[tight.panel]]["plans"][0]["leaks"][0]
     assert entry["loss_db"] is None
     assert entry["let_in_db"] is None
-    assert entry["label"].endswith(": 0 %")
+    assert entry["label"].endswith(": 0\u00a0%")
 
 
 def test_text_cannot_end_a_script_element(house_job: Job, house_results: tuple[PlanResult, ...]):

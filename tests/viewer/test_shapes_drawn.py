@@ -9,13 +9,23 @@ import numpy as np
 import pytest
 
 from envelope.project import load
-from viewer.camera import View
+from viewer.camera import Margins, View
 from viewer.floorplan import room_plan
 from viewer.labels import Wanted, place
+from viewer.leaves import tilted
 from viewer.names import panel_label, panel_title
 from viewer.parts import Scene
-from viewer.rooms import blocked_arcs, cast_of, grade_lines, ring_for, roof_lines
+from viewer.pictures import shot_of
+from viewer.rooms import (
+    blocked_arcs,
+    cast_of,
+    grade_lines,
+    other_buildings,
+    ring_for,
+    roof_lines,
+)
 from viewer.scene import build_scene
+from viewer.staging import stage
 from viewer.wire import to_json
 from viewer.wording import decibels
 
@@ -112,6 +122,7 @@ size = "1 m x 0.8 m"
     long = sum(float(np.linalg.norm(b - a)) for a, b in lines)
     assert long == pytest.approx(6.0 - 1.0 + 4.0)
     assert all(np.allclose(line[:, 1], 0.0) or np.allclose(line[:, 0], 6.0) for line in lines)
+    assert to_json(scene)["grade_m"] == 0
     above = scene_of(tmp_path, ROOM + 'height = "2.4 m"\n')
     assert grade_lines(scene=above, cast=cast, view=NORTH_WEST) == []
 
@@ -134,6 +145,9 @@ height = "7 m"
     ((name, turns),) = blocked_arcs(scene, ring)
     # 10 m to both sides of the room's middle, its near side 10 m to the south
     assert name == "neighbour"
+    assert to_json(scene)["blocks"] == [
+        {"id": "neighbour", "corners": scene.blocks[0].corners_m.reshape(-1).tolist()}
+    ]
     degrees = np.sort(np.degrees(turns) % 360.0)
     assert (degrees[0], degrees[-1]) == (pytest.approx(135.0), pytest.approx(225.0))
     assert np.diff(degrees).max() < 4.0
@@ -237,7 +251,7 @@ states = { W0 = "tilted", W1 = "shut", W2 = "shuttered" }
         "night": ["tilted", "", "shutter down", "shutter down"],
     }
     words = panel_label(title="window W1", treatments=(), share=0.5, stands="tilted")
-    assert words == "window W1, tilted, untreated: 50 %"
+    assert words == "window W1, tilted, untreated: 50\u00a0%"
     sent = to_json(scene)["panels"][scene.panel_index["room/W1"]]
     assert [plan["stands"] for plan in sent["plans"]] == ["tilted", ""]
     gap = panel_title(panel="room/W1/gap-head", space="room", kind="seam")
@@ -245,7 +259,11 @@ states = { W0 = "tilted", W1 = "shut", W2 = "shuttered" }
 
 
 def test_a_loss_that_rounds_to_nothing_has_no_sign():
-    assert [decibels(value) for value in (-0.04, 0.04, -0.06)] == ["0.0 dB", "0.0 dB", "−0.1 dB"]
+    assert [decibels(value) for value in (-0.04, 0.04, -0.06)] == [
+        "0.0\u00a0dB",
+        "0.0\u00a0dB",
+        "−0.1\u00a0dB",
+    ]
 
 
 def test_no_leader_runs_through_another_label():
@@ -259,3 +277,86 @@ def test_no_leader_runs_through_another_label():
     for t in np.linspace(0.0, 1.0, 41):
         x, y = (1 - t) * np.array(second.leader) + t * np.array(second.wanted.anchor)
         assert not (left < x < right and top < y < bottom)
+
+
+def test_a_tilted_sash_leans_into_the_room(tmp_path: Path):
+    scene = scene_of(
+        tmp_path,
+        ROOM
+        + """height = "2.4 m"
+
+[[opening]]
+id = "W"
+on = "room/north"
+kind = "window"
+at = "0.5 m"
+sill = "0.9 m"
+size = "1 m x 1.2 m"
+tilt = "0.1 m"
+state = "tilted"
+
+[[plan]]
+id = "night"
+states = { W = "shut" }
+""",
+    )
+    panel = scene.panels[scene.panel_index["room/W"]]
+    leaf = tilted(panel, scene)
+    inward = (leaf.mesh.vertices - panel.mesh.vertices) @ panel.normal
+    tall = float(np.ptp(panel.mesh.vertices[:, 2]))
+    # the strip at its head is as high as the sash has come in
+    assert inward.max() == pytest.approx(0.1)
+    assert inward.min() == pytest.approx(0.0)
+    assert np.ptp(leaf.mesh.vertices[:, 2]) == pytest.approx(math.sqrt(tall**2 - 0.1**2))
+    assert leaf.area_m2 == panel.area_m2
+    seen_from = View(azimuth_rad=math.radians(150.0))
+    for plan, said in (("as-built", ["in the wall", "leaning"]), ("night", ["in the wall"])):
+        shot = shot_of(
+            scene,
+            plan=plan,
+            size=(640, 440),
+            margins=Margins(left=10, right=90, top=40, bottom=30),
+            view=seen_from,
+        )
+        drawn = stage(
+            scene=scene,
+            plan=plan,
+            receiver="pillow",
+            cast=shot.cast,
+            camera=shot.camera,
+            theme=shot.theme,
+        )
+        leaves = [
+            "leaning" if np.ptp(body.mesh.vertices @ panel.normal) > 0.05 else "in the wall"
+            for body in drawn.bodies
+            if len(body.mesh.vertices) == 4
+            and np.allclose(body.mesh.vertices[:, 0], panel.mesh.vertices[:, 0])
+        ]
+        assert leaves == said
+
+
+def test_other_buildings_are_said_to_be_beyond_the_picture(tmp_path: Path):
+    text = (
+        ROOM
+        + """height = "2.4 m"
+
+[[space]]
+id = "next"
+storey = "ground"
+size = "2 m x 3.6 m"
+height = "2.4 m"
+origin = "6.15 m, 0 m"
+
+[[space]]
+id = "shed"
+storey = "ground"
+size = "2 m x 2 m"
+height = "2.4 m"
+origin = "20 m, 0 m"
+"""
+    )
+    scene = scene_of(tmp_path, text)
+    alone = cast_of(scene=scene, receiver=scene.receivers[0].id)
+    assert other_buildings(scene, alone) == ("shed",)
+    whole = cast_of(scene=scene, receiver=scene.receivers[0].id, whole=True)
+    assert other_buildings(scene, whole) == ()

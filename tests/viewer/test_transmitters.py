@@ -88,8 +88,8 @@ def test_a_far_one_comes_as_an_arrow_with_its_distance(
     assert not is_near(far, RING)
     assert not is_near(at(router, 2.0, 1.0, -6.1), RING)
     assert label_of(near, bed, ring=RING, feet=False) == "router in hall"
-    assert label_of(far, bed, ring=RING, feet=False) == "router in hall, 40 m away"
-    assert label_of(far, bed, ring=RING, feet=True) == "router in hall, 131 ft away"
+    assert label_of(far, bed, ring=RING, feet=False) == "router in hall, 40\u00a0m away"
+    assert label_of(far, bed, ring=RING, feet=True) == "router in hall, 131\u00a0ft away"
     assert way_to(far, bed) == pytest.approx([0.0, 1.0, 0.0])
     mast = next(source for source in house_scene.sources if source.id == "mast")
     assert way_to(mast, bed) is mast.direction

@@ -109,10 +109,10 @@ def test_what_is_said_of_a_face(house_scene: Scene):
     panel = house_scene.panels[house_scene.panel_index["bedroom/W2"]]
     # typed from the fixture: 0.10 of 0.4552 sr in all, T = 0.1 / 0.8
     assert words_of(house_scene, panel, plan="walls-only", receiver="bed") == (
-        "window W2, 1.20 m²",
+        "window W2, 1.20\u00a0m²",
         "board; untreated",
-        "loss 9.0 dB, a gap",
-        "22 % of what reaches bed directly",
+        "loss 9.0\u00a0dB, a gap",
+        "22\u00a0% of what reaches bed directly",
     )
     other = house_scene.panels[house_scene.panel_index["living/1"]]
     assert words_of(house_scene, other, plan="walls-only", receiver="bed")[-1] == (
@@ -127,7 +127,7 @@ def test_a_click_says_what_the_face_is(opened: Window):
     panel = opened.pick(*pixel_of(opened, "bedroom/W1"))
     assert panel is not None
     assert panel.id == "bedroom/W1"
-    assert opened.words[0].startswith("window W1, 1.68 m²")
+    assert opened.words[0].startswith("window W1, 1.68\u00a0m²")
     assert opened.pick(5.0, 5.0) is None
     assert opened.words == ()
 

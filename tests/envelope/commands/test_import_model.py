@@ -212,3 +212,61 @@ def test_bad_rules_are_told_with_their_line(
     arguments = ["import", "den.obj", *UNITS, "--rules", "rules.toml", "-o", "job.toml"]
     assert message in refused(arguments, capsys)
     assert not (den / "job.toml").exists()
+
+
+def scrap(count: int) -> str:
+    """The den, and loose triangles outside it, each an object of its own."""
+    lines = [OBJ.rstrip("\n")]
+    for index in range(count):
+        x = 20_000 + 1_000 * index
+        lines += [f"o scrap{index}", f"v {x} 0 0", f"v {x + 500} 0 0", f"v {x} 500 0"]
+        lines.append("f -3 -2 -1")
+    return "\n".join(lines) + "\n"
+
+
+def test_everything_that_was_left_out_can_be_seen(
+    den: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (den / "many.obj").write_text(scrap(60))
+    assert main(["import", "many.obj", *UNITS, "-o", "many.toml"]) == 0
+    out = said(capsys)
+    assert "and 48 more: --dry-run lists them all" in out
+    assert "scrap59" not in out
+    for look in (["many.obj", *UNITS, "--dry-run"], ["many.toml", "--dry-run"]):
+        assert main(["import", *look]) == 0
+        out = said(capsys)
+        assert all(f"scrap{index}:" in out for index in range(60))
+        assert " more" not in out
+    assert main(["import", "many.obj", *UNITS, "--list"]) == 0
+    assert "scrap59:" in said(capsys)
+
+
+def test_a_model_in_feet_is_told_in_feet(den: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    scaled = []
+    for line in filter(None, scrap(1).splitlines()):
+        word, *rest = line.split()
+        numbers = [f"{float(value) / 304.8:.9g}" for value in rest] if word == "v" else rest
+        scaled.append(" ".join([word, *numbers]))
+    (den / "feet.obj").write_text("\n".join(scaled))
+    assert main(["import", "feet.obj", "--unit", "ft", "--up", "z", "--list"]) == 0
+    out = said(capsys)
+    assert "129.2 ft²" in out  # 12 m²
+    assert "1 059 ft³" in out  # 30 m³
+    assert "(at 66 ft 5 in, 10 in, 0 in)" in out  # 20.25 m, 0.25 m
+    assert " m²" not in out
+    assert " m)" not in out
+    assert main(["import", "feet.obj", "--unit", "ft", "--up", "z", "--dry-run"]) == 0
+    out = said(capsys)
+    assert "ft²" in out
+    assert " m²" not in out
+
+
+def test_a_refused_model_in_feet_says_its_size_in_feet(
+    den: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (den / "sheet.obj").write_text("v 0 0 0\nv 10 0 0\nv 10 0 8\nv 0 0 8\nf 1 2 3 4\n")
+    shapeless = ["import", "sheet.obj", "--unit", "ft", "--up", "y", "-o", "sheet.toml"]
+    told = refused(shapeless, capsys).replace("\u00a0", " ")
+    assert "no closed space was found in a model of" in told
+    assert "10 ft" in told
+    assert " m (" not in told

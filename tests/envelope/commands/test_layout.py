@@ -7,7 +7,7 @@ import io
 import pytest
 from rich.console import Console
 
-from envelope.commands.layout import plain_table
+from envelope.commands.layout import open_console, plain_table
 
 HEADINGS = (
     "plan",
@@ -37,7 +37,7 @@ def test_no_cell_is_broken_and_no_line_too_wide(width):
     assert max(map(len, lines)) <= width
     for row in ROWS:
         for cell in row:
-            assert any(cell in line for line in lines), cell
+            assert any(cell.replace("\u00a0", " ") in line for line in lines), cell
     words = {word for line in lines for word in line.split(" ")}
     assert {"unshielded", "kitchen-router", "band", "leakiest", "face"} <= words
 
@@ -80,3 +80,16 @@ def test_markup_is_read_and_what_is_escaped_stands_as_it_is():
     lines = printed(60, headings=("plan",), rows=((r"\[red]loud",),), title="[bold]levels[/bold]")
     assert lines[0] == "levels"
     assert lines[-1] == "[red]loud"
+
+
+@pytest.mark.parametrize("width", range(60, 80))
+def test_no_sentence_breaks_a_number_off_its_unit(
+    width: int, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+):
+    monkeypatch.setenv("COLUMNS", str(width))
+    said = ("1\u00a0252\u00a0µW/m²", "31.6\u00a0m²", "<\u00a00.001\u00a0sr", "1.843\u00a0GHz")
+    open_console().print(f"[bold]{' and then '.join(said * 3)}[/bold]")
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) > 1
+    whole = [words.replace("\u00a0", " ") for words in said]
+    assert sum(line.count(words) for words in whole for line in lines) == 3 * len(said)

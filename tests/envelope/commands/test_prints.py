@@ -203,7 +203,8 @@ class TestTotals:
         verdict = handout_words.verdict(
             plan=scene.plans[1], result=after, as_built=before, first=False
         )
-        (factor,) = re.findall(r"<b>(\d[\d.]* times less)</b> than as built", verdict)
+        (number,) = re.findall(r"<b>(\d[\d.]*)\u00a0times less</b> than as built", verdict)
+        factor = f"{number} times less"
         out = flat(printed("analyze", path, "--plan", "all"))
         assert f"dB below as-built ({factor})" in out
         assert factor in printed("compare", path)

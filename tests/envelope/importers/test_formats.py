@@ -187,7 +187,10 @@ def test_gltf_opens_nothing_outside_its_folder(tmp_path: Path, uri: str, says: s
     [
         ({"asset": {"version": "1.0"}}, "version 2 can be read"),
         ({"extensionsRequired": ["KHR_draco_mesh_compression"]}, "export it uncompressed"),
-        ({"nodes": [{"mesh": 0, "children": [0]}], "scenes": [{"nodes": [0]}]}, "in circles"),
+        (
+            {"nodes": [{"mesh": 0, "children": [0]}], "scenes": [{"nodes": [0]}]},
+            "glTF allows each node one parent",
+        ),
         ({"nodes": [{"mesh": 9}]}, "refers to entry 9 of meshes"),
         ({"accessors": [{"bufferView": 0, "componentType": 5126, "count": 99, "type": "VEC3"}]},
          "ends beyond its buffer"),
