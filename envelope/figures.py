@@ -103,9 +103,10 @@ def times(factor: float) -> str:
     Examples
     --------
     >>> times(2.04), times(2.0), times(136.4), times(1148.2)
-    ('2\\xa0times', '2\\xa0times', '136\\xa0times', '1\\xa0148\\xa0times')
+    ('2\\xa0times', '2\\xa0times', '136\\xa0times', '1\\xa0150\\xa0times')
     """
-    number = f"{factor:.1f}".removesuffix(".0") if factor < 9.95 else grouped(factor)
+    three = float(f"{factor:.3g}")  # more digits than any prediction has
+    number = f"{factor:.1f}".removesuffix(".0") if factor < 9.95 else grouped(three)
     return f"{number}{SPACE}times"
 
 

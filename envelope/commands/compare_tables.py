@@ -196,5 +196,5 @@ def _print_worse(console: Console, variants: Sequence[tuple[str | None, Analysis
                         console.print(
                             f"[bold]{escape(plan.plan)}{where}: {escape(source.id)} is "
                             f"{-source.below_as_built_db:.1f} dB stronger at "
-                            f"{escape(receiver.id)} than with no treatment[/bold]"
+                            f"{escape(receiver.id)} than as built[/bold]"
                         )

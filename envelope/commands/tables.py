@@ -293,9 +293,11 @@ def _print_sources(console: Console, receiver: ReceiverResult, *, feet: bool) ->
         _print_landing(console, source, feet=feet)
     for source in receiver.sources:
         if source.below_as_built_db < -WORSE_DB:
+            stays = source.diffuse_w_m2 > source.direct_w_m2
             console.print(
                 f"[bold]{escape(source.id)} is {-source.below_as_built_db:.1f} dB stronger at "
-                f"{escape(receiver.id)} than with no treatment[/bold]: what gets in stays in."
+                f"{escape(receiver.id)} than as built[/bold]"
+                f"{': what gets in stays in' if stays else ''}."
             )
 
 

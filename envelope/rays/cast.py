@@ -313,7 +313,7 @@ def _behind_own_niche(
         if reveal.kind != "reveal" or reveal.host != building.panels[panel].id:
             continue
         along = towards @ reveal.normal
-        with np.errstate(divide="ignore", invalid="ignore"):
+        with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
             t = ((reveal.frame.origin - starts) @ reveal.normal) / along
         met = (along > PARALLEL) & (t > 0.0)
         flat = reveal.frame.flatten(starts + np.where(met, t, 0.0)[:, np.newaxis] * towards)
@@ -540,7 +540,7 @@ def back_to_the_sky(
 ) -> tuple[np.ndarray, np.ndarray]:
     """How far back a ray starts, and whether it comes from an exposed direction."""
     rises = inward[:, 2] > 0.0
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
         to_ground = np.where(rises, (points[:, 2] - grade) / inward[:, 2], np.inf)
     aside = np.hypot(inward[:, 0], inward[:, 1])
     with np.errstate(invalid="ignore"):

@@ -10,6 +10,9 @@ from envelope.building.job import Job, Solved
 from envelope.survey.responses import Responses
 
 SHADOW = 0.05  # of a reading indoors that comes straight; below this the solve rests on the rest
+# a field outdoors stays below this near any mast that is not on the house itself; common
+# practice, no source
+STRONGEST_W_M2 = 1.0
 FAINT = 0.10  # of a reading that is a source's; one that nowhere has more is solved poorly
 
 
@@ -54,6 +57,11 @@ def poor(job: Job, heard: Responses, solved: Solved, rows: Sequence[int], column
                 "room, so the level is solved poorly; read where the source shines in, at a "
                 "window or outdoors"
             )
+    if solved.quantity == "level_w_m2" and solved.value > STRONGEST_W_M2:
+        notes.append(
+            f"{solved.value:.2g} W/m² outside is hardly ever met: look again at the direction of "
+            f"{solved.source}, at what stands between, and for another way in that the job lacks"
+        )
     if solved.low == 0.0:
         notes.append(
             f"the readings do not tell {solved.source} from nothing: read where it is strong and "

@@ -383,3 +383,11 @@ def test_a_bare_hole_between_spaces(two_rooms: Callable[..., Building]) -> None:
     assert spaces == {"left", "right"}
     assert building.panel_index["left/H"] not in cast.first_panel
     assert abs(cast.closure_error_sr) < 1e-3
+
+
+def test_a_source_a_hair_above_the_horizon_is_no_trouble(box_room: Callable[..., Building]) -> None:
+    """Its way to the ground is longer than any number."""
+    building = box_room()
+    level = cast_chain(building, direction=np.array([1.0, 0.0, 0.0]))
+    hair = cast_chain(building, direction=np.array([1.0, 0.0, -1e-310]))
+    assert (level.rows == hair.rows).all()

@@ -257,6 +257,12 @@ class TestNotes:
         assert "reading r1 lies in a deep shadow: only " in notes
         assert "deep shadow" not in " ".join(read(room()).notes)
 
+    def test_a_level_that_is_hardly_ever_met_is_doubted(self):
+        """Behind 60 dB all round, a reading asks for more than any mast brings."""
+        notes = " ".join(read(room(**walls("60 dB"))).notes)
+        assert "W/m² outside is hardly ever met: look again at the direction of" in notes
+        assert "hardly ever met" not in " ".join(read(room()).notes)
+
     def test_a_source_that_nowhere_stands_out_is_said_to_be_solved_poorly(self):
         plain = room(
             **walls("10 dB"),
