@@ -98,7 +98,7 @@ def beside_rows(found: Scenery) -> list[list[str]]:
 
     def row(each: Beside) -> list[str]:
         return [
-            f"{found.scene}: {found.panels} panels, {found.triangles:,} triangles",
+            f"{found.scene}: {found.panels:,} panels, {found.triangles:,} triangles",
             each.engine,
             few(each.rays_per_s / 1e6),
             few(each.rays_per_s / ours.rays_per_s),
