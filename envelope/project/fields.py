@@ -13,16 +13,12 @@ from dataclasses import dataclass
 from functools import cache, partial
 from typing import Annotated, Any
 
-from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
-from pydantic_core import CoreSchema, core_schema
-
 from envelope import units
 from envelope.building.job import LossCurve, Price
 from envelope.building.selectors import nearest_names
 from envelope.errors import RangeError, UnitError
 from envelope.project import outline
-
-Json = dict[str, Any]
+from envelope.project.metadata import Json, Read
 
 _MOST_POINTS = 500  # of a table by frequency
 
@@ -53,30 +49,8 @@ def _bound(parse: Callable[[str], Any], text: str) -> float:
     return float(value[0] if isinstance(value, tuple) else value)
 
 
-class _Read:
-    """Base of the metadata: pydantic asks it for a plain validator and for its JSON Schema."""
-
-    example: str
-
-    def read(self, value: object) -> object:
-        raise NotImplementedError
-
-    def described(self) -> Json:
-        raise NotImplementedError
-
-    def __get_pydantic_core_schema__(
-        self, source: object, handler: GetCoreSchemaHandler
-    ) -> CoreSchema:
-        return core_schema.no_info_plain_validator_function(self.read)
-
-    def __get_pydantic_json_schema__(
-        self, schema: CoreSchema, handler: GetJsonSchemaHandler
-    ) -> Json:
-        return self.described()
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Quantity(_Read):
+class Quantity(Read):
     """Text that a parser of `envelope.units` (or of an outline) turns into SI numbers.
 
     Bounds are written as text, read by a parser too, and hold for every number in the value.
@@ -151,7 +125,7 @@ class _OrNothing(Quantity):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Number(_Read):
+class Number(Read):
     """A plain number that has no unit."""
 
     what: str
@@ -187,7 +161,7 @@ class Number(_Read):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Choice(_Read):
+class Choice(Read):
     """One word of a list."""
 
     what: str
@@ -219,7 +193,7 @@ _CONTROLS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Text(_Read):
+class Text(Read):
     """Words: an id, a reference to one, a title."""
 
     what: str
@@ -254,7 +228,7 @@ class Text(_Read):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Curve(_Read):
+class Curve(Read):
     """A loss: one for every frequency, or a table by frequency."""
 
     example: str = "6 dB"
@@ -296,7 +270,7 @@ class Curve(_Read):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Levels(_Read):
+class Levels(Read):
     """A level: one for every storey (key ""), or one a storey."""
 
     example: str = "850 uW/m2"
@@ -321,7 +295,7 @@ class Levels(_Read):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Names(_Read):
+class Names(Read):
     """One name or a list of names."""
 
     what: str

@@ -13,7 +13,6 @@ from envelope.building.selectors import select
 from envelope.building.specs import (
     CeilingSpec,
     DormerSpec,
-    ObstacleSpec,
     OpeningSpec,
     PanelSpec,
     SpaceSpec,
@@ -42,7 +41,6 @@ def room(
     openings=(),
     panels=(),
     others=(),
-    obstacles=(),
     storeys=(("g", 0.0),),
     grade_m=0.0,
     **changes,
@@ -55,7 +53,6 @@ def room(
         spaces=[replace(spec, **changes), *others],
         openings=openings,
         panels=panels,
-        obstacles=obstacles,
         construction=CONSTRUCTION,
     )
 
@@ -563,47 +560,3 @@ class TestSites:
         assert building.space("attic").volume_m3 == pytest.approx(36.0, abs=1e-9)
         kinds = {building.elements[p.element].kind for p in building.patches_of["attic/ceiling-1"]}
         assert kinds == {"roof"}
-
-
-class TestObstacles:
-    BLOCK = ObstacleSpec(id="house", corners=rectangle(10, 0, 18, 9), low_m=0.0, high_m=6.0)
-
-    def test_planes(self):
-        building = room(height_m=2.4, obstacles=[self.BLOCK])
-        (block,) = building.obstacles
-        assert block.planes.tolist() == [
-            [0, -1, 0, 0],
-            [1, 0, 0, 18],
-            [0, 1, 0, 9],
-            [-1, 0, 0, -10],
-            [0, 0, 1, 6],
-            [0, 0, -1, 0],
-        ]
-        assert block.holds(np.array([11.0, 1.0, 5.9]))
-        assert not block.holds(np.array([11.0, 1.0, 6.1]))
-
-    def test_a_turned_box_has_unit_normals(self):
-        corners = frozen([(10, 0), (13, 4), (9, 7), (6, 3)])
-        building = room(height_m=2.4, obstacles=[replace(self.BLOCK, corners=corners)])
-        normals = building.obstacles[0].planes[:, :3]
-        assert np.linalg.norm(normals, axis=1) == pytest.approx([1.0] * 6, abs=1e-12)
-        assert building.obstacles[0].holds(np.array([9.5, 3.5, 3.0]))
-
-    def test_it_changes_the_digest(self):
-        plain = room(height_m=2.4)
-        assert plain.digest == room(height_m=2.4).digest
-        with_block = room(height_m=2.4, obstacles=[self.BLOCK])
-        higher = room(height_m=2.4, obstacles=[replace(self.BLOCK, high_m=7.0)])
-        assert len({plain.digest, with_block.digest, higher.digest}) == 3
-
-    @pytest.mark.parametrize(
-        ("changes", "key"),
-        [
-            ({"corners": rectangle(5, 0, 8, 3)}, "footprint"),
-            ({"corners": frozen([(10, 0), (14, 0), (11, 1), (10, 4)])}, "footprint"),
-            ({"high_m": 0.0}, "height"),
-        ],
-    )
-    def test_what_cannot_be(self, changes, key):
-        found = subjects(room, height_m=2.4, obstacles=[replace(self.BLOCK, **changes)])
-        assert found == [("obstacle", "house", key)]
