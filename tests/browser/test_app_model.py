@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import os
-import re
-import subprocess
-import sys
 import tomllib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, expect
@@ -18,37 +15,16 @@ from envelope.building.specs import OpeningSpec
 from envelope.importers import to_glb
 
 SLOW_MS = 60_000  # what is waited for in a machine that is busy with other things
-ROOT = Path(__file__).parent.parent.parent
-START = """
-import sys
-from viewer.app import run
-sys.exit(run(None, open_browser=False))
-"""
 WINDOW = OpeningSpec(
     id="W1", on="left/1", kind="window", width_m=1.2, height_m=1.1, along_m=1.0, sill_m=0.9
 )
 
 
 @pytest.fixture
-def address(tmp_path: Path, two_rooms: Callable[..., Building]) -> Iterator[str]:
+def address(started: Callable[..., Any], tmp_path: Path, two_rooms: Callable[..., Building]) -> str:
     """The app without a file, in a folder with a model."""
     (tmp_path / "flat.glb").write_bytes(to_glb(two_rooms(openings=(WINDOW,))))
-    environment = {k: v for k, v in os.environ.items() if k != "PYTEST_CURRENT_TEST"}
-    with subprocess.Popen(
-        [sys.executable, "-c", START],
-        cwd=tmp_path,
-        env=environment | {"PYTHONPATH": str(ROOT)},
-        stderr=subprocess.PIPE,
-        text=True,
-    ) as process:
-        try:
-            assert process.stderr is not None
-            said = process.stderr.readline()
-            found = re.search(r"http://127\.0\.0\.1:\d+/\?key=\S+", said)
-            assert found is not None, said + process.stderr.read()
-            yield found[0]
-        finally:
-            process.terminate()
+    return str(started(folder=tmp_path).address)
 
 
 def test_a_room_of_a_model_is_opened_and_put_right(
