@@ -1,4 +1,4 @@
-"""Writing files so that a reader sees the old one or the new one, never half of either."""
+"""Write files atomically, so that a reader sees the old or the new one, and find the samples."""
 
 from __future__ import annotations
 
@@ -8,6 +8,13 @@ import tempfile
 from pathlib import Path
 
 from envelope.errors import EnvelopeError
+
+
+def sample_jobs() -> list[Path]:
+    """The sample jobs: data of the installed package, or `models` beside it in a checkout."""
+    here = Path(__file__).parent
+    folder = here / "samples"
+    return sorted((folder if folder.is_dir() else here.parent / "models").glob("*.toml"))
 
 
 def require_writable(path: Path) -> None:

@@ -9,10 +9,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pytest
 
-from envelope.building.planar import frozen
-from envelope.building.records import Building, Site, Storey
-from envelope.building.rooms import build_building
-from envelope.building.specs import OpeningSpec, PanelSpec, SpaceSpec
+from envelope.building.model import Building, Site, Storey
+from envelope.building.rooms.build import build_building
+from envelope.building.rooms.specs import OpeningSpec, PanelSpec, SpaceSpec
+from envelope.geometry.plane import frozen
 
 CONSTRUCTION = {
     "exterior-wall": "outer-wall",

@@ -11,12 +11,19 @@ import numpy as np
 import shapely
 from shapely.geometry import MultiLineString, Point
 
-from envelope.building.flat import SLIVER_M2, WELD_M, Area, first_within, polygon_of, spot_inside
-from envelope.building.inside import bounds, fans, winding
-from envelope.building.neighbours import touching
-from envelope.building.planar import Floats, Frame, area_vector, frozen
-from envelope.building.records import Panel, Space
+from envelope.building.model import Panel, Space
+from envelope.building.point_location import bounds, fans, winding
 from envelope.errors import Fault
+from envelope.geometry.plane import Floats, Frame, area_vector, frozen
+from envelope.geometry.polygons import (
+    SLIVER_M2,
+    WELD_M,
+    Area,
+    first_within,
+    polygon_of,
+    spot_inside,
+)
+from envelope.geometry.touching_boxes import touching
 
 FLAT_M = 1e-3  # how far a corner may stand off its panel's plane
 STEP_M = 5e-4  # how far inside or outside a panel a test looks

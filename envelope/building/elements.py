@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 
-from envelope.building.records import OPENING_KINDS, Behind, Element, ElementKind, Panel
+from envelope.building.model import OPENING_KINDS, Behind, Element, ElementKind, Panel
 from envelope.errors import Fault
 
 # Where `[construction]` has no line for a kind, this one is used.

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Literal
 
-from envelope.building.planar import Floats, frozen
-from envelope.building.records import Building
+from envelope.building.model import Building
+from envelope.geometry.plane import Floats, frozen
 
 Polarization = Literal["unpolarized", "horizontal", "vertical"]
 Range = tuple[float, float]

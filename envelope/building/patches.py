@@ -8,9 +8,10 @@ from dataclasses import dataclass
 
 from shapely.geometry import box as rectangle
 
+from envelope.building.adjacency import FACING_M, Facing
 from envelope.building.elements import ElementMaker
-from envelope.building.facing import FACING_M, Facing
-from envelope.building.flat import (
+from envelope.building.model import Behind, Panel, Patch, Site, Space
+from envelope.geometry.polygons import (
     HAIR_M,
     NOTHING,
     ROUNDING_M,
@@ -23,7 +24,6 @@ from envelope.building.flat import (
     polygon_of,
     regions_of,
 )
-from envelope.building.records import Behind, Panel, Patch, Site, Space
 
 # A floor with nothing below it and this far above grade at most lies on earth (a plinth, steps up
 # to the door).

@@ -17,7 +17,7 @@ from collections.abc import Iterable, Sequence
 from fnmatch import fnmatchcase
 from typing import Protocol
 
-from envelope.building.records import OPENING_KINDS, Building
+from envelope.building.model import OPENING_KINDS, Building
 from envelope.errors import EnvelopeError
 
 __all__ = ["GROUPS", "Selectable", "SelectionError", "match", "nearest_names", "select"]

@@ -6,11 +6,12 @@ import argparse
 import json
 import sys
 
-from envelope.commands import as_json, tables
+from envelope.commands import tables
 from envelope.commands.common import analyzed
+from envelope.exposure import serialise as as_json
 from envelope.exposure.results import Analysis
-from envelope.figures import SPACE, frequency
 from envelope.project import load
+from envelope.text import SPACE, frequency
 
 
 def over(analysis: Analysis, *, allowed_sr: float, untreated: bool) -> list[str]:

@@ -7,9 +7,10 @@ import json
 from typing import Any
 
 from envelope.building.job import Job
-from envelope.building.records import OPENING_KINDS, Building
-from envelope.commands import as_json, tables
+from envelope.building.model import OPENING_KINDS, Building
+from envelope.commands import tables
 from envelope.errors import FaultsError
+from envelope.exposure import serialise as as_json
 from envelope.project import load
 
 MOST_NAMED = 4  # of the panels that a note is about

@@ -11,8 +11,8 @@ from envelope.building.job import Job, Plan
 from envelope.commands.progress import Progress
 from envelope.errors import EnvelopeError
 from envelope.exposure.analysis import analyze
+from envelope.exposure.assumptions import people_notes
 from envelope.exposure.casts import Casts, cast_job
-from envelope.exposure.notes import people_notes
 from envelope.exposure.results import Analysis
 from envelope.rays import DEFAULT, FINE
 

@@ -7,9 +7,10 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
-from envelope.commands import as_json, compare_tables
+from envelope.commands import compare_tables
 from envelope.commands.common import analyzed
 from envelope.errors import EnvelopeError, FaultsError
+from envelope.exposure import serialise as as_json
 from envelope.exposure.results import Analysis
 from envelope.project import load
 

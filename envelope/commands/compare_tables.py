@@ -28,7 +28,7 @@ from envelope.exposure.results import (
     ReceiverResult,
     SourceResult,
 )
-from envelope.figures import compared, frequency, steradians
+from envelope.text import compared, frequency, steradians
 
 LEVELS = (">direct", ">diffuse", ">level", ">10–90 % band", ">below outside", ">below as-built")
 

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import argparse
 import tomllib
-from importlib import resources
 from pathlib import Path
 
 from envelope.errors import EnvelopeError
-from envelope.files import write_atomically
+from envelope.files import sample_jobs, write_atomically
 
 
 def copy_samples(folder: Path) -> list[tuple[Path, str, bool]]:
@@ -26,9 +25,7 @@ def copy_samples(folder: Path) -> list[tuple[Path, str, bool]]:
     except OSError as error:
         raise EnvelopeError(f"{folder}: cannot be made: {error.strerror}") from error
     copied = []
-    for sample in sorted(resources.files("models").iterdir(), key=lambda entry: entry.name):
-        if not sample.name.endswith(".toml"):
-            continue
+    for sample in sample_jobs():
         target = folder / sample.name
         text = sample.read_bytes()
         if not target.exists():

@@ -8,9 +8,7 @@ from pathlib import Path
 from envelope.building.job import Job, Plan
 from envelope.commands.common import analyzed, chosen_plans
 from envelope.errors import EnvelopeError
-from envelope.exposure.results import ReceiverResult
-from envelope.files import write_atomically
-from envelope.importers import (
+from envelope.exchange import (
     Annotations,
     PanelFinding,
     flush_openings,
@@ -20,9 +18,11 @@ from envelope.importers import (
     to_ply,
     to_stl,
 )
+from envelope.exposure.results import ReceiverResult
+from envelope.files import write_atomically
 from envelope.project import load
-from envelope.project.carrying import carried
-from envelope.project.reading import decode, read_bytes, toml_document
+from envelope.project.embedded import carried
+from envelope.project.load import decode, read_bytes, toml_document
 
 FORMATS = (".glb", ".csv", ".obj", ".stl", ".ply")
 

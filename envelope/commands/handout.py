@@ -17,10 +17,10 @@ _PICTURES_AT_MOST = 12  # each adds about a twentieth of a megabyte
 
 def run(options: argparse.Namespace) -> int:
     """Write the hand-out."""
-    from viewer.gl import can_draw
-    from viewer.handout import write_handout
-    from viewer.scene import build_scene
-    from viewer.sky import skies_json
+    from viewer.handout.build import write_handout
+    from viewer.pictures.gl import can_draw
+    from viewer.scene.build import build_scene
+    from viewer.scene.sky import skies_json
 
     _check_name(options.output)
     job = load(options.job)
@@ -29,7 +29,7 @@ def run(options: argparse.Namespace) -> int:
     shown = analysis.plans[-1].plan
     pictures = {}
     if can_draw():
-        from viewer.pictures import cutaway
+        from viewer.pictures.cutaway import cutaway
 
         shows = dict.fromkeys([shown, *(each.plan for each in analysis.plans)])
         with tempfile.TemporaryDirectory() as folder:

@@ -10,16 +10,16 @@ import numpy as np
 
 from envelope.building.job import Job
 from envelope.building.library import TYPICAL
-from envelope.building.planar import Floats
-from envelope.building.records import Space
+from envelope.building.model import Space
 from envelope.commands import import_tables
 from envelope.errors import EnvelopeError, ModelFileError
+from envelope.exchange import Note, in_feet, list_model, model_edges, refused_model
 from envelope.files import write_atomically
-from envelope.importers import Note, in_feet, list_model, model_edges, refused_model
-from envelope.project.beginning import Begun, begin_job
-from envelope.project.modelled import Modelled
-from envelope.project.reading import decode, load_with_model, read_bytes
-from envelope.project.rules import RuleFile, read_rules
+from envelope.geometry.plane import Floats
+from envelope.project.load import decode, load_with_model, read_bytes
+from envelope.project.model import Modelled
+from envelope.project.new_from_model import Begun, begin_job
+from envelope.project.rule_file import RuleFile, read_rules
 
 
 def run(options: argparse.Namespace) -> int:
@@ -78,7 +78,7 @@ def _draw(
     notes: Sequence[Note],
     end: str = "",
 ) -> None:
-    from viewer.import_picture import draw_import
+    from viewer.pictures.import_picture import draw_import
 
     draw_import(
         edges_m=edges_m,

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 
 from rich.markup import escape
 
-from envelope import figures
-from envelope.building.records import Building
+from envelope import text as figures
+from envelope.building.model import Building
 from envelope.commands.layout import open_console, plain_table
-from envelope.importers import Listing, Note, TaggedImport
+from envelope.exchange import Listing, Note, TaggedImport
 
 # In the order in which they matter to whoever goes on with the model.
 HEADINGS = {

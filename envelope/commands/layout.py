@@ -17,7 +17,7 @@ from rich.markup import escape
 from rich.segment import Segment
 from rich.text import Text
 
-from envelope.figures import SPACE
+from envelope.text import SPACE
 
 USUAL, NARROWEST = 132, 60  # columns of a terminal: where none says how wide it is; at least
 GAP = 2  # between columns

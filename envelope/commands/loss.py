@@ -15,9 +15,9 @@ from envelope.commands.common import nearest
 from envelope.commands.tables import without_infinities
 from envelope.errors import EnvelopeError
 from envelope.exposure.analysis import bands_of
-from envelope.exposure.judging import Coats, StackLoss, further_coats, judge
-from envelope.figures import frequency
+from envelope.exposure.stack_loss import Coats, StackLoss, further_coats, judge
 from envelope.project import load
+from envelope.text import frequency
 from envelope.units import parse_frequency
 
 USUAL_HZ = (0.9e9, 1.8e9, 2.45e9, 3.5e9, 5.5e9)
@@ -91,7 +91,7 @@ def run(options: argparse.Namespace) -> int:
     coats = further_coats(job, assembly=assembly, treatments=treatments, frequency_hz=frequency_hz)
     title = " + ".join([*reversed(treatments), *([assembly] if assembly else [])])
     if options.png is not None:
-        from viewer.curves import draw_loss
+        from viewer.pictures.loss_curves import draw_loss
 
         sweep = np.geomspace(
             max(frequency_hz[0] / 1.3, 30e6), min(frequency_hz[-1] * 1.3, 100e9), 241

@@ -7,11 +7,11 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from rich.markup import escape
 
-from envelope.building.planar import Floats
 from envelope.commands.layout import PlainTable, open_console, plain_table
 from envelope.commands.tables import db, print_extrapolated
-from envelope.exposure.judging import Coats, StackLoss
-from envelope.figures import frequency, percent
+from envelope.exposure.stack_loss import Coats, StackLoss
+from envelope.geometry.plane import Floats
+from envelope.text import frequency, percent
 
 SAME_DB = 0.05  # below it two losses read the same
 

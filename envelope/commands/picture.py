@@ -9,14 +9,14 @@ from envelope.building.job import Job
 from envelope.commands.common import analyzed, cast, chosen_plans, nearest, with_receivers
 from envelope.commands.progress import Progress
 from envelope.errors import EnvelopeError
-from envelope.exposure.floor_levels import floor_levels
+from envelope.exposure.level_map import floor_levels
 from envelope.project import load
 
 
 def run(options: argparse.Namespace) -> int:
     """Draw and write the picture."""
-    from viewer.gl import require_offscreen
-    from viewer.scene import build_scene
+    from viewer.pictures.gl import require_offscreen
+    from viewer.scene.build import build_scene
 
     job = load(options.job)
     names = list(options.plan or [job.plans[-1].id])
@@ -42,7 +42,7 @@ def run(options: argparse.Namespace) -> int:
     analysis = analyzed(job, path=options.job, plans=plans, threshold_db=options.threshold)
     theme: Literal["light", "dark"] = "dark" if options.dark else "light"
     if options.sky:
-        from viewer.skymap import draw_sky
+        from viewer.pictures.skymap import draw_sky
 
         draw_sky(
             job=job,
@@ -53,7 +53,7 @@ def run(options: argparse.Namespace) -> int:
             theme=theme,
         )
     else:
-        from viewer.pictures import before_after, cutaway
+        from viewer.pictures.cutaway import before_after, cutaway
 
         scene = build_scene(job=job, results=analysis.plans, threshold_db=options.threshold)
         shown: dict[str, Any] = {
@@ -101,7 +101,7 @@ def _storeys(options: argparse.Namespace, job: Job) -> dict[str, Any]:
 
 def _map(options: argparse.Namespace, job: Job, name: str) -> int:
     """Draw the levels over the floor of the receiver's room."""
-    from viewer.heatmap import draw_heat_map
+    from viewer.pictures.level_map import draw_heat_map
 
     if not job.sources:
         raise EnvelopeError(f"{options.job}: no source: there are no levels to draw")

@@ -13,15 +13,15 @@ def run(options: argparse.Namespace) -> int:
     if not options.window:
         if options.job is not None:  # a model may take a while, and so may the libraries
             print(f"Opening {options.job} ...", file=sys.stderr, flush=True)
-        from viewer.app import run as serve
+        from viewer.app.server import run as serve
 
         return serve(options.job, open_browser=not options.no_browser, port=options.port)
     if options.job is None:
         raise EnvelopeError("a window needs a job: gapcast view JOB --window")
     from envelope.commands.common import analyzed, chosen_plans
     from envelope.project import load
-    from viewer.scene import build_scene
-    from viewer.window import open_window
+    from viewer.pictures.window import open_window
+    from viewer.scene.build import build_scene
 
     job = load(options.job)
     chosen_plans(job, options.plan)  # says which there is not; all have one scale, and their keys

@@ -8,13 +8,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from envelope.building.job import Job, Plan, Range, Source
-from envelope.building.planar import Floats
 from envelope.errors import StaleCastError
+from envelope.exposure.assumptions import notes_of
 from envelope.exposure.beams import direct_part, leak_paths, level_outside, lit_areas
 from envelope.exposure.casts import Casts, ReceiverCasts
 from envelope.exposure.diffuse import Diffuse, Faces, diffuse_of, faces_of
-from envelope.exposure.draws import Draws, draw
-from envelope.exposure.notes import notes_of
 from envelope.exposure.results import (
     Analysis,
     PanelLeak,
@@ -23,7 +21,7 @@ from envelope.exposure.results import (
     SourceResult,
     WorstPoint,
 )
-from envelope.exposure.solid import (
+from envelope.exposure.solid_angles import (
     SolidAngles,
     incidence,
     panel_leaks,
@@ -31,8 +29,10 @@ from envelope.exposure.solid import (
     solid_angles,
     tag,
 )
-from envelope.exposure.spread import level_bands
+from envelope.exposure.tolerances import Draws, draw
 from envelope.exposure.transmission import Bench, Tables, stacks_of
+from envelope.exposure.uncertainty import level_bands
+from envelope.geometry.plane import Floats
 
 THRESHOLD_DB = 20.0
 ASSUMED_BAND_HZ: Range = (2.45e9, 2.45e9)
@@ -375,7 +375,7 @@ def analyze_plan(
     draws : Draws, optional
         Drawn tolerances; without them levels come without their 10–90 % band.
     edges : bool
-        Let beams bend around the edges of openings (`envelope.exposure.edges`).
+        Let beams bend around the edges of openings (`envelope.exposure.diffraction`).
 
     Raises
     ------

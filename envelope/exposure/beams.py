@@ -12,15 +12,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from envelope.building.job import Plan, Polarization, Receiver, Source
-from envelope.building.planar import Floats
-from envelope.building.records import Panel
+from envelope.building.model import Panel
 from envelope.exposure.casts import ReceiverCasts, direction_of
-from envelope.exposure.edges import edge_correction
-from envelope.exposure.landing import Light, landings
+from envelope.exposure.diffraction import edge_correction
+from envelope.exposure.footprints import Light, landings
 from envelope.exposure.results import Landing, LeakPath
 from envelope.exposure.slots import electric_field, slot_turns
-from envelope.exposure.solid import loss_db, threshold_transmission, totals, unpolarized
+from envelope.exposure.solid_angles import loss_db, threshold_transmission, totals, unpolarized
 from envelope.exposure.transmission import Bench, Stacks, treatments_on
+from envelope.geometry.plane import Floats
 from envelope.rays import Beam, Lit
 
 PANELS_WITH_LANDINGS = 12  # the strongest paths; the rest land too faintly to draw

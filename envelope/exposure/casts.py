@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from envelope.building.job import Job, Receiver, Source
-from envelope.building.planar import Floats
-from envelope.building.records import Building
+from envelope.building.model import Building
+from envelope.geometry.plane import Floats
 from envelope.rays import (
     DEFAULT,
     FINE,

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from envelope.building.job import Job, Source
-from envelope.building.planar import Floats
 from envelope.exposure.casts import Casts
-from envelope.exposure.solid import totals, unpolarized
+from envelope.exposure.solid_angles import totals, unpolarized
 from envelope.exposure.transmission import Bench, Stacks, Tables
+from envelope.geometry.plane import Floats
 from envelope.physics.diffuse import OUTSIDE, coupling_matrix, diffuse_densities_w_m2
 from envelope.physics.tables.occupants import CROSS_SECTION_M2
 from envelope.rays import Chain

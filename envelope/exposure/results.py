@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from envelope.building.job import Solved
-from envelope.building.planar import Floats
+from envelope.geometry.plane import Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from envelope.building.job import Polarization
-from envelope.building.planar import Floats
-from envelope.building.records import Panel
-from envelope.exposure.small import SmallOpening, directed_over_area, passed_over_area
+from envelope.building.model import Panel
+from envelope.exposure.apertures import SmallOpening, directed_over_area, passed_over_area
 from envelope.exposure.transmission import SMALLEST, Bench, Stacks
+from envelope.geometry.plane import Floats
 from envelope.physics.apertures import Bracket
 from envelope.rays import Beam, Lit
 

@@ -20,17 +20,17 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 from envelope.building.job import Job, Plan, Range
-from envelope.building.planar import Floats
-from envelope.building.records import Patch
-from envelope.building.specs import GAPS
-from envelope.exposure.notes import beyond
-from envelope.exposure.small import (
+from envelope.building.model import Patch
+from envelope.building.rooms.specs import GAPS
+from envelope.exposure.apertures import (
     SmallOpening,
     passed_over_area,
     small_opening,
     within_formula,
 )
-from envelope.exposure.stacking import Stacker, StackKey
+from envelope.exposure.assumptions import beyond
+from envelope.exposure.stacks import Stacker, StackKey
+from envelope.geometry.plane import Floats
 from envelope.physics.apertures import TIGHTER_DB
 from envelope.physics.bands import band_mean, band_nodes, cosine_bins, diffuse_mean
 from envelope.physics.stacks import solve_many

@@ -1,6 +1,6 @@
 """The project file: what it may say, how it is read, and how it is written back."""
 
-from envelope.project.reading import load, load_text
-from envelope.project.schema import json_schema
+from envelope.project.load import load, load_text
+from envelope.project.schema.job import json_schema
 
 __all__ = ["json_schema", "load", "load_text"]

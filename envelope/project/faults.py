@@ -11,10 +11,10 @@ from pydantic import ValidationError
 
 from envelope.building.selectors import nearest_names
 from envelope.errors import EnvelopeError, Fault, Location, ProjectFileError
-from envelope.project.fields import Number, shown
-from envelope.project.lines import Lines, Path
 from envelope.project.measures import Measures, in_measure
-from envelope.project.schema import Table
+from envelope.project.schema.fields import Number, shown
+from envelope.project.schema.job import Table
+from envelope.project.toml.scan import Lines, Path
 
 _MOST = 100  # a file that has more is told of these first
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]{1,60}")

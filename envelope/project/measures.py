@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from envelope.errors import spelt
-from envelope.project.lines import Path
+from envelope.project.toml.scan import Path
 from envelope.units import format_feet_inches, format_point
 
 # Keys whose values are lengths, in a table of any kind.

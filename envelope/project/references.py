@@ -9,11 +9,11 @@ from typing import Any
 from envelope.building.selectors import GROUPS, nearest_names
 from envelope.physics.materials import entry_loss_names, material_names
 from envelope.physics.tables import metals
-from envelope.project import schema
 from envelope.project.faults import Faults
-from envelope.project.fields import shown
-from envelope.project.lines import Path
+from envelope.project.schema import job as schema
+from envelope.project.schema.fields import shown
 from envelope.project.tables import Tables
+from envelope.project.toml.scan import Path
 
 AS_BUILT = "as-built"
 _COMPASS = ("north", "east", "south", "west")

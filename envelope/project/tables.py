@@ -10,10 +10,10 @@ from pydantic import ValidationError
 
 from envelope.building.library import ASSEMBLIES
 from envelope.building.selectors import nearest_names
-from envelope.project import schema
 from envelope.project.faults import Faults
-from envelope.project.fields import shown
-from envelope.project.lines import Path
+from envelope.project.schema import job as schema
+from envelope.project.schema.fields import shown
+from envelope.project.toml.scan import Path
 
 T = TypeVar("T", bound=schema.Table)
 

@@ -1,17 +1,17 @@
 """Rays from receivers and sources through the building: geometry only, cast once."""
 
 from envelope.rays.aiming import DEFAULT, FINE, Sampling
-from envelope.rays.cast import (
+from envelope.rays.casts import (
     cast_chain,
     cast_cone,
     cast_directions,
     cast_lit,
     cast_point,
 )
-from envelope.rays.crossings import Beam, Chain, Crossings, Lit, merge, standard_error
-from envelope.rays.even import cast_even
+from envelope.rays.isotropic_field import cast_even
 from envelope.rays.merging import merge_chain, merge_lit
-from envelope.rays.outdoors import cast_outdoors
+from envelope.rays.records import Beam, Chain, Crossings, Lit, merge, standard_error
+from envelope.rays.sky_occlusion import cast_outdoors
 
 __all__ = [
     "DEFAULT",

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from envelope.building.planar import Floats
 from envelope.errors import RangeError
-from envelope.rays.crossings import SCRAMBLES
-from envelope.rays.sequence import Sequence, scrambled
-from envelope.rays.solid_angle import spread_over_triangles, triangle_solid_angle
-from envelope.rays.tables import GROWTH, NORMAL, OFFSET, Geometry, Ints
+from envelope.geometry.plane import Floats
+from envelope.geometry.solid_angle import spread_over_triangles, triangle_solid_angle
+from envelope.rays.arrays import GROWTH, NORMAL, OFFSET, Geometry, Ints
+from envelope.rays.records import SCRAMBLES
+from envelope.rays.sobol import Sequence, scrambled
 
 _IN_PLANE = 1e-12  # height in metres below which an eye sees a panel edge-on
 _LEVEL = 1e-6  # metres from the horizon at which a corner is on it: float32 rounds it off

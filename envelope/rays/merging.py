@@ -11,8 +11,8 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from envelope.building.planar import Floats
-from envelope.rays.crossings import Chain, Lit
+from envelope.geometry.plane import Floats
+from envelope.rays.records import Chain, Lit
 
 SAME = 1e-9  # cosines closer than this are one angle
 

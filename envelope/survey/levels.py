@@ -17,8 +17,8 @@ from typing import Any, Literal
 import numpy as np
 
 from envelope.building.job import Job, Reading, Solved, Source
-from envelope.building.planar import Floats
 from envelope.errors import Fault
+from envelope.geometry.plane import Floats
 from envelope.survey.notes import listed, poor, sentence
 from envelope.survey.responses import Responses, responses
 from envelope.survey.solving import Heard, Strengths, can_be_told_apart, solve

@@ -14,19 +14,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from envelope.building.job import Job, Plan, Reading, Receiver, Source
-from envelope.building.planar import Floats
-from envelope.building.records import Building
+from envelope.building.model import Building
 from envelope.exposure.analysis import THRESHOLD_DB, bands_of
 from envelope.exposure.beams import along_rays, direct_part, level_outside
 from envelope.exposure.casts import Casts, ReceiverCasts, cast_job, direction_of
 from envelope.exposure.diffuse import Diffuse, diffuse_of, faces_of
-from envelope.exposure.draws import Draws, draw
-from envelope.exposure.solid import solid_angles, tag
-from envelope.exposure.sources import ground_partner
-from envelope.exposure.spread import level_draws
+from envelope.exposure.ground_reflection import ground_partner
+from envelope.exposure.solid_angles import solid_angles, tag
+from envelope.exposure.tolerances import Draws, draw
 from envelope.exposure.transmission import Bench, Stacks, Tables, stacks_of
+from envelope.exposure.uncertainty import level_draws
+from envelope.geometry.plane import Floats
 from envelope.rays import Beam, Sampling, cast_outdoors
-from envelope.survey.aside import field_factors
+from envelope.survey.direction_tolerance import field_factors
 
 BINS = 32
 DRAWS = 300

@@ -17,9 +17,9 @@ import numpy as np
 from scipy.optimize import nnls
 from scipy.special import digamma
 
-from envelope.building.planar import Floats
-from envelope.exposure.draws import TENTH
-from envelope.exposure.spread import MODEL_DB
+from envelope.exposure.tolerances import TENTH
+from envelope.exposure.uncertainty import MODEL_DB
+from envelope.geometry.plane import Floats
 
 SEED = 61_403
 REPEATS = 8  # times each draw of the tolerances is used, with other readings' errors each time

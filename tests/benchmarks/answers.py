@@ -12,7 +12,7 @@ from measures import least_seconds
 from envelope.building.job import Job
 from envelope.exposure.analysis import analyze, analyze_plan, bench_of
 from envelope.exposure.casts import cast_job
-from envelope.exposure.draws import draw
+from envelope.exposure.tolerances import draw
 from envelope.project import load
 from envelope.rays import DEFAULT, Sampling
 

@@ -16,9 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scenes import Scene
 
-from envelope.building.planar import Floats
-from envelope.rays.chunks import Trace, follow
-from envelope.rays.tables import NORMAL, OFFSET
+from envelope.geometry.plane import Floats
+from envelope.rays.arrays import NORMAL, OFFSET
+from envelope.rays.parallel import Trace, follow
 
 Longs = NDArray[np.int64]
 

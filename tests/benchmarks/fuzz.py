@@ -30,7 +30,7 @@ if str(ROOT) not in sys.path:
     sys.path.insert(0, str(ROOT))
 
 from envelope.errors import ProjectFileError
-from envelope.project.reading import decode, load_text
+from envelope.project.load import decode, load_text
 
 try:
     import resource

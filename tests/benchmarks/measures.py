@@ -18,7 +18,7 @@ from scenes import ROOT, Scene, at_edges, by_chance, side_by_side
 
 from envelope.exposure.analysis import bench_of
 from envelope.exposure.casts import cast_job
-from envelope.exposure.solid import solid_angles, tag
+from envelope.exposure.solid_angles import solid_angles, tag
 from envelope.exposure.transmission import stacks_of
 from envelope.project import load
 from envelope.rays import DEFAULT, Sampling, cast_directions, merge

@@ -16,11 +16,11 @@ ROOT = Path(__file__).resolve().parents[2]
 if str(ROOT) not in sys.path:
     sys.path.insert(0, str(ROOT))
 
-from envelope.building.assembling import assemble  # noqa: E402
-from envelope.building.planar import Floats  # noqa: E402
-from envelope.building.records import Building, Panel, Site, Space, Storey  # noqa: E402
-from envelope.building.specs import OpeningSpec, SpaceSpec  # noqa: E402
-from envelope.rays.tables import Geometry, geometry_of  # noqa: E402
+from envelope.building.assemble import assemble  # noqa: E402
+from envelope.building.model import Building, Panel, Site, Space, Storey  # noqa: E402
+from envelope.building.rooms.specs import OpeningSpec, SpaceSpec  # noqa: E402
+from envelope.geometry.plane import Floats  # noqa: E402
+from envelope.rays.arrays import Geometry, geometry_of  # noqa: E402
 
 AT_CORNERS = 0.1  # share of the aimed rays
 

@@ -17,7 +17,7 @@ import measures
 import run
 import scenes
 
-from envelope.building.assembling import find_faults
+from envelope.building.assemble import find_faults
 from envelope.rays import Sampling
 
 

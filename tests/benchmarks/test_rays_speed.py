@@ -9,9 +9,9 @@ import numpy as np
 import trimesh
 from trimesh.ray.ray_triangle import RayMeshIntersector
 
-from envelope.building.records import Building
+from envelope.building.model import Building
 from envelope.rays import Sampling, cast_directions
-from envelope.rays.tables import geometry_of
+from envelope.rays.arrays import geometry_of
 
 EYE = np.array([1.0, 1.0, 3.4])
 

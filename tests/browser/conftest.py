@@ -20,17 +20,16 @@ import pytest
 from PIL import Image
 from playwright.sync_api import Browser, Page, Playwright, expect, sync_playwright
 
-import models
 from envelope.building.job import Job
 from envelope.exposure.analysis import analyze
 from envelope.exposure.casts import cast_job
 from envelope.exposure.results import Analysis
 from envelope.project import load
 from envelope.rays import Sampling
-from viewer.handout import write_handout
-from viewer.parts import Scene
-from viewer.scene import build_scene
-from viewer.sky import skies_json
+from viewer.handout.build import write_handout
+from viewer.scene.build import build_scene
+from viewer.scene.records import Scene
+from viewer.scene.sky import skies_json
 
 QUIET = (
     "--headless",
@@ -153,7 +152,7 @@ def png(colour: tuple[int, int, int]) -> bytes:
 @pytest.fixture(scope="session")
 def handout(tmp_path_factory: pytest.TempPathFactory) -> Made:
     """The hand-out of the demo house, written once."""
-    job = load(Path(models.__file__).parent / "house.toml")
+    job = load(ROOT / "models" / "house.toml")
     analysis = analyze(job=job, casts=cast_job(job, sampling=QUICK))
     scene = build_scene(job=job, results=analysis.plans)
     path = tmp_path_factory.mktemp("handout") / "Larch Cottage & more.html"
@@ -174,7 +173,7 @@ ROOT = Path(__file__).parent.parent.parent
 START = """
 import sys
 from pathlib import Path
-from viewer.app import run
+from viewer.app.server import run
 path = Path(sys.argv[2]) if sys.argv[2:] else None
 sys.exit(run(path, open_browser=False, empty_s=float(sys.argv[1])))
 """

@@ -405,7 +405,7 @@ def test_nothing_is_loaded_from_elsewhere(bench: Bench) -> None:
 
 
 def test_without_the_key_there_is_nothing(bench: Bench, chromium: Browser) -> None:
-    for path in ("/", "/own/app_page.js", "/_nicegui_ws/socket.io/?EIO=4&transport=polling"):
+    for path in ("/", "/own/page.js", "/_nicegui_ws/socket.io/?EIO=4&transport=polling"):
         with pytest.raises(urllib.error.HTTPError) as caught:
             urllib.request.urlopen(bench.origin + path, timeout=10)
         assert caught.value.code == 403

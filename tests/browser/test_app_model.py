@@ -10,9 +10,9 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, expect
 
-from envelope.building.records import Building
-from envelope.building.specs import OpeningSpec
-from envelope.importers import to_glb
+from envelope.building.model import Building
+from envelope.building.rooms.specs import OpeningSpec
+from envelope.exchange import to_glb
 
 SLOW_MS = 60_000  # what is waited for in a machine that is busy with other things
 WINDOW = OpeningSpec(

@@ -20,9 +20,9 @@ from envelope.exposure.analysis import analyze
 from envelope.exposure.casts import cast_job
 from envelope.project import load
 from envelope.rays import Sampling
-from viewer.colours import cividis
-from viewer.handout import write_handout
-from viewer.scene import build_scene, let_in_db
+from viewer.handout.build import write_handout
+from viewer.scene.build import build_scene, let_in_db
+from viewer.scene.colours import cividis
 
 DATE = datetime.date(2025, 11, 25)
 QUICK = Sampling(points_per_panel=2**9, points=2**12)

@@ -15,9 +15,9 @@ from envelope.exposure.analysis import analyze
 from envelope.exposure.casts import cast_job
 from envelope.exposure.results import Analysis
 from envelope.rays import Sampling
-from viewer.handout import write_handout
-from viewer.scene import build_scene
-from viewer.sky import skies_json
+from viewer.handout.build import write_handout
+from viewer.scene.build import build_scene
+from viewer.scene.sky import skies_json
 
 DATE = datetime.date(2025, 11, 25)
 QUICK = Sampling(points_per_panel=2**9, points=2**12)

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 import shapely
 
-from envelope.building.records import Panel, Space
+from envelope.building.model import Panel, Space
 
 Visibility = Callable[[Space, np.ndarray], dict[str, float]]
 

@@ -6,8 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from envelope.building.inside import clearance, fans, locate, winding
-from envelope.building.planar import area_vector, frozen
+from envelope.building.point_location import clearance, fans, locate, winding
+from envelope.geometry.plane import area_vector, frozen
 
 SEEDS = range(4)
 

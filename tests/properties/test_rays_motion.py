@@ -11,9 +11,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from envelope.building.planar import frozen
-from envelope.building.records import Building
-from envelope.building.specs import OpeningSpec
+from envelope.building.model import Building
+from envelope.building.rooms.specs import OpeningSpec
+from envelope.geometry.plane import frozen
 from envelope.rays import Crossings, Sampling, cast_directions, standard_error
 
 SAMPLING = Sampling(points_per_panel=2**11, points=2**14)

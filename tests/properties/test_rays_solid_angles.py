@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 import shapely
 
-from envelope.building.planar import frozen
-from envelope.building.records import Building, Site, Space, Storey
-from envelope.building.rooms import build_building
-from envelope.building.specs import OpeningSpec, SpaceSpec
+from envelope.building.model import Building, Site, Space, Storey
+from envelope.building.rooms.build import build_building
+from envelope.building.rooms.specs import OpeningSpec, SpaceSpec
+from envelope.geometry.plane import frozen
 from envelope.rays import FINE, Crossings, Sampling, cast_directions, standard_error
 
 Visibility = Callable[[Space, np.ndarray], dict[str, float]]

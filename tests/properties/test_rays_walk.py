@@ -11,12 +11,12 @@ from collections.abc import Callable, Iterator
 import numpy as np
 import pytest
 
-from envelope.building.planar import frozen
-from envelope.building.records import Building, Site, Storey
-from envelope.building.rooms import build_building
-from envelope.building.specs import OpeningSpec, SpaceSpec
-from envelope.rays.chunks import Trace, follow
-from envelope.rays.tables import geometry_of
+from envelope.building.model import Building, Site, Storey
+from envelope.building.rooms.build import build_building
+from envelope.building.rooms.specs import OpeningSpec, SpaceSpec
+from envelope.geometry.plane import frozen
+from envelope.rays.arrays import geometry_of
+from envelope.rays.parallel import Trace, follow
 
 TURN_RAD = 0.3
 SHIFT_M = (800.0, -600.0)

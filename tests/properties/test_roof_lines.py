@@ -11,10 +11,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from envelope.building.planar import area_vector, frozen
-from envelope.building.records import Site, Storey
-from envelope.building.rooms import build_building
-from envelope.building.specs import CeilingSpec, DormerSpec, SpaceSpec
+from envelope.building.model import Site, Storey
+from envelope.building.rooms.build import build_building
+from envelope.building.rooms.specs import CeilingSpec, DormerSpec, SpaceSpec
+from envelope.geometry.plane import area_vector, frozen
 
 CONSTRUCTION = {"exterior-wall": "w", "interior-wall": "i", "floor": "f", "roof": "r"}
 ALONG_Y = 0.5 * math.pi

@@ -9,11 +9,11 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from scipy.integrate import trapezoid
 
-from envelope.building.planar import area_vector, frozen
-from envelope.building.records import Site, Storey
-from envelope.building.rooms import build_building
-from envelope.building.specs import CeilingSpec, DormerSpec, SpaceSpec
+from envelope.building.model import Site, Storey
+from envelope.building.rooms.build import build_building
+from envelope.building.rooms.specs import CeilingSpec, DormerSpec, SpaceSpec
 from envelope.errors import GeometryError
+from envelope.geometry.plane import area_vector, frozen
 
 QUICK = settings(
     max_examples=40,

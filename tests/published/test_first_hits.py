@@ -14,9 +14,9 @@ import pytest
 import trimesh
 from trimesh.ray.ray_triangle import RayMeshIntersector
 
-from envelope.building.records import Building
-from envelope.rays.chunks import follow
-from envelope.rays.tables import geometry_of
+from envelope.building.model import Building
+from envelope.rays.arrays import geometry_of
+from envelope.rays.parallel import follow
 
 
 def test_first_hits_of_a_convex_room(box_room: Callable[..., Building]) -> None:

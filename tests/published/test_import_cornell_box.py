@@ -14,9 +14,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from envelope.building.assembling import assemble_building
-from envelope.building.records import Site
-from envelope.importers import Imported, read_model
+from envelope.building.assemble import assemble_building
+from envelope.building.model import Site
+from envelope.exchange import Imported, read_model
 from envelope.rays import cast_directions
 
 MODEL = Path(__file__).parents[2].parent / "shared" / "models" / "cornell-box.obj"

@@ -16,11 +16,11 @@ from typing import NamedTuple
 import numpy as np
 import pytest
 
-from envelope.building.assembling import assemble_building
-from envelope.building.records import Building, Site
-from envelope.importers import Imported
-from envelope.importers.ifc import import_ifc
-from envelope.importers.ifc_file import IfcModel, open_ifc
+from envelope.building.assemble import assemble_building
+from envelope.building.model import Building, Site
+from envelope.exchange import Imported
+from envelope.exchange.ifc.file import IfcModel, open_ifc
+from envelope.exchange.ifc.import_ifc import import_ifc
 from envelope.rays import cast_directions
 
 MODEL = Path(__file__).parents[2].parent / "shared" / "models" / "duplex.ifc"

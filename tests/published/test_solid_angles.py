@@ -14,10 +14,10 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from envelope.building.records import Building
-from envelope.building.specs import OpeningSpec
+from envelope.building.model import Building
+from envelope.building.rooms.specs import OpeningSpec
+from envelope.geometry.solid_angle import triangle_solid_angle
 from envelope.rays import Sampling, cast_directions
-from envelope.rays.solid_angle import triangle_solid_angle
 
 FEW = Sampling(points_per_panel=64, points=512)
 

@@ -14,9 +14,9 @@ import numpy as np
 import pytest
 from scipy.stats import qmc
 
-from envelope.building.records import Building
-from envelope.rays.chunks import follow
-from envelope.rays.tables import geometry_of
+from envelope.building.model import Building
+from envelope.rays.arrays import geometry_of
+from envelope.rays.parallel import follow
 
 # 2^18 points in four dimensions; other seeds scatter by 1.5e-4
 TOLERANCE = 5e-4

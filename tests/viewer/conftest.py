@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from envelope.building.job import Assembly, Job, Layer, Plan, Receiver, Source, Treatment
-from envelope.building.records import (
+from envelope.building.model import (
     Building,
     Element,
     Panel,
@@ -20,7 +20,7 @@ from envelope.building.records import (
     Space,
     Storey,
 )
-from envelope.exposure.landing import Light, landings
+from envelope.exposure.footprints import Light, landings
 from envelope.exposure.results import (
     BandResult,
     Landing,
@@ -30,8 +30,8 @@ from envelope.exposure.results import (
     ReceiverResult,
     SourceResult,
 )
-from viewer.parts import Scene
-from viewer.scene import build_scene, direction_to
+from viewer.scene.build import build_scene, direction_to
+from viewer.scene.records import Scene
 
 Opening = tuple[str, str, int, float, float, float, float]  # id, kind, wall, along, sill, w, h
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from envelope.rays import Sampling
-from viewer.session import Session
+from viewer.app.session import Session
 
 QUICK = Sampling(points_per_panel=2**6, points=2**9)
 JOB = """# A surveyed shed of our own invention.

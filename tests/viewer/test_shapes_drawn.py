@@ -9,14 +9,15 @@ import numpy as np
 import pytest
 
 from envelope.project import load
-from viewer.camera import Margins, View
-from viewer.floorplan import room_plan
-from viewer.labels import Wanted, place
-from viewer.leaves import tilted
-from viewer.names import panel_label, panel_title
-from viewer.parts import Scene
-from viewer.pictures import shot_of
-from viewer.rooms import (
+from viewer.pictures.cutaway import shot_of
+from viewer.pictures.labels import Wanted, place
+from viewer.pictures.staging import stage
+from viewer.scene.build import build_scene
+from viewer.scene.floorplan import room_plan
+from viewer.scene.names import panel_label, panel_title
+from viewer.scene.openings import tilted
+from viewer.scene.records import Scene
+from viewer.scene.rooms import (
     blocked_arcs,
     cast_of,
     grade_lines,
@@ -24,10 +25,9 @@ from viewer.rooms import (
     ring_for,
     roof_lines,
 )
-from viewer.scene import build_scene
-from viewer.staging import stage
-from viewer.wire import to_json
-from viewer.wording import decibels
+from viewer.scene.to_json import to_json
+from viewer.scene.view import Margins, View
+from viewer.scene.wording import decibels
 
 HEAD = """
 format = 1

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from envelope.cli import main
-from viewer import app
+from viewer.app import server as app
 
 
 @pytest.mark.parametrize(

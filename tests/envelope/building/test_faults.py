@@ -5,12 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from envelope.building.assembling import assemble_building
-from envelope.building.planar import frozen
-from envelope.building.records import Panel, Site, Space, Storey
-from envelope.building.rooms import room_panels
-from envelope.building.specs import OpeningSpec, PanelSpec, SpaceSpec
+from envelope.building.assemble import assemble_building
+from envelope.building.model import Panel, Site, Space, Storey
+from envelope.building.rooms.build import room_panels
+from envelope.building.rooms.specs import OpeningSpec, PanelSpec, SpaceSpec
 from envelope.errors import GeometryError
+from envelope.geometry.plane import frozen
 
 
 def faults_of(specs):

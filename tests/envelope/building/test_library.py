@@ -11,8 +11,8 @@ import pytest
 
 from envelope.building.job import Job
 from envelope.building.library import ASSEMBLIES, TYPICAL
-from envelope.building.records import Building, Site
-from envelope.exposure.stacking import Stacker, StackKey, check_physics
+from envelope.building.model import Building, Site
+from envelope.exposure.stacks import Stacker, StackKey, check_physics
 from envelope.physics.stacks import solve
 
 FREQUENCY_HZ = np.array([2.45e9])

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from envelope.building.specs import OpeningSpec
+from envelope.building.rooms.specs import OpeningSpec
 from envelope.errors import GeometryError
 
 WINDOW = OpeningSpec(

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from envelope.building.records import Building, Panel, Site, Space, Storey
+from envelope.building.model import Building, Panel, Site, Space, Storey
 from envelope.building.selectors import SelectionError, match, nearest_names, select
 from envelope.errors import EnvelopeError
 

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from envelope.building.records import Building
+from envelope.building.model import Building
 from envelope.cli import main
 from envelope.project import load
 from envelope.rays import Sampling, cast_directions

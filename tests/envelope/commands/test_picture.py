@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from envelope.cli import main
-from viewer import gl, pictures
+from viewer.pictures import cutaway as pictures
+from viewer.pictures import gl
 
 JOB = """
 format = 1

@@ -12,7 +12,7 @@ import pytest
 from envelope.cli import command_names, main
 from envelope.commands.loss import listed_hz
 from envelope.commands.loss_tables import even_against_head_on
-from envelope.exposure.judging import judge
+from envelope.exposure.stack_loss import judge
 from envelope.project import load
 
 ROOM = """\
@@ -192,8 +192,8 @@ class TestTotals:
 
     def test_the_main_number_is_that_of_the_hand_out(self, job, printed):
         from envelope.commands.common import analyzed
-        from viewer import handout_words
-        from viewer.scene import build_scene
+        from viewer.handout import words as handout_words
+        from viewer.scene.build import build_scene
 
         path = job()
         loaded = load(Path(path))

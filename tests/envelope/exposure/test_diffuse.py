@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from importlib import resources
+from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
@@ -407,7 +407,7 @@ def test_people_and_furnishing_absorb(make):
 
 def test_in_the_sample_house_coated_walls_keep_the_routers_energy_in(make):
     """The room below shines in through the bare floor; coated walls no longer let it out."""
-    text = (resources.files("models") / "house.toml").read_text(encoding="utf-8")
+    text = (Path(__file__).parents[3] / "models" / "house.toml").read_text(encoding="utf-8")
     job = load_text(text, path="house.toml")
     job = replace(job, receivers=job.receivers[:1])
     casts = cast_job(job, sampling=make.few)

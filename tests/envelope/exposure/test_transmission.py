@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from importlib import resources
+from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
@@ -20,7 +20,7 @@ BINS = 32
 @pytest.fixture(scope="module")
 def house():
     """The sample house with every treatment on a stud wall, and its stacks by plan."""
-    text = (resources.files("models") / "house.toml").read_text(encoding="utf-8")
+    text = (Path(__file__).parents[3] / "models" / "house.toml").read_text(encoding="utf-8")
     return load_text(text, path="house.toml")
 
 

@@ -8,8 +8,8 @@ import pytest
 from envelope.errors import Fault, GeometryError, ProjectFileError, RangeError, length_text
 from envelope.project import load_text
 from envelope.project.faults import key_text
-from envelope.project.lines import scan
 from envelope.project.measures import Measures, in_measure, written_in_feet
+from envelope.project.toml.scan import scan
 
 BASE = (Path(__file__).parent / "data" / "bedroom.toml").read_text(encoding="utf-8")
 NO_UNIT = 'has a number without a unit: write it such as "3.6 m" or "12 ft 4 1/2 in"'

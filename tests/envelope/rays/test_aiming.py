@@ -5,10 +5,10 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from envelope.building.records import Building
-from envelope.building.specs import OpeningSpec
+from envelope.building.model import Building
+from envelope.building.rooms.specs import OpeningSpec
 from envelope.rays.aiming import Aim, aims
-from envelope.rays.tables import Geometry, geometry_of
+from envelope.rays.arrays import Geometry, geometry_of
 
 
 def seen(building: Building, eye: tuple[float, float, float]) -> tuple[Geometry, list[Aim]]:

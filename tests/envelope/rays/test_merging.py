@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from envelope.building.records import Building
+from envelope.building.model import Building
 from envelope.rays import cast_chain, cast_lit, merge_chain, merge_lit
 
 DOWNWARD = np.array([0.6, -0.64, 0.48])

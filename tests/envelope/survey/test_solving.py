@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from envelope.exposure.draws import TENTH
-from envelope.exposure.spread import MODEL_DB
+from envelope.exposure.tolerances import TENTH
+from envelope.exposure.uncertainty import MODEL_DB
 from envelope.survey.solving import (
     AGAIN_DB,
     LIKE_NO_SCATTER,

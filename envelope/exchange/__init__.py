@@ -1,0 +1,48 @@
+"""Models of others made into spaces: GLB and glTF, OBJ, STL, PLY and IFC; and the way back."""
+
+from envelope.exchange.export import (
+    Annotations,
+    PanelFinding,
+    flush_openings,
+    panels_csv,
+    to_glb,
+    to_obj,
+    to_ply,
+    to_stl,
+)
+from envelope.exchange.read import in_feet, list_model, model_edges, read_model, refused_model
+from envelope.exchange.records import (
+    Imported,
+    ListedSpace,
+    Listing,
+    MaterialUse,
+    Note,
+    PanelOrigin,
+)
+from envelope.exchange.rules import Tagged, TaggedImport, TagRule, tag_panels
+
+__all__ = [
+    "Annotations",
+    "Imported",
+    "ListedSpace",
+    "Listing",
+    "MaterialUse",
+    "Note",
+    "PanelFinding",
+    "PanelOrigin",
+    "TagRule",
+    "Tagged",
+    "TaggedImport",
+    "flush_openings",
+    "in_feet",
+    "list_model",
+    "model_edges",
+    "panels_csv",
+    "read_model",
+    "refused_model",
+    "tag_panels",
+    "to_glb",
+    "to_obj",
+    "to_ply",
+    "to_stl",
+]

@@ -1,0 +1,154 @@
+"""What stands behind a spot of a room: the elements that a straight line passes through."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+
+from envelope.exchange.ifc.file import Body
+from envelope.geometry.plane import Floats, Frame
+from envelope.geometry.polygons import Area, pieces
+
+# Spaces can run past the real finishes, and finishes can stand off them.
+INSIDE_M = 0.15
+BEHIND_M = 0.35
+GAP_M = 0.6  # a free gap longer than this is the outdoors or a room that is not modelled
+PARALLEL = 0.99
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Passage:
+    """One element passed, from where to where along the line. [m]"""
+
+    element: int  # index in the shell
+    start_m: float
+    end_m: float
+
+
+class Shell:
+    """Every enclosing element, for lines and for footprints."""
+
+    def __init__(self, bodies: Sequence[Body]) -> None:
+        self.bodies = tuple(bodies)
+        self.index = {body.id: index for index, body in enumerate(self.bodies)}
+        self.low = np.array([body.low for body in self.bodies]).reshape(-1, 3)
+        self.high = np.array([body.high for body in self.bodies]).reshape(-1, 3)
+        self.normals = []
+        for body in self.bodies:
+            crossed = np.cross(
+                body.triangles[:, 1] - body.triangles[:, 0],
+                body.triangles[:, 2] - body.triangles[:, 0],
+            )
+            lengths = np.linalg.norm(crossed, axis=1, keepdims=True)
+            self.normals.append(crossed / np.where(lengths > 0.0, lengths, 1.0))
+
+    def passages(self, start: Floats, direction: Floats, *, reach_m: float = 8.0) -> list[Passage]:
+        """Elements that a line passes through, each once, paired by parity and not by winding."""
+        if not self.bodies:
+            return []
+        with np.errstate(divide="ignore", invalid="ignore"):
+            one = (self.low - 1e-6 - start) / direction
+            two = (self.high + 1e-6 - start) / direction
+        enter = np.nan_to_num(np.minimum(one, two), nan=-np.inf).max(axis=1)
+        leave = np.nan_to_num(np.maximum(one, two), nan=np.inf).min(axis=1)
+        found: list[Passage] = []
+        for index in np.flatnonzero((leave >= enter) & (leave > 0.0) & (enter < reach_m)).tolist():
+            hits = _hits(self.bodies[index].triangles, start, direction)
+            # An odd count means that the body is open or that the line begins inside it; the
+            # part that can be paired from the far end is kept.
+            if len(hits) % 2:
+                hits = [0.0, *hits] if len(hits) == 1 or hits[0] < 2 * INSIDE_M else hits[1:]
+            found.extend(
+                Passage(element=index, start_m=a, end_m=b)
+                for a, b in zip(hits[::2], hits[1::2], strict=True)
+                if b > a
+            )
+        found.sort(key=lambda item: (item.start_m, item.end_m))
+        return found
+
+    def footprint(self, index: int, frame: Frame, *, reach_m: float) -> tuple[Area, float] | None:
+        """What an element covers of a plane, and how far behind it, seen square on."""
+        triangles = self.bodies[index].triangles
+        square = np.abs(self.normals[index] @ frame.normal) > PARALLEL
+        if not square.any():
+            return None
+        chosen = triangles[square]
+        depth = -((chosen.mean(axis=1) - frame.origin) @ frame.normal)
+        near = (depth > -INSIDE_M) & (depth < reach_m)
+        if not near.any():
+            return None
+        flat = np.stack([frame.flatten(corner) for corner in np.moveaxis(chosen[near], 1, 0)], 1)
+        shapes = shapely.polygons(flat)
+        area = shapely.union_all(shapely.buffer(shapes[shapely.area(shapes) > 1e-9], 0.0))
+        return area, float(depth[near].min())
+
+
+def _hits(triangles: Floats, start: Floats, direction: Floats) -> list[float]:
+    """Distances (sorted, edges counted once) at which a line meets triangles."""
+    a = triangles[:, 0]
+    e1, e2 = triangles[:, 1] - a, triangles[:, 2] - a
+    p = np.cross(direction, e2)
+    det = np.einsum("ij,ij->i", e1, p)
+    facing = np.abs(det) > 1e-12
+    inverse = 1.0 / np.where(facing, det, 1.0)
+    offset = start - a
+    u = np.einsum("ij,ij->i", offset, p) * inverse
+    q = np.cross(offset, e1)
+    v = (q @ direction) * inverse
+    t = np.einsum("ij,ij->i", e2, q) * inverse
+    met = facing & (u >= -1e-9) & (v >= -1e-9) & (u + v <= 1.0 + 1e-9) & (t > 1e-9)
+    found: list[float] = []
+    for distance in np.sort(t[met]).tolist():
+        if not found or distance - found[-1] > 1e-6:
+            found.append(distance)
+    return found
+
+
+def spots_in(area: Area, *, count: int = 3) -> Floats:
+    """Points (n, 2) well inside an area: the middles of its largest triangles."""
+    shapes: list[Any] = []
+    for piece in pieces(area):
+        shapes.extend(shapely.get_parts(shapely.constrained_delaunay_triangles(piece)))
+    shapes.sort(key=lambda shape: -shape.area)
+    # A point a little off the middle meets no diagonal of another triangulation.
+    found = []
+    for shape in shapes[:count]:
+        corners = np.array(shape.exterior.coords)[:3]
+        found.append(np.array([0.31, 0.36, 0.33]) @ corners)
+    return np.array(found).reshape(-1, 2)
+
+
+def behind(
+    shell: Shell, frame: Frame, spot: Floats, *, distance_m: float | None
+) -> tuple[Passage, ...]:
+    """Elements behind a spot of a panel, nearest first, measured from the panel.
+
+    Parameters
+    ----------
+    shell : Shell
+    frame : Frame
+        Of the panel; its normal points into the room.
+    spot : (2,) float
+        In the frame. [m]
+    distance_m : float or None
+        Where the room on the other side begins; None for none.
+    """
+    outward = -frame.normal
+    begin = frame.lift(spot[np.newaxis])[0] + INSIDE_M * frame.normal
+    met = shell.passages(begin, outward)
+    found: list[Passage] = []
+    last = 0.0
+    for item in met:
+        start, end = item.start_m - INSIDE_M, item.end_m - INSIDE_M
+        if distance_m is not None:
+            if 0.5 * (start + end) > distance_m + INSIDE_M:
+                break
+        elif start - last > GAP_M:
+            break
+        last = max(last, end)
+        found.append(Passage(element=item.element, start_m=start, end_m=end))
+    return tuple(found)

@@ -1,0 +1,456 @@
+"""An IFC file opened: its spaces, its building elements and its openings, as triangles."""
+
+from __future__ import annotations
+
+import re
+import time
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import numpy as np
+
+from envelope.building.model import Storey
+from envelope.errors import Fault, Location, MissingExtraError, ModelFileError
+from envelope.exchange.naming import counted, slug, unique
+from envelope.exchange.records import Note
+from envelope.geometry.plane import Floats
+
+SCHEMAS = ("IFC2X3", "IFC4", "IFC4X1", "IFC4X2", "IFC4X3", "IFC4X3_ADD1", "IFC4X3_ADD2")
+# What encloses rooms; beams, columns, stairs and furniture stand in or under them.
+SHELL = ("IfcWall", "IfcSlab", "IfcRoof", "IfcCovering", "IfcPlate", "IfcCurtainWall")
+FILLINGS = ("IfcWindow", "IfcDoor")
+MOST_SECONDS = 300.0
+MOST_TRIANGLES = 3_000_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LayerOf:
+    """One layer of an element as the file states it."""
+
+    material: str | None
+    thickness_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Body:
+    """One building element."""
+
+    id: str
+    type: str  # IFC class
+    name: str
+    triangles: Floats  # (n, 3, 3) [m]
+    layers: tuple[LayerOf, ...] = ()
+    along: Floats | None = None  # direction in which the layers follow each other
+    material: str | None = None  # of an element that has one and no layers
+
+    @property
+    def low(self) -> Floats:
+        """Lowest coordinates (3,). [m]"""
+        return np.asarray(self.triangles.reshape(-1, 3).min(axis=0))
+
+    @property
+    def high(self) -> Floats:
+        """Highest coordinates (3,). [m]"""
+        return np.asarray(self.triangles.reshape(-1, 3).max(axis=0))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Void:
+    """An opening: the hole, what it is cut from, what fills it."""
+
+    id: str
+    triangles: Floats  # (n, 3, 3) [m]
+    host: str | None
+    filling: Body | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SpaceBody:
+    """One IfcSpace."""
+
+    key: str  # GlobalId
+    id: str
+    names: tuple[str, ...]
+    storey: str
+    triangles: Floats | None  # (n, 3, 3) [m]; None where it has no geometry
+    listed: tuple[tuple[str, str, str], ...]  # (element, its class, flag) that the file lists
+    trouble: str = ""  # why it has no geometry
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class IfcModel:
+    """Everything that is needed of a file."""
+
+    source: str
+    schema: str
+    storeys: tuple[Storey, ...]
+    spaces: tuple[SpaceBody, ...]
+    shell: tuple[Body, ...]
+    voids: tuple[Void, ...]
+    north_rad: float
+    grade_m: float | None
+    size_m: Floats
+    notes: tuple[Note, ...]
+    proxies: int = 0  # elements of no class, which count as no walls
+
+
+def _fault(path: Path, message: str) -> ModelFileError:
+    return ModelFileError([Fault(message=message, location=Location(path=str(path)))])
+
+
+def _library() -> ModuleType:
+    try:
+        import ifcopenshell
+        import ifcopenshell.geom
+        import ifcopenshell.util.element
+        import ifcopenshell.util.placement
+        import ifcopenshell.util.unit
+    except ImportError:
+        raise MissingExtraError(library="ifcopenshell", extra="ifc") from None
+    found: ModuleType = ifcopenshell
+    return found
+
+
+def _check_text(path: Path) -> None:
+    """Refuse what the library would fail on without saying why."""
+    with path.open("rb") as stream:
+        head = stream.read(16_384).decode("latin-1")
+        stream.seek(max(0, path.stat().st_size - 4096))
+        tail = stream.read().decode("latin-1")
+    match = re.search(r"FILE_SCHEMA\s*\(\s*\(\s*'([^']*)'", head)
+    if match is None:
+        raise _fault(path, "is no IFC file: it names no schema")
+    schema = match[1].upper().strip()
+    if schema not in SCHEMAS:
+        raise _fault(
+            path, f"is written in {match[1]}; IFC2X3 and IFC4 can be read: export it again as one"
+        )
+    if "END-ISO-10303-21" not in tail:
+        raise _fault(path, "is cut short: its last line is missing; copy or download it again")
+
+
+def open_ifc(path: Path, *, spaceless: bool = False) -> IfcModel:
+    """Read a file: schema IFC2x3 or IFC4, lengths in any unit.
+
+    Parameters
+    ----------
+    path : Path
+    spaceless : bool
+        Read one without spaces too, for a picture of what it has.
+
+    Raises
+    ------
+    MissingExtraError
+        Where ifcopenshell is not installed.
+    ModelFileError
+        Where the file is cut short, of another schema, or has no spaces.
+    """
+    library = _library()
+    _check_text(path)
+    try:
+        file = library.open(str(path))
+    except (RuntimeError, OSError, library.Error) as error:
+        raise _fault(path, f"cannot be read as IFC: {error}") from None
+    spaces = file.by_type("IfcSpace")
+    if not spaces and not spaceless:
+        raise _fault(path, _without_spaces(file))
+    none = [] if spaces else [Note(kind="refused", subject="", message=_without_spaces(file))]
+    if not any(getattr(unit, "UnitType", "") == "LENGTHUNIT" for unit in _units(file)):
+        raise _fault(path, "names no unit of length; set one in the program it comes from")
+    scale = float(library.util.unit.calculate_unit_scale(file))
+    shapes, notes = _shapes(library, file, path)
+    storeys, storey_of, storey_notes = _storeys(library, file, spaces, scale)
+    bodies: dict[str, Body] = {
+        element.GlobalId: _body(library, element, shapes, scale)
+        for element in _elements(file)
+        if element.GlobalId in shapes
+    }
+    names = [_space_names(space) for space in spaces]
+    ids = unique(slug(listed[0] if listed else "space", keep_case=True) for listed in names)
+    everything = np.concatenate(
+        [np.zeros((0, 3)), *(shape.reshape(-1, 3) for shape in shapes.values())]
+    )
+    return IfcModel(
+        source=path.name,
+        schema=str(file.schema),
+        storeys=storeys,
+        spaces=tuple(
+            SpaceBody(
+                key=space.GlobalId,
+                id=id,
+                names=listed,
+                storey=storey_of[space.GlobalId],
+                triangles=shapes.get(space.GlobalId),
+                listed=_listed(space),
+                trouble=_undrawn(space),
+            )
+            for space, id, listed in zip(spaces, ids, names, strict=True)
+        ),
+        shell=tuple(
+            body for body in bodies.values() if body.type not in FILLINGS and not _filling(body)
+        ),
+        voids=_voids(file, shapes, bodies),
+        north_rad=_north(file),
+        grade_m=_grade(file, shapes),
+        size_m=np.ptp(everything, axis=0) if len(everything) else np.zeros(3),
+        notes=(*notes, *storey_notes, *none),
+        proxies=len(file.by_type("IfcBuildingElementProxy")),
+    )
+
+
+def _units(file: Any) -> list[Any]:
+    listed = (project.UnitsInContext for project in file.by_type("IfcProject"))
+    return [unit for units in listed if units is not None for unit in units.Units]
+
+
+def _elements(file: Any) -> list[Any]:
+    """Shell elements and fillings, and the parts of those that are drawn as parts only."""
+    found: dict[int, Any] = {}
+    for type_ in (*SHELL, *FILLINGS):
+        for element in file.by_type(type_):
+            found[element.id()] = element
+            # The bars of a facade are no wall; its plates are listed by themselves.
+            if element.Representation is None and not element.is_a("IfcCurtainWall"):
+                for relation in element.IsDecomposedBy or ():
+                    found.update((part.id(), part) for part in relation.RelatedObjects)
+    return list(found.values())
+
+
+def _undrawn(space: Any) -> str:
+    """What a space without a solid has instead."""
+    shapes = () if space.Representation is None else space.Representation.Representations
+    kinds = dict.fromkeys(str(shape.RepresentationIdentifier or "unnamed") for shape in shapes)
+    if not kinds:
+        return "it has no geometry"
+    return f"no solid can be made of its geometry ({', '.join(kinds)})"
+
+
+def _filling(body: Body) -> bool:
+    return any(body.type.startswith(name) for name in FILLINGS)
+
+
+def _without_spaces(file: Any) -> str:
+    counts = Counter(element.is_a() for element in file.by_type("IfcElement"))
+    listed = ", ".join(f"{count} × {name}" for name, count in counts.most_common(5))
+    storeys = counted(len(file.by_type("IfcBuildingStorey")), "storey")
+    return (
+        f"has no spaces (IfcSpace); it has {listed or 'no elements'} on {storeys}. Place "
+        "rooms in the program it comes from and export them, or enter the room by its dimensions"
+    )
+
+
+def _shapes(library: ModuleType, file: Any, path: Path) -> tuple[dict[str, Floats], list[Note]]:
+    """Triangles of every space, shell element, filling and opening, in metres."""
+    wanted = [
+        element
+        for element in (
+            *file.by_type("IfcSpace"),
+            *_elements(file),
+            *file.by_type("IfcOpeningElement"),
+            *file.by_type("IfcSite"),
+        )
+        if element.Representation is not None
+    ]
+    settings = library.geom.settings()
+    settings.set("use-world-coords", True)
+    settings.set("weld-vertices", True)
+    settings.set("reorient-shells", True)
+    library.get_log()  # empties it: what stands in it afterwards belongs to this file
+    found: dict[str, Floats] = {}
+    started = time.monotonic()
+    total = 0
+    iterator = library.geom.iterator(settings, file, 1, include=wanted) if wanted else None
+    if iterator is not None and iterator.initialize():
+        while True:
+            shape = iterator.get()
+            points = np.array(shape.geometry.verts, dtype=np.float64).reshape(-1, 3)
+            faces = np.array(shape.geometry.faces, dtype=np.int64).reshape(-1, 3)
+            total += len(faces)
+            if total > MOST_TRIANGLES:
+                raise _fault(path, f"has more than {MOST_TRIANGLES} triangles; export less detail")
+            if time.monotonic() - started > MOST_SECONDS:
+                raise _fault(path, f"takes longer than {MOST_SECONDS:.0f} s; export less detail")
+            if len(faces):
+                found[shape.guid] = points[faces]
+            if not iterator.next():
+                break
+    notes = [
+        Note(
+            kind="refused",
+            subject=element.Name or element.GlobalId,
+            message=f"{element.is_a()} whose geometry cannot be made",
+        )
+        for element in wanted
+        if element.GlobalId not in found and element.is_a() not in ("IfcSite", "IfcSpace")
+    ]
+    return found, notes
+
+
+def _body(library: ModuleType, element: Any, shapes: dict[str, Floats], scale: float) -> Body:
+    material = library.util.element.get_material(element)
+    if material is None:
+        whole = library.util.element.get_aggregate(element)
+        material = None if whole is None else library.util.element.get_material(whole)
+    layers: tuple[LayerOf, ...] = ()
+    along: Floats | None = None
+    single: str | None = None
+    if material is not None:
+        layer_set = material
+        if material.is_a("IfcMaterialLayerSetUsage"):
+            layer_set = material.ForLayerSet
+            placement = library.util.placement.get_local_placement(element.ObjectPlacement)
+            axis = {"AXIS1": 0, "AXIS2": 1, "AXIS3": 2}.get(str(material.LayerSetDirection), 1)
+            sign = -1.0 if material.DirectionSense == "NEGATIVE" else 1.0
+            along = sign * np.asarray(placement, dtype=np.float64)[:3, axis]
+        if layer_set.is_a("IfcMaterialLayerSet"):
+            layers = tuple(
+                LayerOf(
+                    material=layer.Material.Name if layer.Material else None,
+                    thickness_m=float(layer.LayerThickness or 0.0) * scale,
+                )
+                for layer in layer_set.MaterialLayers
+            )
+        elif layer_set.is_a("IfcMaterial"):
+            single = layer_set.Name
+        elif layer_set.is_a("IfcMaterialConstituentSet"):
+            single = next(
+                (item.Material.Name for item in layer_set.MaterialConstituents or ()), None
+            )
+        elif layer_set.is_a("IfcMaterialList"):
+            single = next((item.Name for item in layer_set.Materials), None)
+    return Body(
+        id=element.GlobalId,
+        type=element.is_a(),
+        name=str(element.Name or ""),
+        triangles=shapes[element.GlobalId],
+        layers=layers,
+        along=along,
+        material=single,
+    )
+
+
+def _voids(file: Any, shapes: dict[str, Floats], bodies: dict[str, Body]) -> tuple[Void, ...]:
+    """Openings; a window or door that fills none counts as its own."""
+    found: list[Void] = []
+    filled: set[str] = set()
+    for relation in file.by_type("IfcRelVoidsElement"):
+        opening = relation.RelatedOpeningElement
+        if opening is None or opening.GlobalId not in shapes:
+            continue
+        fillings = [
+            item.RelatedBuildingElement.GlobalId for item in getattr(opening, "HasFillings", ())
+        ]
+        filled.update(fillings)
+        found.append(
+            Void(
+                id=opening.GlobalId,
+                triangles=shapes[opening.GlobalId],
+                host=relation.RelatingBuildingElement.GlobalId,
+                filling=next((bodies[key] for key in fillings if key in bodies), None),
+            )
+        )
+    found.extend(
+        Void(id=body.id, triangles=body.triangles, host=None, filling=body)
+        for body in bodies.values()
+        if _filling(body) and body.id not in filled
+    )
+    return tuple(found)
+
+
+def _space_names(space: Any) -> tuple[str, ...]:
+    listed = (space.Name, space.LongName, space.GlobalId)
+    return tuple(str(name) for name in listed if name)
+
+
+def _listed(space: Any) -> tuple[tuple[str, str, str], ...]:
+    """Bounding elements that the file lists for a space."""
+    found = []
+    for boundary in getattr(space, "BoundedBy", ()) or ():
+        element = boundary.RelatedBuildingElement
+        if element is not None:
+            flag = str(boundary.InternalOrExternalBoundary)
+            found.append((element.GlobalId, element.is_a(), flag))
+    return tuple(found)
+
+
+def _storeys(
+    library: ModuleType, file: Any, spaces: Iterable[Any], scale: float
+) -> tuple[tuple[Storey, ...], dict[str, str], list[Note]]:
+    """Storeys on which spaces stand, from the lowest up, and the storey of each space."""
+    notes: list[Note] = []
+    listed = file.by_type("IfcBuildingStorey")
+    ids = dict(
+        zip(
+            [storey.GlobalId for storey in listed],
+            unique(slug(str(storey.Name or "storey"), keep_case=True) for storey in listed),
+            strict=True,
+        )
+    )
+    heights: dict[str, float] = {}
+    for storey in listed:
+        stated = None if storey.Elevation is None else float(storey.Elevation) * scale
+        placed = stated
+        if storey.ObjectPlacement is not None:
+            matrix = library.util.placement.get_local_placement(storey.ObjectPlacement)
+            placed = float(matrix[2][3]) * scale
+        heights[storey.GlobalId] = placed if placed is not None else 0.0
+        if stated is not None and placed is not None and abs(stated - placed) > 0.01:
+            message = f"stated at {stated:.3f} m, drawn at {placed:.3f} m; where it is drawn counts"
+            notes.append(Note(kind="remark", subject=ids[storey.GlobalId], message=message))
+    held = {
+        element.id(): relation.RelatingStructure
+        for relation in file.by_type("IfcRelContainedInSpatialStructure")
+        for element in relation.RelatedElements
+    }
+    of_space: dict[str, str] = {}
+    stray = False
+    for space in spaces:
+        whole = space
+        for _ in range(10):
+            relations = getattr(whole, "Decomposes", ()) or ()
+            whole = relations[0].RelatingObject if relations else held.get(whole.id())
+            if whole is None or whole.is_a("IfcBuildingStorey"):
+                break
+        if whole is not None and whole.GlobalId in ids:
+            of_space[space.GlobalId] = ids[whole.GlobalId]
+        else:
+            of_space[space.GlobalId] = "no-storey"
+            stray = True
+    used = set(of_space.values())
+    storeys = [
+        Storey(id=ids[key], floor_m=height) for key, height in heights.items() if ids[key] in used
+    ]
+    if stray:
+        floor = min((storey.floor_m for storey in storeys), default=0.0)
+        storeys.append(Storey(id="no-storey", floor_m=floor))
+        message = "some spaces stand on no storey of the file"
+        notes.append(Note(kind="remark", subject="no-storey", message=message))
+    storeys.sort(key=lambda storey: storey.floor_m)
+    return tuple(storeys), of_space, notes
+
+
+def _north(file: Any) -> float:
+    """True azimuth of the model's +y."""
+    for context in file.by_type("IfcGeometricRepresentationContext", include_subtypes=False):
+        direction = getattr(context, "TrueNorth", None)
+        if context.ContextType == "Model" and direction is not None:
+            x, y = direction.DirectionRatios[:2]
+            return float(-np.arctan2(x, y)) % (2.0 * np.pi)
+    return 0.0
+
+
+def _grade(file: Any, shapes: dict[str, Floats]) -> float | None:
+    """Height of the terrain under and beside the building, where the file draws it."""
+    sites = [shapes[site.GlobalId] for site in file.by_type("IfcSite") if site.GlobalId in shapes]
+    rooms = [shapes[item.GlobalId] for item in file.by_type("IfcSpace") if item.GlobalId in shapes]
+    if not sites or not rooms:
+        return None
+    spots = np.concatenate([shape.reshape(-1, 3) for shape in rooms])
+    low, high = spots.min(axis=0) - 5.0, spots.max(axis=0) + 5.0
+    ground = np.concatenate([shape.reshape(-1, 3) for shape in sites])
+    near = np.all((ground[:, :2] >= low[:2]) & (ground[:, :2] <= high[:2]), axis=1)
+    return float(np.median(ground[near][:, 2])) if near.any() else None

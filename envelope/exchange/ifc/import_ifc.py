@@ -1,0 +1,402 @@
+"""IFC2x3 and IFC4: rooms from their solids, with the elements that stand behind each panel.
+
+Only geometry decides what lies beyond a panel; the file's own list of boundaries and its flag of
+inside and outside are compared, never followed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from envelope.building.adjacency import find_facings
+from envelope.building.checks import check_spaces, welded
+from envelope.building.model import Panel, Space
+from envelope.errors import Fault, Location, ModelFileError
+from envelope.exchange.ifc.assemblies import NOTHING, Stacks
+from envelope.exchange.ifc.behind import Shell
+from envelope.exchange.ifc.facets import (
+    Facet,
+    Facets,
+    cut_voids,
+    facets_of,
+    holes_of,
+    soup_of_triangles,
+)
+from envelope.exchange.ifc.file import IfcModel, open_ifc
+from envelope.exchange.ifc.materials import MaterialMap
+from envelope.exchange.ifc.spaces import Laying, SpacePanels
+from envelope.exchange.mesh.feature_edges import drawn_edges
+from envelope.exchange.naming import counted
+from envelope.exchange.records import Imported, ListedSpace, Listing, Note, PanelOrigin
+from envelope.exchange.select import chosen_ids
+from envelope.geometry.plane import Floats
+
+FORMAT = "IFC"
+REVEAL_M = 0.05  # a leaf that stands back no more is as good as flush
+_KINDS = ("exterior-wall", "interior-wall", "floor", "slab", "roof", "window", "door", "skylight")
+
+
+def _fault(path: Path, message: str) -> ModelFileError:
+    return ModelFileError([Fault(message=message, location=Location(path=str(path)))])
+
+
+def _solids(model: IfcModel) -> tuple[dict[int, Facets], dict[int, str]]:
+    """Facets of every space that has a solid, and why others have none."""
+    solids: dict[int, Facets] = {}
+    refused: dict[int, str] = {}
+    for index, space in enumerate(model.spaces):
+        found = facets_of(space, index, model.source)
+        if isinstance(found, str):
+            refused[index] = found
+        else:
+            solids[index] = found
+    return solids, refused
+
+
+def _chosen(
+    path: Path, model: IfcModel, spaces: Sequence[str] | None, storey: str | None
+) -> list[int]:
+    """Indices of the spaces asked for."""
+    listed = list(range(len(model.spaces)))
+    if storey is not None:
+        known = {item.id.casefold(): item.id for item in model.storeys}
+        key = known.get(storey.casefold()) or known.get(storey.casefold().replace(" ", "-"))
+        if key is None:
+            names = ", ".join(item.id for item in model.storeys)
+            raise _fault(path, f"there is no storey {storey!r} with spaces; there are {names}")
+        listed = [index for index in listed if model.spaces[index].storey == key]
+    if spaces is None:
+        return listed
+    table: Mapping[str, Sequence[str]] = {
+        model.spaces[index].id: model.spaces[index].names for index in listed
+    }
+    wanted = chosen_ids(wanted=spaces, known=table, source=str(path))
+    return [index for index in listed if model.spaces[index].id in wanted]
+
+
+def import_ifc(
+    path: Path,
+    *,
+    spaces: Sequence[str] | None = None,
+    storey: str | None = None,
+    materials: Mapping[str, str] | None = None,
+) -> Imported:
+    """Import spaces of an IFC file.
+
+    Parameters
+    ----------
+    path : Path
+    spaces : sequence of str, optional
+        Names, long names or ids; all if not given.
+    storey : str, optional
+        Only the spaces of this storey.
+    materials : mapping, optional
+        The user's corrections: name of a material in the file → known material.
+    """
+    model = open_ifc(path)
+    wanted = _chosen(path, model, spaces, storey)
+    solids, refused = _solids(model)
+    if spaces is not None and any(index in refused for index in wanted):
+        listed = [index for index in wanted if index in refused]
+        raise ModelFileError(
+            [
+                Fault(
+                    message=f"space {model.spaces[index].id} cannot be imported: {refused[index]}",
+                    location=Location(path=str(path)),
+                )
+                for index in listed
+            ]
+        )
+    chosen = frozenset(index for index in wanted if index in solids)
+    shell = Shell(model.shell)
+    facets: list[Facet] = [facet for solid in solids.values() for facet in solid.facets]
+    notes = list(model.notes) + cut_voids(facets, model.voids, shell)
+    stacks = Stacks(shell=shell, materials=MaterialMap(corrections=dict(materials or {})))
+    laying = Laying(
+        ids=[space.id for space in model.spaces],
+        facets=facets,
+        shell=shell,
+        stacks=stacks,
+        chosen=chosen,
+        solids=solids,
+        triangles={
+            index: body.triangles
+            for index, body in enumerate(model.spaces)
+            if body.triangles is not None
+        },
+    )
+    laid = laying.lay()
+    made = [_space(model, index, laid[index], solids[index]) for index in sorted(chosen)]
+    made, why = _usable(made)
+    for index in sorted(wanted):
+        space = model.spaces[index]
+        reason = refused.get(index) or why.get(space.id)
+        if reason is not None:
+            notes.append(Note(kind="refused", subject=space.id, message=reason))
+    if not made:
+        reasons = "; ".join(str(note) for note in notes if note.kind == "refused")
+        raise _fault(path, f"none of its spaces can be imported: {reasons}")
+    made = _agreed(made, notes)
+    kept = {panel.id for space in made for panel in space.panels}
+    origins: dict[str, PanelOrigin] = {}
+    for panels in laid.values():
+        origins |= {key: origin for key, origin in panels.origins.items() if key in kept}
+    notes += _panel_notes(model, made, origins) + stacks.notes()
+    construction = {
+        kind: laying.uses[kind].most_common(1)[0][0] if laying.uses[kind] else stacks.nothing()
+        for kind in _KINDS
+    }
+    on = {space.storey for space in made}
+    return Imported(
+        source=model.source,
+        format=FORMAT,
+        storeys=tuple(item for item in model.storeys if item.id in on),
+        spaces=tuple(made),
+        origins=origins,
+        notes=tuple(notes),
+        assemblies=dict(stacks.assemblies),
+        construction=construction,
+        materials=stacks.materials.uses(),
+        size_m=model.size_m,
+        north_rad=model.north_rad,
+        grade_m=model.grade_m,
+    )
+
+
+def _space(model: IfcModel, index: int, panels: SpacePanels, solid: Facets) -> Space:
+    floors = [panel for panel in panels.panels if panel.kind == "floor"]
+    lowest = min(
+        (float(panel.outline[:, 2].min()) for panel in floors),
+        default=float(solid.corners[:, 2].min()),
+    )
+    return Space(
+        id=model.spaces[index].id,
+        storey=model.spaces[index].storey,
+        panels=panels.panels,
+        floor_m=lowest,
+        origin=solid.corners[:, :2].min(axis=0),
+    )
+
+
+def _usable(spaces: Sequence[Space]) -> tuple[list[Space], dict[str, str]]:
+    """Spaces that make a building together, and why the others do not.
+
+    Of two that overlap the larger goes: files hold whole storeys and flats as spaces over rooms.
+    """
+    kept = list(spaces)
+    why: dict[str, str] = {}
+    while True:
+        upward = sorted(kept, key=lambda space: space.volume_m3)
+        faults = check_spaces([welded(space) for space in upward])
+        bad: dict[str, str] = {}
+        for fault in faults:
+            subject = fault.subject[1] if fault.subject is not None else ""
+            if any(space.id == subject for space in kept):
+                bad.setdefault(subject, fault.message)
+        if not bad:
+            return kept, why
+        why |= bad
+        kept = [space for space in kept if space.id not in bad]
+
+
+def _agreed(spaces: Sequence[Space], notes: list[Note]) -> list[Space]:
+    """Where rounding left two sides naming different assemblies, the smaller panel names none."""
+    panels = [panel for space in spaces for panel in space.panels]
+    silent: set[str] = set()
+    for index, facings in enumerate(find_facings(panels)):
+        for facing in facings:
+            near, far = panels[index], panels[facing.far]
+            names = {near.assembly, far.assembly}
+            same_sort = (near.kind in _HOSTS) == (far.kind in _HOSTS)
+            if None in names or len(names) == 1 or not same_sort:
+                continue
+            if {near.id, far.id} & silent:
+                continue
+            smaller = min((near, far), key=lambda panel: panel.area_m2)
+            silent.add(smaller.id)
+            notes.append(
+                Note(
+                    kind="remark",
+                    subject=smaller.id,
+                    message=f"takes the assembly of {(near if smaller is far else far).id}, "
+                    f"the other side of {facing.area.area:.3g} m² of it",
+                )
+            )
+    return [
+        replace(
+            space,
+            panels=tuple(
+                replace(panel, assembly=None) if panel.id in silent else panel
+                for panel in space.panels
+            ),
+        )
+        for space in spaces
+    ]
+
+
+_HOSTS = ("wall", "floor", "ceiling")
+
+
+def _panel_notes(
+    model: IfcModel, spaces: Sequence[Space], origins: Mapping[str, PanelOrigin]
+) -> list[Note]:
+    """Open panels, ways into spaces that are not imported, flags of the file that are wrong."""
+    notes: list[Note] = []
+    imported = {space.id for space in spaces}
+    for space in spaces:
+        for panel in space.panels:
+            beyond = origins[panel.id].beyond or ""
+            other, _, thick = beyond.removeprefix("space ").partition(" beyond ")
+            outside = beyond.startswith("space ") and other not in imported
+            if panel.kind == "open":
+                where = f"towards {beyond}" if beyond else "outward"
+                if outside:
+                    where += ", which is not imported and counts as outdoors"
+                notes.append(_note("gap", panel, f"{panel.area_m2:.3g} m² stand open {where}"))
+            elif outside:
+                message = f"leads to {other}, which is not imported: it counts as outdoors"
+                notes.append(_note("remark", panel, message))
+            elif thick:
+                message = f"leads to {other} through {thick}; rays meet its two sides in turn"
+                notes.append(_note("remark", panel, message))
+            if panel.assembly == NOTHING:
+                message = "no element of the file stands behind it: taken to stop nothing"
+                if model.proxies:
+                    message += f" ({model.proxies} × IfcBuildingElementProxy count as no walls)"
+                notes.append(_note("gap", panel, message))
+    notes.extend(_wrong_flags(model, spaces, origins))
+    notes.extend(_missing_reveals(model, spaces, origins))
+    return notes
+
+
+def _missing_reveals(
+    model: IfcModel, spaces: Sequence[Space], origins: Mapping[str, PanelOrigin]
+) -> list[Note]:
+    """Windows and doors whose leaf stands back from the face of their wall.
+
+    They stay flush with it: niches would make rooms larger than the solids that the file gives.
+    """
+    fillings = {void.filling.id: void.filling for void in model.voids if void.filling is not None}
+    depths: list[float] = []
+    places: list[tuple[float, float, float]] = []
+    for panel in (panel for space in spaces for panel in space.panels):
+        filling = next(
+            (fillings[key] for key in origins[panel.id].elements if key in fillings), None
+        )
+        if filling is None:
+            continue
+        heights = (filling.triangles.reshape(-1, 3) - panel.frame.origin) @ panel.normal
+        depth = -float(heights.max())  # frames and sills reach farther in than the leaf
+        if depth > REVEAL_M:
+            x, y, z = panel.outline.mean(axis=0).tolist()
+            depths.append(depth)
+            places.append((x, y, z))
+    if not depths:
+        return []
+    back = " to ".join(dict.fromkeys(f"{depth:.2f}" for depth in (min(depths), max(depths))))
+    message = (
+        f"{counted(len(depths), 'panel')} of windows and doors stand {back} m back from the face "
+        "of their wall; they are taken flush with it, so that rooms keep the areas and volumes "
+        "that the file gives them: their reveals are missing"
+    )
+    return [
+        Note(
+            kind="remark",
+            subject="",
+            message=message,
+            position_m=places[0],
+            others_m=tuple(places[1:]),
+        )
+    ]
+
+
+def _wrong_flags(
+    model: IfcModel, spaces: Sequence[Space], origins: Mapping[str, PanelOrigin]
+) -> list[Note]:
+    """Elements that the file flags as external though another space lies behind all of them."""
+    notes = []
+    for body in model.spaces:
+        space = next((item for item in spaces if item.id == body.id), None)
+        if space is None:
+            continue
+        flagged = {element for element, _, flag in body.listed if flag == "EXTERNAL"}
+        for panel in space.panels:
+            origin = origins[panel.id]
+            if not (origin.beyond or "").startswith("space ") or panel.kind not in _HOSTS:
+                continue
+            if origin.elements[:1] and origin.elements[0] in flagged:
+                message = f"the file calls it external, but it leads to {origin.beyond}"
+                notes.append(_note("remark", panel, message))
+    return notes
+
+
+def _note(kind: str, panel: Panel, message: str) -> Note:
+    x, y, z = panel.outline.mean(axis=0).tolist()
+    return Note(kind=kind, subject=panel.id, message=message, position_m=(x, y, z))  # type: ignore[arg-type]
+
+
+def refused_ifc(path: Path) -> tuple[Floats, tuple[Note, ...]]:
+    """Edges (n, 2, 3) of the spaces of a file, and where those stand that have no usable solid.
+
+    Where no space is drawn, the edges are those of the walls, slabs and roofs.
+    """
+    model = open_ifc(path, spaceless=True)
+    _, refused = _solids(model)
+    drawn = [body.triangles for body in model.spaces if body.triangles is not None]
+    if not drawn:
+        drawn = [body.triangles for body in model.shell]
+    notes = list(model.notes) if not model.spaces else []
+    for index, message in refused.items():
+        body = model.spaces[index]
+        if body.triangles is None:
+            notes.append(Note(kind="refused", subject=body.id, message=message))
+            continue
+        holes = holes_of(body.triangles)
+        if not len(holes):
+            spots = body.triangles.reshape(-1, 3)
+            holes = 0.5 * (spots.min(axis=0) + spots.max(axis=0))[np.newaxis]
+        first, *others = [(float(x), float(y), float(z)) for x, y, z in holes]
+        notes.append(
+            Note(
+                kind="refused",
+                subject=body.id,
+                message=message,
+                position_m=first,
+                others_m=tuple(others),
+            )
+        )
+    edges = [drawn_edges(soup_of_triangles(triangles, "")) for triangles in drawn]
+    return np.concatenate([np.zeros((0, 2, 3)), *edges]), tuple(notes)
+
+
+def list_ifc(path: Path) -> Listing:
+    """Storeys and spaces of an IFC file."""
+    model = open_ifc(path)
+    solids, refused = _solids(model)
+    listed = []
+    for index, space in enumerate(model.spaces):
+        solid = solids.get(index)
+        floor = 0.0
+        if solid is not None:
+            floor = sum(facet.whole.area for facet in solid.facets if facet.kind == "floor")
+        listed.append(
+            ListedSpace(
+                id=space.id,
+                name=space.names[1] if len(space.names) > 2 else space.names[0],
+                storey=space.storey,
+                area_m2=float(floor),
+                volume_m3=0.0 if solid is None else solid.volume_m3,
+                trouble=refused.get(index, ""),
+            )
+        )
+    return Listing(
+        source=model.source,
+        format=FORMAT,
+        storeys=model.storeys,
+        spaces=tuple(listed),
+        notes=model.notes,
+    )

@@ -1,0 +1,105 @@
+"""What an analysis takes for granted, and where it is poor, in words for people."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+import numpy as np
+
+from envelope.building.job import Job, Source
+from envelope.building.model import OPENING_KINDS
+
+ASSUMED_SOURCE = (
+    "No source in the file: an even field from all exposed directions at 2.45 GHz is assumed."
+)
+GEOMETRIC_HZ = 300e6  # below it a window is no larger than a wavelength or so
+
+
+def hertz(value_hz: float) -> str:
+    """A frequency in the unit that people say."""
+    if value_hz >= 1e9:
+        return f"{value_hz / 1e9:.4g} GHz"
+    return f"{value_hz / 1e6:.4g} MHz"
+
+
+def beyond(what: str, frequencies_hz: Iterable[float]) -> str:
+    """What was used outside its range, and where.
+
+    Examples
+    --------
+    >>> beyond("brick", [9e8, 8.665e8]), beyond("treatment net (a mesh, above 5 GHz)", [6e9])
+    ('brick (at 866.5 MHz, 900 MHz)', 'treatment net (a mesh, above 5 GHz; at 6 GHz)')
+    """
+    at = f"at {', '.join(map(hertz, sorted(frequencies_hz)))})"
+    return f"{what[:-1]}; {at}" if what.endswith(")") else f"{what} ({at}"
+
+
+def notes_of(job: Job) -> tuple[str, ...]:
+    """What to say beside the results of a job, whatever the plan."""
+    return (
+        *([ASSUMED_SOURCE] if job.assumed_source else []),
+        *people_notes(job),
+        *_from_below(job),
+        *_long_waves(job),
+    )
+
+
+def people_notes(job: Job) -> tuple[str, ...]:
+    """Where somebody is taken to sleep of whom the job says nothing."""
+    rooms = dict.fromkeys(receiver.space for receiver in job.receivers)
+    assumed = [room for room in rooms if room not in job.occupants]
+    if not assumed or not job.sources:
+        return ()
+    return (
+        f"One adult is taken to be in {_listed(assumed)}, who absorbs some of what is scattered "
+        "there: a room with a receiver holds one unless its occupants say otherwise.",
+    )
+
+
+def _from_below(job: Job) -> Iterator[str]:
+    low = [
+        source.id
+        for source in job.sources
+        if source.azimuth_rad is not None and source.elevation_rad < 0.0
+    ]
+    if low:
+        yield (
+            f"The beam of {_listed(low)} comes from below the horizon as it is said to: earth "
+            "behind a panel and obstacles stop it, the ground near the building does not."
+        )
+
+
+def _long_waves(job: Job) -> Iterator[str]:
+    long = [source for source in job.sources if _centre_hz(source) < GEOMETRIC_HZ]
+    if not long or not job.receivers:
+        return
+    lowest = min(long, key=_centre_hz)
+    wave_m = 299_792_458.0 / _centre_hz(lowest)
+    spaces = {receiver.space for receiver in job.receivers}
+    corners = [
+        np.vstack([panel.outline for panel in space.panels])
+        for space in job.building.spaces
+        if space.id in spaces
+    ]
+    room_m = min(float(np.ptp(each, axis=0).min()) for each in corners)
+    openings = [
+        float(np.linalg.norm(np.ptp(panel.outline, axis=0)))
+        for panel in job.building.panels
+        if panel.kind in OPENING_KINDS and panel.space in spaces
+    ]
+    beside = f"the least side of the room is {room_m:.2g} m"
+    if openings:
+        beside = f"the largest opening is {max(openings):.2g} m across and {beside}"
+    yield (
+        f"{_listed([source.id for source in long])}: rays are too simple for waves this long "
+        f"({wave_m:.2g} m at {hertz(_centre_hz(lowest))}, while {beside}). They bend round edges "
+        "and stand in rooms; no band holds that, so take these levels as a rough guide."
+    )
+
+
+def _centre_hz(source: Source) -> float:
+    return 0.5 * sum(source.band_hz)
+
+
+def _listed(names: list[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

@@ -1,0 +1,135 @@
+"""Every tolerated figure drawn several hundred times: what the 10–90 % band of a level rests on.
+
+Each figure is drawn from its own strata, one draw in each, in an order of its own: a few hundred
+draws then have the tenth and ninetieth percentile that they are said to have. Which order it is
+follows from the figure's name, so that a figure moves alike in every plan, and two products
+independently of one another.
+"""
+
+from __future__ import annotations
+
+import zlib
+from dataclasses import dataclass, field
+
+import numpy as np
+from scipy.special import ndtri
+
+from envelope.building.job import Job
+from envelope.exposure.ground_reflection import SUFFIX
+from envelope.geometry.plane import Floats
+from envelope.physics.tables.occupants import CROSS_SECTION_HIGH_M2, CROSS_SECTION_LOW_M2
+
+DRAWS = 300
+SEED = 20_117
+# Half of a 10–90 % band of a normal deviate, in standard deviations.
+TENTH = 1.2815515594457831
+
+# Tolerances, each the half-width of a 10–90 % band. Common practice, no source.
+SHEET_RESISTANCE = 0.30  # of a coat's or film's figure
+THICKNESS = 0.05
+PERMITTIVITY = 0.10  # of what it exceeds that of air
+CONDUCTIVITY = 0.30
+
+
+def strata(name: str, *, count: int, seed: int) -> Floats:
+    """Deviates (count + 1,) spread evenly over 0 to 1, after a first one in the middle."""
+    random = np.random.default_rng((seed, zlib.crc32(name.encode())))
+    return np.concatenate(([0.5], (random.permutation(count) + 0.5) / count))
+
+
+def deviates(name: str, *, count: int, seed: int) -> Floats:
+    """Normal deviates (count + 1,) with a 10–90 % band of ±1, after a first one of 0."""
+    return np.asarray(ndtri(strata(name, count=count, seed=seed)) / TENTH)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tolerances:
+    """Factors on a job's figures, each (count + 1,) with the nominal one first; () without draws.
+
+    A factor belongs to a product: a treatment, an assembly or a material of which the job says
+    one figure that holds wherever it is used. A loss that is stated moves by decibels instead.
+    """
+
+    count: int = 0
+    seed: int = SEED
+    bracket: Floats = field(default_factory=lambda: np.array(0.0))  # −1 low … 1 high
+
+    def _factor(self, what: str, half_width: float) -> Floats:
+        if self.count == 0:
+            return np.array(1.0)
+        moved = deviates(what, count=self.count, seed=self.seed)
+        return np.asarray(np.exp(np.log1p(half_width) * moved))
+
+    def loss_db(self, product: str, half_width_db: float) -> Floats:
+        """On a loss that is stated as such: decibels to add to it."""
+        if self.count == 0:
+            return np.array(0.0)
+        moved = deviates(f"loss of {product}", count=self.count, seed=self.seed)
+        return np.asarray(half_width_db * moved)
+
+    def sheet_resistance(self, product: str) -> Floats:
+        """On the sheet resistance or impedance of a treatment, or of a coat in an assembly."""
+        return self._factor(f"sheet resistance of {product}", SHEET_RESISTANCE)
+
+    def thickness(self, product: str) -> Floats:
+        """On the thickness of the layers of a treatment or an assembly."""
+        return self._factor(f"thickness of {product}", THICKNESS)
+
+    def permittivity(self, material: str) -> Floats:
+        """On what a material's permittivity exceeds that of air."""
+        return self._factor(f"permittivity of {material}", PERMITTIVITY)
+
+    def conductivity(self, material: str) -> Floats:
+        """On a material's loss."""
+        return self._factor(f"conductivity of {material}", CONDUCTIVITY)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Draws:
+    """Every tolerated figure, drawn; the first of each is the nominal one.
+
+    The model's own error is not among them: it is put on their distribution as a whole.
+    """
+
+    tolerances: Tolerances
+    level: Floats  # (sources, draws) factors
+    aside: Floats  # (sources, draws, 2) where the source stands beside its direction [rad]
+    occupant_m2: Floats  # (draws,)
+
+    @property
+    def count(self) -> int:
+        """How many, with the nominal one."""
+        return len(self.occupant_m2)
+
+
+def draw(job: Job, *, count: int = DRAWS, seed: int = SEED) -> Draws:
+    """Draw every tolerated figure of a job `count` times, after the nominal one."""
+
+    def normal(name: str) -> Floats:
+        return deviates(name, count=count, seed=seed)
+
+    shape = (len(job.sources), count + 1)
+    level = np.ones(shape)
+    aside = np.zeros((*shape, 2))
+    # What the ground mirrors is as strong as its source is, and stands as far below the horizon.
+    mirrored = {each.id + SUFFIX: each.id for each in job.sources if each.ground_reflection}
+    for index, source in enumerate(job.sources):
+        name = mirrored.get(source.id, source.id)
+        level[index] = 10.0 ** (
+            source.level_tolerance_db / 10.0 * normal(f"level of source {name}")
+        )
+        for axis, word in enumerate(("across", "upward")):
+            aside[index, :, axis] = source.direction_tolerance_rad * normal(
+                f"direction {word} of source {name}"
+            )
+        if name != source.id:
+            aside[index, :, 1] *= -1.0
+    span = CROSS_SECTION_HIGH_M2 - CROSS_SECTION_LOW_M2
+    return Draws(
+        tolerances=Tolerances(
+            count=count, seed=seed, bracket=2.0 * strata("bracket", count=count, seed=seed) - 1.0
+        ),
+        level=level,
+        aside=aside,
+        occupant_m2=CROSS_SECTION_LOW_M2 + span * strata("occupants", count=count, seed=seed),
+    )

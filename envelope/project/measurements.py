@@ -1,0 +1,118 @@
+"""Readings of a meter: the records, the names that they use, and the levels that they give."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from envelope.building.job import Job, Plan, Reading
+from envelope.building.model import Building
+from envelope.geometry.plane import frozen
+from envelope.project.faults import Faults
+from envelope.project.job import absolute, stands_in, stands_outdoors
+from envelope.project.opening_states import Openings
+from envelope.project.references import AS_BUILT
+from envelope.project.schema import job as schema
+from envelope.project.schema.fields import shown
+from envelope.project.tables import Tables
+
+
+def readings_of(tables: Tables, building: Building, faults: Faults) -> tuple[Reading, ...]:
+    """Records of the readings; what is wrong with their places and states is noted."""
+    openings = Openings(tables=tables, building=building)
+    found = []
+    for index, table in tables.of(schema.Reading):
+        path = ("reading", index, "at")
+        if table.space is None:
+            position = frozen(table.at)
+            stands = stands_outdoors(position, path, building, faults)
+        elif table.space in building.space_index:
+            space = building.space(table.space)
+            position = absolute(table.at, space)
+            stands = stands_in(position, space, path, building, faults)
+        else:
+            continue
+        assemblies = openings.assemblies(table.states, ("reading", index, "states"), faults)
+        if stands:
+            found.append(
+                Reading(
+                    id=table.id,
+                    sources=table.source,
+                    position_m=position,
+                    level_w_m2=table.level,
+                    plan=Plan(
+                        id=AS_BUILT, treatments={}, assemblies=assemblies, states=table.states
+                    ),
+                    space=table.space,
+                    spots=table.spots,
+                    tolerance_db=table.tolerance,
+                )
+            )
+    return tuple(found)
+
+
+def without_readings(tables: Tables) -> Tables:
+    """The tables of a house that was moved about since its readings were taken."""
+    return replace(tables, entries={**tables.entries, schema.Reading: []})
+
+
+def with_levels(job: Job, tables: Tables, faults: Faults) -> Job:
+    """The job with the levels that its readings give; what they cannot give is noted."""
+    from envelope.survey import with_solved_levels
+
+    solved, wrong = with_solved_levels(job)
+    for fault in wrong:
+        assert fault.subject is not None
+        table, name, key = fault.subject
+        index = next(index for index, known in tables.ids[table] if known == name)
+        faults.add((table, index, key), fault.message)
+    return solved
+
+
+def with_levels_of(job: Job, drawn: Job) -> Job:
+    """The job with the levels that were solved for the house as it is drawn."""
+    from envelope.survey import with_notes
+
+    before = {source.id: source for source in drawn.sources}
+    sources = tuple(
+        replace(
+            source,
+            level_w_m2=before[source.id].level_w_m2,
+            eirp_w=before[source.id].eirp_w,
+            level_tolerance_db=before[source.id].level_tolerance_db,
+            solved=before[source.id].solved,
+        )
+        for source in job.sources
+    )
+    return with_notes(replace(job, sources=sources))
+
+
+def check_readings(tables: Tables, faults: Faults) -> None:
+    """Note sources without a level that no reading gives, and readings that give none."""
+    named = {name for _, reading in tables.of(schema.Reading) for name in reading.source}
+    stated = set()
+    for index, source in tables.of(schema.Source):
+        key = "eirp" if source.is_point else "level"
+        if key in source.given():
+            stated.add(source.id)
+        elif source.id in named:
+            if "level-tolerance" in source.given():
+                faults.add(
+                    ("source", index, "level-tolerance"),
+                    f"level-tolerance does not go with a {key} solved from readings, which bring "
+                    "their own",
+                )
+        elif "reading" not in faults.tables:
+            what = "at a point" if source.is_point else "in a direction"
+            faults.add(
+                ("source", index, key),
+                f"{key} is missing: a source {what} needs it, or a [[reading]] that names it",
+            )
+    for index, reading in tables.of(schema.Reading):
+        if stated.issuperset(reading.source):
+            one = shown(reading.source[0])
+            which = f"{one} has" if len(reading.source) == 1 else "its sources have"
+            faults.add(
+                ("reading", index, "source"),
+                f"{which} a level or EIRP already, so there is nothing to solve: leave that out, "
+                "or this reading",
+            )

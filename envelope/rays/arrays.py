@@ -1,0 +1,317 @@
+"""The building as flat arrays for the compiled walk, its coordinates counted from its middle.
+
+    space ──> panels ──> patches ──> regions        each arrow is a stretch of rows of the next
+       │         ├── outline and holes (edges)
+       │         └── what is cut out of its box (cuts), or its sides, or its edges by bands
+       └── tree of boxes over its panels; one more over all of them, for rays outdoors
+
+Counting from the middle costs one subtraction and makes a house a kilometre from the origin as
+exact as one at it.
+"""
+
+from __future__ import annotations
+
+import weakref
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from envelope.building.model import Building, Panel, Space
+from envelope.geometry.plane import Floats, Region
+from envelope.rays.edge_bands import bands_of
+from envelope.rays.kernel.bvh import Boxes, Trees, grow
+from envelope.rays.polygon_shapes import cuts_of, is_box, lines_of
+from envelope.rays.triangulation import filling, seed_of
+
+Ints = NDArray[np.int32]
+
+# columns of `Tables.plane`: unit normal, its offset (normal·x on the plane), the two axes of the
+# flat frame with what to take off to count from its origin, and the box of the outline in it
+NORMAL, OFFSET = 0, 3
+U, U_OFFSET = 4, 7
+V, V_OFFSET = 8, 11
+BOX = 12  # smallest a, smallest b, largest a, largest b
+
+# columns of `Tables.panel`
+EDGE_FROM, EDGE_TO = 0, 1
+PATCH_FROM, PATCH_TO = 2, 3  # into `patch_order`
+SPACE = 4
+HOST, HOST_PATCH = 5, 6  # of a reveal: the panel that it runs into (`_flank`), its patch; else -1
+PASSES_ON = 7  # 1 for an `open` panel
+SHAPE = 8  # how its polygon is told
+PART_FROM, PART_TO = 9, 10  # into `cuts`, `sides` or `band`, as its shape says
+OUTERMOST = 11  # 1 where the whole building lies on the panel's inner side
+PATCH = 12  # the first of its patches, mostly the only one
+
+# shapes of a polygon: its box without boxes cut out of it; what lies on the inner side of a few
+# lines; or edges by bands
+BOXED, CONVEX, BANDED = 0, 1, 2
+
+# columns of `Tables.node`
+RIGHT, LEAF_FROM, LEAF_TO = 0, 1, 2  # right child, -1 for a leaf, whose panels are a stretch
+
+# columns of `Tables.patch`
+REGION_FROM, REGION_TO = 0, 1  # into `edges`
+BEHIND = 2
+FAR, PARTNER = 3, 4  # panel and patch that face it; else -1
+
+OUTDOORS, EARTH, INDOORS = 0, 1, 2
+_BEHIND = {"outdoors": OUTDOORS, "earth": EARTH, "space": INDOORS}
+
+
+GROWTH = 1e-7  # by which polygons reach past their edges, so that no ray slips between two
+BESIDE = 1e-6  # by which boxes of the trees are larger than what they hold
+_ON_ONE_PLANE = 1e-9  # heights above a plane up to which corners lie in it [m]
+_SAME_WAY = 0.999  # cosine between two normals from which on they count as one
+_FLUSH_M = 0.03  # a reveal no farther from a floor or a ceiling lies in it
+_MANY_NORMALS = 500  # more different ones are not looked at for outermost panels
+
+
+class Tables(NamedTuple):
+    """What the compiled walk reads. Lengths in metres, counted from the building's middle."""
+
+    plane: Floats  # (panels, 16)
+    panel: Ints  # (panels, 13)
+    cuts: Floats  # (cuts, 4): smallest and largest a, b of what is cut out of a box
+    sides: Floats  # (k, 4): of convex polygons, each a plane (inward normal, offset), grown
+    band: Ints  # (bands, 2): from which row of `edges` to which, of all other polygons
+    edges: Floats  # (edges, 4): from a, b to a, b in the frame of their panel
+    patch: Ints  # (patches, 5), in the order of Building.patches
+    patch_box: Floats  # (patches, 4): smallest and largest a, b of one that fills them, else never
+    patch_order: Ints  # (patches,) patches panel by panel
+    space: Ints  # (spaces, 2): from which panel to which
+    node: Ints  # (nodes, 3), as in `trees`
+    node_box: Boxes  # (nodes, 12)
+    node_order: Ints  # panels leaf by leaf
+    node_plane: Floats  # (as long, 4): their normals and offsets, side by side in memory
+    root: Ints  # (spaces + 1,): of each space's tree; of the one over all panels
+    block: Ints  # (blocks, 2): from which side to which, of opaque blocks outdoors
+    block_plane: Floats  # (sides, 4): outward normal and offset
+    grade: float
+    reach: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Geometry:
+    """A building's tables with what the aiming needs beside them."""
+
+    tables: Tables
+    middle: Floats  # (3,) of the building, in its own coordinates [m]
+    radius_m: float  # of a ball about the middle that holds the building
+    triangles: tuple[Floats, ...]  # of each panel (k, 3, 3), counted from the middle
+    seeds: tuple[int, ...]  # of each panel, for its points
+
+
+_KEPT: weakref.WeakKeyDictionary[Building, Geometry] = weakref.WeakKeyDictionary()
+
+
+def geometry_of(building: Building) -> Geometry:
+    """Tables of a building; made once for each."""
+    found = _KEPT.get(building)
+    if found is None:
+        found = _KEPT[building] = _make(building)
+    return found
+
+
+def _make(building: Building) -> Geometry:
+    panels = building.panels
+    corners = np.vstack([panel.outline for panel in panels])
+    middle = 0.5 * (corners.min(axis=0) + corners.max(axis=0))
+    plane = np.empty((len(panels), 16))
+    panel_rows = np.full((len(panels), 13), -1, dtype=np.int32)
+    patch_rows = np.full((len(building.patches), 5), -1, dtype=np.int32)
+    patch_box = np.tile([np.inf, np.inf, -np.inf, -np.inf], (len(building.patches), 1))
+    edges, cuts, order = _Rows(4), _Rows(4), _Rows(1)
+    sides, bands = _Rows(4), _Rows(2)
+    for index, panel in enumerate(panels):
+        frame = panel.frame
+        origin = frame.origin - middle
+        rings = [frame.flatten(ring) for ring in (panel.outline, *panel.holes)]
+        plane[index, NORMAL:OFFSET] = frame.normal
+        plane[index, OFFSET] = frame.normal @ origin
+        plane[index, U:U_OFFSET], plane[index, U_OFFSET] = frame.u, frame.u @ origin
+        plane[index, V:V_OFFSET], plane[index, V_OFFSET] = frame.v, frame.v @ origin
+        plane[index, BOX : BOX + 2] = rings[0].min(axis=0)
+        plane[index, BOX + 2 :] = rings[0].max(axis=0)
+        row = panel_rows[index]
+        row[EDGE_FROM], row[EDGE_TO] = edges.add(*(_edges(ring) for ring in rings))
+        if (cut := cuts_of(rings, growth=GROWTH)) is not None:
+            row[SHAPE] = BOXED
+            row[PART_FROM], row[PART_TO] = cuts.add(cut)
+        elif (lines := lines_of(rings)) is not None:
+            row[SHAPE] = CONVEX
+            normals = lines[:, :1] * frame.u + lines[:, 1:2] * frame.v
+            offsets = lines[:, 2] + normals @ origin - GROWTH
+            row[PART_FROM], row[PART_TO] = sides.add(np.column_stack((normals, offsets)))
+        else:
+            row[SHAPE] = BANDED
+            ends, listed = bands_of(np.vstack([_edges(ring) for ring in rings]), growth=GROWTH)
+            start, _ = edges.add(listed)
+            row[PART_FROM], row[PART_TO] = bands.add(
+                start + np.column_stack((np.concatenate(([0], ends[:-1])), ends))
+            )
+        row[SPACE] = building.space_index[panel.space]
+        row[PASSES_ON] = panel.kind == "open"
+        patches = building.patches_of[panel.id]
+        row[PATCH_FROM], row[PATCH_TO] = order.add(*(np.array([[p.index]]) for p in patches))
+        row[PATCH] = patches[0].index
+        for patch in patches:
+            regions = [_edges(ring) for ring in _rings(patch.regions)]
+            if len(regions) == 1 and is_box(regions[0][:, :2]):
+                patch_box[patch.index, :2] = regions[0].min(axis=0)[:2]
+                patch_box[patch.index, 2:] = regions[0].max(axis=0)[:2]
+            patch_row = patch_rows[patch.index]
+            patch_row[REGION_FROM], patch_row[REGION_TO] = edges.add(*regions)
+            patch_row[BEHIND] = _BEHIND[patch.behind]
+            if patch.far is not None:
+                patch_row[FAR] = building.panel_index[patch.far]
+            if patch.partner is not None:
+                patch_row[PARTNER] = patch.partner
+    for index, panel in enumerate(panels):
+        if panel.kind == "reveal" and panel.host is not None:
+            flank = _flank(building, panel)
+            panel_rows[index, HOST] = building.panel_index[flank.id]
+            panel_rows[index, HOST_PATCH] = _patch_beside(building, panel, flank)
+    panel_rows[:, OUTERMOST] = _outermost(plane, corners - middle)
+    ends = np.cumsum([0, *(len(space.panels) for space in building.spaces)])
+    spaces = np.column_stack((ends[:-1], ends[1:])).astype(np.int32)
+    trees = _trees(building, middle, spaces)
+    triangles = tuple(filling(panel) - middle for panel in panels)
+    lowest = np.array([_lowest(space) for space in building.spaces])[panel_rows[:, SPACE]] - middle
+    return Geometry(
+        tables=Tables(
+            plane=plane,
+            panel=panel_rows,
+            cuts=cuts.all(),
+            sides=sides.all(),
+            band=bands.all().astype(np.int32),
+            edges=edges.all(),
+            patch=patch_rows,
+            patch_box=patch_box,
+            patch_order=order.all()[:, 0].astype(np.int32),
+            space=spaces,
+            node=trees.node,
+            node_box=trees.node_box,
+            node_order=trees.order,
+            node_plane=np.ascontiguousarray(plane[trees.order, : OFFSET + 1]),
+            root=trees.roots,
+            block=_block_rows(building),
+            block_plane=_block_planes(building, middle),
+            grade=float(building.site.grade_m - middle[2]),
+            reach=float(building.site.reach_m),
+        ),
+        middle=middle,
+        radius_m=_radius(building, corners, middle),
+        triangles=triangles,
+        seeds=tuple(map(seed_of, triangles, lowest)),
+    )
+
+
+class _Rows:
+    """Rows that come in stretches."""
+
+    def __init__(self, columns: int) -> None:
+        self._parts: list[Floats] = [np.empty((0, columns))]
+        self._length = 0
+
+    def add(self, *parts: Floats) -> tuple[int, int]:
+        """From which row to which the parts come to stand."""
+        start = self._length
+        self._parts += parts
+        self._length += sum(len(part) for part in parts)
+        return start, self._length
+
+    def all(self) -> Floats:
+        """All rows, in one piece."""
+        return np.ascontiguousarray(np.vstack(self._parts))
+
+
+def _edges(ring: Floats) -> Floats:
+    return np.column_stack((ring, np.roll(ring, -1, axis=0)))
+
+
+def _radius(building: Building, corners: Floats, middle: Floats) -> float:
+    radius = float(np.linalg.norm(corners - middle, axis=1).max())
+    for obstacle in building.obstacles:  # so that rays from afar start beyond them
+        for height in (obstacle.low_m, obstacle.high_m):
+            tops = np.column_stack((obstacle.corners, np.full(len(obstacle.corners), height)))
+            radius = max(radius, float(np.linalg.norm(tops - middle, axis=1).max()))
+    return radius
+
+
+def _outermost(plane: Floats, corners: Floats) -> NDArray[np.bool_]:
+    """Which panels have the whole building on their inner side."""
+    normals, which = np.unique(plane[:, NORMAL:OFFSET], axis=0, return_inverse=True)
+    if len(normals) > _MANY_NORMALS:
+        return np.zeros(len(plane), dtype=bool)
+    lowest = np.array([(corners @ normal).min() for normal in normals])
+    return np.asarray(plane[:, OFFSET] <= lowest[which.reshape(-1)] + _ON_ONE_PLANE)
+
+
+def _lowest(space: Space) -> Floats:
+    lowest: Floats = np.vstack([panel.outline for panel in space.panels]).min(axis=0)
+    return lowest
+
+
+def _trees(building: Building, middle: Floats, spaces: Ints) -> Trees:
+    rings = [panel.outline for panel in building.panels]
+    starts = np.cumsum([0, *(len(ring) for ring in rings[:-1])])
+    corners = np.concatenate(rings) - middle
+    everywhere = np.arange(len(rings))
+    return grow(
+        np.minimum.reduceat(corners, starts) - BESIDE,
+        np.maximum.reduceat(corners, starts) + BESIDE,
+        [*(everywhere[low:high] for low, high in spaces), everywhere],
+    )
+
+
+def _block_rows(building: Building) -> Ints:
+    ends = np.cumsum([0, *(len(obstacle.planes) for obstacle in building.obstacles)])
+    return np.column_stack((ends[:-1], ends[1:])).astype(np.int32)
+
+
+def _block_planes(building: Building, middle: Floats) -> Floats:
+    if not building.obstacles:
+        return np.zeros((0, 4))
+    planes = np.vstack([obstacle.planes for obstacle in building.obstacles])
+    planes[:, 3] -= planes[:, :3] @ middle
+    return planes
+
+
+def _rings(regions: tuple[Region, ...]) -> list[Floats]:
+    return [ring for outer, holes in regions for ring in (outer, *holes)]
+
+
+def _flank(building: Building, reveal: Panel) -> Panel:
+    """The panel whose stuff a ray meets that leaves through a reveal.
+
+    That of the wall, but below a doorway that reaches down to the floor it is the floor's, and
+    above one that reaches up to the ceiling the ceiling's: no wall is left there.
+    """
+    assert reveal.host is not None
+    for panel in building.space(reveal.space).panels:
+        if (
+            panel.host is None
+            and float(panel.normal @ reveal.normal) > _SAME_WAY
+            and abs(float((reveal.outline[0] - panel.frame.origin) @ panel.normal)) < _FLUSH_M
+        ):
+            return panel
+    return building.panel(reveal.host)
+
+
+def _patch_beside(building: Building, reveal: Panel, host: Panel) -> int:
+    """The patch of the panel behind a reveal that is nearest to where the reveal stands."""
+    import shapely
+
+    heights = (reveal.outline - host.frame.origin) @ host.normal
+    touching = reveal.outline[np.abs(heights) < 1e-6]
+    near = (touching if len(touching) else reveal.outline).mean(axis=0, keepdims=True)
+    point = shapely.Point(host.frame.flatten(near)[0])
+    patches = building.patches_of[host.id]
+    gaps = [
+        min(shapely.Polygon(outer, holes).distance(point) for outer, holes in patch.regions)
+        for patch in patches
+    ]
+    return patches[int(np.argmin(gaps))].index

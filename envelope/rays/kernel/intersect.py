@@ -1,0 +1,362 @@
+"""Where a straight way meets panels: flat tests, and the nearest panel found by a tree. Compiled.
+
+Small functions are compiled into their callers and take plain arrays: handing over the tables, or
+a view of one of their rows, costs more than most of them do.
+"""
+
+from __future__ import annotations
+
+import math
+
+from envelope.geometry.plane import Floats
+from envelope.rays import arrays as columns
+from envelope.rays.arrays import Ints
+from envelope.rays.kernel.bvh import Boxes
+from envelope.rays.kernel.jit import compiled, inlined
+
+GROWTH = columns.GROWTH
+BESIDE = 1e-6  # how far behind a panel a point may stand by rounding and still leave by it
+PARALLEL = 1e-12  # cosine below which a ray runs along a panel and never crosses it
+CORNER = 1e-4  # within this of a panel just passed, the next may be one that shares its edge
+DEEP = 64  # levels of a tree; one of a million panels has twenty
+_TINY = 1e-300  # in place of a component that is nought, whose inverse is not a number of use
+
+
+@inlined
+def normal_part(plane: Floats, p: int, x: float, y: float, z: float) -> float:
+    """A vector's component along the panel's normal."""
+    part: float = plane[p, 0] * x + plane[p, 1] * y + plane[p, 2] * z
+    return part
+
+
+@inlined
+def height_over(plane: Floats, p: int, x: float, y: float, z: float) -> float:
+    """How far a point lies before the panel's plane, on the side of its space."""
+    height: float = plane[p, 0] * x + plane[p, 1] * y + plane[p, 2] * z - plane[p, columns.OFFSET]
+    return height
+
+
+@inlined
+def flat_u(plane: Floats, p: int, x: float, y: float, z: float) -> float:
+    """A point's first coordinate in the panel's frame."""
+    u: float = plane[p, 4] * x + plane[p, 5] * y + plane[p, 6] * z - plane[p, columns.U_OFFSET]
+    return u
+
+
+@inlined
+def flat_v(plane: Floats, p: int, x: float, y: float, z: float) -> float:
+    """A point's second coordinate in the panel's frame."""
+    v: float = plane[p, 8] * x + plane[p, 9] * y + plane[p, 10] * z - plane[p, columns.V_OFFSET]
+    return v
+
+
+@compiled
+def outside_by(edges: Floats, start: int, stop: int, a: float, b: float) -> float:
+    """How far a flat point lies outside rings of edges; 0 inside (even-odd, half-open)."""
+    inside = False
+    for k in range(start, stop):
+        low, high = edges[k, 1], edges[k, 3]
+        if (low > b) != (high > b):
+            crossing = edges[k, 0] + (b - low) * (edges[k, 2] - edges[k, 0]) / (high - low)
+            if a < crossing:
+                inside = not inside
+    if inside:
+        return 0.0
+    least = math.inf
+    for k in range(start, stop):
+        x, y = edges[k, 0], edges[k, 1]
+        along, up = edges[k, 2] - x, edges[k, 3] - y
+        square = along * along + up * up
+        share = 0.0
+        if square > 0.0:
+            share = min(1.0, max(0.0, ((a - x) * along + (b - y) * up) / square))
+        off_a, off_b = a - x - share * along, b - y - share * up
+        least = min(least, off_a * off_a + off_b * off_b)
+    return math.sqrt(least)
+
+
+@compiled
+def touches(edges: Floats, start: int, stop: int, a: float, b: float) -> bool:
+    """Whether a flat point lies inside rings of edges or as near as they have grown.
+
+    Only those edges are needed that reach the point's second coordinate.
+    """
+    inside = False
+    for k in range(start, stop):
+        low, high = edges[k, 1], edges[k, 3]
+        if (low > b) != (high > b):
+            crossing = edges[k, 0] + (b - low) * (edges[k, 2] - edges[k, 0]) / (high - low)
+            if a < crossing:
+                inside = not inside
+    return inside or outside_by(edges, start, stop, a, b) <= GROWTH
+
+
+@inlined
+def meets(
+    plane: Floats, panel: Ints, cuts: Floats, sides: Floats, band: Ints, edges: Floats, p: int,
+    x: float, y: float, z: float,
+) -> bool:  # fmt: skip
+    """Whether a point of the panel's plane lies in its polygon, grown a little."""
+    first, last = panel[p, columns.PART_FROM], panel[p, columns.PART_TO]
+    shape = panel[p, columns.SHAPE]
+    met = True
+    if shape == columns.CONVEX:
+        for k in range(first, last):
+            met = met and sides[k, 0] * x + sides[k, 1] * y + sides[k, 2] * z >= sides[k, 3]
+    else:
+        a, b = flat_u(plane, p, x, y, z), flat_v(plane, p, x, y, z)
+        low, high = plane[p, columns.BOX + 1], plane[p, columns.BOX + 3]
+        met = (
+            a >= plane[p, columns.BOX] - GROWTH
+            and b >= low - GROWTH
+            and a <= plane[p, columns.BOX + 2] + GROWTH
+            and b <= high + GROWTH
+        )
+        if met and shape == columns.BOXED:
+            for k in range(first, last):
+                inside = cuts[k, 0] < a < cuts[k, 2] and cuts[k, 1] < b < cuts[k, 3]
+                met = met and not inside
+        elif met:
+            bands = last - first
+            which = first + min(max(int((b - low) / (high - low) * bands), 0), bands - 1)
+            met = touches(edges, band[which, 0], band[which, 1], a, b)
+    return met
+
+
+@compiled
+def nearest_patch(
+    patch: Ints, patch_box: Floats, patch_order: Ints, edges: Floats, start: int, stop: int,
+    a: float, b: float,
+) -> int:  # fmt: skip
+    """The patch at a point of a panel's frame among several, or the one least far from it."""
+    for k in range(start, stop):
+        each = patch_order[k]
+        if (
+            patch_box[each, 0] <= a <= patch_box[each, 2]
+            and patch_box[each, 1] <= b <= patch_box[each, 3]
+        ):
+            return int(each)
+    best = patch_order[start]
+    least = math.inf
+    for k in range(start, stop):
+        each = patch_order[k]
+        begin, end = patch[each, columns.REGION_FROM], patch[each, columns.REGION_TO]
+        off = outside_by(edges, begin, end, a, b)
+        if off < least:
+            least, best = off, each
+            if off == 0.0:
+                break
+    return int(best)
+
+
+@inlined
+def patch_at(
+    plane: Floats, panel: Ints, patch: Ints, patch_box: Floats, patch_order: Ints,
+    edges: Floats, p: int, x: float, y: float, z: float,
+) -> int:  # fmt: skip
+    """The patch of a panel at a point on it."""
+    start, stop = panel[p, columns.PATCH_FROM], panel[p, columns.PATCH_TO]
+    found = int(panel[p, columns.PATCH])
+    if stop - start > 1:
+        a, b = flat_u(plane, p, x, y, z), flat_v(plane, p, x, y, z)
+        found = nearest_patch(patch, patch_box, patch_order, edges, start, stop, a, b)
+    return found
+
+
+@inlined
+def is_among(listed: Ints, start: int, stop: int, item: int) -> bool:
+    """Whether an item is in a stretch of a list."""
+    found = False
+    for k in range(start, stop):
+        found = found or listed[k] == item
+    return found
+
+
+@compiled
+def reaches(plane: Floats, panel: Ints, edges: Floats, p: int, other: int, side: float) -> bool:
+    """Whether any corner of panel p lies behind (side -1) or before (1) another panel's plane."""
+    u = normal_part(plane, other, plane[p, 4], plane[p, 5], plane[p, 6])
+    v = normal_part(plane, other, plane[p, 8], plane[p, 9], plane[p, 10])
+    # the frame's origin is the point that has the plane's offset and both axes' offsets
+    origin = (
+        plane[p, columns.OFFSET] * normal_part(plane, other, plane[p, 0], plane[p, 1], plane[p, 2])
+        + plane[p, columns.U_OFFSET] * u
+        + plane[p, columns.V_OFFSET] * v
+        - plane[other, columns.OFFSET]
+    )
+    for k in range(panel[p, columns.EDGE_FROM], panel[p, columns.EDGE_TO]):
+        if side * (origin + edges[k, 0] * u + edges[k, 1] * v) > BESIDE:
+            return True
+    return False
+
+
+@inlined
+def inverse(x: float) -> float:
+    """1 / x, finite for nought."""
+    return 1.0 / x if abs(x) > _TINY else math.copysign(1.0 / _TINY, x)
+
+
+@inlined
+def near_of(
+    node_box: Boxes, node: int, first: int, px: float, py: float, pz: float,
+    ix: float, iy: float, iz: float, limit: float,
+) -> float:  # fmt: skip
+    """Distance to a child's box, from column `first` of its parent's, along a way given by its
+    inverse; infinite where it misses it.
+    """
+    one, two = (node_box[node, first] - px) * ix, (node_box[node, first + 3] - px) * ix
+    near, far = max(0.0, min(one, two)), min(limit, max(one, two))
+    one, two = (node_box[node, first + 1] - py) * iy, (node_box[node, first + 4] - py) * iy
+    near, far = max(near, min(one, two)), min(far, max(one, two))
+    one, two = (node_box[node, first + 2] - pz) * iz, (node_box[node, first + 5] - pz) * iz
+    near, far = max(near, min(one, two)), min(far, max(one, two))
+    return near if near <= far else math.inf
+
+
+@inlined
+def leave(
+    plane: Floats, panel: Ints, cuts: Floats, sides: Floats, band: Ints, edges: Floats,
+    node: Ints, node_box: Boxes, node_order: Ints, node_plane: Floats, root: int, came: int,
+    met: Ints, count: int, px: float, py: float, pz: float, wx: float, wy: float, wz: float,
+    stack: Ints, nears: Floats,
+) -> tuple[int, float]:  # fmt: skip
+    """The panel through which a ray leaves a space, and how far it is; -1 where it meets none.
+
+    Neither the panel by which it came nor one of `met[:count]`, met on this straight stretch.
+    Close to where it came in, a panel wholly behind that one only shares an edge with it.
+    A ray that touches a panel met before and misses all others has grazed the space, and leaves by
+    that panel.
+    """
+    best, best_t = -1, math.inf
+    again, again_t = -1, 0.0
+    ix, iy, iz = 0.0, 0.0, 0.0
+    if node[root, columns.RIGHT] >= 0:
+        ix, iy, iz = inverse(wx), inverse(wy), inverse(wz)
+    stack[0], nears[0] = root, 0.0
+    top = 1
+    while top > 0:
+        top -= 1
+        here = stack[top]
+        if nears[top] >= best_t:
+            continue
+        right = node[here, columns.RIGHT]
+        if right >= 0:
+            left = here + 1
+            left_near = near_of(node_box, here, 0, px, py, pz, ix, iy, iz, best_t)
+            right_near = near_of(node_box, here, 6, px, py, pz, ix, iy, iz, best_t)
+            if left_near <= right_near:
+                left, right = right, left
+                left_near, right_near = right_near, left_near
+            if left_near < best_t:  # the farther first, so that the nearer is looked at next
+                stack[top], nears[top] = left, left_near
+                top += 1
+            if right_near < best_t:
+                stack[top], nears[top] = right, right_near
+                top += 1
+            continue
+        for k in range(node[here, columns.LEAF_FROM], node[here, columns.LEAF_TO]):
+            along = normal_part(node_plane, k, wx, wy, wz)
+            if along > -PARALLEL:
+                continue
+            height = height_over(node_plane, k, px, py, pz)
+            if height < -BESIDE:
+                continue
+            t = -height / along
+            if t >= best_t:
+                continue
+            p = node_order[k]
+            if p == came:
+                continue
+            x, y, z = px + t * wx, py + t * wy, pz + t * wz
+            if not meets(plane, panel, cuts, sides, band, edges, p, x, y, z):
+                continue
+            if is_among(met, 0, count, p):
+                if abs(t) < BESIDE:
+                    again, again_t = p, t
+            elif came < 0 or t >= CORNER or reaches(plane, panel, edges, p, came, 1.0):
+                best, best_t = p, t
+    if best < 0:
+        best, best_t = again, again_t
+    return best, best_t
+
+
+@compiled
+def leave_by_least(
+    plane: Floats, panel: Ints, edges: Floats, first: int, last: int, came: int, met: Ints,
+    count: int, px: float, py: float, pz: float, wx: float, wy: float, wz: float,
+) -> tuple[int, float]:  # fmt: skip
+    """For a ray that misses all panels of a space by rounding: the one that it misses least."""
+    best, best_t, least = -1, math.inf, math.inf
+    for p in range(first, last):
+        along = normal_part(plane, p, wx, wy, wz)
+        if p == came or along > -PARALLEL or is_among(met, 0, count, p):
+            continue
+        height = height_over(plane, p, px, py, pz)
+        t = -height / along
+        x, y, z = px + t * wx, py + t * wy, pz + t * wz
+        a, b = flat_u(plane, p, x, y, z), flat_v(plane, p, x, y, z)
+        start, stop = panel[p, columns.EDGE_FROM], panel[p, columns.EDGE_TO]
+        off = outside_by(edges, start, stop, a, b) + max(0.0, -height)
+        if off < least:
+            best, best_t, least = p, t, off
+    return best, best_t
+
+
+@inlined
+def enter(
+    plane: Floats, panel: Ints, cuts: Floats, sides: Floats, band: Ints, edges: Floats,
+    node: Ints, node_box: Boxes, node_order: Ints, node_plane: Floats, root: int, left: int,
+    barred_host: int, met: Ints, count: int, px: float, py: float, pz: float, wx: float,
+    wy: float, wz: float, limit: float, stack: Ints, nears: Floats,
+) -> tuple[int, float]:  # fmt: skip
+    """The nearest panel met from behind by a ray outdoors before `limit`, else -1.
+
+    Reveals of `barred_host` do not count, nor panels in `met[:count]`. Close to the panel
+    `left` by which the ray went outdoors, a panel wholly before it only shares an edge with it.
+    """
+    best, best_t = -1, limit
+    ix, iy, iz = inverse(wx), inverse(wy), inverse(wz)
+    stack[0], nears[0] = root, 0.0
+    top = 1
+    while top > 0:
+        top -= 1
+        here = stack[top]
+        if nears[top] >= best_t:
+            continue
+        right = node[here, columns.RIGHT]
+        if right >= 0:
+            near, far = here + 1, right
+            near_t = near_of(node_box, here, 0, px, py, pz, ix, iy, iz, best_t)
+            far_t = near_of(node_box, here, 6, px, py, pz, ix, iy, iz, best_t)
+            if far_t < near_t:
+                near, far = far, near
+                near_t, far_t = far_t, near_t
+            if far_t < best_t:  # the farther first, so that the nearer is looked at next
+                stack[top], nears[top] = far, far_t
+                top += 1
+            if near_t < best_t:
+                stack[top], nears[top] = near, near_t
+                top += 1
+            continue
+        for k in range(node[here, columns.LEAF_FROM], node[here, columns.LEAF_TO]):
+            along = normal_part(node_plane, k, wx, wy, wz)
+            if along < PARALLEL:
+                continue
+            height = height_over(node_plane, k, px, py, pz)
+            if height > GROWTH:
+                continue
+            t = -height / along
+            if t >= best_t:
+                continue
+            p = node_order[k]
+            if is_among(met, 0, count, p):
+                continue
+            if barred_host >= 0 and panel[p, columns.HOST] == barred_host:
+                continue
+            x, y, z = px + t * wx, py + t * wy, pz + t * wz
+            if not meets(plane, panel, cuts, sides, band, edges, p, x, y, z):
+                continue
+            if left >= 0 and t < CORNER and not reaches(plane, panel, edges, p, left, -1.0):
+                continue
+            best, best_t = p, t
+    return best, best_t

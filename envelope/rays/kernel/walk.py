@@ -1,0 +1,308 @@
+"""The compiled walk of rays through a building, space by space.
+
+    inside a space    the nearest panel that the ray leaves through wins; its patch says what
+                      is crossed and where the ray goes on
+    outdoors          the nearest panel met from behind starts a new crossing
+
+    row of a crossing             what it means
+    patch                         the patch with everything on both of its sides
+    patches + patch               the same entered from inside its wall, through a reveal: without
+                                  what is put on its own panel
+
+Lengths in metres from the building's middle (`tables`).
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from envelope.geometry.plane import Floats
+from envelope.rays import arrays as columns
+from envelope.rays.arrays import Ints, Tables
+from envelope.rays.kernel.bvh import Boxes
+from envelope.rays.kernel.intersect import (
+    GROWTH,
+    enter,
+    height_over,
+    is_among,
+    leave,
+    leave_by_least,
+    normal_part,
+    patch_at,
+)
+from envelope.rays.kernel.jit import compiled, inlined
+from envelope.rays.kernel.obstacles import Vector, to_block
+
+Bytes = NDArray[np.int8]
+Longs = NDArray[np.int64]
+
+STEPS = 256  # crossings and spaces a ray may pass; a house has a few dozen
+
+THICKEST = 0.6  # two panels farther apart than this are not the two sides of one wall [m]
+ACROSS = 0.999  # cosine of the angle by which they may be off
+
+# what became of a ray
+BLOCKED, BELOW, ABOVE, LOST = 0, 1, 2, -1
+
+# columns of `crossed`
+ROW, SPACE, PANEL = 0, 1, 2
+
+NOWHERE = -2  # the target's space of a ray that has no target
+
+
+@inlined
+def is_written(crossed: Ints, start: int, stop: int, row: int) -> bool:
+    """Whether a row is in a stretch of what a ray crossed."""
+    found = False
+    for k in range(start, stop):
+        found = found or crossed[k, ROW] == row
+    return found
+
+
+@inlined
+def walk(
+    plane: Floats, panel: Ints, cuts: Floats, sides: Floats, band: Ints, edges: Floats,
+    patch: Ints, patch_box: Floats, patch_order: Ints, space_rows: Ints, node: Ints,
+    node_box: Boxes, node_order: Ints, node_plane: Floats, root: Ints, block: Ints,
+    block_plane: Floats, ground: tuple[float, float], point: Vector, way: Vector, home: int,
+    known: int, target: Floats, target_space: int, begin: int, crossed: Ints,
+    cosines: Floats, met: Ints, stack: Ints, nears: Floats,
+) -> tuple[int, int, int, bool]:  # fmt: skip
+    """Walk one ray, as told at `follow`; `met`, `stack` and `nears` are there to work in.
+
+    Returns
+    -------
+    at : int
+        How far the lists are filled, from `begin`.
+    sky, first, returned : int, int, bool
+        What `follow` keeps of the ray; LOST where the walk does not end.
+    """
+    (px, py, pz), (wx, wy, wz), (grade, reach) = point, way, ground
+    patches, outdoor_root = len(patch), root[len(root) - 1]
+    space, came, left, barred, owed = home, -1, -1, -1, -1
+    # a straight stretch meets a plane once: what it has met, and from where on it is written down
+    at, count, since = begin, 0, begin
+    aimed = target_space != NOWHERE
+    first, undecided, returned = -1, home >= 0, False
+    remaining = math.inf
+    for _ in range(STEPS):
+        if aimed:
+            dx, dy, dz = target[0] - px, target[1] - py, target[2] - pz
+            remaining = math.sqrt(dx * dx + dy * dy + dz * dz)
+            if remaining > 0.0:
+                wx, wy, wz = dx / remaining, dy / remaining, dz / remaining
+        sky = ABOVE if wz >= 0.0 else BELOW
+
+        if space < 0:  # outdoors
+            if pz < grade - GROWTH:
+                return at, BLOCKED, first, returned
+            to_ground = math.inf
+            if wz < 0.0:
+                to_ground = max(0.0, (grade - pz) / wz)
+            wall = math.inf
+            if len(block) > 0:
+                wall = to_block(block, block_plane, (px, py, pz), (wx, wy, wz))
+            limit = min(to_ground, remaining, wall)
+            p, t = -1, limit
+            if left < 0 or panel[left, columns.OUTERMOST] == 0 or barred != left:
+                p, t = enter(
+                    plane, panel, cuts, sides, band, edges, node, node_box, node_order, node_plane,
+                    outdoor_root, left, barred, met, count, px, py, pz, wx, wy, wz, limit,
+                    stack, nears,
+                )  # fmt: skip
+            if owed >= 0 and p != owed and not is_among(met, 0, count, owed):
+                # into its own wall and not back out of it: that wall is met all the same
+                crossed[at, ROW] = patches + panel[left, columns.HOST_PATCH]
+                crossed[at, SPACE], crossed[at, PANEL] = -1, owed
+                cosines[at] = abs(normal_part(plane, owed, wx, wy, wz))
+                at += 1
+                met[count] = owed
+                count += 1
+            owed = -1
+            if p < 0:
+                if aimed:
+                    blocked = min(to_ground, wall) < remaining
+                    if target_space >= 0 and not blocked:
+                        return at, LOST, first, returned
+                else:
+                    near = to_ground * math.hypot(wx, wy) <= reach
+                    blocked = near or wall < to_ground
+                return at, BLOCKED if blocked else sky, first, returned
+            px, py, pz = px + t * wx, py + t * wy, pz + t * wz
+            here = patch_at(plane, panel, patch, patch_box, patch_order, edges, p, px, py, pz)
+            host = panel[p, columns.HOST]
+            if host >= 0 and not is_among(met, 0, count, host):  # through its wall
+                crossed[at, ROW] = patches + panel[p, columns.HOST_PATCH]
+                crossed[at, SPACE], crossed[at, PANEL] = -1, host
+                cosines[at] = abs(normal_part(plane, host, wx, wy, wz))
+                at += 1
+                met[count] = host
+                count += 1
+            if not is_written(crossed, since, at, patch[here, columns.PARTNER]):
+                crossed[at, ROW], crossed[at, SPACE], crossed[at, PANEL] = here, -1, p
+                cosines[at] = normal_part(plane, p, wx, wy, wz)
+                at += 1
+            met[count] = p
+            count += 1
+            if first < 0:
+                first = p
+            if patch[here, columns.BEHIND] == columns.EARTH:
+                return at, BLOCKED, first, returned
+            space, came = panel[p, columns.SPACE], p
+            returned = returned or space == home
+            continue
+
+        if known >= 0:
+            p, known = known, -1
+            height = height_over(plane, p, px, py, pz)
+            t = -height / normal_part(plane, p, wx, wy, wz)
+        else:
+            p, t = leave(
+                plane, panel, cuts, sides, band, edges, node, node_box, node_order, node_plane,
+                root[space], came, met, count, px, py, pz, wx, wy, wz, stack, nears,
+            )  # fmt: skip
+            if p < 0:
+                p, t = leave_by_least(
+                    plane, panel, edges, space_rows[space, 0], space_rows[space, 1], came,
+                    met, count, px, py, pz, wx, wy, wz,
+                )  # fmt: skip
+                if p < 0:
+                    return at, LOST, first, returned
+        if space == target_space and remaining <= t:
+            return at, sky, first, returned
+        px, py, pz = px + t * wx, py + t * wy, pz + t * wz
+        here = patch_at(plane, panel, patch, patch_box, patch_order, edges, p, px, py, pz)
+        behind = patch[here, columns.BEHIND]
+        if not is_among(met, 0, count, p):
+            crossed[at, ROW], crossed[at, SPACE], crossed[at, PANEL] = here, space, p
+            cosines[at] = -normal_part(plane, p, wx, wy, wz)
+            at += 1
+            met[count] = p
+            count += 1
+        if undecided:
+            first = p
+            undecided = panel[p, columns.PASSES_ON] == 1 and behind == columns.INDOORS
+
+        host = panel[p, columns.HOST]
+        left, barred = p, p  # past its own wall a ray meets none of that wall's niches
+        if host >= 0:
+            onward = -normal_part(plane, host, wx, wy, wz)
+            if onward >= 0.0:  # outward, through the wall that carries the reveal
+                beyond, t = enter(
+                    plane, panel, cuts, sides, band, edges, node, node_box, node_order, node_plane,
+                    outdoor_root, p, -1, met, count, px, py, pz, wx, wy, wz, math.inf, stack, nears,
+                )  # fmt: skip
+                row, faced = panel[p, columns.HOST_PATCH], False
+                if beyond >= 0:
+                    x, y, z = px + t * wx, py + t * wy, pz + t * wz
+                    other = patch_at(
+                        plane, panel, patch, patch_box, patch_order, edges, beyond, x, y, z
+                    )
+                    partner = patch[other, columns.PARTNER]
+                    if patch[other, columns.FAR] == host and partner >= 0:
+                        row, faced = partner, True
+                if faced:  # a wall counts once
+                    counted = is_written(crossed, since, at, patches + row)
+                else:
+                    counted = is_among(met, 0, count, host)
+                    if beyond >= 0 and t * onward < THICKEST:
+                        # a panel that looks back at the wall is its other side and counts it
+                        x, y, z = plane[beyond, 0], plane[beyond, 1], plane[beyond, 2]
+                        counted = counted or normal_part(plane, host, x, y, z) < -ACROSS
+                if not counted:
+                    crossed[at, ROW], cosines[at] = patches + row, onward
+                    crossed[at, SPACE], crossed[at, PANEL] = space, host
+                    at += 1
+                    met[count] = host
+                    count += 1
+                if faced:
+                    px, py, pz = px + t * wx, py + t * wy, pz + t * wz
+                    space, came = panel[beyond, columns.SPACE], beyond
+                    returned = returned or space == home
+                    continue
+                if patch[row, columns.BEHIND] == columns.EARTH:
+                    return at, BLOCKED, first, returned
+                barred = host
+            else:
+                owed = host
+            space, came = -1, -1
+        elif behind == columns.EARTH:
+            return at, BLOCKED, first, returned
+        elif behind == columns.INDOORS:
+            far = patch[here, columns.FAR]
+            ox, oy, oz = -plane[p, 0], -plane[p, 1], -plane[p, 2]
+            gap = -height_over(plane, far, px, py, pz) / normal_part(plane, far, ox, oy, oz)
+            px, py, pz = px + gap * ox, py + gap * oy, pz + gap * oz
+            space, came = panel[far, columns.SPACE], far
+            returned = returned or space == home
+            if gap > GROWTH:  # else it goes straight on
+                count, since = 0, at
+            met[count] = far
+            count += 1
+        else:
+            space, came = -1, -1
+    return at, LOST, first, returned
+
+
+@compiled
+def follow(
+    tables: Tables, starts: Floats, directions: Floats, home: int, known: Ints, target: Floats,
+    target_space: int, begin: int, ends: Ints, skies: Bytes, firsts: Ints, returned: Bytes,
+    crossed: Ints, cosines: Floats, met: Ints, stack: Ints, nears: Floats,
+) -> tuple[int, int]:  # fmt: skip
+    """Walk rays and write down everything that each crosses.
+
+    Parameters
+    ----------
+    starts, directions : (n, 3) float
+        Of the rays; a single start serves all.
+    home : int
+        The space in which they start; -1 outdoors.
+    known : (n,) int
+        The panel by which each leaves that space, where that is known; else -1. A single one
+        serves all.
+    target : (3,) float
+        Where they end, in `target_space`, -1 for outdoors; they are aimed there anew wherever they
+        are shifted. With NOWHERE for the space they go on for ever.
+    begin : int
+        The first ray to take.
+    ends, skies, firsts, returned : (n,) int
+        Of each ray: how far the lists are filled after it; BLOCKED, BELOW or ABOVE the horizon;
+        the panel of the home space by which it left (`open` panels pass this on; of a ray that
+        starts outdoors, the panel by which it enters); whether it came back into its home space.
+    crossed, cosines : (m, 3) int, (m,) float
+        Row of each crossing, the space before it (-1 outdoors), the panel met; and its cosine.
+    met, stack, nears : (4 * STEPS,) int, (DEEP,) int, (DEEP,) float
+        To work in.
+
+    Returns
+    -------
+    reached : int
+        The first ray not taken, where room ran out; else their number. Less than 0: the walk of
+        ray -1 - reached does not end.
+    filled : int
+        Crossings in use.
+    """
+    each_start, each_known = len(starts) > 1, len(known) > 1
+    at = 0
+    for ray in range(begin, len(directions)):
+        if at + 2 * STEPS > len(crossed):
+            return ray, at
+        origin = ray if each_start else 0
+        told = known[ray if each_known else 0]
+        at, sky, first, back = walk(
+            tables.plane, tables.panel, tables.cuts, tables.sides, tables.band,
+            tables.edges, tables.patch, tables.patch_box, tables.patch_order, tables.space,
+            tables.node, tables.node_box, tables.node_order, tables.node_plane, tables.root,
+            tables.block, tables.block_plane, (tables.grade, tables.reach),
+            (starts[origin, 0], starts[origin, 1], starts[origin, 2]),
+            (directions[ray, 0], directions[ray, 1], directions[ray, 2]),
+            home, told, target, target_space, at, crossed, cosines, met, stack, nears,
+        )  # fmt: skip
+        if sky == LOST:
+            return -1 - ray, at
+        ends[ray], skies[ray], firsts[ray], returned[ray] = at, sky, first, back
+    return len(directions), at

@@ -1,0 +1,378 @@
+"""Rays walked in chunks by several threads, which also gives progress and a way to stop.
+
+The compiled loops release the GIL. Threads share nothing but the building's tables, and results are
+put together in the order of the chunks, so that a cast comes out the same on any machine.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from dataclasses import dataclass
+from typing import TypeVar
+
+import numpy as np
+
+from envelope.errors import CancelledError, EnvelopeError
+from envelope.geometry.plane import Floats
+from envelope.rays.aiming import Aim
+from envelope.rays.arrays import Geometry
+from envelope.rays.kernel import signatures as counting
+from envelope.rays.kernel import walk
+from envelope.rays.kernel.intersect import DEEP
+from envelope.rays.records import SCRAMBLES, Bytes, Ints, Longs, Signatures, unite
+
+Progress = Callable[[float], None]
+Cancel = Callable[[], bool]
+Task = TypeVar("Task")
+Result = TypeVar("Result")
+
+_CHUNK = 2**13  # rays walked at a time; some thousandths of a second
+_ROOM_EACH = 8  # crossings for each of them, before a compiled loop hands over what it has
+_MANY_PANELS = 2**12  # from which on rays from one point are walked in the order of their ways
+_WAY_BITS = 7  # of each component
+_UNITE_AT = 2**18  # signatures kept before equal ones are united
+
+
+def in_threads(
+    tasks: Sequence[Task],
+    work: Callable[[Task], Result],
+    *,
+    done: Callable[[Task], None] | None = None,
+    cancel: Cancel | None = None,
+) -> list[Result]:
+    """Results of independent tasks, in their order.
+
+    Parameters
+    ----------
+    done : callable
+        Called in the calling thread for each finished task.
+    cancel : callable
+        Asked in the calling thread, between tasks, whether to stop.
+
+    Raises
+    ------
+    CancelledError
+        Where `cancel` said so.
+    """
+    results: dict[int, Result] = {}
+    workers = min(len(tasks), os.cpu_count() or 1)
+    if not tasks:
+        return []
+    with ThreadPoolExecutor(max_workers=workers) as pool:
+        ahead = iter(enumerate(tasks))
+        running: dict[Future[Result], int] = {}
+        try:
+            while True:
+                while len(running) < 2 * workers and (following := next(ahead, None)) is not None:
+                    running[pool.submit(work, following[1])] = following[0]
+                if not running:
+                    break
+                finished, _ = wait(running, return_when=FIRST_COMPLETED)
+                for future in finished:
+                    index = running.pop(future)
+                    results[index] = future.result()
+                    if done is not None:
+                        done(tasks[index])
+                if cancel is not None and cancel():
+                    raise CancelledError("the cast was stopped")
+        finally:
+            for future in running:
+                future.cancel()
+    return [results[index] for index in range(len(tasks))]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stretch:
+    """Rays `start` to `stop` of every scramble of one aim."""
+
+    aim: Aim
+    index: int  # of the aim
+    start: int
+    stop: int
+
+    @property
+    def rays(self) -> int:
+        """How many in all."""
+        return SCRAMBLES * (self.stop - self.start)
+
+
+def stretches(aim: Aim, index: int, start: int, stop: int) -> list[Stretch]:
+    """Rays `start` to `stop` of an aim, cut into chunks."""
+    step = _CHUNK // SCRAMBLES
+    return [
+        Stretch(aim=aim, index=index, start=low, stop=min(low + step, stop))
+        for low in range(start, stop, step)
+    ]
+
+
+def tally(
+    geometry: Geometry, *, eye: Floats, home: int, bins: int, stretch: Stretch
+) -> tuple[list[Signatures], Longs]:
+    """Signatures of a stretch of rays, weights counting rays, and rays (8,) that arrive."""
+    aim = stretch.aim
+    directions = aim.directions(stretch.start, stretch.stop)
+    scramble = np.repeat(np.arange(SCRAMBLES, dtype=np.int8), stretch.stop - stretch.start)
+    if len(aim.hiders):
+        hidden = np.empty(len(directions), dtype=bool)
+        counting.mark_hidden(geometry.tables, aim.panel, aim.hiders, eye, directions, hidden)
+        directions, scramble = directions[~hidden], scramble[~hidden]
+    parts, done = [], 0
+    known = np.array([aim.panel], dtype=np.int32)
+    for walked in _walked(geometry, eye[np.newaxis], directions, home=home, known=known):
+        arrived = scramble[done : done + len(walked.sky)]
+        parts.append(_counted(walked, arrived, bins))
+        done += len(walked.sky)
+    return parts, np.bincount(scramble, minlength=SCRAMBLES)
+
+
+def _counted(walked: _Walked, scramble: Bytes, bins: int) -> Signatures:
+    """Signatures of walked rays."""
+    room = len(walked.sky)
+    slots = np.full(1 << (2 * room).bit_length(), -1, dtype=np.int32)
+    hashes = np.empty(room, dtype=np.uint64)
+    firsts = np.empty(room, dtype=np.int32)
+    skies = np.empty(room, dtype=np.int8)
+    counts = np.empty((room, SCRAMBLES), dtype=np.int32)
+    starts = np.empty(room + 1, dtype=np.int32)
+    entries = np.empty(len(walked.cosines), dtype=np.int32)
+    signatures, filled = counting.count_alike(
+        bins, scramble, walked.ends, walked.sky, walked.first, walked.crossed, walked.cosines,
+        slots, hashes, firsts, skies, counts, starts, entries,
+    )  # fmt: skip
+    return Signatures(
+        hashes=hashes[:signatures].copy(),
+        first_panel=firsts[:signatures].copy(),
+        sky=skies[:signatures].copy(),
+        weights_sr=counts[:signatures].astype(np.float64),
+        start=starts[: signatures + 1].astype(np.int64),
+        entries=entries[:filled].copy(),
+    )
+
+
+class Gathered:
+    """Signatures by aim, added up as chunks come in, united when they grow many."""
+
+    def __init__(self) -> None:
+        self._parts: dict[int, list[Signatures]] = {}
+        self._rows = 0
+        self.arrived: dict[int, int] = {}
+
+    def add(self, aim: int, parts: Sequence[Signatures], arrived: Longs) -> None:
+        """Add what a chunk of an aim, told by its index, brought."""
+        self._parts.setdefault(aim, []).extend(parts)
+        self.arrived[aim] = self.arrived.get(aim, 0) + int(arrived.sum())
+        self._rows += sum(len(part.sky) for part in parts)
+        if self._rows > _UNITE_AT:
+            self._parts = {aim: [unite(parts)] for aim, parts in self._parts.items()}
+            self._rows = sum(len(part.sky) for (part,) in self._parts.values())
+
+    def total(self, weights_sr: Sequence[float]) -> Signatures:
+        """Everything united, the rays of each aim weighing what is given for it."""
+        scaled = []
+        for aim, parts in self._parts.items():
+            for part in parts:
+                scaled.append(
+                    Signatures(
+                        hashes=part.hashes,
+                        first_panel=part.first_panel,
+                        sky=part.sky,
+                        weights_sr=part.weights_sr * weights_sr[aim],
+                        start=part.start,
+                        entries=part.entries,
+                    )
+                )
+        return unite(scaled)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Trace:
+    """Rays with everything that each crosses, in order."""
+
+    start: Longs  # (n + 1,)
+    rows: Ints  # (nnz,)
+    cosines: Floats  # (nnz,)
+    spaces: Ints  # (nnz,) before each crossing; -1 outdoors
+    panels: Ints  # (nnz,) met
+    sky: Bytes  # (n,)
+    first: Ints  # (n,)
+    returned: Bytes  # (n,) whether it came back into the space where it started
+
+
+def follow(
+    geometry: Geometry,
+    *,
+    starts: Floats,
+    directions: Floats,
+    home: int,
+    known: Longs | None = None,
+    target: Floats | None = None,
+    target_space: int = -1,
+) -> Trace:
+    """Walk rays and keep what each crosses.
+
+    Parameters
+    ----------
+    starts, directions : (n, 3) float
+        Counted from the building's middle. [m], [-]
+    home : int
+        Space in which they start; -1 outdoors.
+    known : (n,) int
+        Panel by which each leaves it, where that is known.
+    target : (3,) float
+        Point at which they end, in `target_space`; else they go on for ever. [m]
+    """
+    if known is None:
+        known = np.full(1, -1)
+    told = known.astype(np.int32)
+    starts, directions = np.ascontiguousarray(starts), np.ascontiguousarray(directions)
+    order = None
+    if len(geometry.triangles) > _MANY_PANELS and len(told) == 1 and _at_one_point(starts):
+        order = np.argsort(_way_codes(directions))  # neighbours read the same rows of the tables
+        directions = directions[order]
+
+    def work(stretch: slice) -> Trace:
+        walked = _walked(
+            geometry,
+            starts[stretch],
+            directions[stretch],
+            home=home,
+            known=told if len(told) == 1 else told[stretch],
+            target=target,
+            target_space=target_space,
+        )
+        return _joined([_trace(each) for each in walked])
+
+    chunks = [
+        slice(low, min(low + _CHUNK, len(starts))) for low in range(0, max(len(starts), 1), _CHUNK)
+    ]
+    trace = _joined(in_threads(chunks, work))
+    return trace if order is None else _back_in_order(trace, order)
+
+
+def _at_one_point(starts: Floats) -> bool:
+    return len(starts) > _CHUNK and bool((starts == starts[0]).all())
+
+
+def _way_codes(directions: Floats) -> Longs:
+    """Codes (n,) of directions, alike for near ones: bits of the three components in turns."""
+    steps = ((directions + 1.0) * (2**_WAY_BITS / 2.0 - 1e-6)).astype(np.int64)
+    codes = np.zeros(len(directions), dtype=np.int64)
+    for bit in range(_WAY_BITS):
+        for axis in range(3):
+            codes |= ((steps[:, axis] >> bit) & 1) << (3 * bit + axis)
+    return codes
+
+
+def _back_in_order(trace: Trace, order: Longs) -> Trace:
+    """A trace of rays that were walked in another order."""
+    place = np.empty_like(order)
+    place[order] = np.arange(len(order))
+    lengths = np.diff(trace.start)[place]
+    start = np.concatenate(([0], np.cumsum(lengths)))
+    gather = np.repeat(trace.start[:-1][place] - start[:-1], lengths) + np.arange(start[-1])
+    return Trace(
+        start=start,
+        rows=trace.rows[gather],
+        cosines=trace.cosines[gather],
+        spaces=trace.spaces[gather],
+        panels=trace.panels[gather],
+        sky=trace.sky[place],
+        first=trace.first[place],
+        returned=trace.returned[place],
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Walked:
+    """What the compiled walk wrote of some rays: views of buffers that it fills anew."""
+
+    ends: Ints  # (n,) of their crossings
+    sky: Bytes
+    first: Ints
+    returned: Bytes
+    crossed: Ints  # (nnz, 3) row, space and panel of each crossing
+    cosines: Floats  # (nnz,)
+
+
+def _walked(
+    geometry: Geometry,
+    starts: Floats,
+    directions: Floats,
+    *,
+    home: int,
+    known: Ints,
+    target: Floats | None = None,
+    target_space: int = -1,
+) -> Iterator[_Walked]:
+    """Rays walked, as many at a time as there is room for their crossings."""
+    count = len(directions)
+    ends, first = np.empty(count, dtype=np.int32), np.empty(count, dtype=np.int32)
+    sky, back = np.empty(count, dtype=np.int8), np.empty(count, dtype=np.int8)
+    room = count * _ROOM_EACH + 2 * walk.STEPS
+    crossed, cosines = np.empty((room, 3), dtype=np.int32), np.empty(room)
+    met, stack = np.empty(4 * walk.STEPS, dtype=np.int32), np.empty(DEEP, dtype=np.int32)
+    nears = np.empty(DEEP)
+    goal = np.zeros(3) if target is None else target
+    within = walk.NOWHERE if target is None else target_space
+    ray = 0
+    while True:
+        begin = ray
+        ray, filled = walk.follow(
+            geometry.tables, starts, directions, home, known, goal, within, begin,
+            ends, sky, first, back, crossed, cosines, met, stack, nears,
+        )  # fmt: skip
+        if ray < 0:
+            lost = -1 - ray
+            start = starts[lost if len(starts) > 1 else 0]
+            raise _lost(geometry, start=start, direction=directions[lost])
+        yield _Walked(
+            ends=ends[begin:ray],
+            sky=sky[begin:ray],
+            first=first[begin:ray],
+            returned=back[begin:ray],
+            crossed=crossed[:filled],
+            cosines=cosines[:filled],
+        )
+        if ray == count:
+            return
+
+
+def _trace(walked: _Walked) -> Trace:
+    return Trace(
+        start=np.concatenate(([0], walked.ends)).astype(np.int64),
+        rows=walked.crossed[:, walk.ROW].copy(),
+        cosines=walked.cosines.copy(),
+        spaces=walked.crossed[:, walk.SPACE].copy(),
+        panels=walked.crossed[:, walk.PANEL].copy(),
+        sky=walked.sky.copy(),
+        first=walked.first.copy(),
+        returned=walked.returned.copy(),
+    )
+
+
+def _joined(parts: Sequence[Trace]) -> Trace:
+    if len(parts) == 1:
+        return parts[0]
+    offsets = np.cumsum([0] + [len(part.rows) for part in parts])
+    tails = [part.start[1:] + offset for part, offset in zip(parts, offsets[:-1], strict=True)]
+    return Trace(
+        start=np.concatenate([np.zeros(1, dtype=np.int64), *tails]),
+        rows=np.concatenate([part.rows for part in parts]),
+        cosines=np.concatenate([part.cosines for part in parts]),
+        spaces=np.concatenate([part.spaces for part in parts]),
+        panels=np.concatenate([part.panels for part in parts]),
+        sky=np.concatenate([part.sky for part in parts]),
+        first=np.concatenate([part.first for part in parts]),
+        returned=np.concatenate([part.returned for part in parts]),
+    )
+
+
+def _lost(geometry: Geometry, *, start: Floats, direction: Floats) -> EnvelopeError:
+    place = ", ".join(f"{value:.17g}" for value in start + geometry.middle)
+    way = ", ".join(f"{value:.17g}" for value in direction)
+    return EnvelopeError(
+        f"internal error: the ray from ({place}) m towards ({way}) has not come to an end after "
+        f"{walk.STEPS} steps; allowed: any number up to that. Please report it with the project"
+    )

@@ -1,0 +1,75 @@
+"""What a room's field does when a source stands a little beside where it was said to stand.
+
+The bands of an analysis move only what comes straight; a reading in the shadow rests on the room's
+field, which moves too, as where a low source sinks behind the ground.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from envelope.building.job import Source
+from envelope.exposure.casts import Casts, direction_of
+from envelope.exposure.diffuse import Faces, diffuse_of
+from envelope.exposure.transmission import Bench, Tables
+from envelope.exposure.uncertainty import directions_aside
+from envelope.geometry.plane import Floats
+from envelope.rays import cast_chain, merge_chain
+
+RAYS = 2**11
+FARTHEST = 2.0  # tolerances, as far as what is found at one is drawn out
+LEAST = 1e-6  # of the field that is left, where a direction leaves none
+
+
+def field_factors(
+    *, source: Source, index: int, casts: Casts, bench: Bench, tables: Tables, faces: Faces,
+    aside: Floats,
+) -> Floats:  # fmt: skip
+    """Factors (draws, spaces) on the field that a source's beam makes in each space.
+
+    Parameters
+    ----------
+    aside : (sources, draws, 2) float
+        Where each source stands beside its direction. [rad]
+
+    Notes
+    -----
+    The field is worked out one tolerance to each side; in between its logarithm is taken as
+    straight, along both axes apart.
+    """
+    spaces = len(bench.job.building.spaces)
+    step = source.direction_tolerance_rad
+    if source.azimuth_rad is None or step <= 0.0:
+        return np.ones((aside.shape[1], spaces))
+    offsets = np.array([(0.0, 0.0), (step, 0.0), (-step, 0.0), (0.0, step), (0.0, -step)])
+    directions = directions_aside(source, bench.job, offsets)
+    directions[0] = direction_of(source, bench.job.building)
+    fields = np.stack(
+        [
+            _field(source, direction, casts=casts, bench=bench, tables=tables, faces=faces)
+            for direction in directions
+        ]
+    )
+    logs = np.log(np.maximum(fields, np.maximum(LEAST * fields[0], 1e-300)))
+    steps = np.clip(aside[index] / step, -FARTHEST, FARTHEST)
+    moved = np.zeros((aside.shape[1], spaces))
+    for axis in range(2):
+        up, down = logs[1 + 2 * axis] - logs[0], logs[2 + 2 * axis] - logs[0]
+        along = steps[:, axis, np.newaxis]
+        moved += np.where(along > 0.0, along * up, -along * down)
+    return np.exp(moved)
+
+
+def _field(
+    source: Source, direction: Floats, *, casts: Casts, bench: Bench, tables: Tables, faces: Faces
+) -> Floats:
+    """Diffuse density (spaces,) of a source's beam from another direction. [W/m²]"""
+    chain = merge_chain(cast_chain(bench.job.building, direction=direction, count=RAYS))
+    alone = replace(casts, chains={source.id: chain}, even=None)
+    band = bench.bands_hz.index(source.band_hz)
+    found = diffuse_of(
+        source=source, casts=alone, bench=bench, tables=tables, faces=faces, band=band
+    )
+    return found.from_beam_w_m2

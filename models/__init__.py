@@ -1,1 +1,0 @@
-"""Sample jobs of our own invention; `gapcast demo` copies them."""

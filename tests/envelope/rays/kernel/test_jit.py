@@ -1,0 +1,77 @@
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numba
+import numpy as np
+import pytest
+
+from envelope.building.model import Building
+from envelope.rays import Sampling, cast_chain, cast_cone, cast_directions, cast_lit, cast_point
+from envelope.rays.kernel import signatures as counting
+from envelope.rays.kernel import walk
+from envelope.rays.kernel.jit import compiled, stamp_of
+
+
+def double(x: float) -> float:
+    return 2.0 * x
+
+
+def test_where_no_folder_can_be_written_it_compiles_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[dict[str, Any]] = []
+    plain = numba.njit
+
+    def refusing(**options: Any) -> Callable[..., Any]:
+        asked.append(options)
+        if options.get("cache"):
+
+            def refuse(function: Callable[..., Any]) -> Callable[..., Any]:
+                raise RuntimeError("cannot cache function 'double': no locator available")
+
+            return refuse
+        return plain(**options)
+
+    monkeypatch.setattr(numba, "njit", refusing)
+    assert compiled(double)(1.5) == 3.0
+    assert [options.get("cache", False) for options in asked] == [True, False]
+    assert all(options["nogil"] for options in asked)
+
+
+def test_other_refusals_come_through(monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(**options: Any) -> Callable[..., Any]:
+        raise RuntimeError("no compiler")
+
+    monkeypatch.setattr(numba, "njit", broken)
+    with pytest.raises(RuntimeError, match="no compiler"):
+        compiled(double)
+
+
+def test_each_loop_is_compiled_for_one_kind_of_arguments(box_room: Callable[..., Building]) -> None:
+    """More would be a second compilation that nobody asked for."""
+    building, eye = box_room(), np.array([1.0, 1.0, 1.0])
+    few = Sampling(points_per_panel=64, points=512)
+    direction = np.array([0.6, 0.0, 0.8])
+    cast_directions(building, space="room", position_m=eye, sampling=few)
+    cast_cone(building, space="room", position_m=eye, direction=direction, spread_rad=0.1)
+    cast_point(
+        building, space="room", position_m=eye, target_m=np.array([9, 1, 1]), target_space=None
+    )
+    cast_lit(building, space="room", direction=direction)
+    cast_chain(building, direction=direction)
+    for function in (walk.follow, counting.mark_hidden, counting.count_alike):
+        assert len(function.signatures) <= 1  # type: ignore[attr-defined]
+    assert len(walk.follow.signatures) == 1  # type: ignore[attr-defined]
+
+
+def test_what_is_kept_on_disk_is_tied_to_all_modules(tmp_path: Path) -> None:
+    """A function of another module may be compiled into one whose own module did not change."""
+    (tmp_path / "one.py").write_text("1")
+    (tmp_path / "two.py").write_text("2")
+    before = stamp_of(str(tmp_path))
+    assert [name for name, *_ in before] == ["one.py", "two.py"]
+    (tmp_path / "two.py").write_text("22")
+    assert stamp_of(str(tmp_path)) != before
+    kept = walk.follow._cache._cache_file  # type: ignore[attr-defined]
+    assert kept._source_stamp == stamp_of(str(Path(walk.__file__).parent))

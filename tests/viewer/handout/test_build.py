@@ -1,0 +1,451 @@
+"""The hand-out's page as text, its sentences, and the scripts that go into it."""
+
+from __future__ import annotations
+
+import base64
+import dataclasses
+import datetime
+import hashlib
+import io
+import json
+import math
+import re
+from collections.abc import Callable
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+from envelope.building.job import Job
+from envelope.errors import EnvelopeError
+from envelope.exposure.results import Analysis, PlanResult
+from viewer.handout import words
+from viewer.handout.build import handout_html, write_handout
+from viewer.scene.build import build_scene
+from viewer.scene.names import panel_title
+from viewer.scene.records import Scene
+from viewer.web import bundle as engines
+from viewer.web.bundle import check_engine, check_inline, engine, own_module, own_text
+
+DATE = datetime.date(2025, 3, 1)
+
+
+@pytest.fixture(scope="session")
+def analysis(house_results: tuple[PlanResult, ...]) -> Analysis:
+    return Analysis(
+        project="house",
+        threshold_db=20.0,
+        plans=house_results,
+        notes=("grade is <assumed>",),
+        extrapolated=("brick & co",),
+    )
+
+
+@pytest.fixture(scope="session")
+def page(house_scene: Scene, house_job: Job, analysis: Analysis) -> str:
+    return handout_html(scene=house_scene, job=house_job, analysis=analysis, date=DATE)
+
+
+class Outline(HTMLParser):
+    """Tags with their attributes, and the text of scripts and styles."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__(convert_charrefs=True)
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.inline: list[tuple[dict[str, str | None], str]] = []
+        self._open: dict[str, str | None] | None = None
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+        self._open = {"": tag, **dict(attrs)} if tag in ("script", "style") else None
+
+    def handle_data(self, data: str) -> None:
+        if self._open is not None:
+            self.inline.append((self._open, data))
+
+    def handle_endtag(self, tag: str) -> None:
+        self._open = None
+
+
+# -- one file that asks for nothing --------------------------------------------------------------
+
+
+def test_loads_nothing_from_anywhere(page: str) -> None:
+    for tag, attributes in Outline(page).tags:
+        for name in ("src", "href", "srcset", "action", "data", "poster"):
+            value = attributes.get(name)
+            assert value is None or value.startswith("data:"), (tag, name)
+        assert tag not in ("link", "iframe", "object", "embed", "form", "base")
+        assert not [name for name in attributes if name.startswith("on")]
+        assert "style" not in attributes  # the policy would refuse it
+
+
+def test_policy_allows_what_stands_in_the_page_and_nothing_else(page: str) -> None:
+    outline = Outline(page)
+    (policy,) = [
+        attributes["content"]
+        for tag, attributes in outline.tags
+        if attributes.get("http-equiv") == "Content-Security-Policy"
+    ]
+    assert policy is not None
+    rules = {rule.split()[0]: rule.split()[1:] for rule in policy.split("; ")}
+    assert rules["default-src"] == ["'none'"]
+    assert rules["base-uri"] == rules["form-action"] == ["'none'"]
+    runs = [
+        text
+        for attributes, text in outline.inline
+        if attributes[""] == "script" and attributes.get("type") in (None, "module")
+    ]
+    assert len(runs) == 2
+    hashes = {
+        "'sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() + "'"
+        for text in runs
+    }
+    assert set(rules["script-src"]) == hashes | {"blob:"}
+    (style,) = [text for attributes, text in outline.inline if attributes[""] == "style"]
+    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+    assert rules["style-src"] == [f"'sha256-{digest}'"]
+    assert rules["img-src"] == ["data:", "blob:"]
+    assert page.index("Content-Security-Policy") < page.index("<style")
+
+
+def test_scene_in_the_page_can_be_read(page: str, house_scene: Scene) -> None:
+    found = {
+        attributes["id"]: text
+        for attributes, text in Outline(page).inline
+        if attributes.get("type") == "application/json"
+    }
+    assert json.loads(found["scene"])["name"] == house_scene.name
+    assert json.loads(found["skies"]) == []
+
+
+def test_has_date_cautions_licences_and_notes(page: str) -> None:
+    assert "1 March 2025" in page
+    assert 'datetime="2025-03-01"' in page.replace("'", '"')
+    assert "licensed electrician" in page
+    assert "emergency number" in page
+    assert "Keep escape windows" in page
+    assert page.count("THE SOFTWARE IS PROVIDED") == 3
+    assert "A meter decides" in page.replace("\n", " ")
+    assert "grade is &lt;assumed&gt;" in page
+    assert "brick &amp; co" in page
+
+
+def test_is_written_whole(
+    house_scene: Scene, house_job: Job, analysis: Analysis, page: str, tmp_path: Path
+) -> None:
+    path = tmp_path / "out.html"
+    size = write_handout(path, scene=house_scene, job=house_job, analysis=analysis, date=DATE)
+    assert path.read_text("utf-8") == page
+    assert size == path.stat().st_size < 2_000_000
+    assert [each.name for each in tmp_path.iterdir()] == ["out.html"]
+
+
+def test_pictures_go_in_and_get_smaller(
+    house_scene: Scene, house_job: Job, analysis: Analysis
+) -> None:
+    drawn = {}
+    for plan, width in (("as-built", 300), ("walls-only", 320)):
+        noise = io.BytesIO()
+        Image.effect_noise((width, 200), 60).convert("RGB").save(noise, "PNG")
+        drawn[plan] = noise.getvalue()
+    page = handout_html(
+        scene=house_scene, job=house_job, analysis=analysis, date=DATE, pictures=drawn
+    )
+    shown = re.findall(
+        r"flat-still( on)?' data-plan='(\d)'>"
+        r"<img class='still' alt='([^']+)' src='data:image/(\w+);base64,([^']+)'>"
+        r"<p class='flat-note'>([^.]+)\. The picture: (.+?), what gets in",
+        page,
+    )
+    assert [each[1] for each in shown] == ["0", "1"]
+    assert ["as built" in each[2] for each in shown] == [True, False]
+    for (*_, kind, data, said, title), (plan, png) in zip(shown, drawn.items(), strict=True):
+        content = base64.b64decode(data)
+        assert kind == "jpeg"
+        assert len(content) < len(png)
+        assert Image.open(io.BytesIO(content)).size == Image.open(io.BytesIO(png)).size
+        assert said == "This browser shows no 3D"
+        assert title == f"<bdi>{'as built' if plan == 'as-built' else plan}</bdi>"
+
+
+def test_a_plan_without_a_picture_says_so(page: str) -> None:
+    assert "<img class='still'" not in page
+    assert "no picture of <bdi>as built</bdi> was drawn" in page
+
+
+def test_refuses_what_it_cannot_hand_out(
+    house_scene: Scene, house_job: Job, analysis: Analysis
+) -> None:
+    given = {"job": house_job, "analysis": analysis, "date": DATE}
+    with pytest.raises(EnvelopeError, match="not a PNG"):
+        handout_html(scene=house_scene, pictures={"as-built": b"GIF89a"}, **given)
+    with pytest.raises(EnvelopeError, match="picture is of plan 'nope', which is not shown"):
+        handout_html(scene=house_scene, pictures={"nope": b""}, **given)
+    with pytest.raises(EnvelopeError, match="no plan 'nope'; allowed: as-built, walls-only"):
+        handout_html(scene=house_scene, plan="nope", **given)
+    with pytest.raises(EnvelopeError, match="nothing to hand out"):
+        handout_html(scene=build_scene(job=house_job), **given)
+
+
+def test_names_are_escaped(house_job: Job, analysis: Analysis) -> None:
+    evil = "<img src=x onerror=alert(1)>'\""
+    job = dataclasses.replace(house_job, name=evil + "\u202e")
+    scene = build_scene(job=job, results=analysis.plans)
+    page = handout_html(scene=scene, job=job, analysis=analysis, date=DATE)
+    outline = Outline(page)
+    assert not [tag for tag, _ in outline.tags if tag == "img"]
+    assert "<img src=x" not in page
+    assert "\u202e" not in page.split('<script type="application/json"')[0]
+
+
+# -- what it says --------------------------------------------------------------------------------
+
+
+def scaled(result: PlanResult, factor: float) -> PlanResult:
+    """The same plan with other levels at its receivers."""
+    receivers = tuple(
+        dataclasses.replace(
+            receiver,
+            sources=tuple(
+                dataclasses.replace(
+                    source,
+                    level_w_m2=source.level_w_m2 * factor,
+                    below_as_built_db=-10 * math.log10(factor),
+                )
+                for source in receiver.sources
+            ),
+        )
+        for receiver in result.receivers
+    )
+    return dataclasses.replace(result, receivers=receivers)
+
+
+@pytest.mark.parametrize(
+    ("factor", "said"),
+    [
+        (1.5, "worse than no treatment</strong>, 50\u00a0% more than as built"),
+        (4.0, "worse than no treatment</strong>, 4\u00a0times as much as built"),
+        (1.02, "no real change</b> from as built"),
+        (0.7, "30\u00a0% less</b> than as built"),
+        (0.02, "50\u00a0times less</b> than as built"),
+    ],
+)
+def test_says_plainly_what_a_plan_does(
+    house_job: Job, house_results: tuple[PlanResult, ...], factor: float, said: str
+) -> None:
+    as_built, treated = house_results[0], scaled(house_results[1], factor)
+    scene = build_scene(job=house_job, results=[as_built, treated])
+    sentence = words.verdict(
+        plan=scene.plans[1],
+        result=treated.receivers[0],
+        as_built=as_built.receivers[0],
+        first=False,
+    )
+    assert said in sentence
+    warned = words.source_warnings(treated.receivers[0], first=False)
+    assert bool(warned) == (factor > 1.2)
+    page = handout_html(
+        scene=scene,
+        job=house_job,
+        analysis=Analysis(project="", threshold_db=20.0, plans=(as_built, treated)),
+        date=DATE,
+    )
+    assert ("▲ worse than as built" in page) == (factor > 1.2)
+
+
+def test_share_of_the_leakiest_face_in_plain_words(
+    house_scene: Scene, house_results: tuple[PlanResult, ...]
+) -> None:
+    result = house_results[2].receivers[0]
+    sentence = words.main_way(house_scene, result)
+    # 0.30 of 0.3552 sr open-equivalent
+    assert (
+        "the leakiest face is the window W1: it lets in 85\u00a0% of what comes straight"
+        in sentence
+    )
+    assert "It is a gap: its loss, " in sentence
+    tight = dataclasses.replace(
+        result, panels=(dataclasses.replace(result.panels[0], is_gap=False, loss_db=34.7),)
+    )
+    said = words.main_way(house_scene, tight)
+    assert (
+        "It is no gap: its loss, 34.7\u00a0dB, is not below 20\u00a0dB. No face is a gap." in said
+    )
+    assert "2 faces" in sentence
+
+
+@pytest.mark.parametrize(
+    ("high_w_m2", "low_w_m2", "said"),
+    [
+        (6.8e-4, 8.5e-5, "between 10\u00a0% and 80\u00a0%."),
+        (
+            *(17e-4, 8.5e-5),
+            "between 10\u00a0% and 200\u00a0%, that is, at worst, more than with no house at all.",
+        ),
+        (
+            *(17e-4, 10.2e-4),
+            "between 120\u00a0% and 200\u00a0%: more than with no house at all.",
+        ),
+    ],
+)
+def test_margin_of_the_estimate(
+    house_results: tuple[PlanResult, ...], high_w_m2: float, low_w_m2: float, said: str
+) -> None:
+    plain = house_results[0].receivers[0]
+    result = dataclasses.replace(plain, low_w_m2=low_w_m2, high_w_m2=high_w_m2)
+    assert words.spread(result) == (
+        pytest.approx(low_w_m2 / 8.5e-4),
+        pytest.approx(high_w_m2 / 8.5e-4),
+    )
+    assert words.uncertainty(result) == f"Eight times in ten the truth lies {said}"
+    assert words.uncertainty(plain) == ""
+
+
+def test_more_than_with_no_house_runs_off_the_scale() -> None:
+    assert "beyond" in words.ladder(share=1.86, band=None, deepest_db=40.0)
+    assert "beyond" not in words.ladder(share=0.9, band=None, deepest_db=40.0)
+
+
+def test_bars_lie_on_one_scale(house_results: tuple[PlanResult, ...]) -> None:
+    def length(share: float) -> float:
+        drawn = words.ladder(share=share, band=None, deepest_db=40.0)
+        return float(re.findall(r'class="level".*?width="([\d.]+)"', drawn)[0])
+
+    assert length(1.0) == 100.0
+    assert length(0.1) == 75.0
+    assert length(0.001) == 25.0
+    assert length(0.0) == length(1e-9) == 0.0
+    # as built 4.5 dB down; the scale is a round number of decibels that holds every plan
+    assert words.deepest([house_results[0].receivers[0]]) == 10.0
+
+
+@pytest.mark.parametrize(
+    ("level", "said"),
+    [
+        (8.5e-4, "850\u00a0µW/m²"),
+        (1.2346e-3, "1\u00a0235\u00a0µW/m²"),
+        (3.14159e-6, "3.14\u00a0µW/m²"),
+        (1e-10, "<\u00a00.001\u00a0µW/m²"),
+        (0.0, "0\u00a0µW/m²"),
+    ],
+)
+def test_levels_in_words(level: float, said: str) -> None:
+    assert words.level(level) == said
+
+
+@pytest.mark.parametrize(
+    ("panel", "kind", "aliases", "said"),
+    [
+        ("a/1", "wall", ("a/south",), "south wall (1)"),
+        ("a/2", "wall", (), "wall 2"),
+        ("a/ceiling-2", "ceiling", (), "ceiling 2"),
+        ("a/D1", "door", (), "door D1"),
+        ("a/C1", "open", (), "bare opening C1"),
+        ("a/W1/sill", "reveal", (), "sill of W1"),
+        ("a/B1/ring", "seam", (), "ring around B1"),
+    ],
+)
+def test_names_of_faces(panel: str, kind: str, aliases: tuple[str, ...], said: str) -> None:
+    assert panel_title(panel=panel, space="a", kind=kind, aliases=aliases) == said
+
+
+# -- scripts and styles --------------------------------------------------------------------------
+
+
+def test_engine_of_the_wheel_can_be_inlined() -> None:
+    found = engine()
+    assert 500_000 < len(found.script) < 1_500_000
+    assert found.version.startswith("3.")
+    assert [title for title, _ in found.licences][:2] == ["three.js", "tween.js"]
+    assert all("MIT" in text for _, text in found.licences)
+
+
+@pytest.mark.parametrize(
+    ("script", "message"),
+    [
+        ("var A;export{A as THREE};", "does not export OrbitControls"),
+        ("var A;export{A as THREE_X,A as OrbitControls};", "does not export THREE"),
+        ("export default 1", "does not export THREE and OrbitControls"),
+        (
+            "import x from './y.js';var A;export{A as THREE,A as OrbitControls};",
+            "imports other files",
+        ),
+        ("'</SCRIPT>';var A;export{A as THREE,A as OrbitControls};", "cannot be put into a page"),
+        ("'<!--';var A;export{A as THREE,A as OrbitControls};", "cannot be put into a page"),
+    ],
+)
+def test_engine_that_would_not_do_is_refused(script: str, message: str) -> None:
+    with pytest.raises(EnvelopeError, match=message):
+        check_engine(script, origin="a wheel")
+
+
+def test_engine_that_would_do_is_taken() -> None:
+    check_engine("var A=1;export{A as OrbitControls,A as THREE};", origin="a wheel")
+
+
+def test_modules_are_joined_into_one_that_imports_nothing() -> None:
+    joined = own_module("cutaway.js")
+    assert not re.search(r"^\s*import\b", joined, re.MULTILINE)
+    assert joined.count("const { mount } = ") == 1
+    assert joined.rstrip().endswith("export { mount };")
+    # what is used stands before what uses it
+    order = [joined.index(f"const {{ {name}") for name in ("TAU", "labelsIn", "mount")]
+    assert order == sorted(order)
+
+
+def test_two_modules_may_not_export_one_name(monkeypatch: pytest.MonkeyPatch) -> None:
+    texts = {
+        "a.js": 'import { one } from "./b.js";\nexport function one() {}\n',
+        "b.js": "export function one() {}\n",
+    }
+    monkeypatch.setattr(engines, "own_text", lambda name: texts[name])
+    with pytest.raises(EnvelopeError, match=r"a\.js and b\.js both export 'one'"):
+        own_module("a.js")
+
+
+def test_own_texts_can_stand_in_a_page() -> None:
+    for name in ("cutaway.css", "handout.css"):
+        check_inline(own_text(name), what=name)
+        assert "url(" not in own_text(name)
+        assert "@import" not in own_text(name)
+
+
+def luminance(colour: str) -> float:
+    parts = [int(colour[k : k + 2], 16) / 255 for k in (1, 3, 5)]
+    linear = [c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(a: str, b: str) -> float:
+    """Contrast ratio of WCAG 2.1, success criterion 1.4.3 (formula from memory)."""
+    high, low = sorted((luminance(a), luminance(b)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+@pytest.fixture(scope="session")
+def colour_named() -> Callable[[str], str]:
+    root = re.search(r":root \{([^}]*)\}", own_text("handout.css"))
+    assert root is not None
+    named = dict(re.findall(r"(--[\w-]+): (#[0-9a-f]{6})", root.group(1)))
+    return lambda name: named[name]
+
+
+@pytest.mark.parametrize("ground", ["--gc-paper", "--sheet", "--gc-label"])
+@pytest.mark.parametrize("ink", ["--gc-ink", "--gc-muted", "--gc-source", "--alarm"])
+def test_words_stand_out_from_the_paper(
+    colour_named: Callable[[str], str], ink: str, ground: str
+) -> None:
+    assert contrast(colour_named(ink), colour_named(ground)) >= 4.5
+
+
+def test_contrast_of_black_on_white() -> None:
+    assert contrast("#000000", "#ffffff") == pytest.approx(21.0)
+
+
+def test_areas_in_the_measure_of_the_job(house_scene: Scene) -> None:
+    plan = dataclasses.replace(house_scene.plans[1], treated_area_m2={"coating": 31.64})
+    assert words.added(plan, feet=False) == "The plan adds <bdi>coating</bdi> 31.64\u00a0m²."
+    assert words.added(plan, feet=True) == "The plan adds <bdi>coating</bdi> 340.6\u00a0ft²."

@@ -1,0 +1,567 @@
+"""The app without its screen: what pages ask for, and what they are told.
+
+Pages are told dictionaries and ask by dictionaries; several pages may show one job, and an edit on
+one of them is told to all. An edit is answered in two steps: the numbers at the page's receiver at
+once, then, after the text has been changed, the other receivers and plans and the 10–90 % bands.
+
+    page ── {"do": "treat", …} ──▶ Desk ──▶ Session (text, undo, file) ──▶ Findings
+    pages ◀── {"tell": "columns", …} ──┘
+"""
+
+from __future__ import annotations
+
+import asyncio
+import math
+import threading
+from collections.abc import Awaitable, Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from envelope.building.job import Assembly, Job, Layer, Plan, Treatment
+from envelope.errors import CancelledError, EnvelopeError
+from envelope.exposure.results import PlanResult
+from envelope.text import thickness
+from envelope.units import parse_length
+from viewer.app import model as app_model
+from viewer.app.results import Findings, Place, place_of
+from viewer.app.session import ChangedOnDiskError, EditError, Session, free_plan_id, said
+from viewer.scene.build import build_scene, to_json, with_results
+from viewer.scene.records import Scene
+from viewer.scene.sky import Sky, cast_sky, losses_db, sky_json
+from viewer.scene.to_json import Json, column_to_json
+from viewer.scene.wording import frequency, shown
+
+QUIET_S = 0.4  # without an edit, before what takes longer is worked out
+LOOK_S = 2.0  # between looks at the file on disk
+Tell = Callable[[Json], None]
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class Page:
+    """One open page."""
+
+    tell: Tell
+    plans: tuple[str, ...] = ()  # that it shows
+    receiver: str | None = None
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class Desk:
+    """One job and the pages that show it.
+
+    Parameters
+    ----------
+    session : Session
+    """
+
+    session: Session
+    pages: list[Page] = field(default_factory=list)
+    _scene: Scene | None = None
+    _shows: object = None  # what the scene was made of
+    _told: dict[str, object] = field(default_factory=dict)  # plan → what its column was made of
+    _skies: dict[tuple[object, Place], Sky] = field(default_factory=dict)
+    _doing: asyncio.Lock = field(default_factory=asyncio.Lock)
+    _casting: asyncio.Task[None] | None = None
+    _later: asyncio.Task[None] | None = None
+    _stop: threading.Event = field(default_factory=threading.Event)
+    _stopped: bool = False
+    _share: float | None = None
+    _disk: str = "same"
+
+    # Pages
+
+    async def join(self, tell: Tell) -> Page:
+        """A page that has been opened; it is told everything."""
+        page = Page(tell=tell)
+        self.pages.append(page)
+        async with self._doing:
+            if self._scene is None:
+                await self._show()
+            else:
+                page.tell(self._whole())
+            self._cast_if_needed()
+        return page
+
+    def leave(self, page: Page) -> None:
+        """A page that has been closed."""
+        if page in self.pages:
+            self.pages.remove(page)
+
+    async def act(self, page: Page, asked: Mapping[str, Any]) -> None:
+        """Do what a page asks. Whatever cannot be done is told to it in a sentence."""
+        act = _ACTS.get(str(asked.get("do")))
+        if act is None:
+            return
+        async with self._doing:
+            try:
+                await act(self, page, asked)
+            except ChangedOnDiskError as error:
+                self._disk = self.session.disk()
+                page.tell({"tell": "ask", "about": "overwrite", "text": said(error)})
+            except EnvelopeError as error:
+                page.tell({"tell": "say", "text": said(error), "tone": "bad"})
+            self._tell_status()
+
+    async def watch(self) -> None:
+        """Look at the file on disk now and then, until cancelled."""
+        while True:
+            await asyncio.sleep(LOOK_S)
+            found = self.session.disk()
+            if found != self._disk:
+                self._disk = found
+                self._tell_status()
+
+    async def close(self) -> None:
+        """Stop what is under way, and let others open the job."""
+        self._stop.set()
+        for task in (self._casting, self._later):
+            if task is not None:
+                task.cancel()
+                await asyncio.gather(task, return_exceptions=True)
+        self.session.close()
+
+    # What pages ask for
+
+    async def _look(self, page: Page, asked: Mapping[str, Any]) -> None:
+        """Plans and receiver that a page shows."""
+        known = self._plan_ids()
+        page.plans = tuple(name for name in _texts(asked, "plans") if name in known)
+        page.receiver = _text(asked, "receiver")
+        await self._refresh()
+
+    async def _treat(self, page: Page, asked: Mapping[str, Any]) -> None:
+        plan, panels = _text(asked, "plan"), _texts(asked, "panels")
+        treatments = _texts(asked, "treatments")
+        findings = self.session.findings
+        try:
+            if findings is not None and plan != "as-built":
+                # The numbers first: changing the text takes as long again.
+                ahead = self.session.with_treatments(
+                    plan=plan, panels=panels, treatments=treatments
+                )
+                if set(treatments) <= set(self._job().treatments):
+                    self._tell_columns([ahead], findings=findings, first=page)
+                    await asyncio.sleep(0.002)  # let it go out
+            self.session.set_treatments(plan=plan, panels=panels, treatments=treatments)
+        finally:
+            await self._refresh()
+
+    async def _new_plan(self, page: Page, asked: Mapping[str, Any]) -> None:
+        beside, name = _text(asked, "beside"), _text(asked, "id").strip()
+        name = name or free_plan_id(like=beside, taken=self._plan_ids())
+        self.session.new_plan(plan=name, beside=beside)
+        page.plans = (name, *page.plans[1:])
+        await self._refresh()
+        page.tell({"tell": "plan", "id": name})
+
+    async def _move(self, page: Page, asked: Mapping[str, Any]) -> None:
+        at = asked.get("at")
+        if not isinstance(at, list) or len(at) != 3:
+            raise EditError("a place has three lengths")
+        x, y, z = (_length_m(each) for each in at)
+        self.session.move_receiver(receiver=_text(asked, "receiver"), at_m=(x, y, z))
+        await self._refresh()
+
+    async def _undo(self, page: Page, asked: Mapping[str, Any]) -> None:
+        self.session.undo()
+        await self._refresh()
+
+    async def _redo(self, page: Page, asked: Mapping[str, Any]) -> None:
+        self.session.redo()
+        await self._refresh()
+
+    async def _save(self, page: Page, asked: Mapping[str, Any]) -> None:
+        self.session.save(overwrite=bool(asked.get("overwrite")))
+        self._disk = "same"
+        page.tell({"tell": "say", "text": f"saved in {shown(self.session.path.name)}"})
+
+    async def _read_again(self, page: Page, asked: Mapping[str, Any]) -> None:
+        self.session.read_again()
+        self._disk = "same"
+        await self._refresh()
+
+    async def _text(self, page: Page, asked: Mapping[str, Any]) -> None:
+        self.session.set_text(_text(asked, "text"))
+        await self._show()
+        self._cast_if_needed()
+
+    async def _tag(self, page: Page, asked: Mapping[str, Any]) -> None:
+        """Correct what a model's panels are taken for; what stands here is built anew."""
+        await asyncio.to_thread(app_model.retag, self.session, asked)
+        await self._refresh()
+
+    async def _take_up(self, page: Page, asked: Mapping[str, Any]) -> None:
+        self.session.take_up()
+        await self._refresh()
+
+    async def _drop(self, page: Page, asked: Mapping[str, Any]) -> None:
+        self.session.drop_waiting()
+
+    async def _try_lock(self, page: Page, asked: Mapping[str, Any]) -> None:
+        if self.session.try_lock():
+            await self._refresh()
+        else:
+            text = f"the other window (process {self.session.other_process}) still has the job open"
+            page.tell({"tell": "say", "text": text, "tone": "bad"})
+
+    async def _sky_seen(self, page: Page, asked: Mapping[str, Any]) -> None:
+        """All directions around a receiver; cast once for each place where it stands."""
+        job, findings = self._job(), self.session.findings
+        if findings is None:
+            return
+        receiver = {each.id: each for each in job.receivers}.get(_text(asked, "receiver"))
+        if receiver is None:
+            return
+        key = (self.session.now.castings, place_of(receiver))
+        if key not in self._skies:
+            self._skies[key] = await asyncio.to_thread(cast_sky, job, receiver)
+        sky, scene = self._skies[key], self._scene
+        assert scene is not None
+
+        def told() -> Json:
+            losses = [losses_db(sky, bench=findings.bench, plan=plan) for plan in job.plans]
+            scale = (scene.loss.low_db, scene.loss.high_db)
+            return sky_json(sky, job=job, losses=losses, scale_db=scale)
+
+        page.tell({"tell": "sky", "sky": await asyncio.to_thread(told)})
+
+    async def _cast(self, page: Page, asked: Mapping[str, Any]) -> None:
+        self._stopped = False
+        self._cast_if_needed()
+
+    async def _halt(self, page: Page, asked: Mapping[str, Any]) -> None:
+        self._stop.set()
+
+    # What pages are told
+
+    def _tell_all(self, what: Json) -> None:
+        for page in self.pages:
+            page.tell(what)
+
+    def _tell_status(self) -> None:
+        self._tell_all({"tell": "status", **self._status()})
+
+    def _status(self) -> Json:
+        session = self.session
+        return {
+            "file": shown(session.path.name),
+            "folder": shown(str(session.path.parent), limit=120),
+            "saved": session.is_saved,
+            "undo": None if session.undoes is None else shown(session.undoes),
+            "redo": None if session.redoes is None else shown(session.redoes),
+            "disk": self._disk,
+            "other": session.other_process,
+            "waiting": session.waiting is not None,
+            "casting": self._share,
+            "stopped": self._stopped,
+        }
+
+    def _whole(self) -> Json:
+        """Everything, for a page that has nothing yet."""
+        job = self.session.job
+        whole: Json = {"tell": "job", "status": self._status()}
+        if job is None:
+            return whole | {
+                "scene": None,
+                "text": self.session.text,
+                "faults": [
+                    {
+                        "line": fault.location.line if fault.location else None,
+                        "key": fault.location.key if fault.location else None,
+                        "text": fault.message,
+                    }
+                    for fault in self.session.faults
+                ],
+            }
+        assert self._scene is not None
+        return whole | {
+            "scene": to_json(self._scene),
+            "assemblies": {
+                name: layers_said(each, feet=job.feet) for name, each in job.assemblies.items()
+            },
+            "treatments": {
+                name: treatment_said(each, feet=job.feet) for name, each in job.treatments.items()
+            },
+            "places": {each.id: self.session.local_m(each) for each in job.receivers},
+            "losses": self._losses(job.plans),
+            "beyond": self._beyond(),
+            "assumed": job.assumed_source,
+            "model": app_model.said_by_model(self.session),
+        }
+
+    def _beyond(self) -> list[str]:
+        """What was used outside the range of its source or formula."""
+        findings = self.session.findings
+        return (
+            []
+            if findings is None
+            else [shown(each, limit=200) for each in findings.bench.extrapolated]
+        )
+
+    def _losses(self, plans: Sequence[Plan]) -> dict[str, Json]:
+        """Losses by band of what pages show."""
+        findings = self.session.findings
+        if findings is None:
+            return {}
+        wanted = {page.receiver for page in self.pages} | {self._job().receivers[0].id}
+        known = {receiver.id for receiver in self._job().receivers}
+        return {
+            plan.id: {
+                name: {
+                    panel: [round(value, 2) if value < 1e6 else None for value in values]
+                    for panel, values in findings.losses_db(plan=plan, receiver=name).items()
+                }
+                for name in wanted & known
+                if name is not None
+            }
+            for plan in plans
+        }
+
+    def _tell_columns(
+        self, plans: Sequence[Plan], *, findings: Findings | None, first: Page | None = None
+    ) -> None:
+        """Tell what is new of some plans; for one page's receiver alone where that is said."""
+        assert self._scene is not None
+        job = self._job()
+        by_id = {plan.id: plan for plan in plans}
+        receiver = None
+        if first is not None and job.receivers:
+            known = [each.id for each in job.receivers]
+            receiver = [first.receiver if first.receiver in known else known[0]]
+        before = {plan.id: plan.result for plan in self._scene.plans}
+        results = []
+        for plan in job.plans:
+            result = before.get(plan.id)
+            if findings is not None and plan.id in by_id:
+                result = findings.of(plan=by_id[plan.id], receivers=receiver)
+            results.append(result or PlanResult(plan=plan.id, receivers=()))
+        seen = _with_plans(job, by_id)
+        self._scene = with_results(self._scene, job=seen, results=results)
+        self._tell_all(
+            {
+                "tell": "columns",
+                "plans": [plan.id for plan in job.plans],
+                "columns": {name: column_to_json(self._scene, plan=name) for name in by_id},
+                "losses": self._losses(plans),
+                "beyond": self._beyond(),
+            }
+        )
+
+    def _lacks(self, plan: Plan) -> bool:
+        """Whether something of a plan has not been told yet: a receiver, or a band."""
+        job = self._job()
+        told = {} if self._scene is None else {each.id: each.result for each in self._scene.plans}
+        result = told.get(plan.id)
+        if result is None or len(result.receivers) < len(job.receivers):
+            return True
+        return bool(job.sources) and any(each.low_w_m2 is None for each in result.receivers)
+
+    # What is worked out
+
+    def _job(self) -> Job:
+        job = self.session.job
+        if job is None:
+            raise EditError("the job has faults: mend them first")
+        return job
+
+    def _plan_ids(self) -> list[str]:
+        return [] if self.session.job is None else [plan.id for plan in self.session.job.plans]
+
+    def _made_of(self, job: Job) -> tuple[object, tuple[Place, ...], bool]:
+        """What a scene's shapes and scales depend on."""
+        places = tuple(place_of(receiver) for receiver in job.receivers)
+        return self.session.now.castings, places, self.session.findings is not None
+
+    async def _refresh(self) -> None:
+        """Bring the pages up to the job as it stands, what they show first."""
+        job = self.session.job
+        if job is None or self._scene is None or self._shows != self._made_of(job):
+            await self._show()
+            self._cast_if_needed()
+            return
+        findings = self.session.findings
+        now = {plan.id: _column_of(plan) for plan in job.plans}
+        visible = {name for page in self.pages for name in page.plans}
+        changed = [plan for plan in job.plans if self._told.get(plan.id) != now[plan.id]]
+        if changed or list(self._told) != list(now):
+            changed.sort(key=lambda plan: plan.id not in visible)
+            self._tell_columns(changed, findings=findings)
+            self._told = now
+        self._work_later()
+
+    async def _show(self) -> None:
+        """Make the scene anew and tell it."""
+        job, findings = self.session.job, self.session.findings
+        self._told = {}
+        if job is None:
+            self._scene, self._shows = None, None
+            self._tell_all(self._whole())
+            return
+        self._shows = self._made_of(job)
+        self._scene = await asyncio.to_thread(_scene_of, job, findings)
+        self._told = {plan.id: _column_of(plan) for plan in job.plans}
+        self._tell_all(self._whole())
+        self._work_later()
+
+    def _cast_if_needed(self) -> None:
+        if self._casting is not None or not self.session.needs_cast or self._stopped:
+            return
+        self._stop.clear()
+        self._casting = asyncio.create_task(self._cast_all())
+
+    async def _cast_all(self) -> None:
+        loop = asyncio.get_running_loop()
+
+        def progress(share: float) -> None:
+            loop.call_soon_threadsafe(self._progress, share)
+
+        try:
+            while self.session.needs_cast:
+                self._progress(0.0)
+                await asyncio.to_thread(
+                    self.session.cast, progress=progress, cancel=self._stop.is_set
+                )
+        except CancelledError:
+            self._stopped = True
+        except EnvelopeError as error:
+            self._stopped = True
+            self._tell_all({"tell": "say", "text": said(error), "tone": "bad"})
+        finally:
+            self._casting = None
+            self._share = None
+        async with self._doing:
+            await self._refresh()
+            self._tell_status()
+
+    def _progress(self, share: float) -> None:
+        if self._casting is not None and (self._share is None or share - self._share >= 0.01):
+            self._share = share
+            self._tell_all({"tell": "progress", "share": share})
+
+    def _work_later(self) -> None:
+        """Work out bands and what no page shows, once nobody edits."""
+        if self._later is not None:
+            self._later.cancel()
+        self._later = asyncio.create_task(self._work_out())
+
+    async def _work_out(self) -> None:
+        await asyncio.sleep(QUIET_S)
+        job, findings = self.session.job, self.session.findings
+        if job is None or findings is None:
+            return
+        visible = {name for page in self.pages for name in page.plans}
+        for plan in sorted(job.plans, key=lambda plan: plan.id not in visible):
+            if not self._lacks(plan):
+                continue
+            for name in (receiver.id for receiver in job.receivers):
+                await asyncio.to_thread(findings.of, plan=plan, receivers=[name], with_bands=True)
+            async with self._doing:
+                if self.session.job is not job:
+                    return
+                self._tell_columns([plan], findings=findings)
+
+
+_ACTS: Mapping[str, Callable[[Desk, Page, Mapping[str, Any]], Awaitable[None]]] = {
+    "look": Desk._look,
+    "treat": Desk._treat,
+    "new-plan": Desk._new_plan,
+    "move": Desk._move,
+    "undo": Desk._undo,
+    "redo": Desk._redo,
+    "save": Desk._save,
+    "read-again": Desk._read_again,
+    "text": Desk._text,
+    "tag": Desk._tag,
+    "take-up": Desk._take_up,
+    "drop": Desk._drop,
+    "try-lock": Desk._try_lock,
+    "cast": Desk._cast,
+    "halt": Desk._halt,
+    "sky": Desk._sky_seen,
+}
+
+
+def _with_plans(job: Job, plans: Mapping[str, Plan]) -> Job:
+    return replace(job, plans=tuple(plans.get(plan.id, plan) for plan in job.plans))
+
+
+def _scene_of(job: Job, findings: Findings | None) -> Scene:
+    if findings is None:
+        return build_scene(job=job)
+    return build_scene(job=job, results=[findings.of(plan=plan) for plan in job.plans])
+
+
+def _column_of(plan: Plan) -> object:
+    return plan.title, tuple(plan.treatments.items())
+
+
+# What pages send
+
+
+def _text(asked: Mapping[str, Any], key: str) -> str:
+    found = asked.get(key)
+    return found if isinstance(found, str) else ""
+
+
+def _texts(asked: Mapping[str, Any], key: str) -> list[str]:
+    found = asked.get(key)
+    return [each for each in found if isinstance(each, str)] if isinstance(found, list) else []
+
+
+def _length_m(found: object) -> float:
+    """A length that was typed with its unit, or dragged to, in metres."""
+    if isinstance(found, int | float) and math.isfinite(found):
+        return float(found)
+    return parse_length(found if isinstance(found, str) else "")
+
+
+# Words
+
+
+def layers_said(assembly: Assembly, *, feet: bool) -> str:
+    """What an assembly is, on one line."""
+    if assembly.layers:
+        return ", ".join(_layer_said(layer, feet=feet) for layer in assembly.layers)
+    if assembly.loss is not None:
+        return "a stated loss: " + _losses_said(
+            assembly.loss.frequencies_hz, assembly.loss.losses_db
+        )
+    return f"material class {shown(assembly.entry_loss or '')}"
+
+
+def treatment_said(treatment: Treatment, *, feet: bool) -> str:
+    """What a treatment is, on one line."""
+    words = []
+    if treatment.sheet_resistance_ohm_sq is not None:
+        words.append(f"{treatment.sheet_resistance_ohm_sq:g} Ω per square")
+        if treatment.coats > 1:
+            words.append(f"{treatment.coats} coats")
+    if treatment.pitch_m is not None and treatment.wire_diameter_m is not None:
+        words.append(
+            f"mesh, {1e3 * treatment.pitch_m:g} mm by {1e3 * treatment.wire_diameter_m:g} mm wire"
+        )
+    curve = treatment.table or treatment.loss
+    if curve is not None:
+        words.append(_losses_said(curve.frequencies_hz, curve.losses_db))
+    words += [_layer_said(layer, feet=feet) for layer in treatment.layers]
+    if treatment.price is not None:
+        price = treatment.price
+        words.append(f"{price.amount} {price.currency} per {price.unit}")
+    if treatment.note:
+        words.append(shown(treatment.note, limit=120))
+    return ", ".join(words)
+
+
+def _layer_said(layer: Layer, *, feet: bool) -> str:
+    if layer.material is None:
+        return f"sheet of {layer.sheet_resistance_ohm_sq:g} Ω per square"
+    return f"{shown(layer.material)} {thickness(layer.thickness_m, feet=feet)}"
+
+
+def _losses_said(frequencies_hz: Sequence[float], losses_db: Sequence[float]) -> str:
+    if not frequencies_hz:
+        return f"{losses_db[0]:g} dB"
+    return ", ".join(
+        f"{loss:g} dB at {frequency(at)}"
+        for at, loss in zip(frequencies_hz, losses_db, strict=True)
+    )

@@ -1,0 +1,203 @@
+"""The app and a model of others: what is in it, the job made from it, its panels put right.
+
+page ── {"do": "model", …} ──▶ listed ──▶ {"tell": "listing", …}
+page ── {"do": "import", …} ──▶ begun ──▶ text of the job file
+page ── {"do": "tag", …} ──▶ retag ──▶ Session (text, undo)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from envelope.building.library import ASSEMBLIES
+from envelope.building.model import OPENING_KINDS
+from envelope.errors import EnvelopeError, FaultsError
+from envelope.exchange import list_model
+from envelope.project.edit_model import as_pattern, own_words, set_assembly, set_kind
+from envelope.project.model import Modelled
+from envelope.project.new_from_model import begin_job
+from viewer.app.session import EditError, Session
+from viewer.scene.to_json import Json
+from viewer.scene.wording import shown
+
+FORMATS = (".ifc", ".glb", ".gltf", ".obj", ".stl", ".ply")
+UNSTATED = (".obj", ".stl", ".ply")  # carry neither a unit nor an axis that points up
+UNITS = ("m", "cm", "mm", "ft", "in")
+AXES = ("z", "y", "x")
+KINDS = ("wall", "floor", "ceiling", *OPENING_KINDS)
+MOST_NOTES = 12
+_LONGEST = 400  # characters of a message
+
+
+def choices() -> Json:
+    """What the start page lets one choose from."""
+    return {"units": list(UNITS), "axes": list(AXES), "unstated": list(UNSTATED)}
+
+
+def trouble(error: EnvelopeError) -> str:
+    """What is wrong with a model as one message."""
+    if isinstance(error, FaultsError) and error.faults:
+        more = len(error.faults) - 1
+        rest = f" (and {more} more like this)" if more else ""
+        return shown(error.faults[0].message, limit=_LONGEST) + rest
+    return shown(str(error), limit=_LONGEST)
+
+
+def listed(asked: Mapping[str, Any], *, folder: Path) -> Json:
+    """Storeys and spaces of a model file.
+
+    Parameters
+    ----------
+    asked : mapping
+        path, and unit and up where the format has none.
+    folder : Path
+        That a relative path starts from.
+
+    Raises
+    ------
+    EnvelopeError
+        Where the file cannot be read, or holds nothing to choose.
+    """
+    model, unit, up = _model(asked, folder)
+    listing = list_model(model, unit=unit, up=up)
+    floors = {storey.id: storey.floor_m for storey in listing.storeys}
+    return {
+        "tell": "listing",
+        "source": shown(listing.source),
+        "format": listing.format,
+        "storeys": [{"id": name, "floor_m": floor} for name, floor in floors.items()],
+        "spaces": [
+            {
+                "id": space.id,
+                "name": "" if space.name == space.id else shown(space.name),
+                "storey": space.storey,
+                "area_m2": space.area_m2,
+                "volume_m3": space.volume_m3,
+                "trouble": shown(space.trouble, limit=_LONGEST),
+            }
+            for space in listing.spaces
+        ],
+        "notes": [shown(str(note), limit=_LONGEST) for note in listing.notes[:MOST_NOTES]],
+        "more_notes": max(len(listing.notes) - MOST_NOTES, 0),
+    }
+
+
+def begun(asked: Mapping[str, Any], *, folder: Path) -> str:
+    """Text of a job file, to be written in `folder`, for the spaces that were chosen.
+
+    Raises
+    ------
+    EnvelopeError
+        Where none was chosen, or the model cannot be imported.
+    """
+    model, unit, up = _model(asked, folder)
+    named = asked.get("spaces")
+    spaces = [each for each in named if isinstance(each, str)] if isinstance(named, list) else []
+    if not spaces:
+        raise EnvelopeError("no space is chosen: tick at least one")
+    return begin_job(model, folder=folder, unit=unit, up=up, spaces=spaces).text
+
+
+def _model(asked: Mapping[str, Any], folder: Path) -> tuple[Path, str | None, str | None]:
+    """Path, unit and axis as asked for; those of a format that has its own are left away."""
+    typed = str(asked.get("path") or "").strip().strip('"')
+    if not typed:
+        raise EnvelopeError("no model file is named: type its path, such as /home/me/house.ifc")
+    if not typed.isprintable() or len(typed) > 1000:
+        raise EnvelopeError("this cannot be the name of a file: type its path")
+    try:
+        model = folder / Path(typed).expanduser()
+    except RuntimeError:  # ~ of somebody who is not on this machine
+        raise EnvelopeError(
+            f"{shown(typed)} leads to no home folder: type the whole path"
+        ) from None
+    if model.suffix.lower() not in UNSTATED:
+        return model, None, None
+    unit, up = (str(asked.get(key) or "") or None for key in ("unit", "up"))
+    return model, unit, up
+
+
+# The open job
+
+
+def said_by_model(session: Session) -> Json | None:
+    """What the model says of each panel, and what the job file says of it by its id."""
+    job, modelled = session.job, session.now.modelled
+    if job is None or modelled is None:
+        return None
+    assemblies, kinds = own_words(session.text)
+    origins = modelled.plain.origins
+    rules = {panel.panel: panel.rule for panel in modelled.tagged.panels}
+    panels: dict[str, Json] = {}
+    for space in modelled.plain.spaces:
+        for panel in space.panels:
+            if panel.kind not in KINDS:
+                continue
+            origin = origins.get(panel.id)
+            panels[panel.id] = {
+                "kind": panel.kind,
+                "assembly": panel.assembly,
+                "names": list(panel.tags if origin is None else origin.names or panel.tags)[:4],
+                "materials": [] if origin is None else list(origin.materials)[:8],
+                "type": None if origin is None else origin.type,
+                "reason": "" if origin is None else origin.reason,
+                "rule": rules.get(panel.id),
+                "own_assembly": assemblies.get(panel.id),
+                "own_kind": kinds.get(as_pattern(panel.id)),
+            }
+    return {
+        "source": shown(modelled.plain.source),
+        "kinds": list(KINDS),
+        "assemblies": sorted({*job.assemblies, *ASSEMBLIES}),
+        "panels": panels,
+    }
+
+
+def retag(session: Session, asked: Mapping[str, Any]) -> None:
+    """Write into the job file what panels are made of, or what kind they are.
+
+    Parameters
+    ----------
+    session : Session
+    asked : mapping
+        panels: ids; then assembly or becomes: a word, or None for what the model says.
+
+    Raises
+    ------
+    EditError
+        Where the job has no model, no such panel or word, or would have faults with it.
+    """
+    modelled = session.now.modelled
+    if session.job is None or modelled is None:
+        raise EditError("this job has no model whose panels could be put right")
+    panels = asked.get("panels")
+    known = {panel.panel for panel in modelled.tagged.panels if panel.kind in KINDS}
+    named = [each for each in panels if isinstance(each, str)] if isinstance(panels, list) else []
+    if not named or not known.issuperset(named):
+        raise EditError("there is no such face in the model")
+    key = "assembly" if "assembly" in asked else "becomes"
+    word = asked.get(key)
+    allowed = {*session.job.assemblies, *ASSEMBLIES} if key == "assembly" else set(KINDS)
+    if word is not None and not (isinstance(word, str) and word in allowed):
+        what = "assembly" if key == "assembly" else "kind of panel"
+        raise EditError(f"{shown(str(word))} is no {what}: choose one of the list")
+    text = session.text
+    for panel in named:
+        if key == "assembly":
+            text = set_assembly(text=text, panel=panel, assembly=word)
+        else:
+            ruled = _ruled_assembly(modelled, panel)
+            text = set_kind(text=text, panel=panel, kind=word, assembly=ruled)
+    where = named[0] if len(named) == 1 else f"{len(named)} faces"
+    session.rebuild(text, label=f"{where}: {'as the model says' if word is None else word}")
+
+
+def _ruled_assembly(modelled: Modelled, panel: str) -> str | None:
+    """Assembly that a rule, not the model, has given a panel."""
+    found = next(each for each in modelled.tagged.panels if each.panel == panel)
+    if found.rule is None:
+        return None
+    plain = {each.id: each.assembly for space in modelled.plain.spaces for each in space.panels}
+    return found.assembly if found.assembly != plain[panel] else None

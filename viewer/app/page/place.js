@@ -1,0 +1,132 @@
+// Where a receiver stands: a plan of its room with a mark to drag, and three lengths to type.
+import { h, short } from "./parts.js";
+import { feetInches, length } from "./words.js";
+
+const SVG = "http://www.w3.org/2000/svg";
+const STEP_M = { metres: 0.1, feet: 0.1016 }; // 10 cm, or 4 in
+const GRID_M = { metres: 0.01, feet: 0.0127 }; // to which it is dragged: 1 cm, or half an inch
+
+/** place = placeOf(element, ask); place.show(scene, receiver index, its own coordinates) */
+export function placeOf(element, ask) {
+  const drawing = document.createElementNS(SVG, "svg");
+  drawing.setAttribute("class", "ga-plan");
+  drawing.setAttribute("role", "group");
+  const room = document.createElementNS(SVG, "path");
+  const gaps = document.createElementNS(SVG, "path");
+  const mark = document.createElementNS(SVG, "circle");
+  room.setAttribute("class", "ga-plan-room");
+  gaps.setAttribute("class", "ga-plan-holes");
+  mark.setAttribute("class", "ga-plan-mark");
+  mark.setAttribute("tabindex", "0");
+  mark.setAttribute("role", "slider");
+  mark.setAttribute("aria-valuenow", "0");
+  drawing.append(room, gaps, mark);
+  const fields = ["x", "y", "z"].map((axis) =>
+    h("input", { type: "text", inputmode: "text", size: 8, autocomplete: "off", "aria-label": axis }),
+  );
+  const words = ["from the west side", "from the south side", "above the floor"];
+  const form = h(
+    "form",
+    { class: "ga-place-form", onsubmit: submit },
+    fields.map((field, k) => {
+      field.setAttribute("aria-label", words[k]);
+      return h("label", {}, h("span", {}, words[k]), field);
+    }),
+    h("button", { type: "submit" }, "Put it there"),
+  );
+  element.append(drawing, form);
+
+  let scene = null;
+  let receiver = null;
+  let origin = [0, 0, 0];
+  let at = [0, 0, 0];
+  let said = []; // what the fields say of it
+  let dragging = false;
+
+  const measure = () => (scene.feet ? "feet" : "metres");
+
+  function submit(event) {
+    event.preventDefault();
+    if (!receiver) return;
+    // what nobody has typed over stays as exact as it is
+    ask({ do: "move", receiver: receiver.id, at: fields.map((field, k) => (field.value === said[k] ? at[k] - origin[k] : field.value)) });
+  }
+
+  function put(x, y) {
+    at = [x, y, at[2]];
+    mark.setAttribute("cx", x);
+    mark.setAttribute("cy", -y);
+    const [east, north] = [x - origin[0], y - origin[1]];
+    const [across, along] = [length(scene, east), length(scene, north)];
+    mark.setAttribute("aria-valuetext", `${across} from the west side, ${along} from the south side`);
+    write([across, along, fields[2].value]);
+  }
+
+  function write(words) {
+    said = words;
+    fields.forEach((field, k) => (field.value = words[k]));
+  }
+
+  function drop() {
+    const grid = GRID_M[measure()];
+    const own = at.map((value, k) => Number((Math.round((value - origin[k]) / grid) * grid).toFixed(5)));
+    ask({ do: "move", receiver: receiver.id, at: [own[0], own[1], at[2] - origin[2]] });
+  }
+
+  mark.addEventListener("pointerdown", (event) => {
+    dragging = true;
+    mark.setPointerCapture(event.pointerId);
+  });
+  mark.addEventListener("pointermove", (event) => {
+    if (!dragging) return;
+    const here = new DOMPoint(event.clientX, event.clientY).matrixTransform(drawing.getScreenCTM().inverse());
+    put(here.x, -here.y);
+  });
+  mark.addEventListener("pointerup", () => {
+    if (dragging) drop();
+    dragging = false;
+  });
+  mark.addEventListener("keydown", (event) => {
+    const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] }[event.key];
+    const step = STEP_M[measure()];
+    if (way) put(at[0] + way[0] * step, at[1] + way[1] * step);
+    else if (event.key === "Enter") drop();
+    else return;
+    event.preventDefault();
+  });
+
+  return {
+    show(next, index, own) {
+      scene = next;
+      receiver = scene.receivers[index] ?? null;
+      element.hidden = !receiver;
+      if (!receiver) return;
+      const space = scene.spaces.find((each) => each.id === receiver.space);
+      at = [...receiver.position];
+      origin = at.map((value, k) => value - own[k]);
+      const ring = (flat) => {
+        const points = [];
+        for (let k = 0; k < flat.length; k += 2) points.push(`${flat[k]} ${-flat[k + 1]}`);
+        return `M${points.join("L")}Z`;
+      };
+      room.setAttribute("d", space.footprint.map(ring).join(""));
+      // openings in the walls, as they stand in plan
+      const holes = scene.panels.filter((panel) => panel.space === space.id && panel.host && Math.abs(panel.normal[2]) < 0.1 && panel.kind !== "reveal" && panel.kind !== "seam");
+      gaps.setAttribute("d", holes.map((panel) => {
+        const xs = panel.vertices.filter((_, k) => k % 3 === 0), ys = panel.vertices.filter((_, k) => k % 3 === 1);
+        const far = xs.map((x, k) => [x, ys[k]]).sort((a, b) => a[0] - b[0] || a[1] - b[1]);
+        const [a, b] = [far[0], far[far.length - 1]];
+        return `M${a[0]} ${-a[1]}L${b[0]} ${-b[1]}`;
+      }).join(""));
+      const [low, high] = [space.bounds.slice(0, 2), space.bounds.slice(3, 5)];
+      const edge = 0.08 * Math.max(high[0] - low[0], high[1] - low[1]);
+      drawing.setAttribute("viewBox", [low[0] - edge, -high[1] - edge, high[0] - low[0] + 2 * edge, high[1] - low[1] + 2 * edge].join(" "));
+      drawing.setAttribute("aria-label", `Plan of ${short(space.id)}, north side up`);
+      mark.setAttribute("r", 0.045 * Math.max(high[0] - low[0], high[1] - low[1]));
+      mark.setAttribute("aria-label", `${short(receiver.id)}: arrow keys move it, Enter puts it there`);
+      put(at[0], at[1]);
+      // what stands in the file, to a millimetre or a sixteenth of an inch
+      write(own.map((value) => (scene.feet ? feetInches(value, 16) : `${+value.toFixed(3)} m`)));
+    },
+  };
+}

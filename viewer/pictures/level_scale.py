@@ -1,0 +1,112 @@
+"""Numbers of a level map: its scale, its round levels, and what lies between its points."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from scipy.ndimage import distance_transform_edt, map_coordinates
+
+from envelope.exposure.level_map import FloorLevels
+from envelope.geometry.plane import Floats
+from envelope.text import SPACE, significant
+from viewer.scene.records import Scale
+
+_SPAN_DB = 30.0  # of the colour scale: from the level outside down to a thousandth of it
+_FINE_M = 0.02  # pixels of the heat map
+_CONTOURS = (4, 9)  # at least and at most, where the level varies enough
+_FLOOR_W_M2 = 1e-18  # stands for nothing at all
+# Preferred numbers of a decade, from coarse to fine: R10 and R20 of ISO 3 (from memory), shortened.
+_SERIES = (
+    (1.0,),
+    (1.0, 2.0, 5.0),
+    (1.0, 1.25, 1.6, 2.0, 2.5, 3.2, 4.0, 5.0, 6.3, 8.0),
+    (
+        *(1.0, 1.12, 1.25, 1.4, 1.6, 1.8, 2.0, 2.24, 2.5, 2.8),
+        *(3.2, 3.6, 4.0, 4.5, 5.0, 5.6, 6.3, 7.1, 8.0, 9.0),
+    ),
+)
+
+
+def heat_scale(levels: FloorLevels) -> Scale:
+    """Ends of the colours: from the level outside, rounded up to 5 dB, 30 dB down.
+
+    The level outside is the same under every plan, and so is the scale.
+    """
+    usual = float(np.nanmedian(levels.outside_w_m2))  # beside a transmitter it has no limit
+    high = 5.0 * math.ceil(decibels(np.array([usual]))[0] / 5.0 - 1e-9)
+    return Scale(low_db=high - _SPAN_DB, high_db=high)
+
+
+def round_level(level_w_m2: float) -> str:
+    """A round level such as ``"1 200 µW/m²"``, with no more figures than it has."""
+    return f"{plain(level_w_m2 * 1e6)}{SPACE}µW/m²"
+
+
+def contour_levels(levels: FloorLevels) -> tuple[float, ...]:
+    """Round levels that lie between the lowest and the highest of the room. [W/m²]"""
+    known = levels.level_w_m2[levels.inside] * 1e6
+    low, high = max(float(known.min()), _FLOOR_W_M2 * 1e6), float(known.max())
+    if not high > low:
+        return ()
+    decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
+    chosen: list[float] = []
+    for series in _SERIES:
+        found = [
+            value * 10.0**decade
+            for decade in decades
+            for value in series
+            if low < value * 10.0**decade < high
+        ]
+        if len(found) > _CONTOURS[1] and chosen:
+            break
+        chosen = found
+        if len(found) >= _CONTOURS[0]:
+            break
+    step = max(1, math.ceil(len(chosen) / _CONTOURS[1]))
+    return tuple(value * 1e-6 for value in chosen[::step])
+
+
+def plain(value: float) -> str:
+    """A number of at most three figures that matter, never with an exponent."""
+    if value <= 0.0:
+        return "0"
+    words = significant(value)
+    return words.rstrip("0").rstrip(".") if "." in words else words
+
+
+def decibels(level_w_m2: Floats) -> Floats:
+    """Decibels over 1 µW/m²."""
+    return np.asarray(10.0 * np.log10(np.maximum(level_w_m2, _FLOOR_W_M2) * 1e6))
+
+
+def fine_levels(levels: FloorLevels) -> tuple[Floats, Floats, Floats]:
+    """Decibels over 1 µW/m² between the points, joined straight; beyond them, the nearest.
+
+    Returns
+    -------
+    x_m, y_m : (nx,), (ny,) float
+    values_db : (ny, nx) float
+    """
+    known = decibels(np.where(levels.inside, levels.level_w_m2, 1.0))
+    nearest = distance_transform_edt(~levels.inside, return_distances=False, return_indices=True)
+    filled = known[tuple(nearest)]
+    axes = []
+    for middles in (levels.x_m, levels.y_m):
+        step = float(middles[1] - middles[0]) if len(middles) > 1 else 1.0
+        count = max(2, round(len(middles) * step / _FINE_M))
+        # over the whole cells, half a step beyond the outer points
+        axes.append(((np.arange(count) + 0.5) / count * len(middles) - 0.5, middles[0], step))
+    (columns, x0, dx), (rows, y0, dy) = axes
+    values = map_coordinates(
+        filled, np.meshgrid(rows, columns, indexing="ij"), order=1, mode="nearest"
+    )
+    return x0 + columns * dx, y0 + rows * dy, np.asarray(values)
+
+
+def level_at(levels: FloorLevels, position_m: Floats) -> float:
+    """Level at a place of the map, joined straight in decibels as it is drawn. [W/m²]"""
+    x, y, values = fine_levels(levels)
+    column = int(np.abs(x - position_m[0]).argmin())
+    row = int(np.abs(y - position_m[1]).argmin())
+    return float(10.0 ** (values[row, column] / 10.0) * 1e-6)

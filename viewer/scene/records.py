@@ -1,0 +1,342 @@
+"""Records of a scene: what there is to show, as arrays, with nothing that draws.
+
+Scene ─┬─ storeys, spaces (floor body, walls' cut bodies)
+       ├─ panels ── state per plan ── leak per receiver
+       ├─ beams  ── shares per plan; landings
+       ├─ sources, receivers (furniture)
+       └─ plans, treatments, scales
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from envelope.exposure.results import PanelLeak, PlanResult, ReceiverResult
+from envelope.geometry.plane import Floats
+from viewer.scene.colours import TreatmentStyle
+
+Indices = NDArray[np.int32]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Mesh:
+    """Triangles, counter-clockwise seen from the side that shows."""
+
+    vertices: Floats  # (n, 3) [m]
+    triangles: Indices  # (m, 3)
+
+    @property
+    def area_vector_m2(self) -> Floats:
+        """Sum of area times normal (3,): zero where the mesh is closed. [m²]"""
+        a, b, c = (self.vertices[self.triangles[:, k]] for k in range(3))
+        total: Floats = 0.5 * np.cross(b - a, c - a).sum(axis=0)
+        return total
+
+    @property
+    def area_m2(self) -> float:
+        """Surface. [m²]"""
+        a, b, c = (self.vertices[self.triangles[:, k]] for k in range(3))
+        return float(0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1).sum())
+
+    @property
+    def volume_m3(self) -> float:
+        """Enclosed volume, where the mesh is closed and wound outward. [m³]"""
+        if not len(self.triangles):
+            return 0.0
+        local = self.vertices - self.vertices.mean(axis=0)
+        a, b, c = (local[self.triangles[:, k]] for k in range(3))
+        return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6.0)
+
+
+def join(*meshes: Mesh) -> Mesh:
+    """One mesh of several."""
+    vertices: list[Floats] = [np.empty((0, 3))]
+    triangles: list[Indices] = [np.empty((0, 3), dtype=np.int32)]
+    count = 0
+    for mesh in meshes:
+        vertices.append(mesh.vertices)
+        triangles.append(mesh.triangles + np.int32(count))
+        count += len(mesh.vertices)
+    return Mesh(vertices=np.concatenate(vertices), triangles=np.concatenate(triangles))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PanelState:
+    """One panel under one plan."""
+
+    treatments: tuple[str, ...]
+    leaks: tuple[PanelLeak | None, ...]  # one a receiver; None where it says nothing of the panel
+    stands: str = ""  # of an opening that is not simply shut, such as "tilted"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ScenePanel:
+    """One panel, filled with triangles and outlined."""
+
+    id: str
+    index: int
+    kind: str
+    storey: str
+    space: str
+    area_m2: float
+    centre_m: Floats  # (3,), of its net area
+    mark_m: Floats  # (3,), a point well inside, clear of its holes
+    normal: Floats  # (3,), into its space
+    mesh: Mesh  # its vertices are those of `rings`, one after the other
+    rings: tuple[int, ...]  # corners in each outline: outer ones and holes
+    host: str | None
+    opening: str | None
+    aliases: tuple[str, ...]
+    assemblies: tuple[str, ...]  # of its patches, without repeats
+    behind: tuple[str, ...]  # "outdoors", "earth", or ids of the spaces behind
+    states: tuple[PanelState, ...]  # one a plan
+
+    @property
+    def outlines(self) -> tuple[Floats, ...]:
+        """Closed outlines, each (n, 3), the last corner not repeating the first. [m]"""
+        ends = np.cumsum(self.rings)
+        return tuple(
+            self.mesh.vertices[end - count : end]
+            for count, end in zip(self.rings, ends, strict=True)
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WallBody:
+    """What shows of a wall's thickness, standing (its cut top and ends) or cut down to a stub."""
+
+    panel: str
+    space: str
+    storey: str
+    normal: Floats  # (3,), into the space: the wall stands where this faces the eye
+    thickness_m: float
+    standing: Mesh
+    stub: Mesh
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SceneSpace:
+    """A room: its extent and what it stands on."""
+
+    id: str
+    storey: str
+    floor_m: float
+    top_m: float
+    footprint: tuple[Floats, ...]  # inside faces, rings (n, 2) [m]
+    outer: tuple[Floats, ...]  # footprint and walls, rings (n, 2) [m]
+    base: Mesh  # body of the floor below the room, walls included
+    block: Mesh  # the closed outside of the room, for showing it as a solid
+    low_m: Floats  # (3,) bounding box
+    high_m: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SceneBlock:
+    """Something outdoors that blocks, such as a neighbour's house."""
+
+    id: str
+    corners_m: Floats  # (n, 2) of its footprint
+    low_m: float
+    high_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SceneStorey:
+    """A level."""
+
+    id: str
+    floor_m: float
+    spaces: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ScenePlan:
+    """A plan: totals and what is found for each receiver."""
+
+    id: str
+    title: str
+    treated_area_m2: Mapping[str, float]  # treatment → area of the panels that carry it
+    result: PlanResult | None
+
+    def receiver(self, name: str) -> ReceiverResult | None:
+        """What is found for a receiver, if anything."""
+        if self.result is None:
+            return None
+        return next((found for found in self.result.receivers if found.id == name), None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SceneSource:
+    """A direction, as an arrow on the compass ring, or a point."""
+
+    id: str
+    label: str
+    frequency_hz: tuple[float, float]
+    direction: Floats | None  # (3,) towards it, in project axes
+    azimuth_rad: float | None  # true
+    elevation_rad: float
+    spread_rad: float
+    position_m: Floats | None  # (3,) of a point
+    space: str | None
+    arrow_m: tuple[Floats, Floats] | None  # tail and tip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Sight:
+    """The straight line from a receiver to a transmitter, in pieces between what it passes."""
+
+    source: str
+    receiver: str
+    pieces: tuple[Floats, ...]  # each (2, 3), from the receiver on [m]
+
+
+FurnitureKind = Literal["foot", "slab", "pillow"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Furniture:
+    """A box that stands for a piece of the bed; `heading` turns it about z."""
+
+    kind: FurnitureKind
+    centre_m: Floats  # (3,)
+    size_m: Floats  # (3,) along its own axes
+    heading_rad: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SceneReceiver:
+    """A point or a box, and the bed that it stands for."""
+
+    id: str
+    space: str
+    position_m: Floats
+    size_m: Floats | None
+    furniture: tuple[Furniture, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BeamShare:
+    """A beam under one plan."""
+
+    level_w_m2: float  # at the receiver; 0 where it misses it
+    share: float
+    loss_db: float
+    lit_area_m2: float
+    is_gap: bool
+
+    @property
+    def let_in_m2(self) -> float:
+        """Bare hole, square to the source, that would let in as much. [m²]"""
+        return self.lit_area_m2 * math.pow(10.0, -self.loss_db / 10.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LandingPatch:
+    """Where a beam lands on a panel or on a receiver."""
+
+    on: str
+    area_m2: float
+    mesh: Mesh
+    rings: tuple[int, ...]  # corners in each outline; the mesh's vertices in order
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SceneBeam:
+    """Source × panel × where it lands, as a closed volume, and its fading part outside."""
+
+    source: str
+    receiver: str
+    panel: str
+    inside: Mesh
+    outside: tuple[tuple[Floats, Floats], ...]  # rings (n, 3): at the panel, and where it is faded
+    landings: tuple[LandingPatch, ...]
+    shares: tuple[BeamShare | None, ...]  # one a plan
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scale:
+    """Ends of a colour scale, the same for every plan. [dB]"""
+
+    low_db: float
+    high_db: float
+
+    def position(self, value_db: float) -> float:
+        """Place on the scale, 0 to 1."""
+        if math.isinf(value_db):
+            return 0.0 if value_db < 0 else 1.0
+        place = (value_db - self.low_db) / (self.high_db - self.low_db)
+        return min(max(place, 0.0), 1.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ring:
+    """The compass on the ground around the building."""
+
+    centre_m: Floats  # (3,)
+    radius_m: float
+    north: Floats  # (3,) unit vector to true north, in project axes
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Scene:
+    """Everything there is to show of a job."""
+
+    name: str
+    threshold_db: float
+    north_rad: float
+    grade_m: float
+    panels: tuple[ScenePanel, ...]
+    storeys: tuple[SceneStorey, ...]
+    spaces: tuple[SceneSpace, ...]
+    walls: tuple[WallBody, ...]
+    plans: tuple[ScenePlan, ...]
+    treatments: tuple[TreatmentStyle, ...]
+    sources: tuple[SceneSource, ...]
+    receivers: tuple[SceneReceiver, ...]
+    sights: tuple[Sight, ...]
+    beams: tuple[SceneBeam, ...]
+    ring: Ring
+    low_m: Floats  # (3,) bounding box of all panels
+    high_m: Floats
+    let_in: Scale  # 10 lg(open-equivalent / exposed solid angle) of a panel
+    loss: Scale
+    blocks: tuple[SceneBlock, ...] = ()
+    feet: bool = False  # whether lengths are shown in feet and inches
+    notes: tuple[str, ...] = field(default=())
+
+    @cached_property
+    def panel_index(self) -> dict[str, int]:
+        """Index of each panel by id."""
+        return {panel.id: panel.index for panel in self.panels}
+
+    @cached_property
+    def plan_index(self) -> dict[str, int]:
+        """Index of each plan by id."""
+        return {plan.id: index for index, plan in enumerate(self.plans)}
+
+    @cached_property
+    def receiver_index(self) -> dict[str, int]:
+        """Index of each receiver by id."""
+        return {receiver.id: index for index, receiver in enumerate(self.receivers)}
+
+    @cached_property
+    def space_index(self) -> dict[str, int]:
+        """Index of each space by id."""
+        return {space.id: index for index, space in enumerate(self.spaces)}
+
+    def leaks(self, *, plan: str, receiver: str) -> tuple[tuple[ScenePanel, PanelLeak], ...]:
+        """Panels that let something in at a receiver, the most first."""
+        p, r = self.plan_index[plan], self.receiver_index[receiver]
+        found = [
+            (panel, leak)
+            for panel in self.panels
+            if p < len(panel.states) and (leak := panel.states[p].leaks[r]) is not None
+        ]
+        return tuple(sorted(found, key=lambda pair: -pair[1].share))
