@@ -1,6 +1,6 @@
 """The app of `gapcast view`: pages in a browser of this machine, served to nobody else.
 
-What a page shows is built in the browser (page.js); what is known and done is in `app_desk`.
+What a page shows is built in the browser (page.js); what is known and done is in `controller`.
 Here the two are joined, and the server is started and ended.
 """
 

@@ -19,7 +19,7 @@ _ENGINE = "nicegui/elements/scene/dist/index.js"
 _NAMES = ("THREE", "OrbitControls")
 # a script element ends, or turns into something else, at these
 _UNSAFE = ("</script", "<!--", "<script")
-_IMPORT = re.compile(r'^import\s+(?:\{[^}]*\}\s+from\s+)?"\./([a-z-]+\.js)";\n', re.MULTILINE)
+_IMPORT = re.compile(r'^import\s+(?:\{[^}]*\}\s+from\s+)?"\./([\w-]+\.js)";\n', re.MULTILINE)
 _EXPORT = re.compile(r"^export\s+(?=(?:function|const|class)\b)", re.MULTILINE)
 _EXPORTED = re.compile(r"^export\s+(?:function|const|class)\s+(\w+)", re.MULTILINE)
 _MIT = """\

@@ -2,7 +2,7 @@
 //
 //   const view = mount(element, { THREE, OrbitControls }, scene, options)
 //
-// `scene` is the JSON of viewer/wire.py. `element` must have a size; its class becomes `gc-view`
+// `scene` is the JSON of viewer/scene/to_json.py. `element` must have a size; its class becomes `gc-view`
 // and cutaway.css styles what is put inside. Nothing is drawn unless something has changed.
 // mount() throws where the browser has no WebGL, and leaves the element as it was.
 //

@@ -1,5 +1,5 @@
 // Transmitters that stand at a place: where they are shown, and the line from a receiver to each.
-// As viewer/transmitters.py has it: one near the rooms that are shown stands where it is; one that
+// As viewer/scene/transmitters.py has it: one near the rooms that are shown stands where it is; one that
 // is farther comes as an arrow on the ring, with its distance in its label.
 import { add, norm, point, sub, unit } from "./shapes.js";
 import { farLength } from "./words.js";

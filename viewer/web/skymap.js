@@ -2,7 +2,7 @@
 //
 //   const map = mountSky(element, sky, scene, options)
 //
-// `sky` is the JSON of viewer/sky.py, `scene` that of viewer/wire.py. `element` must be square.
+// `sky` is the JSON of viewer/scene/sky.py, `scene` that of viewer/scene/to_json.py. `element` must be square.
 // options: plan (index), receiver (index), describe(panel) → [title, line, …] or null,
 // onPick(id|null), onHover(id|null). Needs no WebGL.
 import { cividis, describe, panelName, percent, placeOn, shown } from "./words.js";

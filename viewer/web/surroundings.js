@@ -1,5 +1,5 @@
 // What the picture tells of the land around: the ground's level on walls below it, and over which
-// part of the compass something outdoors stands. As viewer/rooms.py has it.
+// part of the compass something outdoors stands. As viewer/scene/rooms.py has it.
 import { TAU, add, cross, dot, sub } from "./shapes.js";
 import { onRing } from "./rooms.js";
 

@@ -1,5 +1,5 @@
 // A model of others: the start page's way in, and the part of a face's card that puts it right.
-// What is asked here is done in viewer/app_model.py.
+// What is asked here is done in viewer/app/model.py.
 import { h, short } from "./parts.js";
 
 let serial = 0;

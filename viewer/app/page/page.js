@@ -2,7 +2,7 @@
 //
 //   const page = openPage(element, { THREE, OrbitControls }, ask)
 //
-// ask({do: …}) goes to the desk (viewer/app_desk.py), whose answers come back through
+// ask({do: …}) goes to the desk (viewer/app/controller.py), whose answers come back through
 // page.hear({tell: …}). The scene is kept here and its columns, one a plan, are replaced as they come.
 import { beyondSaid, fillLegend, fillLevels, inShort, sentence } from "./answer.js";
 import { cardOf } from "./face.js";
