@@ -17,6 +17,7 @@ LAYERS: dict[str, int] = {
     "envelope.units": 1,
     "envelope.physics": 1,
     "envelope.geometry": 1,
+    "envelope.pricing": 1,
     "envelope.files": 1,
     "envelope.building": 2,
     "envelope.rays": 3,

@@ -1,0 +1,1 @@
+"""From a chosen plan to the work: quantities, bonding, order of steps."""
