@@ -18,14 +18,20 @@ def run(options: argparse.Namespace) -> int:
         return serve(options.job, open_browser=not options.no_browser, port=options.port)
     if options.job is None:
         raise EnvelopeError("a window needs a job: gapcast view JOB --window")
+    if options.plan is not None and len(options.plan) > 1:
+        raise EnvelopeError(f"{len(options.plan)} plans: a window shows one")
     from envelope.commands.common import analyzed, chosen_plans
     from envelope.project import load
-    from viewer.pictures.window import open_window
+    from viewer.pictures.figure import figure
+    from viewer.pictures.gl import require_window
     from viewer.scene.build import build_scene
+    from viewer.scene.wording import shown
 
     job = load(options.job)
-    chosen_plans(job, options.plan)  # says which there is not; all have one scale, and their keys
+    chosen_plans(job, options.plan)  # says which there is not; all plans share one scale
+    require_window()
     analysis = analyzed(job, path=options.job, plans=None, threshold_db=options.threshold)
     scene = build_scene(job=job, results=analysis.plans, threshold_db=options.threshold)
-    open_window(scene, plans=options.plan[:3] if options.plan else [analysis.plans[-1].plan])
+    plan = options.plan[0] if options.plan else analysis.plans[-1].plan
+    figure(scene, plan=plan).show(title=f"gapcast: {shown(scene.name, limit=60)}")
     return 0

@@ -1,4 +1,4 @@
-"""Bodies and lines of a stage as PyVista actors, for pictures and for the window."""
+"""Bodies and lines of a stage as PyVista actors, for pictures and for the figure."""
 
 from __future__ import annotations
 

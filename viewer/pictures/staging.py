@@ -118,7 +118,6 @@ def stage(
     camera: Camera,
     theme: Theme,
     quantity: Quantity = "let-in",
-    with_beams: bool = True,
 ) -> Stage:
     """Bodies and lines of a cutaway, the far-away and the ground first."""
     pixel = camera.metres_per_pixel
@@ -127,7 +126,7 @@ def stage(
     home = scene.receivers[scene.receiver_index[receiver]].space
     beams = (
         shown_beams(scene=scene, plan=plan, receiver=receiver, view=camera.view)
-        if with_beams and home in cast.full
+        if home in cast.full
         else ()
     )
     around = cast.around(scene)

@@ -1,6 +1,6 @@
 """From a job and what was found for its plans to everything there is to show, as plain arrays.
 
-One scene serves the screen, the hand-out, the window and the pictures. No 3D library here.
+One scene serves the screen, the hand-out and the pictures. No 3D library here.
 """
 
 from __future__ import annotations

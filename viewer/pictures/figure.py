@@ -1,0 +1,260 @@
+"""One figure of a scene to turn by hand: a notebook shows it, `gapcast view --window` opens it.
+
+The near walls follow the eye: while the room turns, walls that come to stand before it are cut
+down, and those behind are put up again.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from viewer.pictures.actors import add_body, add_lights, add_lines
+from viewer.pictures.cutaway import shot_of
+from viewer.pictures.gl import require_offscreen
+from viewer.pictures.staging import Quantity, stage
+from viewer.scene.colours import THEMES, ThemeName, cividis
+from viewer.scene.names import leak_label
+from viewer.scene.records import Scene
+from viewer.scene.rooms import Cast, faces, mark_of, named_panels
+from viewer.scene.view import Camera, Margins, View, unit_of
+from viewer.scene.wording import headline
+
+_LABELS_AT_MOST = 4
+_REDRAW_AT = 1.25  # lines are redrawn at their width when zoomed by this much
+_SCALE_WORDS = {"let-in": "let in, dB of the field outside", "loss": "loss, dB"}
+
+
+def figure(
+    scene: Scene,
+    *,
+    plan: str | None = None,
+    receiver: str | None = None,
+    quantity: Quantity = "let-in",
+    theme: ThemeName = "light",
+    size: tuple[int, int] = (1500, 950),
+    off_screen: bool = False,
+) -> Any:
+    """Draw one plan of a scene as a PyVista plotter.
+
+    Parameters
+    ----------
+    scene : Scene
+    plan : str, optional
+        Id of one of the scene's plans; the last one unless stated.
+    receiver : str, optional
+        Whose room and whose numbers; the first receiver unless stated.
+    quantity : "let-in", "loss" or "treatment"
+        What colours mean.
+    theme : "light" or "dark"
+    size : (2,) int
+        Width and height. [pixels]
+    off_screen : bool
+        Draw without a display, for `screenshot`.
+
+    Returns
+    -------
+    pyvista.Plotter
+        `show()` opens it, in a window or in a notebook; `screenshot()` is a picture of it.
+
+    Raises
+    ------
+    EnvelopeError
+        Where nothing can be drawn here, or what is asked for is not in the scene.
+    """
+    require_offscreen()
+    unit = unit_of(size)
+    shot = shot_of(
+        scene,
+        plan=scene.plans[-1].id if plan is None else plan,
+        receiver=receiver,
+        size=size,
+        margins=Margins(left=30 * unit, right=150 * unit, top=110 * unit, bottom=60 * unit),
+        theme=theme,
+        quantity=quantity,
+    )
+    import pyvista
+    from vtkmodules.vtkCommonCore import vtkLogger
+
+    # without a display the renderer says so on every start, and then goes on without one
+    vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_ERROR)
+    plotter = pyvista.Plotter(off_screen=off_screen, window_size=list(size), lighting="none")
+    plotter.disable_anti_aliasing()  # with it translucent bodies vanish on some drivers
+    plotter.set_background(shot.theme.paper, top=shot.theme.paper_top)
+    plotter.enable_parallel_projection()
+    if not off_screen and plotter.iren is not None:
+        plotter.enable_terrain_style(mouse_wheel_zooms=True)
+    drawing = _Drawing(plotter, scene, shot.plan, shot.receiver, shot.cast, quantity, theme)
+    drawing.aim(shot.camera)
+    drawing.add_words()
+    drawing.follow_eye()
+    plotter.camera.AddObserver("ModifiedEvent", drawing.follow_eye)
+    return plotter
+
+
+class _Drawing:
+    """What stands in a plotter, and for which side of the room it was drawn."""
+
+    def __init__(
+        self,
+        plotter: Any,
+        scene: Scene,
+        plan: str,
+        receiver: str,
+        cast: Cast,
+        quantity: Quantity,
+        theme: ThemeName,
+    ) -> None:
+        self._plotter = plotter
+        self._scene = scene
+        self._plan = plan
+        self._receiver = receiver
+        self._cast = cast
+        self._quantity: Quantity = quantity
+        self._theme = THEMES[theme]
+        self._panels = [panel for panel in scene.panels if panel.space in cast.full]
+        self._actors: list[Any] = []
+        self._drawn_for: tuple[list[bool], float] | None = None
+
+    @property
+    def _camera(self) -> Camera:
+        """Where the eye is now."""
+        camera = self._plotter.camera
+        target = np.array(camera.focal_point)
+        away = np.array(camera.position) - target
+        away = away / np.linalg.norm(away)
+        width, height = self._plotter.window_size
+        return Camera(
+            view=View(
+                azimuth_rad=float(np.arctan2(away[0], away[1])),
+                elevation_rad=float(np.arcsin(np.clip(away[2], -1.0, 1.0))),
+            ),
+            target_m=target,
+            metres_per_pixel=2.0 * float(camera.parallel_scale) / height,
+            size=(width, height),
+        )
+
+    def aim(self, camera: Camera) -> None:
+        """Look from where a picture is taken."""
+        reach = 4.0 * float(np.linalg.norm(self._scene.high_m - self._scene.low_m)) + 10.0
+        own = self._plotter.camera
+        own.position = camera.target_m + reach * camera.view.towards_eye
+        own.focal_point = camera.target_m
+        own.up = (0.0, 0.0, 1.0)
+        own.parallel_scale = 0.5 * camera.size[1] * camera.metres_per_pixel
+
+    def follow_eye(self, *_: object) -> None:
+        """Draw anew where other walls stand before the eye, or lines became too thick or thin."""
+        camera = self._camera
+        facing = [faces(panel, camera.view) for panel in self._panels]
+        if self._drawn_for is not None:
+            zoomed = camera.metres_per_pixel / self._drawn_for[1]
+            if facing == self._drawn_for[0] and 1 / _REDRAW_AT < zoomed < _REDRAW_AT:
+                return
+        self._drawn_for = facing, camera.metres_per_pixel
+        plotter = self._plotter
+        plotter.renderer.remove_all_lights()
+        add_lights(plotter, camera)
+        plotter.remove_actor(self._actors, render=False, reset_camera=False)
+        staged = stage(
+            scene=self._scene,
+            plan=self._plan,
+            receiver=self._receiver,
+            cast=self._cast,
+            camera=camera,
+            theme=self._theme,
+            quantity=self._quantity,
+        )
+        bodies = (add_body(plotter, body) for body in staged.bodies)
+        self._actors = [actor for actor in bodies if actor is not None]
+        self._actors += add_lines(plotter, staged.lines)
+        self._actors += self._labels(camera.view)
+        plotter.renderer.reset_camera_clipping_range()
+
+    def _labels(self, view: View) -> list[Any]:
+        """Names of the gaps and of what lets in most."""
+        scene = self._scene
+        home = scene.receivers[scene.receiver_index[self._receiver]].space
+        named = named_panels(
+            scene=scene, plan=self._plan, receiver=self._receiver, cast=self._cast, view=view
+        )[:_LABELS_AT_MOST]
+        if not named:
+            return []
+        words = []
+        for panel, leak in named:
+            stands = panel.states[scene.plan_index[self._plan]].stands
+            words.append(leak_label(panel, leak, home=home, stands=stands))
+        return [
+            self._plotter.add_point_labels(
+                np.array([mark_of(panel, view) for panel, _ in named]),
+                [_plain(each) for each in words],
+                font_size=14,
+                font_file=_typeface(),
+                text_color=self._theme.ink,
+                shape_color=self._theme.label,
+                shape_opacity=0.85,
+                margin=5,
+                show_points=False,
+                always_visible=True,
+                render=False,
+                reset_camera=False,
+            )
+        ]
+
+    def add_words(self) -> None:
+        """The headline and what colours mean."""
+        import pyvista
+
+        plotter, scene = self._plotter, self._scene
+        result = scene.plans[scene.plan_index[self._plan]].receiver(self._receiver)
+        plotter.add_text(
+            _plain("   ·   ".join(headline(plan=self._plan, result=result))),
+            position=(18, plotter.window_size[1] - 40),
+            font_size=13,
+            color=self._theme.ink,
+            font_file=_typeface(),
+            render=False,
+        )
+        if self._quantity == "treatment":
+            return
+        is_loss = self._quantity == "loss"
+        scale = scene.loss if is_loss else scene.let_in
+        places = np.linspace(0.0, 1.0, 128)
+        if is_loss:
+            places = 1.0 - places  # bright lets most in, whatever is counted
+        table = pyvista.LookupTable(
+            values=np.column_stack((cividis(places), np.ones(128))) * 255,
+            scalar_range=(scale.low_db, scale.high_db),
+        )
+        mapper = pyvista.DataSetMapper()
+        mapper.lookup_table = table
+        span = scale.high_db - scale.low_db
+        plotter.add_scalar_bar(
+            title=_SCALE_WORDS[self._quantity],
+            mapper=mapper,
+            vertical=True,
+            position_x=1.0 - 150.0 / plotter.window_size[0],
+            position_y=0.3,
+            width=110.0 / plotter.window_size[0],
+            height=0.5,
+            n_labels=1 + round(span / (5.0 if span <= 30.0 else 10.0)),
+            fmt="%.0f",
+            color=self._theme.ink,
+            label_font_size=15,
+            title_font_size=13,
+            render=False,
+        )
+
+
+def _plain(words: str) -> str:
+    """Words that the renderer does not take for a formula."""
+    return words.replace("$", r"\$")
+
+
+def _typeface() -> str:
+    """Path of the typeface that matplotlib brings, so that it is there everywhere."""
+    import matplotlib
+
+    return str(Path(matplotlib.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf")
