@@ -6,6 +6,7 @@ EnvelopeError
 ├── GeometryError      a building that cannot be: carries `Fault`s naming panel, opening, space
 ├── ProjectFileError   a project file that cannot be used: carries every `Fault` found
 ├── ModelFileError     a model file that cannot be imported
+├── LevelsError        readings from which no level can be solved: carries every `Fault`
 ├── StaleCastError     a cast used with a building that it was not made for
 ├── CancelledError     the user stopped a long computation
 └── MissingExtraError  an optional library is not installed
@@ -124,6 +125,10 @@ class ProjectFileError(FaultsError):
 
 class ModelFileError(FaultsError):
     """A model file that cannot be imported."""
+
+
+class LevelsError(FaultsError):
+    """Readings from which no level can be solved."""
 
 
 class StaleCastError(EnvelopeError):

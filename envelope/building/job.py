@@ -8,11 +8,13 @@ from decimal import Decimal
 from typing import Literal
 
 from envelope.building.model import Building
+from envelope.errors import EnvelopeError, Location
 from envelope.geometry.plane import Floats, frozen
 
 Polarization = Literal["unpolarized", "horizontal", "vertical"]
 Range = tuple[float, float]
 
+LEVEL_TOLERANCE_DB = 3.0  # 10–90 % band of a stated level; common practice, no source
 LOSS_TOLERANCE_DB = 2.0  # of a loss that is stated as such; common practice, no source
 
 
@@ -138,9 +140,14 @@ class Source:
     eirp_w: float | None = None
     polarization: Polarization = "unpolarized"
     ground_reflection: bool = False  # the level was measured without its mirrored partner
-    level_tolerance_db: float = 3.0  # 10–90 % band of the level; common practice, no source
+    level_tolerance_db: float = LEVEL_TOLERANCE_DB
     direction_tolerance_rad: float = 0.0873  # 5°, the same
     solved: Solved | None = None  # where the level or EIRP comes from readings
+
+    @property
+    def has_level(self) -> bool:
+        """Whether its level or EIRP is known, stated or solved."""
+        return bool(self.level_w_m2) or self.eirp_w is not None
 
     def __post_init__(self) -> None:
         if self.position_m is not None:
@@ -215,6 +222,8 @@ class Job:
     notes: tuple[str, ...] = ()
     readings: tuple[Reading, ...] = ()
     feet: bool = False  # lengths are written in feet and inches, and are shown so
+    # where the project file says each thing, by (table, id, key): for messages about it
+    places: Mapping[tuple[str, str, str], Location] = field(default_factory=dict)
 
     @property
     def solved(self) -> tuple[Solved, ...]:
@@ -224,6 +233,26 @@ class Job:
             for source in self.sources
             if source.solved is not None and source.solved.source == source.id
         )
+
+    @property
+    def unsolved(self) -> tuple[str, ...]:
+        """Sources that still need a level from their readings."""
+        return tuple(source.id for source in self.sources if not source.has_level)
+
+    def require_levels(self) -> None:
+        """Refuse a job whose levels have not been solved yet.
+
+        Raises
+        ------
+        EnvelopeError
+            Where a source has neither level nor EIRP.
+        """
+        if self.unsolved:
+            which = ", ".join(f'"{name}"' for name in self.unsolved)
+            raise EnvelopeError(
+                f"no level is known of source {which}: call solve_levels(job) to find it from "
+                "the readings, or state it"
+            )
 
     def plan(self, name: str) -> Plan:
         """Plan by id; KeyError where there is none."""

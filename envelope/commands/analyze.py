@@ -7,10 +7,9 @@ import json
 import sys
 
 from envelope.commands import tables
-from envelope.commands.common import analyzed
+from envelope.commands.common import analyzed, read_job
 from envelope.exposure import serialise as as_json
 from envelope.exposure.results import Analysis
-from envelope.project import load
 from envelope.text import SPACE, frequency
 
 
@@ -37,7 +36,7 @@ def over(analysis: Analysis, *, allowed_sr: float, untreated: bool) -> list[str]
 
 def run(options: argparse.Namespace) -> int:
     """Analyse and print; exit code 1 where more is unshielded than was asked to fail on."""
-    job = load(options.job)
+    job = read_job(options.job)
     analysis = analyzed(
         job,
         path=options.job,

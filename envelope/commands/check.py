@@ -9,9 +9,9 @@ from typing import Any
 from envelope.building.job import Job
 from envelope.building.model import OPENING_KINDS, Building
 from envelope.commands import tables
+from envelope.commands.common import read_job
 from envelope.errors import FaultsError
 from envelope.exposure import serialise as as_json
-from envelope.project import load
 
 MOST_NAMED = 4  # of the panels that a note is about
 
@@ -69,7 +69,7 @@ def _summary(job: Job) -> dict[str, Any]:
 def run(options: argparse.Namespace) -> int:
     """List faults (exit code 2), or say what was understood."""
     try:
-        job = load(options.job)
+        job = read_job(options.job)
     except FaultsError as error:
         if not options.json:
             raise

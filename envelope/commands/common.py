@@ -14,7 +14,14 @@ from envelope.exposure.analysis import analyze
 from envelope.exposure.assumptions import people_notes
 from envelope.exposure.casts import Casts, cast_job
 from envelope.exposure.results import Analysis
+from envelope.project import load
 from envelope.rays import DEFAULT, FINE
+from envelope.survey import solve_levels
+
+
+def read_job(path: Path) -> Job:
+    """A project file's job, with the levels that its readings give."""
+    return solve_levels(load(path))
 
 
 def nearest(name: str, known: Iterable[str]) -> str:

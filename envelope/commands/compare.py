@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from envelope.commands import compare_tables
-from envelope.commands.common import analyzed
+from envelope.commands.common import analyzed, read_job
 from envelope.errors import EnvelopeError, FaultsError
 from envelope.exposure import serialise as as_json
 from envelope.exposure.results import Analysis
 from envelope.project import load
+from envelope.survey import solve_levels
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,7 +26,7 @@ class Variant:
 
 
 def _on_storeys(options: argparse.Namespace) -> list[Variant]:
-    as_drawn = load(options.job)
+    as_drawn = read_job(options.job)
     if not as_drawn.receivers:
         raise EnvelopeError(
             f"{options.job}: no receiver: add [[receiver]] with the place of the pillow"
@@ -36,6 +37,7 @@ def _on_storeys(options: argparse.Namespace) -> list[Variant]:
         storey = name.strip()
         try:
             job = load(options.job, storey_of={room: storey})
+            job = solve_levels(job, as_drawn=as_drawn)
         except FaultsError as error:
             raise EnvelopeError(
                 f"{options.job}: with {room} on storey {storey} instead:\n{error}"
@@ -63,7 +65,7 @@ def run(options: argparse.Namespace) -> int:
     if options.storeys:
         variants = _on_storeys(options)
     else:
-        job = load(options.job)
+        job = read_job(options.job)
         variants = [
             Variant(
                 storey=None,

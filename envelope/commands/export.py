@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from envelope.building.job import Job, Plan
-from envelope.commands.common import analyzed, chosen_plans
+from envelope.commands.common import analyzed, chosen_plans, read_job
 from envelope.errors import EnvelopeError
 from envelope.exchange import (
     Annotations,
@@ -20,7 +20,6 @@ from envelope.exchange import (
 )
 from envelope.exposure.results import ReceiverResult
 from envelope.files import write_atomically
-from envelope.project import load
 from envelope.project.embedded import carried
 from envelope.project.load import decode, read_bytes, toml_document
 
@@ -82,7 +81,7 @@ def run(options: argparse.Namespace) -> int:
             f"{output}: files that end in {format or 'nothing'} cannot be written; "
             f"{', '.join(FORMATS)} can"
         )
-    job = load(options.job)
+    job = read_job(options.job)
     plan = chosen_plans(job, [options.plan] if options.plan else None)[-1]
     carries = format in (".glb", ".csv", ".obj")
     notes, result = _annotations(job, plan, options) if carries else (Annotations(), None)

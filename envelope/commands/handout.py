@@ -7,9 +7,8 @@ import tempfile
 from datetime import date
 from pathlib import Path
 
-from envelope.commands.common import analyzed
+from envelope.commands.common import analyzed, read_job
 from envelope.errors import EnvelopeError
-from envelope.project import load
 
 _PICTURE = (880, 605)  # in a browser without WebGL, about as large as the cutaway
 _PICTURES_AT_MOST = 12  # each adds about a twentieth of a megabyte
@@ -23,7 +22,7 @@ def run(options: argparse.Namespace) -> int:
     from viewer.scene.sky import skies_json
 
     _check_name(options.output)
-    job = load(options.job)
+    job = read_job(options.job)
     analysis = analyzed(job, path=options.job, plans=options.plan, threshold_db=options.threshold)
     scene = build_scene(job=job, results=analysis.plans, threshold_db=options.threshold)
     shown = analysis.plans[-1].plan

@@ -6,11 +6,10 @@ import argparse
 from typing import Any, Literal
 
 from envelope.building.job import Job
-from envelope.commands.common import analyzed, cast, chosen_plans, nearest, with_receivers
+from envelope.commands.common import analyzed, cast, chosen_plans, nearest, read_job, with_receivers
 from envelope.commands.progress import Progress
 from envelope.errors import EnvelopeError
 from envelope.exposure.level_map import floor_levels
-from envelope.project import load
 
 
 def run(options: argparse.Namespace) -> int:
@@ -18,7 +17,7 @@ def run(options: argparse.Namespace) -> int:
     from viewer.pictures.gl import require_offscreen
     from viewer.scene.build import build_scene
 
-    job = load(options.job)
+    job = read_job(options.job)
     names = list(options.plan or [job.plans[-1].id])
     if len(names) > 2:
         raise EnvelopeError(f"{len(names)} plans: a picture shows one plan, or two side by side")

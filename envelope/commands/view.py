@@ -20,14 +20,13 @@ def run(options: argparse.Namespace) -> int:
         raise EnvelopeError("a window needs a job: gapcast view JOB --window")
     if options.plan is not None and len(options.plan) > 1:
         raise EnvelopeError(f"{len(options.plan)} plans: a window shows one")
-    from envelope.commands.common import analyzed, chosen_plans
-    from envelope.project import load
+    from envelope.commands.common import analyzed, chosen_plans, read_job
     from viewer.pictures.figure import figure
     from viewer.pictures.gl import require_window
     from viewer.scene.build import build_scene
     from viewer.scene.wording import shown
 
-    job = load(options.job)
+    job = read_job(options.job)
     chosen_plans(job, options.plan)  # says which there is not; all plans share one scale
     require_window()
     analysis = analyzed(job, path=options.job, plans=None, threshold_db=options.threshold)

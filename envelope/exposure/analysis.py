@@ -383,6 +383,7 @@ def analyze_plan(
         Where the casts were made for another geometry.
     """
     job = bench.job
+    job.require_levels()
     if casts.digest != job.building.digest:
         raise StaleCastError("these casts were made for another geometry: cast the job again")
     tables = bench.tables(stacks_of(job, plan))

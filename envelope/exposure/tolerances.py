@@ -14,8 +14,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.special import ndtri
 
+from envelope.building.ground_reflection import SUFFIX
 from envelope.building.job import Job
-from envelope.exposure.ground_reflection import SUFFIX
 from envelope.geometry.plane import Floats
 from envelope.physics.tables.occupants import CROSS_SECTION_HIGH_M2, CROSS_SECTION_LOW_M2
 

@@ -100,6 +100,21 @@ class Faults:
         """Line of a key."""
         return self._lines.line(path)
 
+    def places(
+        self, ids: Mapping[str, Sequence[tuple[int, str]]]
+    ) -> dict[tuple[str, str, str], Location]:
+        """Where each key of each table with an id stands, by (table, id, key)."""
+        names: dict[Path, str] = {
+            (table, index): name for table, of in ids.items() for index, name in of
+        }
+        found: dict[tuple[str, str, str], Location] = {}
+        for path in self._lines.by_path:
+            name = names.get((path[0], path[1])) if len(path) == 3 else None
+            if name is not None:
+                place = Location(path=self._path, line=self._lines.line(path), key=key_text(path))
+                found[str(path[0]), name, str(path[2])] = place
+        return found
+
     def error(self) -> ProjectFileError:
         """Everything found, in the order of the file."""
         ordered = [fault for _, fault in sorted(self._found, key=lambda item: item[0])]

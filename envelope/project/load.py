@@ -1,10 +1,12 @@
 """Reading a project file: bytes, text, tables, references, building, job.
 
-    load ── read_bytes ─── read_tables ── check_references ── build ── resolve ── with_levels ── Job
-             (text)         (schema)       (ids and names)   (geometry)  (SI records)  (readings)
+    load ── read_bytes ─── read_tables ── check_references ── build ── resolve ── Job
+             (text)         (schema)       (ids and names)   (geometry)  (SI records)
 
 Every step notes what it finds in the same `Faults`; a later step runs only where the tables that
 it needs are sound, so that one mistake is told once and all of them are told together.
+
+Nothing is cast here: `envelope.survey.solve_levels` finds the levels that come from readings.
 """
 
 from __future__ import annotations
@@ -17,17 +19,13 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from envelope.building.ground_reflection import with_ground_partners
 from envelope.building.job import Job
 from envelope.building.model import Building
 from envelope.project.building import build
 from envelope.project.faults import Faults, whole_file
 from envelope.project.job import resolve, trial_job
-from envelope.project.measurements import (
-    check_readings,
-    with_levels,
-    with_levels_of,
-    without_readings,
-)
+from envelope.project.measurements import check_readings, without_readings
 from envelope.project.measures import Measures
 from envelope.project.partial_check import Part, tell_inside, tell_part
 from envelope.project.references import check_references
@@ -60,11 +58,13 @@ def load(path: str | os.PathLike[str], *, storey_of: Mapping[str, str] | None = 
     path : str or path-like
         A TOML file in UTF-8 of at most 1 MB.
     storey_of : mapping, optional
-        Spaces to put on another storey than the file says, by id.
+        Spaces to put on another storey than the file says, by id. Readings, which were taken in
+        the house as it is drawn, are then left out.
 
     Returns
     -------
     job : Job
+        Sources whose level comes from readings have none yet: see `envelope.solve_levels`.
 
     Raises
     ------
@@ -104,8 +104,6 @@ def load_with_model(
     folder: str | os.PathLike[str] | None = None,
 ) -> tuple[Job, Modelled | None]:
     """Read a project as `load_text` does, with what its model said; None where it has none."""
-    from envelope.exposure.ground_reflection import with_ground_partners
-
     if not text.strip():
         raise whole_file(path, 'the file is empty: a project file begins with "format = 1"')
     lines = scan(text)
@@ -128,11 +126,7 @@ def load_with_model(
         tables = on_storeys(tables, storey_of, faults)
     check_references(tables, document, faults)
     check_readings(tables, faults)
-    drawn: Job | None = None
-    if storey_of and tables.of(schema.Reading):
-        # Readings were taken in the house as it is drawn, wherever its rooms are tried since.
-        if not faults:
-            drawn = load_text(text, path=path, folder=folder)
+    if storey_of:  # readings were taken in the house as it is drawn
         tables = without_readings(tables)
     if faults.tables & _GEOMETRY:
         building = None
@@ -148,11 +142,9 @@ def load_with_model(
     if job is not None and modelled is not None:
         job = modelled.completed(job)
     _check_physics(trial_job(tables, faults) if job is None else job, document, faults)
-    if job is not None and not faults:
-        job = with_levels(job, tables, faults) if drawn is None else with_levels_of(job, drawn)
     if job is None or faults:
         raise faults.error()
-    job = replace(job, feet=Measures(document).feet(()))
+    job = replace(job, feet=Measures(document).feet(()), places=faults.places(tables.ids))
     return with_ground_partners(job), modelled
 
 

@@ -1,10 +1,10 @@
-"""Readings of a meter: the records, the names that they use, and the levels that they give."""
+"""Readings of a meter: their records, and the sources that they give a level to."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
-from envelope.building.job import Job, Plan, Reading
+from envelope.building.job import Plan, Reading
 from envelope.building.model import Building
 from envelope.geometry.plane import frozen
 from envelope.project.faults import Faults
@@ -53,37 +53,6 @@ def readings_of(tables: Tables, building: Building, faults: Faults) -> tuple[Rea
 def without_readings(tables: Tables) -> Tables:
     """The tables of a house that was moved about since its readings were taken."""
     return replace(tables, entries={**tables.entries, schema.Reading: []})
-
-
-def with_levels(job: Job, tables: Tables, faults: Faults) -> Job:
-    """The job with the levels that its readings give; what they cannot give is noted."""
-    from envelope.survey import with_solved_levels
-
-    solved, wrong = with_solved_levels(job)
-    for fault in wrong:
-        assert fault.subject is not None
-        table, name, key = fault.subject
-        index = next(index for index, known in tables.ids[table] if known == name)
-        faults.add((table, index, key), fault.message)
-    return solved
-
-
-def with_levels_of(job: Job, drawn: Job) -> Job:
-    """The job with the levels that were solved for the house as it is drawn."""
-    from envelope.survey import with_notes
-
-    before = {source.id: source for source in drawn.sources}
-    sources = tuple(
-        replace(
-            source,
-            level_w_m2=before[source.id].level_w_m2,
-            eirp_w=before[source.id].eirp_w,
-            level_tolerance_db=before[source.id].level_tolerance_db,
-            solved=before[source.id].solved,
-        )
-        for source in job.sources
-    )
-    return with_notes(replace(job, sources=sources))
 
 
 def check_readings(tables: Tables, faults: Faults) -> None:

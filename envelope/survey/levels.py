@@ -9,15 +9,16 @@ job that is read again after an edit of its plans costs nothing.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any, Literal
 
 import numpy as np
 
-from envelope.building.job import Job, Reading, Solved, Source
-from envelope.errors import Fault
+from envelope.building.ground_reflection import with_ground_partners, without_ground_partners
+from envelope.building.job import LEVEL_TOLERANCE_DB, Job, Reading, Solved, Source
+from envelope.errors import Fault, LevelsError
 from envelope.geometry.plane import Floats
 from envelope.survey.notes import listed, poor, sentence
 from envelope.survey.responses import Responses, responses
@@ -36,35 +37,71 @@ class Found:
     faults: tuple[Fault, ...]
 
 
-def with_solved_levels(job: Job) -> tuple[Job, tuple[Fault, ...]]:
-    """The job with levels solved from its readings, and with notes on how good they are.
+def solve_levels(job: Job, *, as_drawn: Job | None = None) -> Job:
+    """Solve the levels of sources from the job's readings, and note how good they are.
 
     Parameters
     ----------
     job : Job
-        Its sources without their ground's reflection. One without level or EIRP is named by at
-        least one reading.
+    as_drawn : Job, optional
+        The job as its file has it, where `job` has rooms on other storeys: readings were taken
+        in the house as it is drawn, so the levels are solved there.
 
     Returns
     -------
     job : Job
-        Unchanged where it has no readings, or where there is a fault.
-    faults : tuple of Fault
-        Their subjects are a reading or a source.
+        Unchanged where every source has a level of its own.
+
+    Raises
+    ------
+    LevelsError
+        Where the readings do not give a level, with every reason.
     """
-    if not job.readings:
-        return job, ()
-    found = _found(_Question(job=job, key=_key(job)))
+    plain = without_ground_partners(job if as_drawn is None else as_drawn)
+    plain = replace(plain, sources=tuple(map(_without_solved_level, plain.sources)))
+    missing = [
+        Fault(
+            message=f'source "{name}" has no level, and no reading names it: state its level or '
+            "EIRP, or add a reading",
+            subject=("source", name, "level"),
+        )
+        for name in plain.unsolved
+        if not any(name in reading.sources for reading in plain.readings)
+    ]
+    if missing:
+        raise LevelsError(_placed(missing, plain))
+    if not plain.readings:
+        return job
+    found = _found(_Question(job=plain, key=_key(plain)))
     if found.faults:
-        return job, found.faults
-    sources = tuple(_with_level(source, found) for source in job.sources)
-    return with_notes(replace(job, sources=sources)), ()
+        raise LevelsError(_placed(found.faults, plain))
+    own = without_ground_partners(job)
+    sources = tuple(_with_level(_without_solved_level(source), found) for source in own.sources)
+    solved = replace(own, sources=sources)
+    said = (note for each in solved.solved for note in each.notes)
+    notes = tuple(dict.fromkeys((*job.notes, *said)))
+    return with_ground_partners(replace(solved, notes=notes))
 
 
-def with_notes(job: Job) -> Job:
-    """The job with what there is to say of its solved levels."""
-    said = (note for solved in job.solved for note in solved.notes)
-    return replace(job, notes=(*job.notes, *said))
+def _placed(faults: Iterable[Fault], job: Job) -> Iterator[Fault]:
+    """The faults with where the project file says what they are about."""
+    for fault in faults:
+        table, name, key = fault.subject or ("", "", "")
+        place = job.places.get((table, name, key)) or job.places.get((table, name, "id"))
+        yield replace(fault, location=place)
+
+
+def _without_solved_level(source: Source) -> Source:
+    """The source as its file has it."""
+    if source.solved is None:
+        return source
+    return replace(
+        source,
+        level_w_m2={},
+        eirp_w=None,
+        level_tolerance_db=LEVEL_TOLERANCE_DB,
+        solved=None,
+    )
 
 
 def _with_level(source: Source, found: Found) -> Source:
@@ -149,13 +186,9 @@ def _found(question: _Question) -> Found:
 # -- groups -------------------------------------------------------------------------------------
 
 
-def _has_level(source: Source) -> bool:
-    return bool(source.level_w_m2) or source.eirp_w is not None
-
-
 def _groups(job: Job, heard: Responses) -> list[tuple[list[int], list[int]]]:
     """Readings (rows) with the unknown sources (columns) that they share, group by group."""
-    known = {source.id for source in job.sources if _has_level(source)}
+    known = {source.id for source in job.sources if source.has_level}
     unknown = [column for column, name in enumerate(heard.sources) if name not in known]
     left, groups = dict.fromkeys(unknown), []
     while left:

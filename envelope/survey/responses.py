@@ -13,13 +13,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from envelope.building.ground_reflection import ground_partner
 from envelope.building.job import Job, Plan, Reading, Receiver, Source
 from envelope.building.model import Building
 from envelope.exposure.analysis import THRESHOLD_DB, bands_of
 from envelope.exposure.beams import along_rays, direct_part, level_outside
 from envelope.exposure.casts import Casts, ReceiverCasts, cast_job, direction_of
 from envelope.exposure.diffuse import Diffuse, diffuse_of, faces_of
-from envelope.exposure.ground_reflection import ground_partner
 from envelope.exposure.solid_angles import solid_angles, tag
 from envelope.exposure.tolerances import Draws, draw
 from envelope.exposure.transmission import Bench, Stacks, Tables, stacks_of

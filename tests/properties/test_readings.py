@@ -15,7 +15,7 @@ import pytest
 import tomlkit
 
 from envelope.building.job import Job, Solved
-from envelope.errors import ProjectFileError
+from envelope.errors import LevelsError
 from envelope.exposure import casts
 from envelope.exposure.analysis import analyze
 from envelope.exposure.casts import cast_job
@@ -23,7 +23,7 @@ from envelope.physics.tables.occupants import CROSS_SECTION_HIGH_M2, CROSS_SECTI
 from envelope.project import load_text
 from envelope.rays import Sampling
 from envelope.survey import direction_tolerance as aside
-from envelope.survey import responses
+from envelope.survey import responses, solve_levels
 
 JOBS = 100
 FEW = Sampling(points_per_panel=2**6, points=2**10)
@@ -244,8 +244,8 @@ def solved() -> list[list[tuple[float, Solved]]]:
             plain = written(random)
             asked = measured(plain, random)
             try:
-                job = load_text(tomlkit.dumps(asked), path="asked.toml")
-            except ProjectFileError as error:
+                job = solve_levels(load_text(tomlkit.dumps(asked), path="asked.toml"))
+            except LevelsError as error:
                 refused.append(str(error))
                 continue
             found.append(planted(job, plain))

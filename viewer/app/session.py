@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Literal
 
 from envelope.building.job import Job, Plan, Receiver
-from envelope.errors import EnvelopeError, Fault, ProjectFileError
+from envelope.errors import EnvelopeError, Fault, FaultsError
 from envelope.project import load_text
 from envelope.project.edit import (
     ChangedOnDiskError,
@@ -29,6 +29,7 @@ from envelope.project.edit import (
 from envelope.project.load import MOST_BYTES, load_with_model
 from envelope.project.model import Modelled
 from envelope.rays import DEFAULT, Sampling
+from envelope.survey import solve_levels
 from envelope.text import length
 from envelope.units import format_point
 from viewer.app.files import JobLock, Recovery, recovery_path
@@ -332,7 +333,8 @@ class Session:
         faults: tuple[Fault, ...] = ()
         try:
             job, modelled = load_with_model(text, path=self.path.name, folder=self.path.parent)
-        except ProjectFileError as error:
+            job = solve_levels(job)
+        except FaultsError as error:
             faults = error.faults
         castings = Castings(sampling=self._sampling)
         return Step(
@@ -346,7 +348,8 @@ class Session:
         building = self._sound().building
         try:
             job = load_text(text, path=self.path.name, folder=self.path.parent, building=building)
-        except ProjectFileError as error:
+            job = solve_levels(job)  # kept from before where no reading has changed
+        except FaultsError as error:
             raise EditError(error.faults[0].message) from None
         self._push(replace(self.now, text=text, label=label, job=job))
 

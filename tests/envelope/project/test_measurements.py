@@ -6,9 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from envelope.errors import ProjectFileError
+from envelope.errors import EnvelopeError, LevelsError, ProjectFileError
+from envelope.exposure.analysis import analyze
+from envelope.exposure.casts import Casts
 from envelope.project import json_schema, load_text
 from envelope.project.edit import add_plan, move_receiver, open_text, save, set_treatment
+from envelope.survey import solve_levels
 
 BASE = (Path(__file__).parent / "data" / "bedroom.toml").read_text(encoding="utf-8")
 LEVEL = 'level = "850 uW/m2"\n'
@@ -27,13 +30,14 @@ SURVEYED = BASE.replace(LEVEL, "") + READING
 
 
 def messages(text: str) -> list[str]:
-    with pytest.raises(ProjectFileError) as caught:
-        load_text(text, path="house.toml")
+    with pytest.raises((ProjectFileError, LevelsError)) as caught:
+        solve_levels(load_text(text, path="house.toml"))
     return [str(fault) for fault in caught.value.faults]
 
 
 def test_what_a_reading_says() -> None:
     job = load_text(SURVEYED, path="house.toml")
+    assert job.unsolved == ("mast",)
     (reading,) = job.readings
     assert reading.sources == ("mast",)
     assert reading.space == "bedroom"
@@ -41,7 +45,31 @@ def test_what_a_reading_says() -> None:
     assert reading.level_w_m2 == pytest.approx(120e-6)
     assert (reading.spots, reading.tolerance_db) == (6, 2.0)
     assert reading.plan.assemblies == {"bedroom/W1": None}
-    assert job.sources[0].solved is not None
+    assert job.sources[0].solved is None
+    solved = solve_levels(job)
+    assert solved.sources[0].solved is not None
+    assert solved.unsolved == ()
+    assert solve_levels(solved).solved == solved.solved
+    assert solve_levels(solved).notes == solved.notes
+
+
+def test_reading_a_file_casts_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: object, **__: object) -> None:
+        raise AssertionError("a ray was cast")
+
+    monkeypatch.setattr("envelope.exposure.casts.cast_job", refuse)
+    monkeypatch.setattr("envelope.survey.responses.cast_job", refuse)
+    assert load_text(SURVEYED, path="house.toml").unsolved == ("mast",)
+
+
+def test_levels_that_are_not_solved_are_refused() -> None:
+    job = load_text(SURVEYED, path="house.toml")
+    with pytest.raises(EnvelopeError, match=r'no level is known of source "mast": call solve_lev'):
+        job.require_levels()
+    with pytest.raises(EnvelopeError, match="call solve_levels"):
+        analyze(
+            job=job, casts=Casts(digest=job.building.digest, receivers=(), chains={}, even=None)
+        )
 
 
 def test_a_field_strength_is_a_level_too() -> None:
@@ -233,6 +261,6 @@ def test_edits_and_saving_keep_a_reading(tmp_path: Path) -> None:
     save(opened=opened, text=text)
     after = path.read_text(encoding="utf-8")
     assert READING in after
-    before, now = (load_text(each, path="house.toml") for each in (SURVEYED, after))
+    before, now = (solve_levels(load_text(each, path="house.toml")) for each in (SURVEYED, after))
     assert [plan.id for plan in now.plans] == ["as-built", "walls", "more"]
     assert now.solved == before.solved

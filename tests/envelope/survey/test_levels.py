@@ -9,11 +9,12 @@ import pytest
 import tomlkit
 
 from envelope.building.job import Job, Source
-from envelope.errors import ProjectFileError
+from envelope.errors import LevelsError
 from envelope.exposure.analysis import analyze
 from envelope.exposure.casts import cast_job
 from envelope.project import load_text
 from envelope.rays import Sampling
+from envelope.survey import solve_levels
 
 FEW = Sampling(points_per_panel=2**7, points=2**10)
 CONSTRUCTION = dict.fromkeys(
@@ -93,7 +94,7 @@ def walls(loss: str) -> dict[str, Any]:
 
 
 def read(plain: dict[str, Any]) -> Job:
-    return load_text(tomlkit.dumps(plain), path="room.toml")
+    return solve_levels(load_text(tomlkit.dumps(plain), path="room.toml"))
 
 
 def source_of(plain: dict[str, Any], name: str = "mast") -> Source:
@@ -105,7 +106,7 @@ def level_uw(plain: dict[str, Any], name: str = "mast") -> float:
 
 
 def faults(plain: dict[str, Any]) -> list[str]:
-    with pytest.raises(ProjectFileError) as caught:
+    with pytest.raises(LevelsError) as caught:
         read(plain)
     return [fault.message for fault in caught.value.faults]
 
@@ -235,8 +236,9 @@ class TestFlow:
     def test_another_storey_for_the_room_leaves_the_survey_as_it_was(self):
         plain = room(storey=[{"id": "ground", "floor": "0 m"}, {"id": "upper", "floor": "3 m"}])
         text = tomlkit.dumps(plain)
-        drawn = load_text(text, path="room.toml")
+        drawn = solve_levels(load_text(text, path="room.toml"))
         moved = load_text(text, path="room.toml", storey_of={"room": "upper"})
+        moved = solve_levels(moved, as_drawn=drawn)
         assert moved.sources[0].level_w_m2 == drawn.sources[0].level_w_m2
         assert moved.sources[0].level_tolerance_db == drawn.sources[0].level_tolerance_db
         assert moved.solved == drawn.solved

@@ -50,8 +50,16 @@ def ground_partner(source: Source) -> Source:
 def with_ground_partners(job: Job) -> Job:
     """The job with a partner after each exterior source whose level leaves the ground out."""
     sources: list[Source] = []
-    for source in job.sources:
+    for source in without_ground_partners(job).sources:
         sources.append(source)
         if source.ground_reflection and source.azimuth_rad is not None:
             sources.append(ground_partner(source))
     return replace(job, sources=tuple(sources))
+
+
+def without_ground_partners(job: Job) -> Job:
+    """The job with the sources that its file states, and no partner of them."""
+    partners = {source.id + SUFFIX for source in job.sources if source.ground_reflection}
+    return replace(
+        job, sources=tuple(source for source in job.sources if source.id not in partners)
+    )
