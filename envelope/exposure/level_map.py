@@ -119,6 +119,7 @@ def floor_levels(
         raise StaleCastError("these casts were made for another geometry: cast the job again")
     if not job.sources:
         raise RangeError("0 sources: levels over a floor need at least 1")
+    job.require_levels()
     bench = bench_of(job, casts) if bench is None else bench
     floor = bench.kept(
         ("floor", receiver, step_m),
