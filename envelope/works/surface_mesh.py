@@ -257,7 +257,7 @@ def _inner_points(piece: FlatPiece, area: Area, flat_edge: Floats, spots: _Spots
         return points
     points = points[shapely.contains_xy(area, *points.T)]
     if not len(points):
-        return points
+        return np.asarray(points)
     clear = spots.longest(piece.frame.lift(points)) * 0.5
     away, _ = cKDTree(flat_edge).query(points)
     apart = shapely.distance(shapely.points(points), area.boundary)
