@@ -58,7 +58,8 @@ class TestDirections:
         assert inside.paths[0].share == pytest.approx(1.0, abs=1e-12)
         assert inside.paths[0].level_w_m2 == pytest.approx(inside.direct_w_m2, rel=1e-12)
         assert beside.paths[0].panel == "room/1"
-        assert not beside.paths[0].is_gap or beside.paths[0].loss_db < 20.0
+        assert beside.paths[0].loss_db == pytest.approx(17.0, abs=1e-9)
+        assert beside.paths[0].is_gap  # 17 dB is below the threshold of 20 dB
 
     def test_a_cone_half_on_the_window_brings_the_mean_of_both(self, make):
         """The plane x = 1 m through the window's edge halves the cone."""

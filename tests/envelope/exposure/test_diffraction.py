@@ -130,6 +130,62 @@ def test_a_wide_band_and_a_cone_take_the_mean_of_the_fringes(make):
     assert np.ptp(single) > 0.3
 
 
+def tilted(azimuth_deg, elevation_deg):
+    azimuth, elevation = math.radians(azimuth_deg), math.radians(elevation_deg)
+    flat = math.cos(elevation)
+    return [flat * math.sin(azimuth), flat * math.cos(azimuth), math.sin(elevation)]
+
+
+@pytest.mark.parametrize("at", ["2.8, 1.5, 1.5 m", "1.75, 1.2, 0.75 m", "2.2, 0.8, 1.9 m"])
+def test_a_cone_is_its_middle_and_a_ring_at_two_thirds_of_its_edge(make, at):
+    """6° wide and level: south, 4° to either side, 4° up and 4° down, a fifth of the power each."""
+    _, with_edges = levels(make, at, band="2.4-2.5 GHz", spread="6 deg")
+    panel = make.read(make.room(opening=[make.window()])).building.panel("room/W1")
+    ring = [tilted(176, 0), tilted(184, 0), tilted(180, 4), tilted(180, -4)]
+    ratio = opening_ratio(
+        panel=panel,
+        point_m=np.array([float(part) for part in at.removesuffix(" m").split(",")]),
+        towards=np.array([tilted(180, 0), *ring]),
+        band_hz=(2.4e9, 2.5e9),
+    )
+    assert with_edges == pytest.approx(10**-0.2 * ratio, rel=1e-3, abs=2e-6)  # the wall's 60 dB
+
+
+def test_the_ring_of_a_steep_cone_lies_around_its_middle(make):
+    """Through a skylight from 78°: 4 directions, each 6° from the middle, opposite in pairs."""
+    plain = make.room(
+        assembly=[
+            {"id": "wall", "loss": "80 dB", "reflects": 0.0},
+            {"id": "pane", "loss": "0 dB", "reflects": 0.0},
+        ],
+        opening=[
+            {"id": "S1", "on": "room/ceiling", "kind": "skylight", "at": "2.0 m, 1.5 m",
+             "size": "0.6 m x 0.6 m"}
+        ],
+        receiver=[{"id": "bed", "space": "room", "at": "2.0, 1.95, 0.5 m"}],
+        source=[make.mast(elevation="78 deg", spread="9 deg")],
+    )  # fmt: skip
+    job = make.read(plain)
+    found = make.analyzed(job, edges=True).plans[0].receivers[0].sources[0]
+    centre = np.array(tilted(180, 78))
+    # helper x: across and upward are then square to the middle and to each other
+    across = np.cross([1.0, 0.0, 0.0], centre)
+    across /= np.linalg.norm(across)
+    upward = np.cross(centre, across)
+    six = math.radians(6.0)
+    ring = [
+        math.cos(six) * centre + math.sin(six) * way for way in (across, -across, upward, -upward)
+    ]
+    ratio = opening_ratio(
+        panel=job.building.panel("room/S1"),
+        point_m=np.array([2.0, 1.95, 0.5]),
+        towards=np.array([centre, *ring]),
+        band_hz=(2.45e9, 2.45e9),
+    )
+    assert 0.05 < ratio
+    assert found.direct_w_m2 / found.outside_w_m2 == pytest.approx(ratio, rel=1e-3)
+
+
 def test_in_the_opening_all_arrives_and_from_behind_nothing(make):
     panel = make.read(make.room(opening=[make.window()])).building.panel("room/W1")
     point = np.array([1.75, 0.02, 1.5])
