@@ -15,6 +15,7 @@ ROOT = Path(__file__).parent.parent
 LAYERS: dict[str, int] = {
     "envelope.errors": 0,
     "envelope.units": 1,
+    "envelope.trade_units": 1,
     "envelope.physics": 1,
     "envelope.geometry": 1,
     "envelope.pricing": 1,
@@ -40,12 +41,14 @@ NEVER = {
 # Layers 1 to 5 never parse a unit, open a file, print or plot.
 CLEAN = {name for name, layer in LAYERS.items() if layer <= 5} - {
     "envelope.units",
+    "envelope.trade_units",
     "envelope.files",
     "envelope.text",  # numbers as people read them, in feet too: for layers 6 to 8
 }
 FORBIDDEN_IN_CLEAN = {
     "envelope.text",
     "envelope.units",
+    "envelope.trade_units",
     "envelope.files",
     "pathlib",
     "tomllib",

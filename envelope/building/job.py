@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from decimal import Decimal
 from typing import Literal
 
 from envelope.building.model import Building
 from envelope.errors import EnvelopeError, Location
 from envelope.geometry.plane import Floats, frozen
+from envelope.pricing.products import Costs, Price, Product
 
 Polarization = Literal["unpolarized", "horizontal", "vertical"]
 Range = tuple[float, float]
@@ -66,15 +66,6 @@ class Assembly:
     reflects: float | None = None  # power fraction, for `loss`
     loss_tolerance_db: float = LOSS_TOLERANCE_DB  # 10–90 % band of a loss or a class
     note: str = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Price:
-    """Price of a treatment for one unit of it."""
-
-    amount: Decimal
-    currency: str
-    unit: str  # "m2", "litre", "roll", "piece", "m"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -221,6 +212,8 @@ class Job:
     assumed_source: bool = False  # no source in the file: an even exterior field at 2.45 GHz
     notes: tuple[str, ...] = ()
     readings: tuple[Reading, ...] = ()
+    products: tuple[Product, ...] = ()  # what is bought for treatments
+    costs: Costs = field(default_factory=Costs)
     feet: bool = False  # lengths are written in feet and inches, and are shown so
     # where the project file says each thing, by (table, id, key): for messages about it
     places: Mapping[tuple[str, str, str], Location] = field(default_factory=dict)

@@ -12,18 +12,10 @@ from decimal import ROUND_HALF_UP, Decimal
 
 from envelope.errors import RangeError
 from envelope.pricing.packages import Purchase, cheapest
-from envelope.pricing.products import Costs, Product
+from envelope.pricing.products import Costs, Price, Product
 
 CENT = Decimal("0.01")
 _SQUARE_FOOT_M2 = Decimal("0.09290304")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class UnitPrice:
-    """A price of a treatment by itself, where no product says what is bought for it."""
-
-    amount: Decimal
-    unit: str  # "m2", "ft2", "piece"; others need a product
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,7 +96,7 @@ def bill_of(
     treated: Mapping[str, Treated],
     *,
     products: Sequence[Product],
-    prices: Mapping[str, UnitPrice],
+    prices: Mapping[str, Price],
     costs: Costs,
 ) -> Bill:
     """Price what a plan treats.
@@ -115,7 +107,7 @@ def bill_of(
         By treatment id; nothing is bought for those of no area and no face.
     products : (n,) Product
         What is bought for treatments. Where a treatment has one, its own price does not count.
-    prices : mapping of str to UnitPrice
+    prices : mapping of str to Price
         Prices of treatments by area or piece.
     costs : Costs
         Currency, tax and rates.
@@ -204,7 +196,7 @@ def _material(product: Product, quantity: float, missing: set[str]) -> BillLine:
     )
 
 
-def _by_unit(name: str, found: Treated, price: UnitPrice | None, missing: set[str]) -> BillLine:
+def _by_unit(name: str, found: Treated, price: Price | None, missing: set[str]) -> BillLine:
     """A treatment without products: by area, or by piece where its price is for one."""
     area = Decimal(repr(round(found.area_m2, 9)))
     amount: Decimal | None = None

@@ -27,6 +27,15 @@ DEFAULT_WASTE = 0.15  # of goods cut from a roll, until they are cut; common pra
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Price:
+    """Price of a treatment for one unit of it."""
+
+    amount: Decimal
+    currency: str
+    unit: str  # "m2", "litre", "roll", "piece", "m"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Product:
     """Something bought to carry out a treatment: a coating, its primer, a film, a fabric.
 

@@ -16,6 +16,7 @@ from envelope.building.selectors import SelectionError, select
 from envelope.errors import length_text
 from envelope.geometry.plane import Floats, frozen
 from envelope.physics.materials import metal_conductivity_s_m
+from envelope.project.costs import costs_of
 from envelope.project.faults import Faults
 from envelope.project.opening_states import (
     Openings,
@@ -61,6 +62,7 @@ def resolve(tables: Tables, building: Building | None, faults: Faults) -> record
     ]
     plans = _plans(tables, building, faults)
     readings = readings_of(tables, building, faults)
+    costs, products = costs_of(tables, faults)
     if faults:
         return None
     return records.Job(
@@ -79,6 +81,8 @@ def resolve(tables: Tables, building: Building | None, faults: Faults) -> record
         assumed_source=not sources,
         notes=building.notes,
         readings=readings,
+        products=products,
+        costs=costs,
     )
 
 

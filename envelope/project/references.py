@@ -71,6 +71,7 @@ def check_references(tables: Tables, document: Mapping[str, Any], faults: Faults
         for name, state in reading.states.items():
             _check_state(name, state, ("reading", index, "states", name), tables, faults)
     _check_sources(tables, faults)
+    _check_products(tables, faults)
     _check_plans(tables, faults)
     _check_faulty(tables, document, faults)
 
@@ -92,6 +93,7 @@ _NAMES: tuple[tuple[str, tuple[str, ...], str], ...] = (
     ("assembly", ("layers", "*", "material"), "material"),
     ("assembly", ("parts", "*"), "assembly"),
     ("treatment", ("layers", "*", "material"), "material"),
+    ("product", ("for",), "treatment"),
 )
 
 
@@ -198,6 +200,14 @@ def _check_sources(tables: Tables, faults: Faults) -> None:
                 ("source", index, "level"),
                 f"there is no level for storey {shown(storey)}, where a receiver is",
             )
+
+
+def _check_products(tables: Tables, faults: Faults) -> None:
+    for index, product in tables.of(schema.Product):
+        path = ("product", index)
+        _check((*path, "for"), "treatment", product.for_, tables.known("treatment"), faults)
+        into = product.per_litre_of
+        _check((*path, "per-litre-of"), "product", into, tables.known("product"), faults)
 
 
 def _check_plans(tables: Tables, faults: Faults) -> None:

@@ -29,6 +29,7 @@ class Tables:
     # Every id that the file states, with the index of its table: faulty tables count here, so
     # that what refers to them is not called unknown besides.
     ids: Mapping[str, list[tuple[int, str]]]
+    costs: schema.Costs
     model: schema.Model | None = None
     model_storeys: Mapping[str, str] = field(default_factory=dict)  # of the model's spaces
 
@@ -87,6 +88,7 @@ def read_tables(document: Mapping[str, Any], faults: Faults) -> Tables:
         name="" if sound_head is None else sound_head.name,
         site=cast("schema.Site", singles["site"]),
         construction=cast("schema.Construction", singles["construction"]),
+        costs=cast("schema.Costs", singles["costs"]),
         entries=entries,
         ids=ids,
         model=_model(document, faults),

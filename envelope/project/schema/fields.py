@@ -14,9 +14,10 @@ from functools import cache, partial
 from typing import Annotated, Any
 
 from envelope import units
-from envelope.building.job import LossCurve, Price
+from envelope.building.job import LossCurve
 from envelope.building.selectors import nearest_names
 from envelope.errors import RangeError, UnitError
+from envelope.pricing.products import Price
 from envelope.project import outlines as outline
 from envelope.project.schema.metadata import Json, Read
 

@@ -11,6 +11,7 @@ from pydantic import Field
 
 from envelope.building.job import Polarization
 from envelope.project.schema import fields
+from envelope.project.schema.costs import Costs, Product
 from envelope.project.schema.fields import Choice
 from envelope.project.schema.model import Model, Tag
 from envelope.project.schema.rooms import (
@@ -36,6 +37,7 @@ __all__ = [
     "Assembly",
     "Ceiling",
     "Construction",
+    "Costs",
     "Dormer",
     "Layer",
     "Material",
@@ -44,6 +46,7 @@ __all__ = [
     "Opening",
     "Panel",
     "Plan",
+    "Product",
     "ProjectFile",
     "Reading",
     "Receiver",
@@ -374,6 +377,8 @@ class ProjectFile(Table):
     reading: list[Reading] = Field(default_factory=list)
     receiver: list[Receiver] = Field(default_factory=list)
     plan: list[Plan] = Field(default_factory=list)
+    product: list[Product] = Field(default_factory=list)
+    costs: Costs = Field(default_factory=lambda: Costs.model_validate({}))
 
 
 # Tables that come many times, and how many of them a file may have.
@@ -392,9 +397,15 @@ LISTS: dict[str, tuple[type[Table], int]] = {
     "reading": (Reading, 100),
     "receiver": (Receiver, 200),
     "plan": (Plan, 200),
+    "product": (Product, 500),
 }
 # Tables that come once; without a [model] there is none.
-SINGLES: dict[str, type[Table]] = {"site": Site, "construction": Construction, "model": Model}
+SINGLES: dict[str, type[Table]] = {
+    "site": Site,
+    "construction": Construction,
+    "costs": Costs,
+    "model": Model,
+}
 
 
 def json_schema() -> dict[str, Any]:

@@ -7,9 +7,9 @@ from decimal import Decimal
 import pytest
 
 from envelope.errors import RangeError
-from envelope.pricing.bill import Treated, UnitPrice, bill_of, quantity_of
+from envelope.pricing.bill import Treated, bill_of, quantity_of
 from envelope.pricing.packages import Package
-from envelope.pricing.products import Costs, Product
+from envelope.pricing.products import Costs, Price, Product
 
 PAINT = Product(
     id="paint",
@@ -91,9 +91,9 @@ def test_prices_by_area_and_piece() -> None:
         },
         products=[],
         prices={
-            "film": UnitPrice(amount=Decimal(48), unit="m2"),
-            "vent-cover": UnitPrice(amount=Decimal("35.50"), unit="piece"),
-            "mesh": UnitPrice(amount=Decimal("1.20"), unit="ft2"),
+            "film": Price(amount=Decimal(48), currency="EUR", unit="m2"),
+            "vent-cover": Price(amount=Decimal("35.50"), currency="EUR", unit="piece"),
+            "mesh": Price(amount=Decimal("1.20"), currency="EUR", unit="ft2"),
         },
         costs=COSTS,
     )
@@ -109,7 +109,7 @@ def test_what_has_no_price_is_said_and_not_counted() -> None:
     bill = bill_of(
         {"foil": Treated(area_m2=3.0, faces=1), "paint": Treated(area_m2=3.0, faces=1)},
         products=[],
-        prices={"paint": UnitPrice(amount=Decimal(40), unit="litre")},
+        prices={"paint": Price(amount=Decimal(40), currency="EUR", unit="litre")},
         costs=COSTS,
     )
     assert bill.net == 0
@@ -124,9 +124,9 @@ def test_one_price_moves_its_own_line_and_the_totals_alone() -> None:
         "coating": Treated(area_m2=20.0, faces=4, coats=2),
         "film": Treated(area_m2=2.0, faces=1),
     }
-    prices = {"film": UnitPrice(amount=Decimal(48), unit="m2")}
+    prices = {"film": Price(amount=Decimal(48), currency="EUR", unit="m2")}
     before = bill_of(treated, products=[PAINT], prices=prices, costs=COSTS)
-    prices = {"film": UnitPrice(amount=Decimal(50), unit="m2")}
+    prices = {"film": Price(amount=Decimal(50), currency="EUR", unit="m2")}
     after = bill_of(treated, products=[PAINT], prices=prices, costs=COSTS)
     changed = [
         (one.what, one.amount, other.amount)

@@ -239,7 +239,7 @@ conductivity = "10 MS/m"
 id = "sheeted"
 kind = "table"
 loss = { "900 MHz" = "40 dB", "3.5 GHz" = "34 dB" }
-price = "99 CHF/roll"
+price = "99 EUR/roll"
 [[treatment]]
 id = "foil"
 kind = "layers"

@@ -1,0 +1,93 @@
+"""Currency, tax, rates and products of a job, from their tables."""
+
+from __future__ import annotations
+
+from collections import Counter
+from decimal import ROUND_FLOOR, Decimal
+
+from envelope.errors import RangeError
+from envelope.pricing.packages import STEP, Package
+from envelope.pricing.products import Costs, Product
+from envelope.project.faults import Faults
+from envelope.project.schema import job as schema
+from envelope.project.tables import Tables
+from envelope.project.toml.scan import Path
+
+
+def costs_of(tables: Tables, faults: Faults) -> tuple[Costs, tuple[Product, ...]]:
+    """Money and products of a job; every amount is in one currency."""
+    stated = list(_currencies(tables))
+    currency = tables.costs.currency or _most_common(stated)
+    for path, other in stated:
+        if other != currency:
+            faults.add(
+                path,
+                f"this is in {other}, and the job counts in {currency}: one currency is allowed, "
+                "so convert it",
+            )
+    costs = Costs(
+        currency=currency,
+        tax=tables.costs.tax,
+        rates={trade: rate.amount for trade, rate in tables.costs.rates.items()},
+    )
+    products = []
+    for index, table in tables.of(schema.Product):
+        try:
+            products.append(_product(table))
+        except RangeError as error:
+            faults.add(("product", index), str(error))
+    return costs, tuple(products)
+
+
+def _most_common(stated: list[tuple[Path, str]]) -> str | None:
+    """The currency that most prices are in; of two alike the first by name, not by place."""
+    counts = Counter(currency for _, currency in stated)
+    return min(counts, key=lambda name: (-counts[name], name)) if counts else None
+
+
+def _currencies(tables: Tables) -> list[tuple[Path, str]]:
+    found: list[tuple[Path, str]] = []
+    for trade, rate in tables.costs.rates.items():
+        found.append((("costs", "rates", trade), rate.currency))
+    for index, treatment in tables.of(schema.Treatment):
+        if treatment.price is not None:
+            found.append((("treatment", index, "price"), treatment.price.currency))
+    for index, product in tables.of(schema.Product):
+        if product.setup is not None:
+            found.append((("product", index, "setup"), product.setup.currency))
+        for number, pack in enumerate(product.packs):
+            found.append((("product", index, "packs", number, "price"), pack.price.currency))
+    return found
+
+
+def _product(table: schema.Product) -> Product:
+    return Product(
+        id=table.id,
+        treatment=table.for_,
+        form=table.form,
+        title=table.title,
+        packages=tuple(
+            Package(
+                holds=Decimal(repr(pack.holds.holds)).quantize(STEP, rounding=ROUND_FLOOR),
+                price=pack.price.amount,
+                name=pack.name,
+            )
+            for pack in table.packs
+        ),
+        coats=table.coats,
+        spread_rate_m2_l=table.spread_rate,
+        spare=None if table.spare is None else float(table.spare),
+        width_m=table.width,
+        overlap_m=table.overlap,
+        turn_up_m=table.turn_up,
+        trim_m=table.trim,
+        fullness=table.fullness,
+        hem_m=table.hem,
+        per_litre_of=table.per_litre_of,
+        dose=table.dose,
+        setup=Decimal(0) if table.setup is None else table.setup.amount,
+        labour_h_m2=table.labour,
+        trade=table.trade,
+        lead_days=table.lead,
+        one_batch=table.one_batch,
+    )

@@ -1,0 +1,134 @@
+"""What a project file may say of money: currency, tax, hourly rates, and what is bought."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Annotated
+
+from pydantic import Field
+
+from envelope import trade_units
+from envelope.pricing.products import FORMS, PACKAGE_UNITS, Form
+from envelope.project.schema import fields
+from envelope.project.schema.fields import Choice, Number, Quantity
+from envelope.project.schema.rooms import Problems, Table
+
+Amount = Annotated[
+    trade_units.Amount,
+    Quantity(parse=trade_units.parse_amount, what="an amount", example="260 EUR"),
+]
+HourlyRate = Annotated[
+    trade_units.Amount,
+    Quantity(parse=trade_units.parse_hourly, what="an hourly rate", example="48 EUR/h"),
+]
+PackageContent = Annotated[
+    trade_units.Content,
+    Quantity(parse=trade_units.parse_content, what="a content", example="5 l"),
+]
+SpreadRate = Annotated[
+    float,
+    Quantity(
+        parse=trade_units.parse_spread_rate,
+        what="a spread rate",
+        example="7 m2/l",
+        at_least="0.1 m2/l",
+        at_most="100 m2/l",
+    ),
+]
+Labour = Annotated[
+    float,
+    Quantity(
+        parse=trade_units.parse_labour,
+        what="hours for an area",
+        example="0.25 h/m2",
+        at_most="100 h/m2",
+    ),
+]
+Percent = Annotated[
+    Decimal,
+    Quantity(
+        parse=trade_units.parse_percent, what="a share in per cent", example="20 %", at_most="100 %"
+    ),
+]
+Fullness = Annotated[float, Number(what="a fullness", example="2.0", at_least=1.0, at_most=5.0)]
+Dose = Annotated[float, Number(what="a dose per litre", example="0.1", at_least=0.0, at_most=100.0)]
+Days = Annotated[
+    int, Number(what="a number of days", example="10", at_least=0, at_most=1000, whole=True)
+]
+
+Currency = Annotated[
+    str,
+    fields.Text(
+        what="a currency",
+        example="EUR",
+        pattern=r"[A-Z]{3}",
+        allowed="it is three capital letters",
+        longest=3,
+    ),
+]
+
+
+class Costs(Table):
+    """Money in this job: one currency, tax, hourly rates by trade."""
+
+    currency: Currency | None = Field(
+        None, description="Default: the one in which prices are stated"
+    )
+    tax: Percent = Field(Decimal(0), description="On top of net prices; default 0 %")
+    rates: Annotated[dict[str, HourlyRate], Field(max_length=50)] = Field(
+        default_factory=dict, description="Hourly rates by trade"
+    )
+
+
+class Pack(Table):
+    """One size in which a product is sold."""
+
+    holds: PackageContent
+    price: Amount
+    name: fields.Name = ""
+
+
+class Product(Table):
+    """Something bought to carry out a treatment."""
+
+    id: fields.Id
+    for_: fields.Reference = Field(description="The treatment that it is bought for")
+    form: Annotated[Form, Choice(what="a form", words=FORMS)]
+    title: fields.Name = ""
+    packs: Annotated[list[Pack], Field(max_length=20)] = Field(default_factory=list)
+    coats: fields.Coats | None = Field(None, description="Default: the treatment's own")
+    spread_rate: SpreadRate | None = Field(None, description="Of one coat of a liquid")
+    spare: Percent | None = Field(
+        None, description="Bought on top; default 10 % of a liquid, 15 % of goods cut from a roll"
+    )
+    width: fields.Dimension | None = Field(None, description="Of a roll")
+    overlap: fields.Distance = Field(0.0, description="Of one strip over the next; default 0 m")
+    turn_up: fields.Distance = Field(
+        0.0, description="Onto the neighbouring face at each end of a strip; default 0 m"
+    )
+    trim: fields.Distance = Field(0.0, description="At each edge of a film; default 0 m")
+    fullness: Fullness = Field(1.0, description="Cloth over the width that it covers; default 1")
+    hem: fields.Distance = Field(0.0, description="Added to a curtain's drop; default 0 m")
+    per_litre_of: fields.Reference | None = Field(
+        None, description="The liquid that this additive goes into"
+    )
+    dose: Dose | None = Field(None, description="Of an additive, in its unit for each litre")
+    setup: Amount | None = Field(None, description="Once, where it is used at all")
+    labour: Labour = Field(0.0, description="Default none")
+    trade: fields.Name = ""
+    lead: Days | None = Field(None, description="Days until it is delivered")
+    one_batch: bool = Field(False, description="Order it in one batch; default false")
+
+    def problems(self) -> Problems:
+        unit = PACKAGE_UNITS[self.form]
+        for index, pack in enumerate(self.packs):
+            if pack.holds.unit != unit:
+                yield (
+                    f"packs.{index}.holds",
+                    f'this holds {pack.holds.unit}s, and form = "{self.form}" is counted in '
+                    f"{unit}s",
+                )
+        for key in ("per-litre-of", "dose"):
+            other = {"per-litre-of": "dose", "dose": "per-litre-of"}[key]
+            if key in self.given() and other not in self.given():
+                yield key, f"{key} goes with {other}: state both or none"
