@@ -9,7 +9,11 @@ const all = (selector) => [...document.querySelectorAll(selector)];
 const scene = read("scene");
 const skies = read("skies");
 const checked = (name) => document.querySelector(`input[name=${name}]:checked`)?.value;
-const state = { plan: Number(checked("plan")), receiver: Number(checked("receiver") ?? 0), face: null };
+const state = {
+  plan: Number(checked("plan")),
+  receiver: Number(checked("receiver") ?? 0),
+  face: null,
+};
 let view = null;
 let sky = null;
 
@@ -32,7 +36,8 @@ function showMarks() {
 }
 
 function showMode(mode) {
-  for (const node of all(".legends > [data-mode]")) node.classList.toggle("on", node.dataset.mode === mode);
+  for (const node of all(".legends > [data-mode]"))
+    node.classList.toggle("on", node.dataset.mode === mode);
 }
 
 const card = document.getElementById("card");
@@ -46,7 +51,10 @@ function showCard() {
   }
   const [title, ...lines] = describe(scene, panel, state.plan, state.receiver);
   const leak = panel.plans[state.plan]?.leaks[state.receiver];
-  if (leak) lines.push(`With it sealed tight, ${decibels(leak.reduction_if_sealed_db)} in all would be kept out.`);
+  if (leak)
+    lines.push(
+      `With it sealed tight, ${decibels(leak.reduction_if_sealed_db)} in all would be kept out.`,
+    );
   const made = panel.assemblies.map((each) => shown(each)).join(", ");
   const behind = panel.behind.map((each) => shown(each)).join(", ");
   lines.push(`${area(scene, panel.area_m2)}${made ? ` of ${made}` : ""}; behind it: ${behind}.`);
@@ -110,7 +118,9 @@ for (const input of all("input[name=mode]")) {
     view?.setMode(input.value);
   });
 }
-document.getElementById("beams").addEventListener("change", (event) => view?.setBeams(event.target.checked));
+document
+  .getElementById("beams")
+  .addEventListener("change", (event) => view?.setBeams(event.target.checked));
 document.getElementById("storeys").addEventListener("change", (event) => {
   const [mode, number] = event.target.value.split(" ");
   view?.setStoreys({ mode, id: scene.storeys[Number(number)]?.id, count: Number(number) });
@@ -176,7 +186,9 @@ async function begin() {
 function tellWhetherMore(box) {
   box.classList.toggle("more", box.scrollLeft + box.clientWidth < box.scrollWidth - 2);
 }
-const sizes = new ResizeObserver((entries) => entries.forEach(({ target }) => tellWhetherMore(target)));
+const sizes = new ResizeObserver((entries) => {
+  for (const { target } of entries) tellWhetherMore(target);
+});
 for (const box of all(".scroll")) {
   sizes.observe(box);
   box.addEventListener("scroll", () => tellWhetherMore(box), { passive: true });
@@ -195,7 +207,17 @@ addEventListener("afterprint", () => print.remove());
 
 showMode(checked("mode"));
 showCases();
-begin().catch(stayFlat).finally(() => {
-  globalThis.gapcast = { state, get view() { return view; }, get sky() { return sky; } };
-  document.documentElement.classList.add("ready");
-});
+begin()
+  .catch(stayFlat)
+  .finally(() => {
+    globalThis.gapcast = {
+      state,
+      get view() {
+        return view;
+      },
+      get sky() {
+        return sky;
+      },
+    };
+    document.documentElement.classList.add("ready");
+  });

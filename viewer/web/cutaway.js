@@ -17,13 +17,13 @@
 //   over                elements that lie over the view, which labels keep clear of
 //   onPick(id|null, panel), onHover(id|null), onCamera(camera), onLost()
 
-import { brushOf } from "./materials.js";
-import { labelsIn } from "./labels.js";
 import { onPaper } from "./export_png.js";
+import { labelsIn } from "./labels.js";
+import { brushOf } from "./materials.js";
 import { bestAzimuth, faces, onRing } from "./rooms.js";
-import { THEMES, stageOf } from "./stage.js";
+import { add, cross, distanceToSegment, dot, sub, TAU, unit } from "./shapes.js";
 import { isNear, labelOf } from "./sightlines.js";
-import { TAU, add, cross, distanceToSegment, dot, sub, unit } from "./shapes.js";
+import { stageOf, THEMES } from "./stage.js";
 import { describe, panelName, percent, shown } from "./words.js";
 
 const REACH_M = 60; // from the target to the eye: a direction only, in parallel projection
@@ -101,7 +101,12 @@ export function mount(element, { THREE, OrbitControls }, firstScene, options = {
   function wantedLabels(eye) {
     const narrow = size[0] < 520;
     // before everything: without north a picture tells no direction
-    const found = [["N", 0], ["E", 90], ["S", 180], ["W", 270]].map(([letter, degrees]) => ({
+    const found = [
+      ["N", 0],
+      ["E", 90],
+      ["S", 180],
+      ["W", 270],
+    ].map(([letter, degrees]) => ({
       kind: "compass",
       text: letter,
       at: project(onRing(scene, stage.ring, (degrees * Math.PI) / 180, 1.08)),
@@ -116,10 +121,14 @@ export function mount(element, { THREE, OrbitControls }, firstScene, options = {
       const name = panelName(scene, each.panel, state.receiver);
       const { stands } = each.panel.plans[state.plan];
       const named = stands ? `${name}, ${stands}` : name;
-      const worn = each.panel.plans[state.plan].treatments.map((id) => shown(id, 24)).join(" + ") || "untreated";
+      const worn =
+        each.panel.plans[state.plan].treatments.map((id) => shown(id, 24)).join(" + ") ||
+        "untreated";
       found.push({
         kind: leak.is_gap ? "gap" : "face",
-        text: narrow ? `${named}: ${percent(leak.share)}` : `${named}, ${worn}: ${percent(leak.share)}`,
+        text: narrow
+          ? `${named}: ${percent(leak.share)}`
+          : `${named}, ${worn}: ${percent(leak.share)}`,
         at: project(stage.anchorOf(each, eye)),
         away: each.small || !faces(each.panel.normal, eye) ? 16 : 0,
       });
@@ -127,15 +136,23 @@ export function mount(element, { THREE, OrbitControls }, firstScene, options = {
     for (const source of scene.sources) {
       const at = stage.placeOf(source);
       if (at) {
-        const text = narrow ? shown(source.id, 24) : labelOf(scene, source, scene.receivers[state.receiver], stage.ring, source.label);
+        const text = narrow
+          ? shown(source.id, 24)
+          : labelOf(scene, source, scene.receivers[state.receiver], stage.ring, source.label);
         found.push({ kind: "source", text, at: project(at), away: 8 });
       }
     }
     const receiver = scene.receivers[state.receiver];
     if (receiver && stage.cast.full.has(receiver.space)) {
-      found.push({ kind: "receiver", text: shown(receiver.id, 24), at: project(receiver.position), away: 16 });
+      found.push({
+        kind: "receiver",
+        text: shown(receiver.id, 24),
+        at: project(receiver.position),
+        away: 16,
+      });
     }
-    for (const { text, at } of stage.hints()) found.push({ kind: "hint", text, at: project(at), away: 8 });
+    for (const { text, at } of stage.hints())
+      found.push({ kind: "hint", text, at: project(at), away: 8 });
     return found;
   }
 
@@ -180,7 +197,12 @@ export function mount(element, { THREE, OrbitControls }, firstScene, options = {
     const eye = eyeWay();
     camera.updateMatrixWorld(); // labels are placed by it, before the renderer would do this
     stage.settle(eye);
-    labels.place(wantedLabels(eye), size, stage.strokes().map((ends) => ends.map(project)), covered());
+    labels.place(
+      wantedLabels(eye),
+      size,
+      stage.strokes().map((ends) => ends.map(project)),
+      covered(),
+    );
     renderer.render(stage.world, camera);
     stats.frames++;
     stats.last_ms = performance.now() - begun;
@@ -227,13 +249,15 @@ export function mount(element, { THREE, OrbitControls }, firstScene, options = {
     for (const space of scene.spaces) {
       if (!stage.cast.full.has(space.id)) continue;
       for (const outline of space.outer) {
-        for (let k = 0; k < outline.length; k += 2) points.push([outline[k], outline[k + 1], space.top_m]);
+        for (let k = 0; k < outline.length; k += 2)
+          points.push([outline[k], outline[k + 1], space.top_m]);
       }
     }
     for (const source of scene.sources) {
       const place = stage.placeOf(source);
       if (place) points.push(place);
-      if (place && isNear(source, stage.ring)) points.push(add(place, [0, 0, -0.07 * stage.ring.radius]));
+      if (place && isNear(source, stage.ring))
+        points.push(add(place, [0, 0, -0.07 * stage.ring.radius]));
     }
     const spread = (axis) => {
       const values = points.map((p) => dot(p, axis));
@@ -250,7 +274,12 @@ export function mount(element, { THREE, OrbitControls }, firstScene, options = {
 
   function home() {
     const azimuth = bestAzimuth(scene, stage.panels, state.receiver);
-    setCamera({ azimuth_rad: azimuth, elevation_rad: ELEVATION, zoom: 1, target: stage.ring.centre });
+    setCamera({
+      azimuth_rad: azimuth,
+      elevation_rad: ELEVATION,
+      zoom: 1,
+      target: stage.ring.centre,
+    });
     const target = fit();
     setCamera({ azimuth_rad: azimuth, elevation_rad: ELEVATION, zoom: 1, target });
     options.onCamera?.(getCamera());
@@ -269,7 +298,12 @@ export function mount(element, { THREE, OrbitControls }, firstScene, options = {
     size = [width, height];
     renderer.setPixelRatio(Math.min(window.devicePixelRatio || 1, 2));
     renderer.setSize(width, height, false);
-    Object.assign(camera, { left: -width / 2, right: width / 2, top: height / 2, bottom: -height / 2 });
+    Object.assign(camera, {
+      left: -width / 2,
+      right: width / 2,
+      top: height / 2,
+      bottom: -height / 2,
+    });
     lineSize.set(width, height);
     if (first) {
       home();
@@ -287,8 +321,15 @@ export function mount(element, { THREE, OrbitControls }, firstScene, options = {
   /** Id of the face under a point of the element, near walls and hidden faces left out. */
   function pickAt(x, y, slack = 9) {
     const eye = eyeWay();
-    const narrow = stage.panels.filter((each) => each.mesh.visible && each.small && stage.leakOf(each.panel)?.is_gap);
-    const met = meets(x, y, [stage.groups.panels, stage.groups.walls, stage.groups.beds, stage.groups.rooms]);
+    const narrow = stage.panels.filter(
+      (each) => each.mesh.visible && each.small && stage.leakOf(each.panel)?.is_gap,
+    );
+    const met = meets(x, y, [
+      stage.groups.panels,
+      stage.groups.walls,
+      stage.groups.beds,
+      stage.groups.rooms,
+    ]);
     let best = [slack, null];
     for (const each of narrow) {
       if (!faces(each.panel.normal, eye)) continue;
@@ -362,7 +403,9 @@ export function mount(element, { THREE, OrbitControls }, firstScene, options = {
 
   function say(id) {
     const each = stage.get(id);
-    spoken.textContent = each ? describe(scene, each.panel, state.plan, state.receiver).join(". ") : "";
+    spoken.textContent = each
+      ? describe(scene, each.panel, state.plan, state.receiver).join(". ")
+      : "";
   }
 
   /** Faces of the room in the order of what they let in. */
@@ -398,7 +441,8 @@ export function mount(element, { THREE, OrbitControls }, firstScene, options = {
   });
   listen(canvas, "pointermove", (event) => {
     const here = at(event);
-    if (pressed && Math.hypot(here[0] - pressed.at[0], here[1] - pressed.at[1]) > 5) pressed.moved = true;
+    if (pressed && Math.hypot(here[0] - pressed.at[0], here[1] - pressed.at[1]) > 5)
+      pressed.moved = true;
     if (event.buttons || event.pointerType === "touch") return;
     if (pending === null) {
       requestAnimationFrame(() => {
@@ -558,7 +602,8 @@ export function mount(element, { THREE, OrbitControls }, firstScene, options = {
     resize,
     draw,
     /** Whether a transmitter stands in the picture where it is. */
-    marks: () => scene.sources.some((source) => stage.placeOf(source) && isNear(source, stage.ring)),
+    marks: () =>
+      scene.sources.some((source) => stage.placeOf(source) && isNear(source, stage.ring)),
     /** The picture as it stands, as a PNG data address. */
     snapshot() {
       draw();

@@ -10,7 +10,9 @@ export function onPaper(canvas, root) {
   pen.scale(scale, scale);
   const own = root.getBoundingClientRect();
   for (const line of root.querySelectorAll(".gc-leader")) {
-    const [x1, y1, x2, y2] = ["x1", "y1", "x2", "y2"].map((name) => Number(line.getAttribute(name)));
+    const [x1, y1, x2, y2] = ["x1", "y1", "x2", "y2"].map((name) =>
+      Number(line.getAttribute(name)),
+    );
     pen.strokeStyle = getComputedStyle(line).stroke;
     pen.lineWidth = 1;
     pen.beginPath();
@@ -29,7 +31,13 @@ function drawLabel(pen, label, own) {
   const [x, y] = [box.left - own.left, box.top - own.top];
   pen.fillStyle = style.backgroundColor;
   pen.beginPath();
-  pen.roundRect(x, y, box.width, box.height, Math.min(parseFloat(style.borderTopRightRadius) || 0, box.height / 2));
+  pen.roundRect(
+    x,
+    y,
+    box.width,
+    box.height,
+    Math.min(parseFloat(style.borderTopRightRadius) || 0, box.height / 2),
+  );
   pen.fill();
   const bar = parseFloat(style.borderLeftWidth) || 0;
   pen.fillStyle = style.borderLeftColor;

@@ -37,7 +37,9 @@ export function labelsIn(root) {
   function beads([a, b]) {
     const count = Math.ceil(Math.hypot(b[0] - a[0], b[1] - a[1]) / BEAD) + 1;
     return Array.from({ length: count }, (_, k) => {
-      const [x, y] = [0, 1].map((axis) => a[axis] + ((b[axis] - a[axis]) * k) / Math.max(count - 1, 1));
+      const [x, y] = [0, 1].map(
+        (axis) => a[axis] + ((b[axis] - a[axis]) * k) / Math.max(count - 1, 1),
+      );
       return [x - BEAD / 2, y - BEAD / 2, x + BEAD / 2, y + BEAD / 2];
     });
   }
@@ -45,7 +47,17 @@ export function labelsIn(root) {
   /** Where a label may stand, as shifts from its place, the best first. */
   function tries([w, h], { away, fixed, near }) {
     if (fixed) return [[0, 0]];
-    if (near) return [0, 12, 22].flatMap((d) => (d ? [[0, d], [0, -d], [d, 0], [-d, 0]] : [[0, 0]]));
+    if (near)
+      return [0, 12, 22].flatMap((d) =>
+        d
+          ? [
+              [0, d],
+              [0, -d],
+              [d, 0],
+              [-d, 0],
+            ]
+          : [[0, 0]],
+      );
     const found = away ? [] : [[0, 0]];
     for (let r = 0; r < RINGS; r++) {
       const d = 16 + STEP * r;
@@ -79,10 +91,12 @@ export function labelsIn(root) {
         if (want.near) [x, y] = [inward(x, w / 2 + 5, width), inward(y, h / 2 + 4, height)];
         const edge = [x - w / 2 - 3, y - h / 2 - 2, x + w / 2 + 3, y + h / 2 + 2];
         if (edge[0] < 2 || edge[1] < 2 || edge[2] > width - 2 || edge[3] > height - 2) continue;
-        if (taken.some((b) => edge[0] < b[2] && edge[2] > b[0] && edge[1] < b[3] && edge[3] > b[1])) continue;
+        if (taken.some((b) => edge[0] < b[2] && edge[2] > b[0] && edge[1] < b[3] && edge[3] > b[1]))
+          continue;
         taken.push(edge);
         nodes[k].hidden = false;
-        nodes[k].style.transform = `translate(${Math.round(x - w / 2)}px, ${Math.round(y - h / 2)}px)`;
+        nodes[k].style.transform =
+          `translate(${Math.round(x - w / 2)}px, ${Math.round(y - h / 2)}px)`;
         const end = [
           Math.min(Math.max(want.at[0], x - w / 2), x + w / 2),
           Math.min(Math.max(want.at[1], y - h / 2), y + h / 2),

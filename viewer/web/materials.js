@@ -116,11 +116,13 @@ const LINE_FRAGMENT = `
   varying vec3 vColour;
   void main() { gl_FragColor = vec4(vColour, uOpacity); }`;
 
-
 /** Makers of meshes. `size` is a THREE.Vector2 that holds the canvas' size in CSS pixels. */
 export function brushOf({ THREE, size }) {
   const colour = (value) =>
-    new THREE.Color().setRGB(...(typeof value === "string" ? rgb(value) : value), THREE.LinearSRGBColorSpace);
+    new THREE.Color().setRGB(
+      ...(typeof value === "string" ? rgb(value) : value),
+      THREE.LinearSRGBColorSpace,
+    );
   const lamp = new THREE.Vector3(...unit([-0.35, -0.55, 0.75]));
 
   function bufferOf(mesh, flat) {
@@ -166,7 +168,9 @@ export function brushOf({ THREE, size }) {
   function darken(mesh, edges, reach) {
     const { uCount, uEdges, uReach } = mesh.material.uniforms;
     uCount.value = Math.min(edges.length, EDGES_AT_MOST);
-    edges.slice(0, EDGES_AT_MOST).forEach((edge, k) => uEdges.value[k].set(...edge));
+    edges.slice(0, EDGES_AT_MOST).forEach((edge, k) => {
+      uEdges.value[k].set(...edge);
+    });
     uReach.value = reach;
   }
 
@@ -202,7 +206,9 @@ export function brushOf({ THREE, size }) {
       vertexShader: FLAT_VERTEX,
       fragmentShader: FLAT_FRAGMENT,
       uniforms: {
-        uColour: { value: colour(tint) }, uOpacity: { value: opacity }, uNear: { value: near },
+        uColour: { value: colour(tint) },
+        uOpacity: { value: opacity },
+        uNear: { value: near },
       },
       transparent: true,
       depthWrite: false,
@@ -215,7 +221,12 @@ export function brushOf({ THREE, size }) {
 
   /** Lines of a width in pixels: segments are [a, b, colour, width]. */
   function lines(segments, { opacity = 1, near = 4e-4, order = 3 } = {}) {
-    const corners = [[0, -1], [1, -1], [1, 1], [0, 1]];
+    const corners = [
+      [0, -1],
+      [1, -1],
+      [1, 1],
+      [0, 1],
+    ];
     const data = { position: [], finish: [], colour: [], corner: [], width: [] };
     const index = [];
     segments.forEach(([a, b, tint, width], k) => {

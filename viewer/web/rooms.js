@@ -14,7 +14,8 @@ function joinedWith(scene, room) {
   for (let k = 0; k < found.length; k++) {
     for (const panel of scene.panels) {
       if (panel.kind !== "open" || panel.space !== found[k]) continue;
-      for (const name of panel.behind) if (known.has(name) && !found.includes(name)) found.push(name);
+      for (const name of panel.behind)
+        if (known.has(name) && !found.includes(name)) found.push(name);
     }
   }
   return found;
@@ -23,11 +24,14 @@ function joinedWith(scene, room) {
 /** Rooms in full, rooms cut low around them, and rooms below that are hinted at. */
 export function chooseRooms(scene, state) {
   const order = scene.storeys.map((storey) => storey.id);
-  const on = (storey) => scene.spaces.filter((space) => space.storey === storey).map((space) => space.id);
+  const on = (storey) =>
+    scene.spaces.filter((space) => space.storey === storey).map((space) => space.id);
   const home = scene.receivers[state.receiver]?.space ?? scene.spaces[0].id;
   const level = scene.spaces.find((space) => space.id === home).storey;
   const { mode, id, count } = state.storeys;
-  let full, low = [], ground;
+  let full,
+    low = [],
+    ground;
   if (mode === "all" || mode === "peel") {
     const kept = mode === "peel" ? Math.max(1, order.length - (count ?? 1)) : order.length;
     full = order.slice(0, kept).flatMap(on);
@@ -46,7 +50,8 @@ export function chooseRooms(scene, state) {
 /** The compass ring around the rooms in full, at the foot of their floor. */
 export function ringAround(scene, cast) {
   const shown = scene.spaces.filter((space) => cast.full.has(space.id));
-  const low = [Infinity, Infinity], high = [-Infinity, -Infinity];
+  const low = [Infinity, Infinity],
+    high = [-Infinity, -Infinity];
   let deep = Infinity;
   for (const space of shown) {
     for (const outline of space.outer) {
@@ -55,7 +60,8 @@ export function ringAround(scene, cast) {
         high[k % 2] = Math.max(high[k % 2], value);
       });
     }
-    for (let k = 2; k < space.base.vertices.length; k += 3) deep = Math.min(deep, space.base.vertices[k]);
+    for (let k = 2; k < space.base.vertices.length; k += 3)
+      deep = Math.min(deep, space.base.vertices[k]);
   }
   return {
     centre: [(low[0] + high[0]) / 2, (low[1] + high[1]) / 2, deep],
@@ -79,7 +85,10 @@ export function bestAzimuth(scene, panels, receiver) {
   const first = longest ? Math.atan2(longest.panel.normal[0], longest.panel.normal[1]) : 0;
   const weights = own.map(({ panel }) => {
     const shares = panel.plans.map((plan) => plan.leaks[receiver]?.share ?? 0);
-    return Math.max(0, ...shares) * (OPENINGS.includes(panel.kind) ? 4 : 1) + (OPENINGS.includes(panel.kind) ? 0.05 : 0);
+    return (
+      Math.max(0, ...shares) * (OPENINGS.includes(panel.kind) ? 4 : 1) +
+      (OPENINGS.includes(panel.kind) ? 0.05 : 0)
+    );
   });
   const bed = scene.receivers[receiver]?.position;
   let best = [-1, 0];
@@ -90,7 +99,11 @@ export function bestAzimuth(scene, panels, receiver) {
       let score = bed && hidden(bed, way, walls) ? 0 : 0.35;
       own.forEach(({ panel }, k) => {
         const facing = Math.min(Math.max(dot(panel.normal, way), 0), 0.45);
-        if (facing) score += weights[k] * facing * (hidden(panel.mark ?? panel.centre, way, walls, panel) ? 0.15 : 1);
+        if (facing)
+          score +=
+            weights[k] *
+            facing *
+            (hidden(panel.mark ?? panel.centre, way, walls, panel) ? 0.15 : 1);
       });
       if (score > best[0] + 1e-9) best = [score, azimuth];
     }

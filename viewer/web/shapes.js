@@ -6,7 +6,9 @@ export const sub = (a, b) => [a[0] - b[0], a[1] - b[1], a[2] - b[2]];
 export const add = (a, b, t = 1) => [a[0] + t * b[0], a[1] + t * b[1], a[2] + t * b[2]];
 export const mid = (a, b) => [(a[0] + b[0]) / 2, (a[1] + b[1]) / 2, (a[2] + b[2]) / 2];
 export const cross = (a, b) => [
-  a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0],
+  a[1] * b[2] - a[2] * b[1],
+  a[2] * b[0] - a[0] * b[2],
+  a[0] * b[1] - a[1] * b[0],
 ];
 export const norm = (a) => Math.hypot(a[0], a[1], a[2]);
 export const unit = (a) => a.map((part) => part / (norm(a) || 1));
@@ -87,7 +89,13 @@ export function arrowMesh(tail, tip) {
   const way = unit(axis);
   const side = unit(cross(way, Math.abs(way[2]) < 0.9 ? [0, 0, 1] : [1, 0, 0]));
   const over = cross(way, side);
-  const profile = [[0, 0], [0, 0.028], [0.68, 0.028], [0.68, 0.085], [1, 0]];
+  const profile = [
+    [0, 0],
+    [0, 0.028],
+    [0.68, 0.028],
+    [0.68, 0.085],
+    [1, 0],
+  ];
   const count = 24;
   const vertices = [];
   const triangles = [];

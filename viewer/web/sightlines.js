@@ -38,7 +38,8 @@ export function dashesOf(sight) {
     }
     const long = norm(sub(b, a));
     const way = unit(sub(b, a));
-    for (let from = 0; from < long; from += STEP_M) drawn.push([add(a, way, from), add(a, way, Math.min(from + DASH_M, long))]);
+    for (let from = 0; from < long; from += STEP_M)
+      drawn.push([add(a, way, from), add(a, way, Math.min(from + DASH_M, long))]);
   });
   return drawn;
 }
@@ -46,9 +47,11 @@ export function dashesOf(sight) {
 /** The mark of a transmitter: a body of eight faces that stands on its tip. */
 export function diamondMesh(centre, ring) {
   const half = 0.026 * ring.radius;
-  const vertices = [1, -1].flatMap((side) => [0, 1, 2].flatMap((axis) =>
-    centre.map((value, k) => value + (k === axis ? side * half * (k === 2 ? 1.35 : 1) : 0)),
-  ));
+  const vertices = [1, -1].flatMap((side) =>
+    [0, 1, 2].flatMap((axis) =>
+      centre.map((value, k) => value + (k === axis ? side * half * (k === 2 ? 1.35 : 1) : 0)),
+    ),
+  );
   const triangles = [];
   for (const x of [0, 3]) {
     for (const y of [1, 4]) {

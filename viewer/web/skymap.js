@@ -21,7 +21,11 @@ function summed(cells, side, index) {
   for (let row = 0; row < side; row++) {
     for (let column = 0; column < side; column++) {
       const at = (row + 1) * (side + 1) + column + 1;
-      sums[at] = sums[at - 1] + sums[at - side - 1] - sums[at - side - 2] + (cells[row * side + column] === index ? 1 : 0);
+      sums[at] =
+        sums[at - 1] +
+        sums[at - side - 1] -
+        sums[at - side - 2] +
+        (cells[row * side + column] === index ? 1 : 0);
     }
   }
   return sums;
@@ -30,7 +34,8 @@ function summed(cells, side, index) {
 /** Values of a run-length code. */
 export function expanded(code) {
   const values = [];
-  for (let k = 0; k < code.length; k += 2) for (let n = code[k + 1]; n > 0; n--) values.push(code[k]);
+  for (let k = 0; k < code.length; k += 2)
+    for (let n = code[k + 1]; n > 0; n--) values.push(code[k]);
   return values;
 }
 
@@ -66,7 +71,12 @@ export function mountSky(element, firstSky, firstScene, options = {}) {
   const at = (flat, k = 0) => [flat[2 * k] * R, -flat[2 * k + 1] * R];
   const path = (flat) => {
     let text = "";
-    for (let k = 0; k < flat.length / 2; k++) text += (k ? "L" : "M") + at(flat, k).map((v) => v.toFixed(2)).join(" ");
+    for (let k = 0; k < flat.length / 2; k++)
+      text +=
+        (k ? "L" : "M") +
+        at(flat, k)
+          .map((v) => v.toFixed(2))
+          .join(" ");
     return text;
   };
   const panelOf = (id) => scene.panels.find((panel) => panel.id === id);
@@ -76,7 +86,9 @@ export function mountSky(element, firstSky, firstScene, options = {}) {
     const values = expanded(sky.first);
     inside = {};
     cells = new Int32Array(sky.side * sky.side).fill(-2);
-    insideOf(sky.side).forEach((cell, k) => (cells[cell] = values[k]));
+    insideOf(sky.side).forEach((cell, k) => {
+      cells[cell] = values[k];
+    });
   }
 
   function insideOf(side) {
@@ -109,7 +121,9 @@ export function mountSky(element, firstSky, firstScene, options = {}) {
     });
     bleed(image, side);
     pen.putImageData(image, 0, 0);
-    const width = Math.round((element.clientWidth || 360) * Math.min(window.devicePixelRatio || 1, 2));
+    const width = Math.round(
+      (element.clientWidth || 360) * Math.min(window.devicePixelRatio || 1, 2),
+    );
     canvas.width = canvas.height = width;
     const ink = canvas.getContext("2d");
     const radius = (width * R) / 120;
@@ -146,7 +160,12 @@ export function mountSky(element, firstSky, firstScene, options = {}) {
     ink.save();
     ink.beginPath();
     for (const cell of blocked) {
-      ink.rect(left + (cell % sky.side) * step, left + Math.floor(cell / sky.side) * step, step + 0.5, step + 0.5);
+      ink.rect(
+        left + (cell % sky.side) * step,
+        left + Math.floor(cell / sky.side) * step,
+        step + 0.5,
+        step + 0.5,
+      );
     }
     ink.clip();
     ink.strokeStyle = "#8b8475";
@@ -165,16 +184,30 @@ export function mountSky(element, firstSky, firstScene, options = {}) {
     drawing.replaceChildren();
     drawing.style.fontSize = `${(((element.clientWidth < 420 ? 11 : 12.5) * 120) / (element.clientWidth || 360)).toFixed(2)}px`;
     const name = shown(scene.receivers[receiver]?.id ?? sky.receiver);
-    node("title", {}, drawing, `All directions around ${name}: straight up in the middle, the horizon a dashed circle, straight down at the rim.`);
+    node(
+      "title",
+      {},
+      drawing,
+      `All directions around ${name}: straight up in the middle, the horizon a dashed circle, straight down at the rim.`,
+    );
     node("circle", { r: R, class: "gc-disc" }, drawing);
     node("circle", { r: (R * Math.SQRT1_2).toFixed(3), class: "gc-horizon" }, drawing);
     for (let k = 0; k < 36; k++) {
       const turn = (k * Math.PI) / 18;
       const reach = k % 9 ? (k % 3 ? 1.2 : 1.8) : 2.6;
       const [s, c] = [Math.sin(turn), -Math.cos(turn)];
-      node("line", { x1: R * s, y1: R * c, x2: (R + reach) * s, y2: (R + reach) * c, class: "gc-tick" }, drawing);
+      node(
+        "line",
+        { x1: R * s, y1: R * c, x2: (R + reach) * s, y2: (R + reach) * c, class: "gc-tick" },
+        drawing,
+      );
     }
-    for (const [letter, x, y] of [["N", 0, -55.5], ["E", 56, 0], ["S", 0, 55.5], ["W", -56, 0]]) {
+    for (const [letter, x, y] of [
+      ["N", 0, -55.5],
+      ["E", 56, 0],
+      ["S", 0, 55.5],
+      ["W", -56, 0],
+    ]) {
       node("text", { x, y, class: "gc-way" }, drawing, letter);
     }
     const gaps = [];
@@ -182,27 +215,46 @@ export function mountSky(element, firstSky, firstScene, options = {}) {
       const d = outline.runs.map(path).join("");
       if (!d) continue;
       const gap = leakOf(outline.panel)?.is_gap;
-      const chosen = outline.panel === selected ? " gc-chosen" : outline.panel === hovered ? " gc-over" : "";
+      const chosen =
+        outline.panel === selected ? " gc-chosen" : outline.panel === hovered ? " gc-over" : "";
       if (gap) gaps.push([d, outline, chosen]);
       else node("path", { d, class: `gc-line${chosen}` }, drawing);
     }
     for (const [d] of gaps) node("path", { d, class: "gc-gap-case" }, drawing);
     for (const [d] of gaps) node("path", { d, class: "gc-gap-line" }, drawing);
-    for (const [d, , chosen] of gaps) if (chosen) node("path", { d, class: `gc-line${chosen}` }, drawing);
+    for (const [d, , chosen] of gaps)
+      if (chosen) node("path", { d, class: `gc-line${chosen}` }, drawing);
     const line = 0.62 * parseFloat(drawing.style.fontSize);
     const taken = [];
     for (const source of sky.sources) {
       if (source.rim.length) node("path", { d: path(source.rim), class: "gc-cone" }, drawing);
       const [x, y] = at(source.at);
-      node("path", { d: `M${x} ${y - 2.4}L${x + 2.4} ${y}L${x} ${y + 2.4}L${x - 2.4} ${y}Z`, class: "gc-star" }, drawing);
+      node(
+        "path",
+        {
+          d: `M${x} ${y - 2.4}L${x + 2.4} ${y}L${x} ${y + 2.4}L${x - 2.4} ${y}Z`,
+          class: "gc-star",
+        },
+        drawing,
+      );
       taken.push([x - 3, y - 3, x + 3, y + 3]);
     }
     const leaders = node("g", {}, drawing); // below every name
     for (const source of sky.sources) {
-      nameIt({ text: shown(source.id, 24), spot: at(source.at), kind: "gc-name gc-source-name", clear: 3 }, { line, taken, leaders });
+      nameIt(
+        {
+          text: shown(source.id, 24),
+          spot: at(source.at),
+          kind: "gc-name gc-source-name",
+          clear: 3,
+        },
+        { line, taken, leaders },
+      );
     }
     const named = gaps
-      .filter(([, { panel }]) => panelOf(panel).kind !== "reveal" && leakOf(panel).share >= NAMED_FROM)
+      .filter(
+        ([, { panel }]) => panelOf(panel).kind !== "reveal" && leakOf(panel).share >= NAMED_FROM,
+      )
       .sort((a, b) => leakOf(b[1].panel).share - leakOf(a[1].panel).share)
       .slice(0, 6);
     for (const [, { panel, mark }] of named) {
@@ -218,16 +270,23 @@ export function mountSky(element, firstSky, firstScene, options = {}) {
     const free = (x, y) => {
       const box = [x - half[0], y - half[1], x + half[0], y + half[1]];
       if (Math.max(-box[0], -box[1], box[2], box[3]) > EDGE) return null;
-      return taken.some((b) => box[0] < b[2] && box[2] > b[0] && box[1] < b[3] && box[3] > b[1]) ? null : box;
+      return taken.some((b) => box[0] < b[2] && box[2] > b[0] && box[1] < b[3] && box[3] > b[1])
+        ? null
+        : box;
     };
     const put = ([x, y], box, led) => {
       label.setAttribute("x", x.toFixed(2));
       label.setAttribute("y", y.toFixed(2));
       taken.push(box);
       if (!led) return;
-      const end = [Math.min(Math.max(spot[0], box[0]), box[2]), Math.min(Math.max(spot[1], box[1]), box[3])];
-      for (const name of ["gc-lead-case", "gc-lead"]) node("line", { x1: end[0], y1: end[1], x2: spot[0], y2: spot[1], class: name }, leaders);
-      if (!clear) node("circle", { cx: spot[0], cy: spot[1], r: 0.9, class: "gc-lead-dot" }, leaders);
+      const end = [
+        Math.min(Math.max(spot[0], box[0]), box[2]),
+        Math.min(Math.max(spot[1], box[1]), box[3]),
+      ];
+      for (const name of ["gc-lead-case", "gc-lead"])
+        node("line", { x1: end[0], y1: end[1], x2: spot[0], y2: spot[1], class: name }, leaders);
+      if (!clear)
+        node("circle", { cx: spot[0], cy: spot[1], r: 0.9, class: "gc-lead-dot" }, leaders);
     };
     for (const place of panel ? within(panel, half, spot) : []) {
       const box = free(...place);
@@ -250,14 +309,19 @@ export function mountSky(element, firstSky, firstScene, options = {}) {
   function within(panel, [across, down], [x0, y0]) {
     const side = sky.side;
     const index = sky.panels.indexOf(panel);
-    const sums = (inside[panel] ??= summed(cells, side, index));
+    inside[panel] ??= summed(cells, side, index);
+    const sums = inside[panel];
     const size = (2 * R) / side;
     const [wide, high] = [Math.ceil((2 * across) / size), Math.ceil((2 * down) / size)];
     const found = [];
     for (let row = 0; row + high <= side; row++) {
       for (let column = 0; column + wide <= side; column++) {
         const count = (r, c) => sums[r * (side + 1) + c];
-        const held = count(row + high, column + wide) - count(row, column + wide) - count(row + high, column) + count(row, column);
+        const held =
+          count(row + high, column + wide) -
+          count(row, column + wide) -
+          count(row + high, column) +
+          count(row, column);
         if (held !== wide * high) continue;
         const [x, y] = [(column + wide / 2) * size - R, (row + high / 2) * size - R];
         found.push([Math.hypot(x - x0, y - y0), x, y]);
@@ -268,13 +332,20 @@ export function mountSky(element, firstSky, firstScene, options = {}) {
 
   /** Middles round a spot, the nearest first; the first ones touch it. */
   function beside([x, y], [across, down], clear) {
-    const found = clear ? [[x, y - clear - down, true], [x, y + clear + down, true], [x + across + clear, y, true], [x - across - clear, y, true]] : [];
+    const found = clear
+      ? [
+          [x, y - clear - down, true],
+          [x, y + clear + down, true],
+          [x + across + clear, y, true],
+          [x - across - clear, y, true],
+        ]
+      : [];
     for (let r = 1; r < 16; r++) {
       const reach = clear + 1.6 * down * r;
       for (let k = 0; k < 16; k++) {
         const turn = (k * Math.PI) / 8;
         const [dx, dy] = [Math.sin(turn), -Math.cos(turn)];
-        found.push([x + dx * (reach + across) , y + dy * (reach + 0.5 * down), false]);
+        found.push([x + dx * (reach + across), y + dy * (reach + 0.5 * down), false]);
       }
     }
     return found;
@@ -298,7 +369,9 @@ export function mountSky(element, firstSky, firstScene, options = {}) {
       options.onHover?.(id);
     }
     const panel = spot ? panelOf(id) : null;
-    const lines = panel && (options.describe ? options.describe(panel) : describe(scene, panel, plan, receiver));
+    const lines =
+      panel &&
+      (options.describe ? options.describe(panel) : describe(scene, panel, plan, receiver));
     tip.hidden = !lines;
     if (!lines) return;
     tip.replaceChildren(
@@ -310,7 +383,10 @@ export function mountSky(element, firstSky, firstScene, options = {}) {
     );
     const width = element.clientWidth;
     const x = Math.min(Math.max(spot[0] + 14, 0), Math.max(width - tip.offsetWidth, 0));
-    const y = spot[1] + 18 + tip.offsetHeight < width ? spot[1] + 18 : Math.max(spot[1] - tip.offsetHeight - 12, 0);
+    const y =
+      spot[1] + 18 + tip.offsetHeight < width
+        ? spot[1] + 18
+        : Math.max(spot[1] - tip.offsetHeight - 12, 0);
     tip.style.transform = `translate(${Math.round(x)}px, ${Math.round(y)}px)`;
   }
 

@@ -1,12 +1,25 @@
 // What stands in the picture: rooms, faces and their colours, lines, beams, sources.
 import { PATTERNS } from "./materials.js";
-import { blockedArcs, gradeLines } from "./surroundings.js";
-import { OPENINGS, chooseRooms, faces, onRing, ringAround } from "./rooms.js";
+import { chooseRooms, faces, OPENINGS, onRing, ringAround } from "./rooms.js";
 import {
-  TAU, add, arrowMesh, axesOf, distanceToSegment, dot, hardBox, mid, norm, outlinesOf, point,
-  softBox, sub, turned, unit,
+  add,
+  arrowMesh,
+  axesOf,
+  distanceToSegment,
+  dot,
+  hardBox,
+  mid,
+  norm,
+  outlinesOf,
+  point,
+  softBox,
+  sub,
+  TAU,
+  turned,
+  unit,
 } from "./shapes.js";
 import { dashesOf, diamondMesh, isNear, wayTo } from "./sightlines.js";
+import { blockedArcs, gradeLines } from "./surroundings.js";
 import { cividis, placeOn, rgb, shown } from "./words.js";
 
 const AMBER = "#ffb000"; // gaps and their beams; nothing else
@@ -14,19 +27,51 @@ const AMBER_CASE = "#4a3000";
 const BEAMS_AT_MOST = 4;
 const STUB_M = 0.1; // height that is left of a wall before the eye
 const LAYERS = [
-  "ground", "ghosts", "rooms", "panels", "walls", "beds", "edges", "gaps", "beams", "sources", "marks",
+  "ground",
+  "ghosts",
+  "rooms",
+  "panels",
+  "walls",
+  "beds",
+  "edges",
+  "gaps",
+  "beams",
+  "sources",
+  "marks",
 ];
 
 export const THEMES = {
   light: {
-    ink: "#1f2730", edge: "#27313c", rim: "#f8f6f2", plinth: "#cdc7bb", ghost: "#e4dfd5",
-    ghostEdge: "#b3ada1", neutral: "#d8d2c6", ring: "#8d949c", block: "#525c67", source: "#8c2f5f", halo: "#ffffff",
-    beam: "#ffb52e", beamEdge: "#9a5b00", shadow: 0.3,
+    ink: "#1f2730",
+    edge: "#27313c",
+    rim: "#f8f6f2",
+    plinth: "#cdc7bb",
+    ghost: "#e4dfd5",
+    ghostEdge: "#b3ada1",
+    neutral: "#d8d2c6",
+    ring: "#8d949c",
+    block: "#525c67",
+    source: "#8c2f5f",
+    halo: "#ffffff",
+    beam: "#ffb52e",
+    beamEdge: "#9a5b00",
+    shadow: 0.3,
   },
   dark: {
-    ink: "#f0f2f5", edge: "#05080c", rim: "#ccd3da", plinth: "#343d49", ghost: "#2c3541",
-    ghostEdge: "#56616f", neutral: "#5a6470", ring: "#74808d", block: "#aab4bf", source: "#e887b4", halo: "#0c1015",
-    beam: "#ffb52e", beamEdge: "#ffcf7a", shadow: 0.6,
+    ink: "#f0f2f5",
+    edge: "#05080c",
+    rim: "#ccd3da",
+    plinth: "#343d49",
+    ghost: "#2c3541",
+    ghostEdge: "#56616f",
+    neutral: "#5a6470",
+    ring: "#74808d",
+    block: "#aab4bf",
+    source: "#e887b4",
+    halo: "#0c1015",
+    beam: "#ffb52e",
+    beamEdge: "#ffcf7a",
+    shadow: 0.6,
   },
 };
 const BED = { foot: "#8f979e", slab: "#d9dde0", pillow: "#fbfaf7" };
@@ -62,8 +107,12 @@ export function stageOf({ THREE, brush, theme, state }) {
       mesh.userData.panel = panel.id;
       groups.panels.add(mesh);
       const outlines = outlinesOf(panel);
-      const flatRing = outlines[0].map((p) => sub(p, panel.centre)).map((p) => [dot(p, across), dot(p, up)]);
-      const spans = [0, 1].map((k) => Math.max(...flatRing.map((p) => p[k])) - Math.min(...flatRing.map((p) => p[k])));
+      const flatRing = outlines[0]
+        .map((p) => sub(p, panel.centre))
+        .map((p) => [dot(p, across), dot(p, up)]);
+      const spans = [0, 1].map(
+        (k) => Math.max(...flatRing.map((p) => p[k])) - Math.min(...flatRing.map((p) => p[k])),
+      );
       return { panel, mesh, across, up, outlines, spans, small: Math.min(...spans) < 0.12 };
     });
     byId = new Map(panels.map((each) => [each.panel.id, each]));
@@ -107,12 +156,15 @@ export function stageOf({ THREE, brush, theme, state }) {
       ring.forEach((a, k) => {
         const b = ring[(k + 1) % ring.length];
         const inner = mates.some(({ panel }) => {
-          if (panel === each.panel || Math.abs(dot(panel.normal, each.panel.normal)) > 0.9) return false;
+          if (panel === each.panel || Math.abs(dot(panel.normal, each.panel.normal)) > 0.9)
+            return false;
           const off = (p) => Math.abs(dot(sub(p, panel.centre), panel.normal));
           if (off(a) > 2e-3 || off(b) > 2e-3) return false;
           const middle = mid(a, b);
           const touches = outlinesOf(panel).some((other) =>
-            other.some((c, j) => distanceToSegment(middle, c, other[(j + 1) % other.length]) < 5e-3),
+            other.some(
+              (c, j) => distanceToSegment(middle, c, other[(j + 1) % other.length]) < 5e-3,
+            ),
           );
           return touches && dot(sub(panel.centre, middle), each.panel.normal) > 1e-3;
         });
@@ -120,10 +172,11 @@ export function stageOf({ THREE, brush, theme, state }) {
       });
     }
     edges.sort((p, q) => norm(sub(q[1], q[0])) - norm(sub(p[1], p[0])));
-    const local = ([a, b]) => [a, b].flatMap((p) => {
-      const off = sub(p, each.panel.centre);
-      return [dot(off, each.across), dot(off, each.up)];
-    });
+    const local = ([a, b]) =>
+      [a, b].flatMap((p) => {
+        const off = sub(p, each.panel.centre);
+        return [dot(off, each.across), dot(off, each.up)];
+      });
     darken(each.mesh, edges.map(local), Math.min(0.55, 0.3 * Math.min(...each.spans) + 0.01));
   }
 
@@ -133,34 +186,52 @@ export function stageOf({ THREE, brush, theme, state }) {
     for (const name of ["ground", "ghosts", "sources"]) empty(groups[name]);
     const shown = (space) => cast.full.has(space);
     for (const each of panels) each.mesh.visible = each.stands = shown(each.panel.space);
-    for (const body of [...groups.rooms.children, ...groups.beds.children]) body.visible = shown(body.userData.space);
+    for (const body of [...groups.rooms.children, ...groups.beds.children])
+      body.visible = shown(body.userData.space);
     const spaces = new Map(scene.spaces.map((space) => [space.id, space]));
     const round = [ring.centre[0], ring.centre[1], 0.6 * ring.radius, 1.02 * ring.radius];
     const ghostly = { round, order: -1 };
-    for (const name of cast.low) groups.ghosts.add(solid(spaces.get(name).base, theme.ghost, ghostly));
+    for (const name of cast.low)
+      groups.ghosts.add(solid(spaces.get(name).base, theme.ghost, ghostly));
     for (const wall of scene.walls) {
       if (cast.low.has(wall.space)) groups.ghosts.add(solid(wall.stub, theme.ghost, ghostly));
     }
     for (const name of cast.below) {
       groups.ghosts.add(
         solid(spaces.get(name).block, theme.ghostEdge, {
-          fadeTop: ring.centre[2], fadeDepth: 0.3 * ring.radius, opacity: 0.7, order: -2, round,
+          fadeTop: ring.centre[2],
+          fadeDepth: 0.3 * ring.radius,
+          opacity: 0.7,
+          order: -2,
+          round,
         }),
       );
     }
     if (!cast.below.length) groups.ground.add(shadow());
     const ticks = [];
     for (let k = 0; k < 120; k++) {
-      ticks.push([onRing(scene, ring, (TAU * k) / 120), onRing(scene, ring, (TAU * (k + 1)) / 120), theme.ring, 1.6]);
+      ticks.push([
+        onRing(scene, ring, (TAU * k) / 120),
+        onRing(scene, ring, (TAU * (k + 1)) / 120),
+        theme.ring,
+        1.6,
+      ]);
     }
     for (let degrees = 0; degrees < 360; degrees += 10) {
       const inner = degrees % 90 === 0 ? 0.93 : degrees % 30 === 0 ? 0.96 : 0.98;
       const turn = (degrees * Math.PI) / 180;
-      ticks.push([onRing(scene, ring, turn), onRing(scene, ring, turn, inner), theme.ring, degrees % 90 ? 1.1 : 2]);
+      ticks.push([
+        onRing(scene, ring, turn),
+        onRing(scene, ring, turn, inner),
+        theme.ring,
+        degrees % 90 ? 1.1 : 2,
+      ]);
     }
     groups.ground.add(lines(ticks, { near: 0, order: -1 }));
     arcs = blockedArcs(scene, ring);
-    const dark = arcs.flatMap(({ points }) => points.slice(1).map((p, k) => [points[k], p, theme.block, 5]));
+    const dark = arcs.flatMap(({ points }) =>
+      points.slice(1).map((p, k) => [points[k], p, theme.block, 5]),
+    );
     if (dark.length) groups.ground.add(lines(dark, { near: 0, order: -1 }));
     sources();
     signature = "";
@@ -175,7 +246,8 @@ export function stageOf({ THREE, brush, theme, state }) {
     const pen = page.getContext("2d");
     const span = 3 * ring.radius;
     const place = (x, y) => [
-      side * (0.5 + (x - ring.centre[0]) / span), side * (0.5 + (y - ring.centre[1]) / span),
+      side * (0.5 + (x - ring.centre[0]) / span),
+      side * (0.5 + (y - ring.centre[1]) / span),
     ];
     pen.shadowColor = `rgba(0,0,0,${theme.shadow})`;
     pen.shadowBlur = 16;
@@ -193,7 +265,14 @@ export function stageOf({ THREE, brush, theme, state }) {
     }
     // rooms around fade at the ring, and so does their shadow
     const reach = (times) => (times * ring.radius * side) / span;
-    const fading = pen.createRadialGradient(side / 2, side / 2, reach(0.9), side / 2, side / 2, reach(1.2));
+    const fading = pen.createRadialGradient(
+      side / 2,
+      side / 2,
+      reach(0.9),
+      side / 2,
+      side / 2,
+      reach(1.2),
+    );
     fading.addColorStop(0, "rgba(0,0,0,1)");
     fading.addColorStop(1, "rgba(0,0,0,0)");
     pen.shadowColor = "transparent";
@@ -236,7 +315,9 @@ export function stageOf({ THREE, brush, theme, state }) {
         const level = [way[0], way[1], 0];
         const steep = norm(level) < 0.05;
         const foot = steep ? ring.centre : add(ring.centre, unit(level), ring.radius);
-        const tops = scene.spaces.filter((space) => cast.full.has(space.id)).map((space) => space.top_m);
+        const tops = scene.spaces
+          .filter((space) => cast.full.has(space.id))
+          .map((space) => space.top_m);
         const tip = [foot[0], foot[1], Math.max(...tops) * 0.55 + foot[2] * 0.45];
         const tail = add(tip, way, 0.3 * ring.radius);
         groups.sources.add(solid(arrowMesh(tail, tip), theme.source));
@@ -246,9 +327,18 @@ export function stageOf({ THREE, brush, theme, state }) {
       }
     }
     if (receiver && cast.full.has(receiver.space)) {
-      const near = new Set(scene.sources.filter((source) => isNear(source, ring)).map((source) => source.id));
-      const seen = scene.sights.filter((sight) => sight.receiver === receiver.id && near.has(sight.source) && !state.silent.has(sight.source));
-      strokes.push(...seen.flatMap((sight) => sight.pieces.map((piece) => [point(piece, 0), point(piece, 1)])));
+      const near = new Set(
+        scene.sources.filter((source) => isNear(source, ring)).map((source) => source.id),
+      );
+      const seen = scene.sights.filter(
+        (sight) =>
+          sight.receiver === receiver.id &&
+          near.has(sight.source) &&
+          !state.silent.has(sight.source),
+      );
+      strokes.push(
+        ...seen.flatMap((sight) => sight.pieces.map((piece) => [point(piece, 0), point(piece, 1)])),
+      );
       const dashes = seen.flatMap(dashesOf).map(([a, b]) => [a, b, theme.source, 1.4]);
       if (dashes.length) before(lines(dashes));
     }
@@ -279,7 +369,10 @@ export function stageOf({ THREE, brush, theme, state }) {
       if (style) {
         tint = rgb(style.colour);
         uniforms.uPattern.value = Math.max(PATTERNS.indexOf(style.pattern), 0);
-        uniforms.uInk.value.setRGB(...(luminance(tint) > 0.35 ? [0.12, 0.15, 0.19] : [1, 1, 1]), THREE.LinearSRGBColorSpace);
+        uniforms.uInk.value.setRGB(
+          ...(luminance(tint) > 0.35 ? [0.12, 0.15, 0.19] : [1, 1, 1]),
+          THREE.LinearSRGBColorSpace,
+        );
       }
     } else if (leak) {
       lit = false;
@@ -324,7 +417,9 @@ export function stageOf({ THREE, brush, theme, state }) {
     for (const { near, far } of beam.outside) {
       const count = near.length / 3;
       const slices = 12;
-      const vertices = [], fade = [], triangles = [];
+      const vertices = [],
+        fade = [],
+        triangles = [];
       const long = norm(sub(point(far, 0), point(near, 0)));
       const kept = Math.min(1, (0.42 * ring.radius) / Math.max(long, 1e-9));
       for (let s = 0; s <= slices; s++) {
@@ -353,12 +448,27 @@ export function stageOf({ THREE, brush, theme, state }) {
     for (const landing of beam.landings) {
       const bed = !byId.has(landing.on);
       const facing = bed ? null : byId.get(landing.on);
-      const patch = flat(landing.vertices, landing.triangles, "#ffd27a", (bed ? 0.5 : 0.3) * weight, null, 3e-4);
+      const patch = flat(
+        landing.vertices,
+        landing.triangles,
+        "#ffd27a",
+        (bed ? 0.5 : 0.3) * weight,
+        null,
+        3e-4,
+      );
       patch.material.side = THREE.FrontSide;
       patch.userData.facing = facing?.panel.normal ?? null;
       groups.beams.add(patch);
       for (const outline of outlinesOf(landing)) {
-        outline.forEach((p, k) => rims.push([p, outline[(k + 1) % outline.length], theme.beamEdge, 1.3, facing?.panel.normal]));
+        outline.forEach((p, k) => {
+          rims.push([
+            p,
+            outline[(k + 1) % outline.length],
+            theme.beamEdge,
+            1.3,
+            facing?.panel.normal,
+          ]);
+        });
       }
     }
     const edge = lines(rims, { opacity: 0.75 * weight });
@@ -368,27 +478,39 @@ export function stageOf({ THREE, brush, theme, state }) {
   function drawEdges(eye) {
     empty(groups.edges);
     empty(groups.gaps);
-    const thin = [], cases = [], amber = [];
+    const thin = [],
+      cases = [],
+      amber = [];
     const closed = (ring, tint, width, into) =>
-      ring.forEach((p, k) => into.push([p, ring[(k + 1) % ring.length], tint, width]));
+      ring.forEach((p, k) => {
+        into.push([p, ring[(k + 1) % ring.length], tint, width]);
+      });
     const slopes = new Set(
-      panels.filter(({ panel: p }) => p.kind === "ceiling" && Math.abs(p.normal[2]) < 0.999).map((each) => each.panel.space),
+      panels
+        .filter(({ panel: p }) => p.kind === "ceiling" && Math.abs(p.normal[2]) < 0.999)
+        .map((each) => each.panel.space),
     );
     for (const each of panels) {
       if (!each.mesh.visible) continue;
       const { panel, outlines } = each;
       const seen = faces(panel.normal, eye);
       // of a roof that is cut away, its lines alone tell the shape
-      if (!seen && panel.kind === "ceiling" && slopes.has(panel.space)) closed(outlines[0], theme.ring, 1, thin);
+      if (!seen && panel.kind === "ceiling" && slopes.has(panel.space))
+        closed(outlines[0], theme.ring, 1, thin);
       const opening = OPENINGS.includes(panel.kind);
       if (seen) {
-        for (const ring of outlines) closed(ring, opening ? theme.rim : theme.edge, opening ? 1.2 : 1, thin);
+        for (const ring of outlines)
+          closed(ring, opening ? theme.rim : theme.edge, opening ? 1.2 : 1, thin);
         if (panel.kind === "window") mullions(each, thin);
       }
       const leak = leakOf(panel);
       if (!leak?.is_gap) continue;
       // the jambs of an opening that is a gap itself need no lines of their own
-      if (panel.kind === "reveal" && leakOf(byId.get(panel.opening)?.panel ?? {plans: []})?.is_gap) continue;
+      if (
+        panel.kind === "reveal" &&
+        leakOf(byId.get(panel.opening)?.panel ?? { plans: [] })?.is_gap
+      )
+        continue;
       const marked = [];
       if (seen || !["wall", "ceiling", "floor"].includes(panel.kind)) {
         for (const ring of outlines) closed(ring, AMBER, 3, marked);
@@ -398,10 +520,16 @@ export function stageOf({ THREE, brush, theme, state }) {
       amber.push(...marked);
       cases.push(...marked.map(([a, b]) => [a, b, AMBER_CASE, 4.8]));
     }
-    grades = gradeLines(scene, panels.filter((each) => each.mesh.visible && faces(each.panel.normal, eye)));
+    grades = gradeLines(
+      scene,
+      panels.filter((each) => each.mesh.visible && faces(each.panel.normal, eye)),
+    );
     for (const [a, b] of grades) thin.push([a, b, theme.ghostEdge, 2.2]);
     groups.edges.add(lines(thin));
-    groups.gaps.add(lines(cases, { near: 6e-4, opacity: 0.55 }), lines(amber, { near: 8e-4, order: 4 }));
+    groups.gaps.add(
+      lines(cases, { near: 6e-4, opacity: 0.55 }),
+      lines(amber, { near: 8e-4, order: 4 }),
+    );
     drawMarks(eye);
   }
 
@@ -409,7 +537,8 @@ export function stageOf({ THREE, brush, theme, state }) {
     const [w, h] = spans;
     const middle = panel.centre;
     into.push([add(middle, up, -h / 2), add(middle, up, h / 2), theme.rim, 1.2]);
-    if (h > 0.9 * w) into.push([add(middle, across, -w / 2), add(middle, across, w / 2), theme.rim, 1.2]);
+    if (h > 0.9 * w)
+      into.push([add(middle, across, -w / 2), add(middle, across, w / 2), theme.rim, 1.2]);
   }
 
   /** What is left to see of a wall or ceiling that is cut away. */
@@ -421,7 +550,10 @@ export function stageOf({ THREE, brush, theme, state }) {
       return [[add(foot[0], [0, 0, STUB_M]), add(foot[foot.length - 1], [0, 0, STUB_M])]];
     }
     const standing = panels.filter(
-      (each) => each.panel.space === panel.space && each.panel.kind === "wall" && faces(each.panel.normal, eye),
+      (each) =>
+        each.panel.space === panel.space &&
+        each.panel.kind === "wall" &&
+        faces(each.panel.normal, eye),
     );
     return ring
       .map((p, k) => [p, ring[(k + 1) % ring.length]])
@@ -434,8 +566,12 @@ export function stageOf({ THREE, brush, theme, state }) {
 
   function drawMarks(eye) {
     empty(groups.marks);
-    const halo = [], ink = [];
-    for (const [id, weight] of [[state.selected, 1], [state.hovered, 0.7]]) {
+    const halo = [],
+      ink = [];
+    for (const [id, weight] of [
+      [state.selected, 1],
+      [state.hovered, 0.7],
+    ]) {
       const each = byId.get(id);
       if (!each?.stands) continue;
       const seen = faces(each.panel.normal, eye);
@@ -449,12 +585,17 @@ export function stageOf({ THREE, brush, theme, state }) {
         ink.push([a, b, theme.ink, 3 * weight]);
       }
     }
-    if (halo.length) groups.marks.add(lines(halo, { near: 1e-3, order: 6 }), lines(ink, { near: 1.2e-3, order: 7 }));
+    if (halo.length)
+      groups.marks.add(
+        lines(halo, { near: 1e-3, order: 6 }),
+        lines(ink, { near: 1.2e-3, order: 7 }),
+      );
   }
 
   function anchorOf(each, eye) {
     const { panel } = each;
-    if (faces(panel.normal, eye) || !["wall", "ceiling"].includes(panel.kind)) return panel.mark ?? panel.centre;
+    if (faces(panel.normal, eye) || !["wall", "ceiling"].includes(panel.kind))
+      return panel.mark ?? panel.centre;
     const left = remains(each, eye);
     if (!left.length) return panel.mark ?? panel.centre;
     const best = left.reduce((p, q) => (norm(sub(q[1], q[0])) > norm(sub(p[1], p[0])) ? q : p));
@@ -485,7 +626,17 @@ export function stageOf({ THREE, brush, theme, state }) {
   }
 
   return {
-    world, groups, build, arrange, recolour, sources, settle, drawMarks, paint, leakOf, anchorOf,
+    world,
+    groups,
+    build,
+    arrange,
+    recolour,
+    sources,
+    settle,
+    drawMarks,
+    paint,
+    leakOf,
+    anchorOf,
     get panels() {
       return panels;
     },
@@ -500,15 +651,25 @@ export function stageOf({ THREE, brush, theme, state }) {
     strokes: () => strokes,
     /** Words for what is drawn of the ground and of what stands outside: {text, at}. */
     hints() {
-      const found = arcs.map(({ id, points }) => ({ text: shown(id, 24), at: points[Math.floor(points.length / 2)] }));
+      const found = arcs.map(({ id, points }) => ({
+        text: shown(id, 24),
+        at: points[Math.floor(points.length / 2)],
+      }));
       const long = ([a, b]) => norm(sub(b, a));
       const longest = grades.reduce((a, b) => (a && long(a) >= long(b) ? a : b), null);
-      return longest ? [...found, { text: "ground level", at: add(longest[0], sub(longest[1], longest[0]), 0.2) }] : found;
+      return longest
+        ? [
+            ...found,
+            { text: "ground level", at: add(longest[0], sub(longest[1], longest[0]), 0.2) },
+          ]
+        : found;
     },
     /** New numbers on the same faces. */
     renew(next) {
       scene = next;
-      panels.forEach((each, k) => (each.panel = scene.panels[k]));
+      panels.forEach((each, k) => {
+        each.panel = scene.panels[k];
+      });
       byId = new Map(panels.map((each) => [each.panel.id, each]));
       sources();
       recolour();

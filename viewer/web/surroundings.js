@@ -1,7 +1,8 @@
 // What the picture tells of the land around: the ground's level on walls below it, and over which
 // part of the compass something outdoors stands. As viewer/scene/rooms.py has it.
-import { TAU, add, cross, dot, sub } from "./shapes.js";
+
 import { onRing } from "./rooms.js";
+import { add, cross, dot, sub, TAU } from "./shapes.js";
 
 const BELOW_M = 0.3; // depth under the ground from which a room's picture shows the ground's level
 const SHORT_M = 0.02;
@@ -16,13 +17,17 @@ export function gradeLines(scene, walls) {
     if (floors.get(panel.space) > scene.grade_m - BELOW_M) continue;
     if (!panel.behind.some((name) => name === "outdoors" || name === "earth")) continue;
     const along = cross(panel.normal, [0, 0, 1]);
-    const marks = outlines.flatMap((ring) => crossings(ring, along, scene.grade_m)).sort((a, b) => a - b);
+    const marks = outlines
+      .flatMap((ring) => crossings(ring, along, scene.grade_m))
+      .sort((a, b) => a - b);
     for (let k = 0; k + 1 < marks.length; k += 2) {
       if (marks[k + 1] - marks[k] < SHORT_M) continue;
-      found.push([marks[k], marks[k + 1]].map((at) => {
-        const [x, y] = add(panel.centre, along, at - dot(panel.centre, along));
-        return [x, y, scene.grade_m];
-      }));
+      found.push(
+        [marks[k], marks[k + 1]].map((at) => {
+          const [x, y] = add(panel.centre, along, at - dot(panel.centre, along));
+          return [x, y, scene.grade_m];
+        }),
+      );
     }
   }
   return found;
@@ -54,7 +59,9 @@ export function blockedArcs(scene, ring) {
     const turns = corners.map((p) => Math.atan2(dot(p, east), dot(p, north)));
     const off = turns.map((turn) => turnsTo(turn - turns[0]));
     const [low, high] = [turns[0] + Math.min(...off), turns[0] + Math.max(...off)];
-    const points = Array.from({ length: STEPS + 1 }, (_, k) => onRing(scene, ring, low + ((high - low) * k) / STEPS, 1.025));
+    const points = Array.from({ length: STEPS + 1 }, (_, k) =>
+      onRing(scene, ring, low + ((high - low) * k) / STEPS, 1.025),
+    );
     found.push({ id: block.id, points });
   }
   return found;

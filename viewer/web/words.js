@@ -3,21 +3,26 @@
 /** A name from a file, fit for a label: one line, no invisible or direction marks, not endless. */
 export function shown(name, limit = 48) {
   const plain = name.replace(/\s+/gu, " ").replace(/\p{C}/gu, "").trim();
-  return plain.length <= limit ? plain : plain.slice(0, limit - 1).trimEnd() + "…";
+  return plain.length <= limit ? plain : `${plain.slice(0, limit - 1).trimEnd()}…`;
 }
 
 export function percent(share) {
   const value = 100 * share;
   if (!(value > 0)) return "0 %";
   if (value < 0.1) return "< 0.1 %";
-  if (value >= 99.5 && value < 99.95) return value.toFixed(1) + " %";
-  if (value >= 9.95) return value.toFixed(0) + " %";
-  return value.toFixed(1).replace(/\.0$/, "") + " %";
+  if (value >= 99.5 && value < 99.95) return `${value.toFixed(1)} %`;
+  if (value >= 9.95) return `${value.toFixed(0)} %`;
+  return `${value.toFixed(1).replace(/\.0$/, "")} %`;
 }
 
 export function decibels(value) {
   // a loss that rounds to nothing has no sign
-  return value === null ? "no limit" : value.toFixed(1).replace(/^-0\.0$/, "0.0").replace("-", "−") + " dB";
+  return value === null
+    ? "no limit"
+    : `${value
+        .toFixed(1)
+        .replace(/^-0\.0$/, "0.0")
+        .replace("-", "−")} dB`;
 }
 
 const SPACE = "\u00a0"; // between thousands, and before a unit that must not stand alone
@@ -53,7 +58,8 @@ export function feetInches(value, parts = 2) {
   let under = parts;
   while (over && over % 2 === 0) [over, under] = [over / 2, under / 2];
   const words = feet ? [`${feet} ft`] : [];
-  if (inches || over) words.push([inches || "", over ? `${over}/${under}` : ""].filter(Boolean).join(" ") + " in");
+  if (inches || over)
+    words.push(`${[inches || "", over ? `${over}/${under}` : ""].filter(Boolean).join(" ")} in`);
   return (value < 0 && steps ? "-" : "") + (words.join(" ") || "0 in");
 }
 
@@ -87,7 +93,9 @@ export function describe(scene, panel, plan, receiver) {
   const leak = state?.leaks[receiver];
   const to = shown(scene.receivers[receiver]?.id ?? "");
   if (leak) {
-    lines.push(`Lets in ${percent(leak.share)} of what comes straight to ${to}, all directions alike.`);
+    lines.push(
+      `Lets in ${percent(leak.share)} of what comes straight to ${to}, all directions alike.`,
+    );
     lines.push(
       leak.loss_db === null
         ? "Lets nothing through."
@@ -99,7 +107,9 @@ export function describe(scene, panel, plan, receiver) {
     lines.push(`Nothing from outside comes to ${to} through it.`);
   }
   const worn = state?.treatments ?? [];
-  lines.push(worn.length ? `Treated with ${worn.map((each) => shown(each)).join(" and ")}.` : "Untreated.");
+  lines.push(
+    worn.length ? `Treated with ${worn.map((each) => shown(each)).join(" and ")}.` : "Untreated.",
+  );
   return [panelName(scene, panel, receiver), ...lines];
 }
 

@@ -10,14 +10,21 @@ export function levels(numbers, silent) {
   const [outside, inside] = [sum("outside_w_m2"), sum("level_w_m2")];
   const all = on.length === numbers.sources.length;
   const even = !numbers.sources.length;
-  const before = on.reduce((total, source) => total + source.level_w_m2 * 10 ** ((source.below_as_built_db ?? 0) / 10), 0);
+  const before = on.reduce(
+    (total, source) => total + source.level_w_m2 * 10 ** ((source.below_as_built_db ?? 0) / 10),
+    0,
+  );
   return {
     even,
     count: on.length,
     inside,
     low: all && !even ? numbers.low_w_m2 : null,
     high: all && !even ? numbers.high_w_m2 : null,
-    reduction: even ? numbers.bands[0].reduction_db : inside > 0 && outside > 0 ? 10 * Math.log10(outside / inside) : null,
+    reduction: even
+      ? numbers.bands[0].reduction_db
+      : inside > 0 && outside > 0
+        ? 10 * Math.log10(outside / inside)
+        : null,
     worse: before > 0 && 10 * Math.log10(inside / before) >= WORSE_DB, // than with no treatment
   };
 }
@@ -31,7 +38,9 @@ function apart(value) {
 
 /** The same against the level outside, or as built. */
 function against(value, what) {
-  return value !== null && value < 0 ? `${decibels(-value)} above ${what}` : `${decibels(value)} below ${what}`;
+  return value !== null && value < 0
+    ? `${decibels(-value)} above ${what}`
+    : `${decibels(value)} below ${what}`;
 }
 
 /** The shortest form of it, for a list or a caption. */
@@ -45,70 +54,152 @@ export function inShort(numbers, silent) {
 /** Sentences about single sources that are on and get worse, which the sum may hide. */
 function worseSaid(numbers, receiver, silent) {
   return numbers.sources
-    .filter((source) => !silent.has(source.id) && source.below_as_built_db !== null && source.below_as_built_db <= -WORSE_DB)
-    .map((source) => h("strong", { class: "ga-worse" }, ` ▲ For ${short(source.id)} it is worse than as built: ${decibels(-source.below_as_built_db)} more reaches ${short(receiver.id)}.`));
+    .filter(
+      (source) =>
+        !silent.has(source.id) &&
+        source.below_as_built_db !== null &&
+        source.below_as_built_db <= -WORSE_DB,
+    )
+    .map((source) =>
+      h(
+        "strong",
+        { class: "ga-worse" },
+        ` ▲ For ${short(source.id)} it is worse than as built: ${decibels(-source.below_as_built_db)} more reaches ${short(receiver.id)}.`,
+      ),
+    );
 }
 
 /** Parts of the sentence above the picture. */
 export function sentence(numbers, receiver, silent) {
   const found = levels(numbers, silent);
   const band = numbers.bands[0];
-  const range = found.low === null || found.low === undefined ? "" : ` (eight times in ten between ${density(found.low)} and ${density(found.high)})`;
+  const range =
+    found.low === null || found.low === undefined
+      ? ""
+      : ` (eight times in ten between ${density(found.low)} and ${density(found.high)})`;
   const who = h("b", {}, short(receiver.id));
   const level = found.even
-    ? ["At ", who, " an even field from outside is ", h("b", { class: "ga-big" }, decibels(found.reduction)), " weaker; "]
+    ? [
+        "At ",
+        who,
+        " an even field from outside is ",
+        h("b", { class: "ga-big" }, decibels(found.reduction)),
+        " weaker; ",
+      ]
     : found.count
-      ? ["At ", who, " ", h("b", { class: "ga-big" }, density(found.inside)), `${range}, `, h("b", {}, against(found.reduction, "outside")), found.worse ? h("strong", {}, " (▲ worse than as built)") : "", "; "]
+      ? [
+          "At ",
+          who,
+          " ",
+          h("b", { class: "ga-big" }, density(found.inside)),
+          `${range}, `,
+          h("b", {}, against(found.reduction, "outside")),
+          found.worse ? h("strong", {}, " (▲ worse than as built)") : "",
+          "; ",
+        ]
       : ["No source is on. From ", who, " "];
   return [
     ...level,
-    h("b", {}, steradians(band.unshielded_sr)), ` of the ${steradians(numbers.exposed_sr)} exposed are unshielded at ${hertz(band.frequency_hz)}.`,
-    found.even ? " The file names no source, so a field from all exposed directions at 2.45 GHz is assumed." : "",
+    h("b", {}, steradians(band.unshielded_sr)),
+    ` of the ${steradians(numbers.exposed_sr)} exposed are unshielded at ${hertz(band.frequency_hz)}.`,
+    found.even
+      ? " The file names no source, so a field from all exposed directions at 2.45 GHz is assumed."
+      : "",
     ...worseSaid(numbers, receiver, silent),
   ];
 }
 
 /** What the numbers stand on that no source or formula covers; nothing where there is none. */
 export function beyondSaid(names) {
-  return names?.length ? `Used beyond the range of their source or formula: ${names.join(", ")}.` : "";
+  return names?.length
+    ? `Used beyond the range of their source or formula: ${names.join(", ")}.`
+    : "";
 }
 
 export function fillLevels(table, numbers, silent) {
   const two = (tag, first, second, more = {}) => h(tag, more, first, h("small", {}, second));
   table.replaceChildren(
-    h("thead", {}, h("tr", {}, two("th", "source", "outside", { scope: "col" }), two("th", "here", "against outside", { scope: "col" }), h("th", { scope: "col" }, "against as-built"))),
-    h("tbody", {}, numbers.sources.map((source) =>
-      h("tr", { class: silent.has(source.id) ? "ga-off" : "" },
-        two("th", short(source.id, 24), density(source.outside_w_m2), { scope: "row" }),
-        two("td", density(source.level_w_m2), apart(source.reduction_db)),
-        h("td", {}, apart(source.below_as_built_db))),
-    )),
+    h(
+      "thead",
+      {},
+      h(
+        "tr",
+        {},
+        two("th", "source", "outside", { scope: "col" }),
+        two("th", "here", "against outside", { scope: "col" }),
+        h("th", { scope: "col" }, "against as-built"),
+      ),
+    ),
+    h(
+      "tbody",
+      {},
+      numbers.sources.map((source) =>
+        h(
+          "tr",
+          { class: silent.has(source.id) ? "ga-off" : "" },
+          two("th", short(source.id, 24), density(source.outside_w_m2), { scope: "row" }),
+          two("td", density(source.level_w_m2), apart(source.reduction_db)),
+          h("td", {}, apart(source.below_as_built_db)),
+        ),
+      ),
+    ),
   );
 }
 
 function placed(marks) {
   if (!marks) return [];
-  return [h("span", { class: "ga-key" }, h("i", { class: "ga-diamond", "aria-hidden": "true" }, "◆"), "transmitter, with the line of sight to it: dashed where something is between")];
+  return [
+    h(
+      "span",
+      { class: "ga-key" },
+      h("i", { class: "ga-diamond", "aria-hidden": "true" }, "◆"),
+      "transmitter, with the line of sight to it: dashed where something is between",
+    ),
+  ];
 }
 
 /** Key to the colours. `plans`: indices of the plans that are shown; `marks`: whether a transmitter stands in a picture. */
 export function fillLegend(legend, scene, { mode, plans, marks }) {
   if (mode === "treatment") {
-    const worn = new Set(scene.panels.flatMap((panel) => plans.flatMap((at) => panel.plans[at]?.treatments ?? [])));
+    const worn = new Set(
+      scene.panels.flatMap((panel) => plans.flatMap((at) => panel.plans[at]?.treatments ?? [])),
+    );
     const styles = scene.treatments.filter((style) => worn.has(style.id));
-    legend.replaceChildren(...(styles.length ? styles.map((style) => h("span", { class: "ga-key" }, swatch(style), short(style.id))) : [h("span", {}, "No face is treated under this plan.")]), ...placed(marks));
+    legend.replaceChildren(
+      ...(styles.length
+        ? styles.map((style) => h("span", { class: "ga-key" }, swatch(style), short(style.id)))
+        : [h("span", {}, "No face is treated under this plan.")]),
+      ...placed(marks),
+    );
     return;
   }
   const loss = mode === "loss";
-  const [low, high] = (loss ? scene.scales.loss_db : scene.scales.let_in_db).map((value) => String(value).replace("-", "−"));
+  const [low, high] = (loss ? scene.scales.loss_db : scene.scales.let_in_db).map((value) =>
+    String(value).replace("-", "−"),
+  );
   const colours = loss ? [...scene.cividis].reverse() : scene.cividis;
   const ramp = colours.filter((_, k) => k % 7 === 0 || k === colours.length - 1).join(",");
   legend.replaceChildren(
     h("span", {}, loss ? `${low} dB` : `${low} dB or less`),
-    h("span", { class: "ga-ramp", "aria-hidden": "true", style: `background:linear-gradient(to right,${ramp})` }),
+    h("span", {
+      class: "ga-ramp",
+      "aria-hidden": "true",
+      style: `background:linear-gradient(to right,${ramp})`,
+    }),
     h("span", {}, loss ? `${high} dB or more` : `${high} dB`),
-    h("span", { class: "ga-what" }, loss ? "loss of a face; the same scale for every plan" : "let in by a face, against the field outside; the same scale for every plan"),
-    h("span", { class: "ga-key" }, h("i", { class: "ga-amber", "aria-hidden": "true" }), "amber outline: a gap"),
+    h(
+      "span",
+      { class: "ga-what" },
+      loss
+        ? "loss of a face; the same scale for every plan"
+        : "let in by a face, against the field outside; the same scale for every plan",
+    ),
+    h(
+      "span",
+      { class: "ga-key" },
+      h("i", { class: "ga-amber", "aria-hidden": "true" }),
+      "amber outline: a gap",
+    ),
     ...placed(marks),
   );
 }

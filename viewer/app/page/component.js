@@ -1,5 +1,5 @@
 // The page as NiceGUI mounts it: it passes on what is asked and what is told, nothing more.
-import { THREE, OrbitControls } from "nicegui-scene";
+import { OrbitControls, THREE } from "nicegui-scene";
 import { openPage } from "/own/page.js";
 
 export default {

@@ -10,11 +10,22 @@ export function cardOf(element, ask) {
   const title = h("h2", { id: "ga-face-title", tabindex: "-1" });
   const facts = h("dl", { class: "ga-facts" });
   const scope = h("select", { "aria-label": "Put it on" });
-  const boxes = h("div", { class: "ga-worn", role: "group", "aria-label": "Treatments of this face" });
+  const boxes = h("div", {
+    class: "ga-worn",
+    role: "group",
+    "aria-label": "Treatments of this face",
+  });
   const order = h("p", { class: "ga-note" });
   const hint = h("p", { class: "ga-note" });
   const bands = h("table", { class: "ga-table" });
-  const wear = h("fieldset", { class: "ga-wear" }, h("legend", {}, "Treatment"), boxes, order, h("label", { class: "ga-scope" }, h("span", {}, "Put it on"), scope));
+  const wear = h(
+    "fieldset",
+    { class: "ga-wear" },
+    h("legend", {}, "Treatment"),
+    boxes,
+    order,
+    h("label", { class: "ga-scope" }, h("span", {}, "Put it on"), scope),
+  );
   const tagging = taggingOf(ask);
   element.append(title, facts, wear, hint, tagging.node, bands);
   let made = "";
@@ -24,16 +35,25 @@ export function cardOf(element, ask) {
     const { panel, scene } = now;
     const same = {
       face: () => [panel],
-      kind: () => scene.panels.filter((each) => each.space === panel.space && each.kind === panel.kind),
-      space: () => scene.panels.filter((each) => each.space === panel.space && each.kind !== "open" && each.kind !== "seam"),
+      kind: () =>
+        scene.panels.filter((each) => each.space === panel.space && each.kind === panel.kind),
+      space: () =>
+        scene.panels.filter(
+          (each) => each.space === panel.space && each.kind !== "open" && each.kind !== "seam",
+        ),
     };
     return (same[scope.value] ?? same.face)().map((each) => each.id);
   }
 
   function change() {
     const worn = now.state.treatments;
-    const ticked = [...boxes.querySelectorAll("input")].filter((box) => box.checked).map((box) => box.value);
-    const treatments = [...worn.filter((name) => ticked.includes(name)), ...ticked.filter((name) => !worn.includes(name))];
+    const ticked = [...boxes.querySelectorAll("input")]
+      .filter((box) => box.checked)
+      .map((box) => box.value);
+    const treatments = [
+      ...worn.filter((name) => ticked.includes(name)),
+      ...ticked.filter((name) => !worn.includes(name)),
+    ];
     ask({ do: "treat", plan: now.plan, panels: panels(), treatments });
   }
 
@@ -41,14 +61,22 @@ export function cardOf(element, ask) {
     const { scene, about } = now;
     boxes.replaceChildren(
       ...scene.treatments.map((style) =>
-        h("label", { class: "ga-tick" },
+        h(
+          "label",
+          { class: "ga-tick" },
           h("input", { type: "checkbox", value: style.id, onchange: change }),
           swatch(style),
-          h("span", { class: "ga-name" }, short(style.id), h("small", {}, about.treatments[style.id] ?? "")),
+          h(
+            "span",
+            { class: "ga-name" },
+            short(style.id),
+            h("small", {}, about.treatments[style.id] ?? ""),
+          ),
         ),
       ),
     );
-    if (!scene.treatments.length) boxes.append(h("p", { class: "ga-note" }, "The job file has no treatment yet."));
+    if (!scene.treatments.length)
+      boxes.append(h("p", { class: "ga-note" }, "The job file has no treatment yet."));
   }
 
   function row(term, text) {
@@ -70,28 +98,63 @@ export function cardOf(element, ask) {
       facts.replaceChildren(
         ...row("area", area(scene, panel.area_m2)),
         ...row("behind it", behind || "nothing"),
-        ...row("made of", panel.assemblies.map((name) => `${short(name)}: ${about.assemblies[name] ?? ""}`).join("; ") || "nothing stands here"),
+        ...row(
+          "made of",
+          panel.assemblies
+            .map((name) => `${short(name)}: ${about.assemblies[name] ?? ""}`)
+            .join("; ") || "nothing stands here",
+        ),
         ...(leak
           ? [
-              ...row("lets in", `${percent(leak.share)} of what comes straight to ${short(next.receiver)}`),
-              ...row("if sealed", `${decibels(leak.reduction_if_sealed_db)} reduction there in all`),
-              ...row("verdict", leak.is_gap ? `a gap: below ${scene.threshold_db} dB` : `not a gap: ${scene.threshold_db} dB or more`),
+              ...row(
+                "lets in",
+                `${percent(leak.share)} of what comes straight to ${short(next.receiver)}`,
+              ),
+              ...row(
+                "if sealed",
+                `${decibels(leak.reduction_if_sealed_db)} reduction there in all`,
+              ),
+              ...row(
+                "verdict",
+                leak.is_gap
+                  ? `a gap: below ${scene.threshold_db} dB`
+                  : `not a gap: ${scene.threshold_db} dB or more`,
+              ),
             ]
-          : next.computed ? row("lets in", `nothing from outside comes to ${short(next.receiver)} through it`) : []),
+          : next.computed
+            ? row("lets in", `nothing from outside comes to ${short(next.receiver)} through it`)
+            : []),
       );
       const bare = plan === "as-built";
       const open = panel.kind === "open" || next.readonly;
       wear.disabled = bare || open;
-      hint.textContent = bare ? "As-built stays as it is: start a plan from it to treat faces." : open && panel.kind === "open" ? "A bare opening carries nothing: treat what is around it." : "";
+      hint.textContent = bare
+        ? "As-built stays as it is: start a plan from it to treat faces."
+        : open && panel.kind === "open"
+          ? "A bare opening carries nothing: treat what is around it."
+          : "";
       tagging.show(next);
-      for (const box of boxes.querySelectorAll("input")) box.checked = state.treatments.includes(box.value);
-      order.textContent = state.treatments.length > 1 ? `From the surface inward: ${state.treatments.map((name) => short(name)).join(", then ")}.` : "";
+      for (const box of boxes.querySelectorAll("input"))
+        box.checked = state.treatments.includes(box.value);
+      order.textContent =
+        state.treatments.length > 1
+          ? `From the surface inward: ${state.treatments.map((name) => short(name)).join(", then ")}.`
+          : "";
       const chosen = scope.value;
-      const count = (test) => scene.panels.filter((each) => each.space === panel.space && test(each)).length;
+      const count = (test) =>
+        scene.panels.filter((each) => each.space === panel.space && test(each)).length;
       const kinds = count((each) => each.kind === panel.kind);
       scope.replaceChildren(
         h("option", { value: "face" }, "this face"),
-        ...(kinds > 1 ? [h("option", { value: "kind" }, `every ${panel.kind} of ${short(panel.space)} (${kinds})`)] : []),
+        ...(kinds > 1
+          ? [
+              h(
+                "option",
+                { value: "kind" },
+                `every ${panel.kind} of ${short(panel.space)} (${kinds})`,
+              ),
+            ]
+          : []),
         h("option", { value: "space" }, `all faces of ${short(panel.space)}`),
       );
       scope.value = next.fresh ? "face" : chosen;
@@ -100,9 +163,18 @@ export function cardOf(element, ask) {
       if (losses) {
         bands.replaceChildren(
           h("caption", {}, "Loss over the directions that come through it"),
-          h("tbody", {}, next.frequencies.map((frequency, k) =>
-            h("tr", {}, h("th", { scope: "row" }, hertz(frequency)), h("td", {}, losses[k] === null ? "nothing passes" : decibels(losses[k]))),
-          )),
+          h(
+            "tbody",
+            {},
+            next.frequencies.map((frequency, k) =>
+              h(
+                "tr",
+                {},
+                h("th", { scope: "row" }, hertz(frequency)),
+                h("td", {}, losses[k] === null ? "nothing passes" : decibels(losses[k])),
+              ),
+            ),
+          ),
         );
       }
     },

@@ -5,7 +5,13 @@ import { h } from "./parts.js";
 export function faultsOf(element, ask) {
   const list = h("ol", { class: "ga-fault-list" });
   const numbers = h("pre", { class: "ga-numbers", "aria-hidden": "true" });
-  const text = h("textarea", { class: "ga-text", spellcheck: "false", wrap: "off", "aria-label": "Text of the job file", "aria-describedby": "ga-fault-count" });
+  const text = h("textarea", {
+    class: "ga-text",
+    spellcheck: "false",
+    wrap: "off",
+    "aria-label": "Text of the job file",
+    "aria-describedby": "ga-fault-count",
+  });
   let crlf = false; // a text field knows line feeds only
   const count = h("p", { id: "ga-fault-count" });
   const editor = h("div", { class: "ga-editor" }, numbers, text);
@@ -13,9 +19,24 @@ export function faultsOf(element, ask) {
     count,
     list,
     editor,
-    h("div", { class: "ga-do" },
-      h("button", { type: "button", class: "ga-main", onclick: () => ask({ do: "text", text: crlf ? text.value.replaceAll("\n", "\r\n") : text.value }) }, "Check it again"),
-      h("button", { type: "button", onclick: () => ask({ do: "read-again" }) }, "Read the file again"),
+    h(
+      "div",
+      { class: "ga-do" },
+      h(
+        "button",
+        {
+          type: "button",
+          class: "ga-main",
+          onclick: () =>
+            ask({ do: "text", text: crlf ? text.value.replaceAll("\n", "\r\n") : text.value }),
+        },
+        "Check it again",
+      ),
+      h(
+        "button",
+        { type: "button", onclick: () => ask({ do: "read-again" }) },
+        "Read the file again",
+      ),
     ),
   );
   text.addEventListener("scroll", () => (numbers.scrollTop = text.scrollTop));
@@ -50,12 +71,25 @@ export function faultsOf(element, ask) {
       const wrong = new Map();
       for (const fault of faults) if (fault.line !== null) wrong.set(fault.line, fault.text);
       number(wrong);
-      count.textContent = faults.length === 1 ? "One thing stands in the way:" : `${faults.length} things stand in the way:`;
+      count.textContent =
+        faults.length === 1
+          ? "One thing stands in the way:"
+          : `${faults.length} things stand in the way:`;
       list.replaceChildren(
         ...faults.map((fault) =>
-          h("li", {},
-            fault.line === null ? h("span", {}, "in the file") : h("button", { type: "button", onclick: () => goTo(fault.line) }, `line ${fault.line}`),
-            fault.line === null ? null : h("code", {}, (lines[fault.line - 1] ?? "").trim().slice(0, 120)),
+          h(
+            "li",
+            {},
+            fault.line === null
+              ? h("span", {}, "in the file")
+              : h(
+                  "button",
+                  { type: "button", onclick: () => goTo(fault.line) },
+                  `line ${fault.line}`,
+                ),
+            fault.line === null
+              ? null
+              : h("code", {}, (lines[fault.line - 1] ?? "").trim().slice(0, 120)),
             h("p", {}, fault.text),
           ),
         ),

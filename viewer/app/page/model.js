@@ -5,13 +5,25 @@ import { h, short } from "./parts.js";
 let serial = 0;
 
 function labelled(label, input, hint = "") {
-  input.id = `ga-m${(serial += 1)}`;
-  return h("div", { class: "ga-field" }, h("label", { for: input.id }, label), input, hint ? h("small", {}, hint) : null);
+  serial += 1;
+  input.id = `ga-m${serial}`;
+  return h(
+    "div",
+    { class: "ga-field" },
+    h("label", { for: input.id }, label),
+    input,
+    hint ? h("small", {}, hint) : null,
+  );
 }
 
 /** way = modelOf(element, ask); way.show({model}); way.list(listing); way.trouble(message) */
 export function modelOf(element, ask) {
-  const path = h("input", { type: "text", autocomplete: "off", spellcheck: "false", placeholder: "/home/me/house.ifc" });
+  const path = h("input", {
+    type: "text",
+    autocomplete: "off",
+    spellcheck: "false",
+    placeholder: "/home/me/house.ifc",
+  });
   const unit = h("select", {});
   const up = h("select", {});
   const plain = h("div", { class: "ga-fields" }); // for formats that say neither
@@ -24,7 +36,11 @@ export function modelOf(element, ask) {
   let listedFor = null; // what was asked for when the list came
   let body = null;
 
-  const asked = () => ({ path: path.value, unit: plain.hidden ? "" : unit.value, up: plain.hidden ? "" : up.value });
+  const asked = () => ({
+    path: path.value,
+    unit: plain.hidden ? "" : unit.value,
+    up: plain.hidden ? "" : up.value,
+  });
   const boxes = () => [...found.querySelectorAll("input[data-space]")];
 
   function begin(text) {
@@ -55,31 +71,84 @@ export function modelOf(element, ask) {
       return;
     }
     begin("Importing …");
-    ask({ do: "import", ...asked(), file: file.value, spaces: boxes().filter((box) => box.checked).map((box) => box.dataset.space) });
+    ask({
+      do: "import",
+      ...asked(),
+      file: file.value,
+      spaces: boxes()
+        .filter((box) => box.checked)
+        .map((box) => box.dataset.space),
+    });
   }
 
   function tickAll(on, storey) {
-    for (const box of boxes()) if (!box.disabled && (storey === null || box.dataset.storey === storey)) box.checked = on;
+    for (const box of boxes())
+      if (!box.disabled && (storey === null || box.dataset.storey === storey)) box.checked = on;
   }
 
   function spaceRow(space, only) {
     const size = `floor ${space.area_m2.toFixed(2)} m², ${space.volume_m3.toFixed(2)} m³`;
-    const box = h("input", { type: "checkbox", "data-space": space.id, "data-storey": space.storey, disabled: Boolean(space.trouble), checked: only && !space.trouble });
-    return h("li", {}, h("label", { class: "ga-tick" }, box, h("span", { class: "ga-name" }, short(space.name ? `${space.id} ${space.name}` : space.id, 80), h("small", {}, space.trouble ? `cannot be imported: ${space.trouble}` : size))));
+    const box = h("input", {
+      type: "checkbox",
+      "data-space": space.id,
+      "data-storey": space.storey,
+      disabled: Boolean(space.trouble),
+      checked: only && !space.trouble,
+    });
+    return h(
+      "li",
+      {},
+      h(
+        "label",
+        { class: "ga-tick" },
+        box,
+        h(
+          "span",
+          { class: "ga-name" },
+          short(space.name ? `${space.id} ${space.name}` : space.id, 80),
+          h("small", {}, space.trouble ? `cannot be imported: ${space.trouble}` : size),
+        ),
+      ),
+    );
   }
 
   return {
     show({ model }) {
       if (body) return;
       unstated = model.unstated;
-      unit.append(h("option", { value: "" }, "choose"), ...model.units.map((each) => h("option", { value: each }, each)));
-      up.append(h("option", { value: "" }, "choose"), ...model.axes.map((each) => h("option", { value: each }, each)));
-      plain.append(labelled("unit of its lengths", unit), labelled("axis that points up", up, "this format says neither"));
+      unit.append(
+        h("option", { value: "" }, "choose"),
+        ...model.units.map((each) => h("option", { value: each }, each)),
+      );
+      up.append(
+        h("option", { value: "" }, "choose"),
+        ...model.axes.map((each) => h("option", { value: each }, each)),
+      );
+      plain.append(
+        labelled("unit of its lengths", unit),
+        labelled("axis that points up", up, "this format says neither"),
+      );
       for (const each of [path, unit, up]) each.addEventListener("input", changed);
-      body = h("form", { class: "ga-form ga-model", novalidate: true, onsubmit: submit },
-        h("section", {}, h("h2", {}, "From a model"),
-          h("p", { class: "ga-note" }, "An architect's model on this machine: IFC, GLB, glTF, OBJ, STL or PLY. It is only read. Without one, measure the room and fill in what follows."),
-          labelled("path of the model file", path), plain, look, busy, said, found));
+      body = h(
+        "form",
+        { class: "ga-form ga-model", novalidate: true, onsubmit: submit },
+        h(
+          "section",
+          {},
+          h("h2", {}, "From a model"),
+          h(
+            "p",
+            { class: "ga-note" },
+            "An architect's model on this machine: IFC, GLB, glTF, OBJ, STL or PLY. It is only read. Without one, measure the room and fill in what follows.",
+          ),
+          labelled("path of the model file", path),
+          plain,
+          look,
+          busy,
+          said,
+          found,
+        ),
+      );
       element.prepend(body);
       changed();
     },
@@ -89,21 +158,64 @@ export function modelOf(element, ask) {
       const good = listing.spaces.filter((each) => !each.trouble);
       const storeys = [...new Set(listing.spaces.map((each) => each.storey))];
       const floor = new Map(listing.storeys.map((each) => [each.id, each.floor_m]));
-      file.value = `${listing.source.replace(/\.[^.]*$/, "").toLowerCase().replace(/[^a-z0-9]+/g, "-").replace(/^-|-$/g, "") || "model"}.toml`;
+      file.value = `${
+        listing.source
+          .replace(/\.[^.]*$/, "")
+          .toLowerCase()
+          .replace(/[^a-z0-9]+/g, "-")
+          .replace(/^-|-$/g, "") || "model"
+      }.toml`;
       found.replaceChildren(
-        h("p", {}, `${listing.format}, ${good.length} of ${listing.spaces.length} ${listing.spaces.length === 1 ? "space" : "spaces"} can be imported. Take those you sleep in and those around them: what is not taken counts as outdoors.`),
+        h(
+          "p",
+          {},
+          `${listing.format}, ${good.length} of ${listing.spaces.length} ${listing.spaces.length === 1 ? "space" : "spaces"} can be imported. Take those you sleep in and those around them: what is not taken counts as outdoors.`,
+        ),
         ...storeys.map((name) =>
-          h("fieldset", { class: "ga-storey" },
-            h("legend", {}, `${name ? `storey ${short(name)}` : "spaces"}${floor.has(name) ? `, floor at ${floor.get(name).toFixed(2)} m` : ""}`),
-            h("button", { type: "button", onclick: () => tickAll(true, name) }, "all"), " ",
+          h(
+            "fieldset",
+            { class: "ga-storey" },
+            h(
+              "legend",
+              {},
+              `${name ? `storey ${short(name)}` : "spaces"}${floor.has(name) ? `, floor at ${floor.get(name).toFixed(2)} m` : ""}`,
+            ),
+            h("button", { type: "button", onclick: () => tickAll(true, name) }, "all"),
+            " ",
             h("button", { type: "button", onclick: () => tickAll(false, name) }, "none"),
-            h("ul", {}, listing.spaces.filter((each) => each.storey === name).map((each) => spaceRow(each, good.length === 1))))),
-        listing.notes.length ? h("details", {}, h("summary", {}, `What was noticed in it (${listing.notes.length + listing.more_notes})`), h("ul", {}, listing.notes.map((each) => h("li", {}, each)), listing.more_notes ? h("li", {}, `and ${listing.more_notes} more`) : null)) : "",
+            h(
+              "ul",
+              {},
+              listing.spaces
+                .filter((each) => each.storey === name)
+                .map((each) => spaceRow(each, good.length === 1)),
+            ),
+          ),
+        ),
+        listing.notes.length
+          ? h(
+              "details",
+              {},
+              h(
+                "summary",
+                {},
+                `What was noticed in it (${listing.notes.length + listing.more_notes})`,
+              ),
+              h(
+                "ul",
+                {},
+                listing.notes.map((each) => h("li", {}, each)),
+                listing.more_notes ? h("li", {}, `and ${listing.more_notes} more`) : null,
+              ),
+            )
+          : "",
         h("div", { class: "ga-fields" }, labelled("name of the new job file", file)),
         h("button", { type: "submit", class: "ga-main" }, "Import them and open the job"),
       );
       found.hidden = false;
-      boxes().find((box) => !box.disabled)?.focus();
+      boxes()
+        .find((box) => !box.disabled)
+        ?.focus();
     },
     trouble(message) {
       end();
@@ -119,14 +231,31 @@ export function taggingOf(ask) {
   const assembly = h("select", { onchange: () => tell({ assembly: assembly.value || null }) });
   const all = h("input", { type: "checkbox" });
   const alike = h("span", {});
-  const choices = h("div", { class: "ga-fields" }, labelled("it is a", kind), labelled("it is made of", assembly));
+  const choices = h(
+    "div",
+    { class: "ga-fields" },
+    labelled("it is a", kind),
+    labelled("it is made of", assembly),
+  );
   const also = h("label", { class: "ga-tick" }, all, alike);
-  const node = h("fieldset", { class: "ga-wear ga-tagging" }, h("legend", {}, "What the model says"), facts, choices, also);
+  const node = h(
+    "fieldset",
+    { class: "ga-wear ga-tagging" },
+    h("legend", {}, "What the model says"),
+    facts,
+    choices,
+    also,
+  );
   let now = null;
 
   function others() {
     const { scene, panel, about } = now;
-    return scene.panels.filter((each) => each.space === panel.space && each.kind === panel.kind && about.model.panels[each.id]).map((each) => each.id);
+    return scene.panels
+      .filter(
+        (each) =>
+          each.space === panel.space && each.kind === panel.kind && about.model.panels[each.id],
+      )
+      .map((each) => each.id);
   }
 
   function tell(what) {
@@ -135,7 +264,11 @@ export function taggingOf(ask) {
 
   function options(select, first, words, value) {
     const made = JSON.stringify([first, words]);
-    if (select.dataset.made !== made) select.replaceChildren(h("option", { value: "" }, first), ...words.map((each) => h("option", { value: each }, short(each))));
+    if (select.dataset.made !== made)
+      select.replaceChildren(
+        h("option", { value: "" }, first),
+        ...words.map((each) => h("option", { value: each }, short(each))),
+      );
     select.dataset.made = made;
     select.value = value ?? "";
   }
@@ -154,8 +287,13 @@ export function taggingOf(ask) {
         ["assembly", said.assembly ? short(said.assembly) : "not said: as [construction] has it"],
         ["caught by", said.rule && `rule ${short(said.rule)}`],
       ];
-      facts.replaceChildren(...rows.filter(([, text]) => text).flatMap(([term, text]) => [h("dt", {}, term), h("dd", {}, text)]));
-      const rest = said.rule && !said.own_kind ? "as the model and the rules say" : "as the model says";
+      facts.replaceChildren(
+        ...rows
+          .filter(([, text]) => text)
+          .flatMap(([term, text]) => [h("dt", {}, term), h("dd", {}, text)]),
+      );
+      const rest =
+        said.rule && !said.own_kind ? "as the model and the rules say" : "as the model says";
       options(kind, rest, next.about.model.kinds, said.own_kind);
       options(assembly, rest, next.about.model.assemblies, said.own_assembly);
       if (next.fresh) all.checked = false;

@@ -4,10 +4,32 @@ import { h, short } from "./parts.js";
 /** [sentence, [[word of a button, what it asks for]]] for all that is to be decided about the file. */
 function noticesOf(status) {
   const shown = [];
-  if (status.other !== null) shown.push([`This job is already open in another window of the program (process ${status.other}). You can look; changes are made there.`, [["Try again", { do: "try-lock" }]]]);
-  if (status.waiting) shown.push(["Edits from the last time were never saved. They are kept beside the job.", [["Take them up", { do: "take-up" }], ["Drop them", { do: "drop" }]]]);
-  if (status.disk === "gone") shown.push(["The file has been deleted or renamed. What you see is kept here until you save.", [["Write it again", { do: "save", overwrite: true }]]]);
-  if (status.disk === "changed") shown.push(["The file has changed on disk since it was read.", [["Read it again", { do: "read-again" }], ["Overwrite it", { do: "save", overwrite: true }]]]);
+  if (status.other !== null)
+    shown.push([
+      `This job is already open in another window of the program (process ${status.other}). You can look; changes are made there.`,
+      [["Try again", { do: "try-lock" }]],
+    ]);
+  if (status.waiting)
+    shown.push([
+      "Edits from the last time were never saved. They are kept beside the job.",
+      [
+        ["Take them up", { do: "take-up" }],
+        ["Drop them", { do: "drop" }],
+      ],
+    ]);
+  if (status.disk === "gone")
+    shown.push([
+      "The file has been deleted or renamed. What you see is kept here until you save.",
+      [["Write it again", { do: "save", overwrite: true }]],
+    ]);
+  if (status.disk === "changed")
+    shown.push([
+      "The file has changed on disk since it was read.",
+      [
+        ["Read it again", { do: "read-again" }],
+        ["Overwrite it", { do: "save", overwrite: true }],
+      ],
+    ]);
   return shown;
 }
 
@@ -17,12 +39,33 @@ export function showNotices(notes, status, send) {
   const made = JSON.stringify(shown);
   if (notes.dataset.made === made) return;
   notes.dataset.made = made;
-  notes.replaceChildren(...shown.map(([text, choices]) => h("div", { class: "ga-notice", role: "alert" }, h("span", {}, text), choices.map(([word, asked]) => h("button", { type: "button", onclick: () => send(asked) }, word)))));
+  notes.replaceChildren(
+    ...shown.map(([text, choices]) =>
+      h(
+        "div",
+        { class: "ga-notice", role: "alert" },
+        h("span", {}, text),
+        choices.map(([word, asked]) =>
+          h("button", { type: "button", onclick: () => send(asked) }, word),
+        ),
+      ),
+    ),
+  );
 }
 
 /** [what the views take, how it reads] */
 export function storeyChoices(scene) {
-  const choices = [[{ mode: "room" }, "this room"], ...(scene.storeys.length > 1 ? scene.storeys.map((each) => [{ mode: "one", id: each.id }, `storey ${short(each.id)}`]) : []), [{ mode: "all" }, "the whole building"]];
-  for (let count = 1; count < scene.storeys.length; count++) choices.push([{ mode: "peel", count }, `the building without its top ${count === 1 ? "storey" : `${count} storeys`}`]);
+  const choices = [
+    [{ mode: "room" }, "this room"],
+    ...(scene.storeys.length > 1
+      ? scene.storeys.map((each) => [{ mode: "one", id: each.id }, `storey ${short(each.id)}`])
+      : []),
+    [{ mode: "all" }, "the whole building"],
+  ];
+  for (let count = 1; count < scene.storeys.length; count++)
+    choices.push([
+      { mode: "peel", count },
+      `the building without its top ${count === 1 ? "storey" : `${count} storeys`}`,
+    ]);
   return choices;
 }

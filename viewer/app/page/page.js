@@ -12,8 +12,8 @@ import { modelOf } from "./model.js";
 import { showNotices, storeyChoices } from "./notices.js";
 import { decibels, h, hertz, keyed, short } from "./parts.js";
 import { placeOf } from "./place.js";
-import { viewsOf } from "./views.js";
 import { mountSky } from "./skymap.js";
+import { viewsOf } from "./views.js";
 import { panelName, percent } from "./words.js";
 
 const VIEWS_AT_MOST = 3;
@@ -40,11 +40,23 @@ export function openPage(root, engine, ask) {
   const say = h("p", { class: "ga-say", role: "status", "aria-live": "polite" });
   const name = h("h1", {});
   const file = h("p", { class: "ga-file" });
-  const button = (text, act, more = {}) => h("button", { type: "button", onclick: act, ...more }, text);
+  const button = (text, act, more = {}) =>
+    h("button", { type: "button", onclick: act, ...more }, text);
   const undo = button("Undo", () => send({ do: "undo" }), { "aria-keyshortcuts": "Control+Z" });
-  const redo = button("Redo", () => send({ do: "redo" }), { "aria-keyshortcuts": "Control+Shift+Z" });
-  const save = button("Save", () => send({ do: "save" }), { class: "ga-main", "aria-keyshortcuts": "Control+S" });
-  const head = h("header", { class: "ga-head" }, h("div", {}, name, file), say, h("div", { class: "ga-do" }, undo, redo, save));
+  const redo = button("Redo", () => send({ do: "redo" }), {
+    "aria-keyshortcuts": "Control+Shift+Z",
+  });
+  const save = button("Save", () => send({ do: "save" }), {
+    class: "ga-main",
+    "aria-keyshortcuts": "Control+S",
+  });
+  const head = h(
+    "header",
+    { class: "ga-head" },
+    h("div", {}, name, file),
+    say,
+    h("div", { class: "ga-do" }, undo, redo, save),
+  );
   const notes = h("div", { class: "ga-notes" });
   const work = h("div", { class: "ga-work" });
   const faulty = h("div", { class: "ga-faulty", hidden: true });
@@ -54,39 +66,106 @@ export function openPage(root, engine, ask) {
   const section = (title, ...children) => h("section", {}, h("h2", {}, title), ...children);
   const planList = h("ul", { class: "ga-plans" });
   const planRows = new Map();
-  const planName = h("input", { type: "text", autocomplete: "off", "aria-label": "Name of the new plan", placeholder: "name, if you like" });
-  const planForm = h("form", { class: "ga-new", onsubmit: newPlan }, planName, h("button", { type: "submit" }, "New plan from this one"));
+  const planName = h("input", {
+    type: "text",
+    autocomplete: "off",
+    "aria-label": "Name of the new plan",
+    placeholder: "name, if you like",
+  });
+  const planForm = h(
+    "form",
+    { class: "ga-new", onsubmit: newPlan },
+    planName,
+    h("button", { type: "submit" }, "New plan from this one"),
+  );
   const sourceList = h("ul", { class: "ga-sources" });
   const sourceRows = new Map();
-  const receiverPick = h("select", { "aria-label": "Receiver", onchange: () => chooseReceiver(receiverPick.selectedIndex) });
+  const receiverPick = h("select", {
+    "aria-label": "Receiver",
+    onchange: () => chooseReceiver(receiverPick.selectedIndex),
+  });
   const placeBox = h("div", {});
   const place = placeOf(placeBox, send);
-  const left = h("div", { class: "ga-left" },
+  const left = h(
+    "div",
+    { class: "ga-left" },
     section("Plans", planList, planForm),
     section("Where it matters", receiverPick, placeBox),
     section("Sources", sourceList),
   );
 
   const answer = h("p", { class: "ga-answer", "aria-live": "polite" });
-  const modes = [["let-in", "what gets in"], ["loss", "loss"], ["treatment", "treatment"]];
-  const modePick = h("div", { class: "ga-modes", role: "radiogroup", "aria-label": "Colour faces by" },
+  const modes = [
+    ["let-in", "what gets in"],
+    ["loss", "loss"],
+    ["treatment", "treatment"],
+  ];
+  const modePick = h(
+    "div",
+    { class: "ga-modes", role: "radiogroup", "aria-label": "Colour faces by" },
     h("span", { "aria-hidden": "true" }, "Colour by"),
     modes.map(([value, text]) =>
-      h("label", {}, h("input", { type: "radio", name: "ga-mode", value, checked: value === look.mode, onchange: () => setLook({ mode: value }) }), text),
+      h(
+        "label",
+        {},
+        h("input", {
+          type: "radio",
+          name: "ga-mode",
+          value,
+          checked: value === look.mode,
+          onchange: () => setLook({ mode: value }),
+        }),
+        text,
+      ),
     ),
   );
-  const beamPick = h("input", { type: "checkbox", checked: true, onchange: () => setLook({ beams: beamPick.checked }) });
-  const storeyPick = h("select", { "aria-label": "Storeys", onchange: () => setLook({ storeys: JSON.parse(storeyPick.value) }) });
-  const bar = h("div", { class: "ga-bar" }, modePick, h("label", {}, beamPick, "beams"), h("label", {}, "show ", storeyPick));
+  const beamPick = h("input", {
+    type: "checkbox",
+    checked: true,
+    onchange: () => setLook({ beams: beamPick.checked }),
+  });
+  const storeyPick = h("select", {
+    "aria-label": "Storeys",
+    onchange: () => setLook({ storeys: JSON.parse(storeyPick.value) }),
+  });
+  const bar = h(
+    "div",
+    { class: "ga-bar" },
+    modePick,
+    h("label", {}, beamPick, "beams"),
+    h("label", {}, "show ", storeyPick),
+  );
   const stage = h("div", { class: "ga-stage" });
   const legend = h("div", { class: "ga-legend" });
   const progress = h("progress", { max: 1, value: 0, "aria-label": "Casting rays" });
   const halt = button("Stop", () => send({ do: "halt" }));
-  const casting = h("div", { class: "ga-casting", hidden: true }, h("span", {}, "Casting rays"), progress, halt);
-  const middle = h("div", { class: "ga-middle" }, answer, bar, stage, casting, legend,
-    h("p", { class: "ga-caution" }, "Predictions are estimates; a meter decides. Rays that meet the ground near the building count as blocked: a convention, not physics."));
+  const casting = h(
+    "div",
+    { class: "ga-casting", hidden: true },
+    h("span", {}, "Casting rays"),
+    progress,
+    halt,
+  );
+  const middle = h(
+    "div",
+    { class: "ga-middle" },
+    answer,
+    bar,
+    stage,
+    casting,
+    legend,
+    h(
+      "p",
+      { class: "ga-caution" },
+      "Predictions are estimates; a meter decides. Rays that meet the ground near the building count as blocked: a convention, not physics.",
+    ),
+  );
 
-  const faceBox = h("section", { class: "ga-face", "aria-labelledby": "ga-face-title", hidden: true });
+  const faceBox = h("section", {
+    class: "ga-face",
+    "aria-labelledby": "ga-face-title",
+    hidden: true,
+  });
   const card = cardOf(faceBox, send);
   const gapHead = h("h2", {});
   const gapList = h("ol", { class: "ga-gaps" });
@@ -95,9 +174,20 @@ export function openPage(root, engine, ask) {
   const levelTable = h("table", { class: "ga-table" });
   const levelPart = section("Level by source", levelTable);
   const skyBox = h("div", { class: "ga-sky" });
-  const skyPart = h("details", { class: "ga-skypart", ontoggle: () => skyPart.open && askSky(0) }, h("summary", {}, "What it sees"), skyBox,
-    h("p", { class: "ga-note" }, "Every direction, up in the middle, north at the top: bright where more comes in, hatched where the ground blocks."));
-  const right = h("div", { class: "ga-right" },
+  const skyPart = h(
+    "details",
+    { class: "ga-skypart", ontoggle: () => skyPart.open && askSky(0) },
+    h("summary", {}, "What it sees"),
+    skyBox,
+    h(
+      "p",
+      { class: "ga-note" },
+      "Every direction, up in the middle, north at the top: bright where more comes in, hatched where the ground blocks.",
+    ),
+  );
+  const right = h(
+    "div",
+    { class: "ga-right" },
     faceBox,
     h("section", {}, gapHead, gapList, beyond),
     levelPart,
@@ -120,7 +210,8 @@ export function openPage(root, engine, ask) {
   // -- asking
 
   function send(asked) {
-    if (asked.do === "treat" || asked.do === "undo" || asked.do === "redo") askedAt = performance.now();
+    if (asked.do === "treat" || asked.do === "undo" || asked.do === "redo")
+      askedAt = performance.now();
     ask(asked);
   }
 
@@ -135,12 +226,20 @@ export function openPage(root, engine, ask) {
     plan = kept.plan ?? null;
     beside = Array.isArray(kept.beside) ? kept.beside : [];
     picked = kept.picked ?? null;
-    receiver = Math.max(scene.receivers.findIndex((each) => each.id === kept.who), 0);
+    receiver = Math.max(
+      scene.receivers.findIndex((each) => each.id === kept.who),
+      0,
+    );
   }
 
   function tellLook() {
     if (scene) remember();
-    if (scene) ask({ do: "look", plans: [plan, ...beside], receiver: scene.receivers[receiver]?.id ?? null });
+    if (scene)
+      ask({
+        do: "look",
+        plans: [plan, ...beside],
+        receiver: scene.receivers[receiver]?.id ?? null,
+      });
   }
 
   function newPlan(event) {
@@ -158,10 +257,16 @@ export function openPage(root, engine, ask) {
   function decide(text, choices) {
     dialog.replaceChildren(
       h("p", { id: "ga-dialog-text" }, text),
-      h("div", {}, choices.map(([word, asked]) => button(word, () => {
-        dialog.close();
-        if (asked) send(asked);
-      }))),
+      h(
+        "div",
+        {},
+        choices.map(([word, asked]) =>
+          button(word, () => {
+            dialog.close();
+            if (asked) send(asked);
+          }),
+        ),
+      ),
     );
     if (!dialog.open) dialog.showModal();
   }
@@ -180,7 +285,9 @@ export function openPage(root, engine, ask) {
   }
 
   function putBeside(id, on) {
-    beside = on ? [...beside, id].slice(-(VIEWS_AT_MOST - 1)) : beside.filter((each) => each !== id);
+    beside = on
+      ? [...beside, id].slice(-(VIEWS_AT_MOST - 1))
+      : beside.filter((each) => each !== id);
     arrange();
     tellLook();
     render();
@@ -196,7 +303,10 @@ export function openPage(root, engine, ask) {
 
   function pick(id, from) {
     if (from && from !== plan) {
-      [plan, beside] = [from, [plan, ...beside.filter((each) => each !== from)].slice(0, VIEWS_AT_MOST - 1)];
+      [plan, beside] = [
+        from,
+        [plan, ...beside.filter((each) => each !== from)].slice(0, VIEWS_AT_MOST - 1),
+      ];
       tellLook();
     }
     const fresh = id !== picked;
@@ -232,7 +342,13 @@ export function openPage(root, engine, ask) {
 
   /** One view a plan that is shown; those that stay are kept. */
   function arrange() {
-    views.show([plan, ...beside], scene, (id) => ({ plan: column(id), receiver, ...look, silent, picked }));
+    views.show([plan, ...beside], scene, (id) => ({
+      plan: column(id),
+      receiver,
+      ...look,
+      silent,
+      picked,
+    }));
   }
 
   function closeViews() {
@@ -250,10 +366,19 @@ export function openPage(root, engine, ask) {
     if (!scene) return;
     const at = column(plan);
     const shown = [plan, ...beside];
-    keyed(planList, planRows, scene.plans.map((each, k) => [each.id, [each, numbersOf(k)]]), makePlan, (node, value) => fillPlan(node, value, shown));
+    keyed(
+      planList,
+      planRows,
+      scene.plans.map((each, k) => [each.id, [each, numbersOf(k)]]),
+      makePlan,
+      (node, value) => fillPlan(node, value, shown),
+    );
     views.caption(plan, (id) => {
       const numbers = numbersOf(column(id));
-      return [h("strong", {}, short(scene.plans[column(id)].title)), numbers ? ` ${inShort(numbers, silent)}` : ""];
+      return [
+        h("strong", {}, short(scene.plans[column(id)].title)),
+        numbers ? ` ${inShort(numbers, silent)}` : "",
+      ];
     });
     renderAnswer(at);
     renderGaps(at);
@@ -273,7 +398,10 @@ export function openPage(root, engine, ask) {
   function fillPlan(node, [each, numbers], shown) {
     const [choose, tick] = node.children;
     const now = each.id === plan;
-    choose.replaceChildren(h("strong", {}, short(each.title)), h("span", {}, numbers ? inShort(numbers, silent) : "not worked out yet"));
+    choose.replaceChildren(
+      h("strong", {}, short(each.title)),
+      h("span", {}, numbers ? inShort(numbers, silent) : "not worked out yet"),
+    );
     choose.setAttribute("aria-pressed", String(now));
     tick.hidden = now;
     tick.firstChild.checked = shown.includes(each.id);
@@ -284,12 +412,21 @@ export function openPage(root, engine, ask) {
     const numbers = numbersOf(at);
     const who = scene.receivers[receiver];
     if (!who) {
-      answer.replaceChildren("This job has no receiver yet: add [[receiver]] with the place of the pillow to its file.");
+      answer.replaceChildren(
+        "This job has no receiver yet: add [[receiver]] with the place of the pillow to its file.",
+      );
       return;
     }
     if (!numbers) {
-      answer.replaceChildren(status?.casting !== null && status?.casting !== undefined ? "Working it out …" : status?.stopped ? "Nothing has been cast yet. " : "Working it out …");
-      if (status?.stopped && status.casting === null) answer.append(button("Cast now", () => send({ do: "cast" })));
+      answer.replaceChildren(
+        status?.casting !== null && status?.casting !== undefined
+          ? "Working it out …"
+          : status?.stopped
+            ? "Nothing has been cast yet. "
+            : "Working it out …",
+      );
+      if (status?.stopped && status.casting === null)
+        answer.append(button("Cast now", () => send({ do: "cast" })));
       return;
     }
     answer.replaceChildren(...sentence(numbers, who, silent));
@@ -301,13 +438,31 @@ export function openPage(root, engine, ask) {
       .filter(([, leak]) => leak && leak.share > 0)
       .sort((a, b) => b[1].share - a[1].share);
     const gaps = rows.filter(([, leak]) => leak.is_gap).length;
-    gapHead.textContent = rows.length ? `What lets in (${gaps} ${gaps === 1 ? "gap" : "gaps"})` : "What lets in";
+    gapHead.textContent = rows.length
+      ? `What lets in (${gaps} ${gaps === 1 ? "gap" : "gaps"})`
+      : "What lets in";
     beyond.textContent = beyondSaid(about.beyond);
-    keyed(gapList, gapRows, rows.slice(0, ROWS_AT_MOST).map((row) => [row[0].id, row]), makeGap, fillGap);
+    keyed(
+      gapList,
+      gapRows,
+      rows.slice(0, ROWS_AT_MOST).map((row) => [row[0].id, row]),
+      makeGap,
+      fillGap,
+    );
   }
 
   function makeGap(id) {
-    return h("li", {}, button("", () => pick(id, null), { class: "ga-gap", onmouseenter: () => hover(id), onmouseleave: () => hover(null), onfocus: () => hover(id), onblur: () => hover(null) }));
+    return h(
+      "li",
+      {},
+      button("", () => pick(id, null), {
+        class: "ga-gap",
+        onmouseenter: () => hover(id),
+        onmouseleave: () => hover(null),
+        onfocus: () => hover(id),
+        onblur: () => hover(null),
+      }),
+    );
   }
 
   function fillGap(node, [panel, leak]) {
@@ -317,8 +472,16 @@ export function openPage(root, engine, ask) {
     row.replaceChildren(
       h("span", { class: "ga-gap-name" }, short(panelName(scene, panel, receiver))),
       h("b", {}, percent(leak.share)),
-      h("span", { class: "ga-track", "aria-hidden": "true" }, h("i", { style: `width:${Math.max(100 * leak.share, 0.5).toFixed(2)}%` })),
-      h("small", {}, `${leak.is_gap ? "gap · " : ""}sealed: ${decibels(leak.reduction_if_sealed_db)}`),
+      h(
+        "span",
+        { class: "ga-track", "aria-hidden": "true" },
+        h("i", { style: `width:${Math.max(100 * leak.share, 0.5).toFixed(2)}%` }),
+      ),
+      h(
+        "small",
+        {},
+        `${leak.is_gap ? "gap · " : ""}sealed: ${decibels(leak.reduction_if_sealed_db)}`,
+      ),
     );
   }
 
@@ -329,20 +492,41 @@ export function openPage(root, engine, ask) {
   }
 
   function renderSources() {
-    keyed(sourceList, sourceRows, scene.sources.map((source) => [source.id, source]), makeSource, (node, source) => {
-      node.querySelector("input").checked = !silent.has(source.id);
-      node.querySelector("span").replaceChildren(short(source.label), h("small", {}, source.frequency_hz.map(hertz).filter((each, k, all) => all.indexOf(each) === k).join(" to ")));
-    });
-    if (!scene.sources.length && !sourceList.children.length) sourceList.append(h("li", { class: "ga-note" }, "none in the file"));
+    keyed(
+      sourceList,
+      sourceRows,
+      scene.sources.map((source) => [source.id, source]),
+      makeSource,
+      (node, source) => {
+        node.querySelector("input").checked = !silent.has(source.id);
+        node.querySelector("span").replaceChildren(
+          short(source.label),
+          h(
+            "small",
+            {},
+            source.frequency_hz
+              .map(hertz)
+              .filter((each, k, all) => all.indexOf(each) === k)
+              .join(" to "),
+          ),
+        );
+      },
+    );
+    if (!scene.sources.length && !sourceList.children.length)
+      sourceList.append(h("li", { class: "ga-note" }, "none in the file"));
   }
 
   function makeSource(id) {
-    const box = h("input", { type: "checkbox", checked: true, onchange: () => {
-      if (box.checked) silent.delete(id);
-      else silent.add(id);
-      views.each((view) => view.setSilent([...silent]));
-      render();
-    } });
+    const box = h("input", {
+      type: "checkbox",
+      checked: true,
+      onchange: () => {
+        if (box.checked) silent.delete(id);
+        else silent.add(id);
+        views.each((view) => view.setSilent([...silent]));
+        render();
+      },
+    });
     return h("li", {}, h("label", { class: "ga-tick" }, box, h("span", { class: "ga-name" })));
   }
 
@@ -356,7 +540,12 @@ export function openPage(root, engine, ask) {
     const numbers = numbersOf(at);
     const who = scene.receivers[receiver]?.id ?? "";
     card.show({
-      panel, scene, state, plan, about, fresh,
+      panel,
+      scene,
+      state,
+      plan,
+      about,
+      fresh,
       name: panelName(scene, panel, receiver),
       leak: state.leaks[receiver] ?? null,
       computed: Boolean(numbers),
@@ -374,7 +563,8 @@ export function openPage(root, engine, ask) {
     document.title = `${status.saved ? "" : "• "}${status.file}`;
     undo.disabled = status.undo === null;
     redo.disabled = status.redo === null;
-    save.disabled = status.other !== null || status.waiting || (status.saved && status.disk === "same");
+    save.disabled =
+      status.other !== null || status.waiting || (status.saved && status.disk === "same");
     undo.title = status.undo === null ? "nothing to undo" : `undo: ${status.undo}`;
     redo.title = status.redo === null ? "nothing to redo" : `redo: ${status.redo}`;
     showNotices(notes, status, send);
@@ -420,7 +610,11 @@ export function openPage(root, engine, ask) {
     if (!ids.includes(plan)) plan = ids[ids.length - 1];
     beside = beside.filter((id) => ids.includes(id) && id !== plan);
     receiver = Math.min(receiver, Math.max(scene.receivers.length - 1, 0));
-    receiverPick.replaceChildren(...scene.receivers.map((each) => h("option", {}, `${short(each.id)} in ${short(each.space)}`)));
+    receiverPick.replaceChildren(
+      ...scene.receivers.map((each) =>
+        h("option", {}, `${short(each.id)} in ${short(each.space)}`),
+      ),
+    );
     receiverPick.selectedIndex = receiver;
     renderStoreys();
     if (before) {
@@ -438,7 +632,11 @@ export function openPage(root, engine, ask) {
   }
 
   function renderStoreys() {
-    storeyPick.replaceChildren(...storeyChoices(scene).map(([value, text]) => h("option", { value: JSON.stringify(value) }, text)));
+    storeyPick.replaceChildren(
+      ...storeyChoices(scene).map(([value, text]) =>
+        h("option", { value: JSON.stringify(value) }, text),
+      ),
+    );
     storeyPick.value = JSON.stringify(look.storeys);
     if (!storeyPick.value) storeyPick.selectedIndex = 0;
   }
@@ -449,10 +647,14 @@ export function openPage(root, engine, ask) {
     scene.plans = plans.map((id) => columns[id]?.plan ?? scene.plans[old.get(id)]);
     const bare = { treatments: [], leaks: scene.receivers.map(() => null) };
     scene.panels.forEach((panel, index) => {
-      panel.plans = plans.map((id) => (columns[id] ? columns[id].panels[index] ?? bare : panel.plans[old.get(id)] ?? bare));
+      panel.plans = plans.map((id) =>
+        columns[id] ? (columns[id].panels[index] ?? bare) : (panel.plans[old.get(id)] ?? bare),
+      );
     });
     scene.beams.forEach((beam, index) => {
-      beam.plans = plans.map((id) => (columns[id] ? columns[id].beams[index] ?? null : beam.plans[old.get(id)] ?? null));
+      beam.plans = plans.map((id) =>
+        columns[id] ? (columns[id].beams[index] ?? null) : (beam.plans[old.get(id)] ?? null),
+      );
     });
     Object.assign(about.losses, losses);
     about.beyond = names;
@@ -527,15 +729,32 @@ export function openPage(root, engine, ask) {
       say.classList.toggle("ga-bad", tone === "bad");
     },
     ask({ text }) {
-      decide(text, [["Overwrite the file", { do: "save", overwrite: true }], ["Read the file again", { do: "read-again" }], ["Leave it for now", null]]);
+      decide(text, [
+        ["Overwrite the file", { do: "save", overwrite: true }],
+        ["Read the file again", { do: "read-again" }],
+        ["Leave it for now", null],
+      ]);
     },
   };
 
   function keys(event) {
     if (!(event.ctrlKey || event.metaKey) || event.altKey) return;
-    const typing = event.target instanceof HTMLInputElement && event.target.type === "text" || event.target instanceof HTMLTextAreaElement;
+    const typing =
+      (event.target instanceof HTMLInputElement && event.target.type === "text") ||
+      event.target instanceof HTMLTextAreaElement;
     const key = event.key.toLowerCase();
-    const act = key === "s" ? save : typing ? null : key === "z" ? (event.shiftKey ? redo : undo) : key === "y" ? redo : null;
+    const act =
+      key === "s"
+        ? save
+        : typing
+          ? null
+          : key === "z"
+            ? event.shiftKey
+              ? redo
+              : undo
+            : key === "y"
+              ? redo
+              : null;
     if (!act) return;
     event.preventDefault();
     if (!act.disabled) act.click();

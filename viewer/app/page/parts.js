@@ -7,7 +7,8 @@ export function h(tag, properties = {}, ...children) {
   for (const [key, value] of Object.entries(properties)) {
     if (key.startsWith("on")) node.addEventListener(key.slice(2), value);
     else if (value === true) node.setAttribute(key, "");
-    else if (value !== false && value !== null && value !== undefined) node.setAttribute(key, value);
+    else if (value !== false && value !== null && value !== undefined)
+      node.setAttribute(key, value);
   }
   node.append(...children.flat(Infinity).filter((child) => child !== null && child !== undefined));
   return node;
@@ -21,7 +22,11 @@ export function steradians(value) {
 }
 
 export function hertz(value) {
-  for (const [size, unit] of [[1e9, "GHz"], [1e6, "MHz"], [1e3, "kHz"]]) {
+  for (const [size, unit] of [
+    [1e9, "GHz"],
+    [1e6, "MHz"],
+    [1e3, "kHz"],
+  ]) {
     if (value >= size) return `${+(value / size).toPrecision(4)} ${unit}`;
   }
   return `${value} Hz`;
@@ -37,7 +42,10 @@ export function keyed(list, kept, rows, make, fill) {
   }
   rows.forEach(([key, value], k) => {
     let node = kept.get(key);
-    if (!node) kept.set(key, (node = make(key)));
+    if (!node) {
+      node = make(key);
+      kept.set(key, node);
+    }
     fill(node, value);
     if (list.children[k] !== node) list.insertBefore(node, list.children[k] ?? null);
   });
@@ -45,7 +53,10 @@ export function keyed(list, kept, rows, make, fill) {
 
 /** A swatch that tells a treatment by letter, pattern and colour. */
 export function swatch(style) {
-  const bright = parseInt(style.colour.slice(1, 3), 16) * 0.3 + parseInt(style.colour.slice(3, 5), 16) * 0.59 + parseInt(style.colour.slice(5, 7), 16) * 0.11;
+  const bright =
+    parseInt(style.colour.slice(1, 3), 16) * 0.3 +
+    parseInt(style.colour.slice(3, 5), 16) * 0.59 +
+    parseInt(style.colour.slice(5, 7), 16) * 0.11;
   return h(
     "span",
     {

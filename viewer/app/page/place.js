@@ -22,7 +22,13 @@ export function placeOf(element, ask) {
   mark.setAttribute("aria-valuenow", "0");
   drawing.append(room, gaps, mark);
   const fields = ["x", "y", "z"].map((axis) =>
-    h("input", { type: "text", inputmode: "text", size: 8, autocomplete: "off", "aria-label": axis }),
+    h("input", {
+      type: "text",
+      inputmode: "text",
+      size: 8,
+      autocomplete: "off",
+      "aria-label": axis,
+    }),
   );
   const words = ["from the west side", "from the south side", "above the floor"];
   const form = h(
@@ -49,7 +55,11 @@ export function placeOf(element, ask) {
     event.preventDefault();
     if (!receiver) return;
     // what nobody has typed over stays as exact as it is
-    ask({ do: "move", receiver: receiver.id, at: fields.map((field, k) => (field.value === said[k] ? at[k] - origin[k] : field.value)) });
+    ask({
+      do: "move",
+      receiver: receiver.id,
+      at: fields.map((field, k) => (field.value === said[k] ? at[k] - origin[k] : field.value)),
+    });
   }
 
   function put(x, y) {
@@ -58,18 +68,25 @@ export function placeOf(element, ask) {
     mark.setAttribute("cy", -y);
     const [east, north] = [x - origin[0], y - origin[1]];
     const [across, along] = [length(scene, east), length(scene, north)];
-    mark.setAttribute("aria-valuetext", `${across} from the west side, ${along} from the south side`);
+    mark.setAttribute(
+      "aria-valuetext",
+      `${across} from the west side, ${along} from the south side`,
+    );
     write([across, along, fields[2].value]);
   }
 
   function write(words) {
     said = words;
-    fields.forEach((field, k) => (field.value = words[k]));
+    fields.forEach((field, k) => {
+      field.value = words[k];
+    });
   }
 
   function drop() {
     const grid = GRID_M[measure()];
-    const own = at.map((value, k) => Number((Math.round((value - origin[k]) / grid) * grid).toFixed(5)));
+    const own = at.map((value, k) =>
+      Number((Math.round((value - origin[k]) / grid) * grid).toFixed(5)),
+    );
     ask({ do: "move", receiver: receiver.id, at: [own[0], own[1], at[2] - origin[2]] });
   }
 
@@ -79,7 +96,9 @@ export function placeOf(element, ask) {
   });
   mark.addEventListener("pointermove", (event) => {
     if (!dragging) return;
-    const here = new DOMPoint(event.clientX, event.clientY).matrixTransform(drawing.getScreenCTM().inverse());
+    const here = new DOMPoint(event.clientX, event.clientY).matrixTransform(
+      drawing.getScreenCTM().inverse(),
+    );
     put(here.x, -here.y);
   });
   mark.addEventListener("pointerup", () => {
@@ -87,7 +106,9 @@ export function placeOf(element, ask) {
     dragging = false;
   });
   mark.addEventListener("keydown", (event) => {
-    const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] }[event.key];
+    const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] }[
+      event.key
+    ];
     const step = STEP_M[measure()];
     if (way) put(at[0] + way[0] * step, at[1] + way[1] * step);
     else if (event.key === "Enter") drop();
@@ -111,19 +132,43 @@ export function placeOf(element, ask) {
       };
       room.setAttribute("d", space.footprint.map(ring).join(""));
       // openings in the walls, as they stand in plan
-      const holes = scene.panels.filter((panel) => panel.space === space.id && panel.host && Math.abs(panel.normal[2]) < 0.1 && panel.kind !== "reveal" && panel.kind !== "seam");
-      gaps.setAttribute("d", holes.map((panel) => {
-        const xs = panel.vertices.filter((_, k) => k % 3 === 0), ys = panel.vertices.filter((_, k) => k % 3 === 1);
-        const far = xs.map((x, k) => [x, ys[k]]).sort((a, b) => a[0] - b[0] || a[1] - b[1]);
-        const [a, b] = [far[0], far[far.length - 1]];
-        return `M${a[0]} ${-a[1]}L${b[0]} ${-b[1]}`;
-      }).join(""));
+      const holes = scene.panels.filter(
+        (panel) =>
+          panel.space === space.id &&
+          panel.host &&
+          Math.abs(panel.normal[2]) < 0.1 &&
+          panel.kind !== "reveal" &&
+          panel.kind !== "seam",
+      );
+      gaps.setAttribute(
+        "d",
+        holes
+          .map((panel) => {
+            const xs = panel.vertices.filter((_, k) => k % 3 === 0),
+              ys = panel.vertices.filter((_, k) => k % 3 === 1);
+            const far = xs.map((x, k) => [x, ys[k]]).sort((a, b) => a[0] - b[0] || a[1] - b[1]);
+            const [a, b] = [far[0], far[far.length - 1]];
+            return `M${a[0]} ${-a[1]}L${b[0]} ${-b[1]}`;
+          })
+          .join(""),
+      );
       const [low, high] = [space.bounds.slice(0, 2), space.bounds.slice(3, 5)];
       const edge = 0.08 * Math.max(high[0] - low[0], high[1] - low[1]);
-      drawing.setAttribute("viewBox", [low[0] - edge, -high[1] - edge, high[0] - low[0] + 2 * edge, high[1] - low[1] + 2 * edge].join(" "));
+      drawing.setAttribute(
+        "viewBox",
+        [
+          low[0] - edge,
+          -high[1] - edge,
+          high[0] - low[0] + 2 * edge,
+          high[1] - low[1] + 2 * edge,
+        ].join(" "),
+      );
       drawing.setAttribute("aria-label", `Plan of ${short(space.id)}, north side up`);
       mark.setAttribute("r", 0.045 * Math.max(high[0] - low[0], high[1] - low[1]));
-      mark.setAttribute("aria-label", `${short(receiver.id)}: arrow keys move it, Enter puts it there`);
+      mark.setAttribute(
+        "aria-label",
+        `${short(receiver.id)}: arrow keys move it, Enter puts it there`,
+      );
       put(at[0], at[1]);
       // what stands in the file, to a millimetre or a sixteenth of an inch
       write(own.map((value) => (scene.feet ? feetInches(value, 16) : `${+value.toFixed(3)} m`)));

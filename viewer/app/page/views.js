@@ -3,17 +3,20 @@
 //   const views = viewsOf(element, { THREE, OrbitControls }, { onPick, onHover })
 //
 // onPick(panel id | null, plan id) and onHover(panel id | null) tell what is pointed at.
-import { h } from "./parts.js";
+
 import { mount } from "./cutaway.js";
+import { h } from "./parts.js";
 
 const ROOM_ASPECT = 1.5; // about the width of a cutaway over its height
 const WORTH = 1.2; // by how much larger rooms must come out before views stand in fewer columns
 
 /** In how many columns so many views are best put into a place of a size. */
 export function columnsFor(count, width, height) {
-  const large = (columns) => Math.min(width / columns / ROOM_ASPECT, height / Math.ceil(count / columns));
+  const large = (columns) =>
+    Math.min(width / columns / ROOM_ASPECT, height / Math.ceil(count / columns));
   let best = count;
-  for (let columns = count - 1; columns >= 1; columns--) if (large(columns) > WORTH * large(best)) best = columns;
+  for (let columns = count - 1; columns >= 1; columns--)
+    if (large(columns) > WORTH * large(best)) best = columns;
   return best;
 }
 
@@ -35,7 +38,13 @@ export function viewsOf(stage, engine, { onPick, onHover }) {
   function open() {
     const caption = h("figcaption", {});
     const room = h("div", { class: "ga-room" });
-    return { caption, room, box: h("figure", { class: "ga-view" }, caption, room), view: null, failed: false };
+    return {
+      caption,
+      room,
+      box: h("figure", { class: "ga-view" }, caption, room),
+      view: null,
+      failed: false,
+    };
   }
 
   function start(id, one, scene, { silent, picked, ...options }) {
@@ -44,15 +53,22 @@ export function viewsOf(stage, engine, { onPick, onHover }) {
         ...options,
         onPick: (panel) => onPick(panel, id),
         onHover,
-        onCamera: (camera) => each((view, other) => {
-          if (other !== id) view.setCamera(camera);
-        }),
+        onCamera: (camera) =>
+          each((view, other) => {
+            if (other !== id) view.setCamera(camera);
+          }),
       });
       one.view.setSilent([...silent]);
       if (picked) one.view.select(picked, { tell: false });
     } catch (error) {
       one.failed = true;
-      one.room.append(h("p", { class: "ga-note" }, `This browser shows no 3D picture here (${error.message}). The lists and numbers work without it.`));
+      one.room.append(
+        h(
+          "p",
+          { class: "ga-note" },
+          `This browser shows no 3D picture here (${error.message}). The lists and numbers work without it.`,
+        ),
+      );
     }
   }
 
