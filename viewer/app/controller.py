@@ -1,7 +1,7 @@
 """The app without its screen: what pages ask for, and what they are told.
 
-Pages are told dictionaries and ask by dictionaries; several pages may show one job, and an edit on
-one of them is told to all. An edit is answered in two steps: the numbers at the page's receiver at
+Every message stands in `protocol`; several pages may show one job, and an edit on one of them is
+told to all. An edit is answered in two steps: the numbers at the page's receiver at
 once, then, after the text has been changed, the other receivers and plans and the 10–90 % bands.
 
     page ── {"do": "treat", …} ──▶ Desk ──▶ Session (text, undo, file) ──▶ Findings
@@ -11,11 +11,10 @@ once, then, after the text has been changed, the other receivers and plans and t
 from __future__ import annotations
 
 import asyncio
-import math
 import threading
 from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, cast
 
 from envelope.building.job import Assembly, Job, Layer, Plan, Treatment
 from envelope.errors import CancelledError, EnvelopeError
@@ -23,17 +22,20 @@ from envelope.exposure.results import PlanResult
 from envelope.text import thickness
 from envelope.units import parse_length
 from viewer.app import model as app_model
+from viewer.app import protocol
+from viewer.app.protocol import Told
 from viewer.app.results import Findings, Place, place_of
-from viewer.app.session import ChangedOnDiskError, EditError, Session, free_plan_id, said
+from viewer.app.session import ChangedOnDiskError, Disk, EditError, Session, free_plan_id, said
 from viewer.scene.build import build_scene, to_json, with_results
+from viewer.scene.json_types import ColumnJson, SceneJson, SkyJson
 from viewer.scene.records import Scene
 from viewer.scene.sky import Sky, cast_sky, losses_db, sky_json
-from viewer.scene.to_json import Json, column_to_json
+from viewer.scene.to_json import column_to_json
 from viewer.scene.wording import frequency, shown
 
 QUIET_S = 0.4  # without an edit, before what takes longer is worked out
 LOOK_S = 2.0  # between looks at the file on disk
-Tell = Callable[[Json], None]
+Tell = Callable[[Told], None]
 
 
 @dataclass(slots=True, kw_only=True, eq=False)
@@ -66,7 +68,7 @@ class Desk:
     _stop: threading.Event = field(default_factory=threading.Event)
     _stopped: bool = False
     _share: float | None = None
-    _disk: str = "same"
+    _disk: Disk = "same"
 
     # Pages
 
@@ -87,17 +89,18 @@ class Desk:
         if page in self.pages:
             self.pages.remove(page)
 
-    async def act(self, page: Page, asked: Mapping[str, Any]) -> None:
+    async def act(self, page: Page, asked: object) -> None:
         """Do what a page asks. Whatever cannot be done is told to it in a sentence."""
-        act = _ACTS.get(str(asked.get("do")))
-        if act is None:
-            return
         async with self._doing:
             try:
-                await act(self, page, asked)
+                message = protocol.read(asked)
+                act = _ACTS.get(type(message))
+                if act is None:  # one that begins a job: there is one already
+                    return
+                await act(self, page, message)
             except ChangedOnDiskError as error:
                 self._disk = self.session.disk()
-                page.tell({"tell": "ask", "about": "overwrite", "text": said(error)})
+                page.tell({"tell": "overwrite", "text": said(error)})
             except EnvelopeError as error:
                 page.tell({"tell": "say", "text": said(error), "tone": "bad"})
             self._tell_status()
@@ -122,16 +125,15 @@ class Desk:
 
     # What pages ask for
 
-    async def _look(self, page: Page, asked: Mapping[str, Any]) -> None:
+    async def _look(self, page: Page, asked: protocol.Look) -> None:
         """Plans and receiver that a page shows."""
         known = self._plan_ids()
-        page.plans = tuple(name for name in _texts(asked, "plans") if name in known)
-        page.receiver = _text(asked, "receiver")
+        page.plans = tuple(name for name in asked.plans if name in known)
+        page.receiver = asked.receiver
         await self._refresh()
 
-    async def _treat(self, page: Page, asked: Mapping[str, Any]) -> None:
-        plan, panels = _text(asked, "plan"), _texts(asked, "panels")
-        treatments = _texts(asked, "treatments")
+    async def _treat(self, page: Page, asked: protocol.Treat) -> None:
+        plan, panels, treatments = asked.plan, asked.panels, asked.treatments
         findings = self.session.findings
         try:
             if findings is not None and plan != "as-built":
@@ -146,70 +148,74 @@ class Desk:
         finally:
             await self._refresh()
 
-    async def _new_plan(self, page: Page, asked: Mapping[str, Any]) -> None:
-        beside, name = _text(asked, "beside"), _text(asked, "id").strip()
-        name = name or free_plan_id(like=beside, taken=self._plan_ids())
-        self.session.new_plan(plan=name, beside=beside)
+    async def _new_plan(self, page: Page, asked: protocol.NewPlan) -> None:
+        name = (asked.id or "").strip()
+        name = name or free_plan_id(like=asked.beside, taken=self._plan_ids())
+        self.session.new_plan(plan=name, beside=asked.beside)
         page.plans = (name, *page.plans[1:])
         await self._refresh()
         page.tell({"tell": "plan", "id": name})
 
-    async def _move(self, page: Page, asked: Mapping[str, Any]) -> None:
-        at = asked.get("at")
-        if not isinstance(at, list) or len(at) != 3:
-            raise EditError("a place has three lengths")
-        x, y, z = (_length_m(each) for each in at)
-        self.session.move_receiver(receiver=_text(asked, "receiver"), at_m=(x, y, z))
+    async def _move(self, page: Page, asked: protocol.Move) -> None:
+        x, y, z = (_length_m(each) for each in asked.at)
+        self.session.move_receiver(receiver=asked.receiver, at_m=(x, y, z))
         await self._refresh()
 
-    async def _undo(self, page: Page, asked: Mapping[str, Any]) -> None:
+    async def _undo(self, page: Page, asked: protocol.Undo) -> None:
         self.session.undo()
         await self._refresh()
 
-    async def _redo(self, page: Page, asked: Mapping[str, Any]) -> None:
+    async def _redo(self, page: Page, asked: protocol.Redo) -> None:
         self.session.redo()
         await self._refresh()
 
-    async def _save(self, page: Page, asked: Mapping[str, Any]) -> None:
-        self.session.save(overwrite=bool(asked.get("overwrite")))
+    async def _save(self, page: Page, asked: protocol.Save) -> None:
+        self.session.save(overwrite=asked.overwrite)
         self._disk = "same"
-        page.tell({"tell": "say", "text": f"saved in {shown(self.session.path.name)}"})
+        page.tell(
+            {"tell": "say", "text": f"saved in {shown(self.session.path.name)}", "tone": "plain"}
+        )
 
-    async def _read_again(self, page: Page, asked: Mapping[str, Any]) -> None:
+    async def _read_again(self, page: Page, asked: protocol.ReadAgain) -> None:
         self.session.read_again()
         self._disk = "same"
         await self._refresh()
 
-    async def _text(self, page: Page, asked: Mapping[str, Any]) -> None:
-        self.session.set_text(_text(asked, "text"))
+    async def _text(self, page: Page, asked: protocol.SetText) -> None:
+        self.session.set_text(asked.text)
         await self._show()
         self._cast_if_needed()
 
-    async def _tag(self, page: Page, asked: Mapping[str, Any]) -> None:
-        """Correct what a model's panels are taken for; what stands here is built anew."""
-        await asyncio.to_thread(app_model.retag, self.session, asked)
+    async def _set_assembly(self, page: Page, asked: protocol.SetAssembly) -> None:
+        """Say what a model's panels are made of; the building is built anew."""
+        await asyncio.to_thread(app_model.set_assembly, self.session, asked)
         await self._refresh()
 
-    async def _take_up(self, page: Page, asked: Mapping[str, Any]) -> None:
+    async def _set_kind(self, page: Page, asked: protocol.SetKind) -> None:
+        """Say what kind a model's panels are; the building is built anew."""
+        await asyncio.to_thread(app_model.set_kind, self.session, asked)
+        await self._refresh()
+
+    async def _take_up(self, page: Page, asked: protocol.TakeUp) -> None:
         self.session.take_up()
         await self._refresh()
 
-    async def _drop(self, page: Page, asked: Mapping[str, Any]) -> None:
+    async def _drop(self, page: Page, asked: protocol.Drop) -> None:
         self.session.drop_waiting()
 
-    async def _try_lock(self, page: Page, asked: Mapping[str, Any]) -> None:
+    async def _try_lock(self, page: Page, asked: protocol.TryLock) -> None:
         if self.session.try_lock():
             await self._refresh()
         else:
             text = f"the other window (process {self.session.other_process}) still has the job open"
             page.tell({"tell": "say", "text": text, "tone": "bad"})
 
-    async def _sky_seen(self, page: Page, asked: Mapping[str, Any]) -> None:
+    async def _sky_seen(self, page: Page, asked: protocol.SeeSky) -> None:
         """All directions around a receiver; cast once for each place where it stands."""
         job, findings = self._job(), self.session.findings
         if findings is None:
             return
-        receiver = {each.id: each for each in job.receivers}.get(_text(asked, "receiver"))
+        receiver = {each.id: each for each in job.receivers}.get(asked.receiver)
         if receiver is None:
             return
         key = (self.session.now.castings, place_of(receiver))
@@ -218,30 +224,31 @@ class Desk:
         sky, scene = self._skies[key], self._scene
         assert scene is not None
 
-        def told() -> Json:
+        def told() -> SkyJson:
             losses = [losses_db(sky, bench=findings.bench, plan=plan) for plan in job.plans]
             scale = (scene.loss.low_db, scene.loss.high_db)
-            return sky_json(sky, job=job, losses=losses, scale_db=scale)
+            found = sky_json(sky, job=job, losses=losses, scale_db=scale)
+            return cast(SkyJson, found)
 
         page.tell({"tell": "sky", "sky": await asyncio.to_thread(told)})
 
-    async def _cast(self, page: Page, asked: Mapping[str, Any]) -> None:
+    async def _cast(self, page: Page, asked: protocol.Cast) -> None:
         self._stopped = False
         self._cast_if_needed()
 
-    async def _halt(self, page: Page, asked: Mapping[str, Any]) -> None:
+    async def _halt(self, page: Page, asked: protocol.Halt) -> None:
         self._stop.set()
 
     # What pages are told
 
-    def _tell_all(self, what: Json) -> None:
+    def _tell_all(self, what: Told) -> None:
         for page in self.pages:
             page.tell(what)
 
     def _tell_status(self) -> None:
         self._tell_all({"tell": "status", **self._status()})
 
-    def _status(self) -> Json:
+    def _status(self) -> protocol.Status:
         session = self.session
         return {
             "file": shown(session.path.name),
@@ -256,13 +263,13 @@ class Desk:
             "stopped": self._stopped,
         }
 
-    def _whole(self) -> Json:
+    def _whole(self) -> Told:
         """Everything, for a page that has nothing yet."""
         job = self.session.job
-        whole: Json = {"tell": "job", "status": self._status()}
         if job is None:
-            return whole | {
-                "scene": None,
+            return {
+                "tell": "faulty",
+                "status": self._status(),
                 "text": self.session.text,
                 "faults": [
                     {
@@ -274,8 +281,10 @@ class Desk:
                 ],
             }
         assert self._scene is not None
-        return whole | {
-            "scene": to_json(self._scene),
+        return {
+            "tell": "job",
+            "status": self._status(),
+            "scene": cast(SceneJson, to_json(self._scene)),
             "assemblies": {
                 name: layers_said(each, feet=job.feet) for name, each in job.assemblies.items()
             },
@@ -298,7 +307,7 @@ class Desk:
             else [shown(each, limit=200) for each in findings.bench.extrapolated]
         )
 
-    def _losses(self, plans: Sequence[Plan]) -> dict[str, Json]:
+    def _losses(self, plans: Sequence[Plan]) -> protocol.Losses:
         """Losses by band of what pages show."""
         findings = self.session.findings
         if findings is None:
@@ -341,7 +350,9 @@ class Desk:
             {
                 "tell": "columns",
                 "plans": [plan.id for plan in job.plans],
-                "columns": {name: column_to_json(self._scene, plan=name) for name in by_id},
+                "columns": {
+                    name: cast(ColumnJson, column_to_json(self._scene, plan=name)) for name in by_id
+                },
                 "losses": self._losses(plans),
                 "beyond": self._beyond(),
             }
@@ -461,23 +472,24 @@ class Desk:
                 self._tell_columns([plan], findings=findings)
 
 
-_ACTS: Mapping[str, Callable[[Desk, Page, Mapping[str, Any]], Awaitable[None]]] = {
-    "look": Desk._look,
-    "treat": Desk._treat,
-    "new-plan": Desk._new_plan,
-    "move": Desk._move,
-    "undo": Desk._undo,
-    "redo": Desk._redo,
-    "save": Desk._save,
-    "read-again": Desk._read_again,
-    "text": Desk._text,
-    "tag": Desk._tag,
-    "take-up": Desk._take_up,
-    "drop": Desk._drop,
-    "try-lock": Desk._try_lock,
-    "cast": Desk._cast,
-    "halt": Desk._halt,
-    "sky": Desk._sky_seen,
+_ACTS: Mapping[type, Callable[[Desk, Page, Any], Awaitable[None]]] = {
+    protocol.Look: Desk._look,
+    protocol.Treat: Desk._treat,
+    protocol.NewPlan: Desk._new_plan,
+    protocol.Move: Desk._move,
+    protocol.Undo: Desk._undo,
+    protocol.Redo: Desk._redo,
+    protocol.Save: Desk._save,
+    protocol.ReadAgain: Desk._read_again,
+    protocol.SetText: Desk._text,
+    protocol.SetAssembly: Desk._set_assembly,
+    protocol.SetKind: Desk._set_kind,
+    protocol.TakeUp: Desk._take_up,
+    protocol.Drop: Desk._drop,
+    protocol.TryLock: Desk._try_lock,
+    protocol.Cast: Desk._cast,
+    protocol.Halt: Desk._halt,
+    protocol.SeeSky: Desk._sky_seen,
 }
 
 
@@ -498,21 +510,9 @@ def _column_of(plan: Plan) -> object:
 # What pages send
 
 
-def _text(asked: Mapping[str, Any], key: str) -> str:
-    found = asked.get(key)
-    return found if isinstance(found, str) else ""
-
-
-def _texts(asked: Mapping[str, Any], key: str) -> list[str]:
-    found = asked.get(key)
-    return [each for each in found if isinstance(each, str)] if isinstance(found, list) else []
-
-
-def _length_m(found: object) -> float:
+def _length_m(found: protocol.Length) -> float:
     """A length that was typed with its unit, or dragged to, in metres."""
-    if isinstance(found, int | float) and math.isfinite(found):
-        return float(found)
-    return parse_length(found if isinstance(found, str) else "")
+    return parse_length(found) if isinstance(found, str) else found
 
 
 # Words

@@ -2,24 +2,25 @@
 
 page ── {"do": "model", …} ──▶ listed ──▶ {"tell": "listing", …}
 page ── {"do": "import", …} ──▶ begun ──▶ text of the job file
-page ── {"do": "tag", …} ──▶ retag ──▶ Session (text, undo)
+page ── {"do": "set-kind", …} ──▶ set_kind ──▶ Session (text, undo)
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any
 
+from envelope.building.job import Job
 from envelope.building.library import ASSEMBLIES
 from envelope.building.model import OPENING_KINDS
 from envelope.errors import EnvelopeError, FaultsError
 from envelope.exchange import list_model
-from envelope.project.edit_model import as_pattern, own_words, set_assembly, set_kind
+from envelope.project import edit_model
+from envelope.project.edit_model import as_pattern, own_words
 from envelope.project.model import Modelled
 from envelope.project.new_from_model import begin_job
+from viewer.app import protocol
 from viewer.app.session import EditError, Session
-from viewer.scene.to_json import Json
 from viewer.scene.wording import shown
 
 FORMATS = (".ifc", ".glb", ".gltf", ".obj", ".stl", ".ply")
@@ -31,7 +32,7 @@ MOST_NOTES = 12
 _LONGEST = 400  # characters of a message
 
 
-def choices() -> Json:
+def choices() -> protocol.ModelChoices:
     """What the start page lets one choose from."""
     return {"units": list(UNITS), "axes": list(AXES), "unstated": list(UNSTATED)}
 
@@ -45,13 +46,12 @@ def trouble(error: EnvelopeError) -> str:
     return shown(str(error), limit=_LONGEST)
 
 
-def listed(asked: Mapping[str, Any], *, folder: Path) -> Json:
+def listed(asked: protocol.ListModel, *, folder: Path) -> protocol.ListingTold:
     """Storeys and spaces of a model file.
 
     Parameters
     ----------
-    asked : mapping
-        path, and unit and up where the format has none.
+    asked : ListModel
     folder : Path
         That a relative path starts from.
 
@@ -84,7 +84,7 @@ def listed(asked: Mapping[str, Any], *, folder: Path) -> Json:
     }
 
 
-def begun(asked: Mapping[str, Any], *, folder: Path) -> str:
+def begun(asked: protocol.ImportModel, *, folder: Path) -> str:
     """Text of a job file, to be written in `folder`, for the spaces that were chosen.
 
     Raises
@@ -93,16 +93,16 @@ def begun(asked: Mapping[str, Any], *, folder: Path) -> str:
         Where none was chosen, or the model cannot be imported.
     """
     model, unit, up = _model(asked, folder)
-    named = asked.get("spaces")
-    spaces = [each for each in named if isinstance(each, str)] if isinstance(named, list) else []
-    if not spaces:
+    if not asked.spaces:
         raise EnvelopeError("no space is chosen: tick at least one")
-    return begin_job(model, folder=folder, unit=unit, up=up, spaces=spaces).text
+    return begin_job(model, folder=folder, unit=unit, up=up, spaces=asked.spaces).text
 
 
-def _model(asked: Mapping[str, Any], folder: Path) -> tuple[Path, str | None, str | None]:
+def _model(
+    asked: protocol.ListModel | protocol.ImportModel, folder: Path
+) -> tuple[Path, str | None, str | None]:
     """Path, unit and axis as asked for; those of a format that has its own are left away."""
-    typed = str(asked.get("path") or "").strip().strip('"')
+    typed = asked.path.strip().strip('"')
     if not typed:
         raise EnvelopeError("no model file is named: type its path, such as /home/me/house.ifc")
     if not typed.isprintable() or len(typed) > 1000:
@@ -115,14 +115,13 @@ def _model(asked: Mapping[str, Any], folder: Path) -> tuple[Path, str | None, st
         ) from None
     if model.suffix.lower() not in UNSTATED:
         return model, None, None
-    unit, up = (str(asked.get(key) or "") or None for key in ("unit", "up"))
-    return model, unit, up
+    return model, asked.unit or None, asked.up or None
 
 
 # The open job
 
 
-def said_by_model(session: Session) -> Json | None:
+def said_by_model(session: Session) -> protocol.ModelTold | None:
     """What the model says of each panel, and what the job file says of it by its id."""
     job, modelled = session.job, session.now.modelled
     if job is None or modelled is None:
@@ -130,7 +129,7 @@ def said_by_model(session: Session) -> Json | None:
     assemblies, kinds = own_words(session.text)
     origins = modelled.plain.origins
     rules = {panel.panel: panel.rule for panel in modelled.tagged.panels}
-    panels: dict[str, Json] = {}
+    panels: dict[str, protocol.ModelPanel] = {}
     for space in modelled.plain.spaces:
         for panel in space.panels:
             if panel.kind not in KINDS:
@@ -155,42 +154,73 @@ def said_by_model(session: Session) -> Json | None:
     }
 
 
-def retag(session: Session, asked: Mapping[str, Any]) -> None:
-    """Write into the job file what panels are made of, or what kind they are.
-
-    Parameters
-    ----------
-    session : Session
-    asked : mapping
-        panels: ids; then assembly or becomes: a word, or None for what the model says.
+def set_assembly(session: Session, asked: protocol.SetAssembly) -> None:
+    """Write into the job file what panels are made of.
 
     Raises
     ------
     EditError
         Where the job has no model, no such panel or word, or would have faults with it.
     """
-    modelled = session.now.modelled
-    if session.job is None or modelled is None:
+    _, job = _modelled(session, asked.panels)
+    _check_word(asked.assembly, {*job.assemblies, *ASSEMBLIES}, what="assembly")
+    _rewrite(
+        session,
+        asked.panels,
+        asked.assembly,
+        lambda text, panel: edit_model.set_assembly(
+            text=text, panel=panel, assembly=asked.assembly
+        ),
+    )
+
+
+def set_kind(session: Session, asked: protocol.SetKind) -> None:
+    """Write into the job file what kind panels are.
+
+    Raises
+    ------
+    EditError
+        Where the job has no model, no such panel or word, or would have faults with it.
+    """
+    modelled, _ = _modelled(session, asked.panels)
+    _check_word(asked.kind, set(KINDS), what="kind of panel")
+    _rewrite(
+        session,
+        asked.panels,
+        asked.kind,
+        lambda text, panel: edit_model.set_kind(
+            text=text,
+            panel=panel,
+            kind=asked.kind,
+            assembly=_ruled_assembly(modelled, panel),
+        ),
+    )
+
+
+def _modelled(session: Session, panels: Sequence[str]) -> tuple[Modelled, Job]:
+    """The session's model and job, where they have all of these panels."""
+    modelled, job = session.now.modelled, session.job
+    if job is None or modelled is None:
         raise EditError("this job has no model whose panels could be put right")
-    panels = asked.get("panels")
     known = {panel.panel for panel in modelled.tagged.panels if panel.kind in KINDS}
-    named = [each for each in panels if isinstance(each, str)] if isinstance(panels, list) else []
-    if not named or not known.issuperset(named):
+    if not panels or not known.issuperset(panels):
         raise EditError("there is no such face in the model")
-    key = "assembly" if "assembly" in asked else "becomes"
-    word = asked.get(key)
-    allowed = {*session.job.assemblies, *ASSEMBLIES} if key == "assembly" else set(KINDS)
-    if word is not None and not (isinstance(word, str) and word in allowed):
-        what = "assembly" if key == "assembly" else "kind of panel"
-        raise EditError(f"{shown(str(word))} is no {what}: choose one of the list")
+    return modelled, job
+
+
+def _check_word(word: str | None, allowed: set[str], *, what: str) -> None:
+    if word is not None and word not in allowed:
+        raise EditError(f"{shown(word)} is no {what}: choose one of the list")
+
+
+def _rewrite(
+    session: Session, panels: Sequence[str], word: str | None, change: Callable[[str, str], str]
+) -> None:
+    """Change the text for each panel, as one step of the session."""
     text = session.text
-    for panel in named:
-        if key == "assembly":
-            text = set_assembly(text=text, panel=panel, assembly=word)
-        else:
-            ruled = _ruled_assembly(modelled, panel)
-            text = set_kind(text=text, panel=panel, kind=word, assembly=ruled)
-    where = named[0] if len(named) == 1 else f"{len(named)} faces"
+    for panel in panels:
+        text = change(text, panel)
+    where = panels[0] if len(panels) == 1 else f"{len(panels)} faces"
     session.rebuild(text, label=f"{where}: {'as the model says' if word is None else word}")
 
 

@@ -10,7 +10,6 @@ import asyncio
 import logging
 import sys
 import webbrowser
-from collections.abc import Mapping
 from contextlib import suppress
 from importlib import import_module
 from pathlib import Path
@@ -18,9 +17,9 @@ from typing import Any
 
 from envelope.errors import EnvelopeError, MissingExtraError
 from envelope.files import write_atomically
-from viewer.app import form
+from viewer.app import form, protocol
 from viewer.app import model as app_model
-from viewer.app.controller import Desk, Page
+from viewer.app.controller import Desk, Page, Tell
 from viewer.app.guard import HOST, Guard, Key, free_port
 from viewer.app.session import Session, said
 from viewer.scene.wording import shown
@@ -95,14 +94,16 @@ class Server:
         await self._join(client)
 
     async def _join(self, client: str) -> None:
-        element = self._elements[client]
-
-        def tell(what: Mapping[str, Any]) -> None:
-            element.run_method("tell", what)
-
+        tell = self._teller(client)
         if self.desk is None:
-            folder = shown(str(self.folder), limit=120)
-            tell({"tell": "form", "folder": folder, "model": app_model.choices(), **_choices()})
+            tell(
+                {
+                    "tell": "form",
+                    "folder": shown(str(self.folder), limit=120),
+                    "model": app_model.choices(),
+                    "choices": _choices(),
+                }
+            )
         else:
             self._open[client] = await self.desk.join(tell)
 
@@ -122,56 +123,75 @@ class Server:
 
         self._ending = asyncio.get_running_loop().create_task(end())
 
-    async def _asked(self, client: str, asked: Any) -> None:
-        if not isinstance(asked, dict) or client not in self._open:
-            return
-        beginning = {"form": self._make, "model": self._look_into, "import": self._import}
-        begin = beginning.get(str(asked.get("do")))
-        if begin is not None:
-            async with self._beginning:
-                if self.desk is None:
-                    await begin(client, asked)
+    async def _asked(self, client: str, asked: object) -> None:
+        if client not in self._open:
             return
         page = self._open[client]
         if page is not None and self.desk is not None:
             await self.desk.act(page, asked)
+            return
+        async with self._beginning:
+            if self.desk is None:
+                await self._begin(client, asked)
 
-    async def _make(self, client: str, asked: Mapping[str, Any]) -> None:
-        """Write the job file of the form and open it in every page."""
-        tell = self._elements[client].run_method
+    async def _begin(self, client: str, asked: object) -> None:
+        """Do what a page asks while there is no job."""
+        tell = self._teller(client)
         try:
-            path = self._new_file(str(asked.get("file") or ""))
-            text = form.job_text(form.from_typed(asked.get("typed")))
+            message = protocol.read(asked)
+        except protocol.MessageError as error:
+            tell({"tell": "say", "text": said(error), "tone": "bad"})
+            return
+        match message:
+            case protocol.MakeJob():
+                await self._make(tell, message)
+            case protocol.ListModel():
+                await self._look_into(tell, message)
+            case protocol.ImportModel():
+                await self._import(tell, message)
+
+    def _teller(self, client: str) -> Tell:
+        element = self._elements[client]
+        return lambda what: element.run_method("tell", what)
+
+    async def _make(self, tell: Tell, asked: protocol.MakeJob) -> None:
+        """Write the job file of the form and open it in every page."""
+        try:
+            path = self._new_file(asked.file)
+            text = form.job_text(form.from_typed(asked.typed))
             write_atomically(path, text.encode("utf-8"))
             self.desk = Desk(session=Session(path))
         except form.FormError as error:
-            found = [{"where": each.where, "message": each.message} for each in error.troubles]
-            tell("tell", {"tell": "troubles", "troubles": found})
+            tell(
+                {
+                    "tell": "troubles",
+                    "troubles": [
+                        {"where": each.where, "message": each.message} for each in error.troubles
+                    ],
+                }
+            )
             return
         except EnvelopeError as error:
-            tell("tell", {"tell": "troubles", "troubles": [{"where": "", "message": said(error)}]})
+            tell({"tell": "troubles", "troubles": [{"where": "", "message": said(error)}]})
             return
         await self._open_everywhere(self.desk)
 
-    async def _look_into(self, client: str, asked: Mapping[str, Any]) -> None:
+    async def _look_into(self, tell: Tell, asked: protocol.ListModel) -> None:
         """Tell a page what a model file holds."""
-        tell = self._elements[client].run_method
         try:
-            found = await asyncio.to_thread(app_model.listed, asked, folder=self.folder)
+            tell(await asyncio.to_thread(app_model.listed, asked, folder=self.folder))
         except EnvelopeError as error:
-            found = {"tell": "model-trouble", "message": app_model.trouble(error)}
-        tell("tell", found)
+            tell({"tell": "model-trouble", "message": app_model.trouble(error)})
 
-    async def _import(self, client: str, asked: Mapping[str, Any]) -> None:
+    async def _import(self, tell: Tell, asked: protocol.ImportModel) -> None:
         """Write the job file of a model and open it in every page."""
-        tell = self._elements[client].run_method
         try:
-            path = self._new_file(str(asked.get("file") or ""))
+            path = self._new_file(asked.file)
             text = await asyncio.to_thread(app_model.begun, asked, folder=self.folder)
             write_atomically(path, text.encode("utf-8"))
             self.desk = Desk(session=await asyncio.to_thread(Session, path))
         except EnvelopeError as error:
-            tell("tell", {"tell": "model-trouble", "message": app_model.trouble(error)})
+            tell({"tell": "model-trouble", "message": app_model.trouble(error)})
             return
         await self._open_everywhere(self.desk)
 
@@ -194,16 +214,18 @@ class Server:
         return self.folder / name
 
 
-def _choices() -> dict[str, Any]:
-    words = {name: name.replace("-", " ") for name in (*form.WALL_KINDS, *form.CEILING_KINDS)}
+def _choices() -> dict[str, list[tuple[str, str]]]:
+    """What the form lets one choose, as value and words."""
+    choices = {
+        "stands": form.STANDS,
+        "places": form.PLACES,
+        "beyond": form.BEYOND,
+        "walls": form.WALL_KINDS,
+        "ceilings": form.CEILING_KINDS,
+    }
     return {
-        "choices": {
-            "stands": [[each, each] for each in form.STANDS],
-            "places": [[each, each] for each in form.PLACES],
-            "beyond": [[each, each] for each in form.BEYOND],
-            "walls": [[each, words[each]] for each in form.WALL_KINDS],
-            "ceilings": [[each, words[each]] for each in form.CEILING_KINDS],
-        }
+        name: [(each, each.replace("-", " ")) for each in allowed]
+        for name, allowed in choices.items()
     }
 
 

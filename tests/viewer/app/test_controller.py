@@ -218,8 +218,11 @@ def test_an_edit_that_cannot_be_is_said_and_nothing_stays_of_it(path: Path) -> N
 
 def test_what_is_no_question_changes_nothing(path: Path) -> None:
     async def script(desk: Desk, page: Any, told: Told) -> None:
-        for asked in ({}, {"do": None}, {"do": "__init__"}, {"do": "sky", "receiver": 4}):
+        for asked in (None, {}, {"do": None}, {"do": "__init__"}, {"do": "sky", "receiver": 4}):
+            start = len(told)
             await desk.act(page, asked)
+            said = [what for what in told[start:] if what["tell"] == "say"]
+            assert ["does not fit" in what["text"] for what in said] == [True]
         assert desk.session.text == JOB
 
     with_desk(path, script)
@@ -294,7 +297,7 @@ def test_faults_are_told_with_their_lines_and_the_text_can_be_mended(path: Path)
     path.write_text(JOB.replace('"2 m x 1.6 m"', '"2 x 1.6"'), encoding="utf-8")
 
     async def script(desk: Desk, page: Any, told: Told) -> None:
-        assert told[0]["scene"] is None
+        assert told[0]["tell"] == "faulty"
         assert told[0]["text"] == path.read_text(encoding="utf-8")
         (fault,) = told[0]["faults"]
         assert fault["line"] == 29
@@ -318,7 +321,7 @@ def test_saving_asks_before_it_overwrites_what_changed_on_disk(path: Path) -> No
         path.write_text(JOB + "# someone else\n", encoding="utf-8")
         await until(told, lambda what: what.get("disk") == "changed")
         await desk.act(page, {"do": "save"})
-        assert [what["about"] for what in told if what["tell"] == "ask"] == ["overwrite"]
+        assert len([what for what in told if what["tell"] == "overwrite"]) == 1
         await desk.act(page, {"do": "save", "overwrite": True})
         assert path.read_text(encoding="utf-8") == desk.session.text
         path.unlink()

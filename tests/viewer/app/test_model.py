@@ -12,9 +12,19 @@ from envelope.building.model import Building
 from envelope.building.rooms.specs import OpeningSpec
 from envelope.errors import EnvelopeError
 from envelope.exchange import to_glb, to_obj
-from envelope.project.edit_model import as_pattern, own_words, set_assembly, set_kind
+from envelope.project import edit_model
+from envelope.project.edit_model import as_pattern, own_words
 from viewer.app import model as app_model
-from viewer.app.model import EditError, begun, listed, retag, said_by_model, trouble
+from viewer.app.model import (
+    EditError,
+    begun,
+    listed,
+    said_by_model,
+    set_assembly,
+    set_kind,
+    trouble,
+)
+from viewer.app.protocol import ImportModel, ListModel, SetAssembly, SetKind
 from viewer.app.session import Session
 
 WINDOW = OpeningSpec(
@@ -36,7 +46,7 @@ def folder(tmp_path: Path, building: Building) -> Path:
 @pytest.fixture
 def session(folder: Path) -> Iterator[Session]:
     path = folder / "flat.toml"
-    asked = {"path": "flat.glb", "spaces": ["left", "right"]}
+    asked = ImportModel(path="flat.glb", spaces=("left", "right"))
     path.write_text(begun(asked, folder=folder), encoding="utf-8")
     session = Session(path)
     yield session
@@ -54,7 +64,7 @@ def element_of(session: Session, panel: str) -> str | None:
 
 
 def test_a_model_is_listed_with_its_storeys_and_spaces(folder: Path) -> None:
-    told = listed({"path": "flat.glb", "unit": "mm", "up": "y"}, folder=folder)
+    told = listed(ListModel(path="flat.glb", unit="mm", up="y"), folder=folder)
     assert told["tell"] == "listing"
     assert told["format"] == "glTF"
     assert [space["id"] for space in told["spaces"]] == ["left", "right"]
@@ -65,31 +75,30 @@ def test_a_model_is_listed_with_its_storeys_and_spaces(folder: Path) -> None:
 def test_a_format_without_a_unit_is_asked_for_one(folder: Path, building: Building) -> None:
     (folder / "flat.obj").write_text(to_obj(building), encoding="utf-8")
     with pytest.raises(EnvelopeError) as told:
-        listed({"path": str(folder / "flat.obj"), "unit": "", "up": ""}, folder=Path("/"))
+        listed(ListModel(path=str(folder / "flat.obj"), unit="", up=""), folder=Path("/"))
     assert "say unit and up" in trouble(told.value)
-    told_again = listed({"path": "flat.obj", "unit": "m", "up": "z"}, folder=folder)
+    told_again = listed(ListModel(path="flat.obj", unit="m", up="z"), folder=folder)
     assert told_again["spaces"][0]["area_m2"] == pytest.approx(12.0, rel=1e-5)
 
 
 @pytest.mark.parametrize(
     ("asked", "said"),
     [
-        ({}, "no model file is named"),
+        ({"path": ""}, "no model file is named"),
         ({"path": "  "}, "no model file is named"),
         ({"path": "a\0b.glb"}, "cannot be the name of a file"),
         ({"path": "~nobody-of-that-name/a.glb"}, "home folder"),
         ({"path": "none.glb"}, "there is no such file"),
         ({"path": "."}, "cannot be imported"),
         ({"path": "text.glb"}, "glTF"),
-        ({"path": ["flat.glb"]}, "cannot be imported"),
     ],
 )
 def test_what_is_no_model_is_told_in_one_sentence(
-    folder: Path, asked: dict[str, object], said: str
+    folder: Path, asked: dict[str, str], said: str
 ) -> None:
     (folder / "text.glb").write_text("ISO-10303-21;", encoding="utf-8")
     with pytest.raises(EnvelopeError) as told:
-        listed(asked, folder=folder)
+        listed(ListModel(**asked), folder=folder)
     message = trouble(told.value)
     assert said in message
     assert "\n" not in message
@@ -97,14 +106,14 @@ def test_what_is_no_model_is_told_in_one_sentence(
 
 
 def test_the_job_takes_the_chosen_spaces_only(folder: Path) -> None:
-    text = begun({"path": str(folder / "flat.glb"), "spaces": ["left", 7]}, folder=folder)
+    text = begun(ImportModel(path=str(folder / "flat.glb"), spaces=("left",)), folder=folder)
     said = tomllib.loads(text)
     assert said["model"]["file"] == "flat.glb"
     assert said["model"]["spaces"] == ["left"]
     with pytest.raises(EnvelopeError, match="no space is chosen"):
-        begun({"path": "flat.glb", "spaces": []}, folder=folder)
+        begun(ImportModel(path="flat.glb", spaces=()), folder=folder)
     with pytest.raises(EnvelopeError) as told:
-        begun({"path": "flat.glb", "spaces": ["lefd"]}, folder=folder)
+        begun(ImportModel(path="flat.glb", spaces=("lefd",)), folder=folder)
     assert "left" in trouble(told.value)
 
 
@@ -122,7 +131,7 @@ def test_what_the_model_says_of_a_face(session: Session) -> None:
 def test_another_assembly_changes_the_building_and_is_undone(session: Session) -> None:
     before, castings = session.text, session.now.castings
     was = element_of(session, "left/4")
-    retag(session, {"panels": ["left/4"], "assembly": "solid-brick-wall"})
+    set_assembly(session, SetAssembly(panels=("left/4",), assembly="solid-brick-wall"))
     assert was != "solid-brick-wall"
     assert element_of(session, "left/4") == "solid-brick-wall"
     assert session.now.castings is not castings
@@ -133,7 +142,7 @@ def test_another_assembly_changes_the_building_and_is_undone(session: Session) -
     told = said_by_model(session)
     assert told is not None
     assert told["panels"]["left/4"]["own_assembly"] == "solid-brick-wall"
-    retag(session, {"panels": ["left/4"], "assembly": None})
+    set_assembly(session, SetAssembly(panels=("left/4",), assembly=None))
     assert session.text == before
     session.undo()
     assert element_of(session, "left/4") == "solid-brick-wall"
@@ -148,20 +157,20 @@ def test_another_kind_is_a_rule_that_keeps_the_assembly_of_the_rule_before(
     ruled = session.text + '\n[[tag]]\nname = "*W1"\nassembly = "hollow-wood-door"\n# the end\n'
     session.set_text(ruled)
     assert element_of(session, "left/W1") == "hollow-wood-door"
-    retag(session, {"panels": ["left/W1"], "becomes": "door"})
+    set_kind(session, SetKind(panels=("left/W1",), kind="door"))
     job = session.job
     assert job is not None
     assert job.building.panels[job.building.panel_index["left/W1"]].kind == "door"
     assert element_of(session, "left/W1") == "hollow-wood-door"
     assert session.text.endswith("# the end\n")
-    retag(session, {"panels": ["left/W1"], "becomes": "hatch"})
+    set_kind(session, SetKind(panels=("left/W1",), kind="hatch"))
     assert len(tomllib.loads(session.text)["tag"]) == 2
     assert session.undoes == "left/W1: hatch"
 
 
 def test_several_faces_are_one_edit(session: Session) -> None:
     before = session.text
-    retag(session, {"panels": ["left/3", "left/4"], "assembly": "concrete-wall"})
+    set_assembly(session, SetAssembly(panels=("left/3", "left/4"), assembly="concrete-wall"))
     assert len(tomllib.loads(session.text)["panel"]) == 2
     session.undo()
     assert session.text == before
@@ -170,22 +179,18 @@ def test_several_faces_are_one_edit(session: Session) -> None:
 @pytest.mark.parametrize(
     ("asked", "said"),
     [
-        ({"panels": ["left/none"], "assembly": "solid-brick-wall"}, "no such face"),
-        ({"panels": [], "assembly": "solid-brick-wall"}, "no such face"),
-        ({"panels": "left/4", "assembly": "solid-brick-wall"}, "no such face"),
-        ({"panels": ["left/4"], "assembly": "gold"}, "gold"),
-        ({"panels": ["left/4"], "becomes": "cloud"}, "cloud"),
-        ({"panels": [["left/4"]], "becomes": "door"}, "no such face"),
-        ({"panels": ["left/4"], "becomes": ["door"]}, "is no kind"),
-        ({"panels": ["left/4"], "assembly": {}}, "is no assembly"),
+        (SetAssembly(panels=("left/none",), assembly="solid-brick-wall"), "no such face"),
+        (SetAssembly(panels=(), assembly="solid-brick-wall"), "no such face"),
+        (SetAssembly(panels=("left/4",), assembly="gold"), "gold is no assembly"),
+        (SetKind(panels=("left/4",), kind="cloud"), "cloud is no kind"),
     ],
 )
 def test_what_cannot_be_is_refused_and_changes_nothing(
-    session: Session, asked: dict[str, object], said: str
+    session: Session, asked: SetAssembly | SetKind, said: str
 ) -> None:
     before = session.text
     with pytest.raises(EditError, match=said):
-        retag(session, asked)
+        set_kind(session, asked) if isinstance(asked, SetKind) else set_assembly(session, asked)
     assert session.text == before
     assert session.undoes is None
 
@@ -196,7 +201,7 @@ def test_a_job_from_dimensions_has_no_model(tmp_path: Path) -> None:
     session = Session(path)
     assert said_by_model(session) is None
     with pytest.raises(EditError, match="no model"):
-        retag(session, {"panels": ["a/b"], "becomes": "door"})
+        set_kind(session, SetKind(panels=("a/b",), kind="door"))
     session.close()
     assert set(app_model.choices()) == {"units", "axes", "unstated"}
 
@@ -221,23 +226,23 @@ north = "3 deg"
 
 
 def test_a_new_entry_stands_after_the_last_of_its_kind() -> None:
-    text = set_kind(text=TEXT, panel="a/2", kind="door")
+    text = edit_model.set_kind(text=TEXT, panel="a/2", kind="door")
     added = '\n[[tag]]\nname = "a/2"\nbecomes = "door"\n'
     assert text == TEXT.replace('"window"\n', '"window"\n' + added)
     assert own_words(text) == ({"a/1": "brick"}, {"*glass*": "window", "a/2": "door"})
-    assert set_kind(text=text, panel="a/2", kind=None) == TEXT
+    assert edit_model.set_kind(text=text, panel="a/2", kind=None) == TEXT
 
 
 def test_an_entry_is_changed_where_it_stands() -> None:
-    text = set_assembly(text=TEXT, panel="a/1", assembly="stone")
+    text = edit_model.set_assembly(text=TEXT, panel="a/1", assembly="stone")
     assert text == TEXT.replace('"brick"', '"stone"')
-    bare = set_assembly(text=text, panel="a/1", assembly=None)
+    bare = edit_model.set_assembly(text=text, panel="a/1", assembly=None)
     assert bare == TEXT.replace('assembly = "brick"  # looked at\n', "# looked at\n")
 
 
 def test_an_entry_that_a_later_one_may_beat_gets_a_new_one_at_the_end() -> None:
     text = TEXT.replace("# the rules", '[[panel]]\non = "a/*"\nassembly = "tin"\n\n# the rules')
-    said = tomllib.loads(set_assembly(text=text, panel="a/1", assembly="stone"))
+    said = tomllib.loads(edit_model.set_assembly(text=text, panel="a/1", assembly="stone"))
     assert [(each["on"], each["assembly"]) for each in said["panel"]] == [
         ("a/1", "brick"),
         ("a/*", "tin"),
@@ -246,18 +251,20 @@ def test_an_entry_that_a_later_one_may_beat_gets_a_new_one_at_the_end() -> None:
 
 
 def test_a_rule_for_one_panel_stays_before_that_of_another() -> None:
-    text = set_kind(text=TEXT, panel="a/2", kind="door")
-    text = set_kind(text=text, panel="a/3", kind="door")
-    text = set_kind(text=text, panel="a/2", kind="hatch")
+    text = edit_model.set_kind(text=TEXT, panel="a/2", kind="door")
+    text = edit_model.set_kind(text=text, panel="a/3", kind="door")
+    text = edit_model.set_kind(text=text, panel="a/2", kind="hatch")
     assert [rule["becomes"] for rule in tomllib.loads(text)["tag"]] == ["window", "hatch", "door"]
 
 
 def test_line_ends_of_the_file_are_kept() -> None:
-    text = set_assembly(text="format = 1\r\nname = 'x'", panel="a/1", assembly="tin")
+    text = edit_model.set_assembly(text="format = 1\r\nname = 'x'", panel="a/1", assembly="tin")
     assert text == "format = 1\r\nname = 'x'\r\n\r\n[[panel]]\r\non = \"a/1\"\r\n" + (
         'assembly = "tin"'
     )
-    assert set_assembly(text=text, panel="a/1", assembly=None) == "format = 1\r\nname = 'x'"
+    assert (
+        edit_model.set_assembly(text=text, panel="a/1", assembly=None) == "format = 1\r\nname = 'x'"
+    )
 
 
 def test_marks_of_patterns_in_a_name_stand_for_themselves() -> None:
@@ -267,8 +274,8 @@ def test_marks_of_patterns_in_a_name_stand_for_themselves() -> None:
 def test_a_file_written_otherwise_is_left_to_its_reader() -> None:
     text = 'tag = [{ name = "a/1", becomes = "door" }, { name = "b", becomes = "door" }]\n'
     with pytest.raises(EditError, match="edit its text"):
-        set_kind(text=text, panel="a/2", kind="door")
+        edit_model.set_kind(text=text, panel="a/2", kind="door")
     with pytest.raises(EditError, match="edit its text"):
-        set_kind(text=text, panel="a/1", kind=None)
+        edit_model.set_kind(text=text, panel="a/1", kind=None)
     with pytest.raises(EditError, match="mend"):
-        set_kind(text="tag = 3\n", panel="a/1", kind="door")
+        edit_model.set_kind(text="tag = 3\n", panel="a/1", kind="door")

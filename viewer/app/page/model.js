@@ -227,8 +227,12 @@ export function modelOf(element, ask) {
 /** part = taggingOf(ask); card.append(part.node); part.show(what the card knows) */
 export function taggingOf(ask) {
   const facts = h("dl", { class: "ga-facts" });
-  const kind = h("select", { onchange: () => tell({ becomes: kind.value || null }) });
-  const assembly = h("select", { onchange: () => tell({ assembly: assembly.value || null }) });
+  const kind = h("select", {
+    onchange: () => ask({ do: "set-kind", panels: panels(), kind: kind.value || null }),
+  });
+  const assembly = h("select", {
+    onchange: () => ask({ do: "set-assembly", panels: panels(), assembly: assembly.value || null }),
+  });
   const all = h("input", { type: "checkbox" });
   const alike = h("span", {});
   const choices = h(
@@ -258,8 +262,8 @@ export function taggingOf(ask) {
       .map((each) => each.id);
   }
 
-  function tell(what) {
-    ask({ do: "tag", panels: all.checked ? others() : [now.panel.id], ...what });
+  function panels() {
+    return all.checked ? others() : [now.panel.id];
   }
 
   function options(select, first, words, value) {

@@ -579,28 +579,32 @@ export function openPage(root, engine, ask) {
   function takeForm(what) {
     name.textContent = "A room to begin with";
     file.textContent = `No job file yet. It will be written in ${what.folder}.`;
-    for (const each of [undo, redo, save]) each.hidden = true;
-    work.hidden = faulty.hidden = true;
-    blank.hidden = false;
+    frameFor("form");
     form.show(what);
     model.show(what);
   }
 
+  function takeFaulty(what) {
+    status = what.status;
+    frameFor("faulty");
+    closeViews();
+    scene = null;
+    name.textContent = "This job has faults";
+    faults.show(what.text, what.faults);
+    renderStatus();
+  }
+
+  /** Show the part of the page that is for a sound job, a faulty one, or none yet. */
+  function frameFor(kind) {
+    for (const each of [undo, redo, save]) each.hidden = kind === "form";
+    work.hidden = kind !== "job";
+    faulty.hidden = kind !== "faulty";
+    blank.hidden = kind !== "form";
+  }
+
   function takeJob(what) {
     status = what.status;
-    blank.hidden = true;
-    for (const each of [undo, redo, save]) each.hidden = false;
-    const sound = what.scene !== null;
-    work.hidden = !sound;
-    faulty.hidden = sound;
-    if (!sound) {
-      closeViews();
-      scene = null;
-      name.textContent = "This job has faults";
-      faults.show(what.text, what.faults);
-      renderStatus();
-      return;
-    }
+    frameFor("job");
     const before = scene;
     scene = what.scene;
     about = what;
@@ -701,6 +705,7 @@ export function openPage(root, engine, ask) {
 
   const heard = {
     job: takeJob,
+    faulty: takeFaulty,
     columns: takeColumns,
     sky: takeSky,
     form: takeForm,
@@ -728,7 +733,7 @@ export function openPage(root, engine, ask) {
       say.textContent = text;
       say.classList.toggle("ga-bad", tone === "bad");
     },
-    ask({ text }) {
+    overwrite({ text }) {
       decide(text, [
         ["Overwrite the file", { do: "save", overwrite: true }],
         ["Read the file again", { do: "read-again" }],

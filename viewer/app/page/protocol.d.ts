@@ -1,0 +1,311 @@
+// Generated from viewer/app/protocol.py by tests/js/declarations.py; not to be edited.
+
+import type { ColumnJson, SceneJson, SkyJson } from "./scene";
+
+/** Plans and receiver that the page shows. */
+export interface Look {
+  do: "look";
+  plans: Array<string>;
+  receiver: string | null;
+}
+
+/** Give faces these treatments under a plan, the one on the surface first. */
+export interface Treat {
+  do: "treat";
+  plan: string;
+  panels: Array<string>;
+  treatments: Array<string>;
+}
+
+/** Add a plan that starts as another one is; without an id it gets the next free one. */
+export interface NewPlan {
+  do: "new-plan";
+  beside: string;
+  id?: string | null;
+}
+
+/** Put a receiver elsewhere in its room: its room's own coordinates, height over its floor. */
+export interface Move {
+  do: "move";
+  receiver: string;
+  at: [number | string, number | string, number | string];
+}
+
+/** Take the last edit back. */
+export interface Undo {
+  do: "undo";
+}
+
+/** Do again what was taken back. */
+export interface Redo {
+  do: "redo";
+}
+
+/** Write the text into the file. */
+export interface Save {
+  do: "save";
+  overwrite?: boolean;
+}
+
+/** Take what the file holds now. */
+export interface ReadAgain {
+  do: "read-again";
+}
+
+/** Take another text of the job file, sound or not. */
+export interface SetText {
+  do: "text";
+  text: string;
+}
+
+/** Say what a model's panels are made of; None takes what the model says. */
+export interface SetAssembly {
+  do: "set-assembly";
+  panels: Array<string>;
+  assembly: string | null;
+}
+
+/** Say what kind a model's panels are; None takes what the model says. */
+export interface SetKind {
+  do: "set-kind";
+  panels: Array<string>;
+  kind: string | null;
+}
+
+/** Go on with the unsaved edits of an earlier session. */
+export interface TakeUp {
+  do: "take-up";
+}
+
+/** Drop the unsaved edits of an earlier session. */
+export interface Drop {
+  do: "drop";
+}
+
+/** Try again to become the one program that may change the job. */
+export interface TryLock {
+  do: "try-lock";
+}
+
+/** Cast what is missing. */
+export interface Cast {
+  do: "cast";
+}
+
+/** Stop casting. */
+export interface Halt {
+  do: "halt";
+}
+
+/** All directions around a receiver. */
+export interface SeeSky {
+  do: "sky";
+  receiver: string;
+}
+
+/** Write a job file from the form of the start page; `typed` is what its fields hold. */
+export interface MakeJob {
+  do: "form";
+  file: string;
+  typed: Record<string, unknown>;
+}
+
+/** What a model file holds; unit and up where its format says neither. */
+export interface ListModel {
+  do: "model";
+  path: string;
+  unit?: string;
+  up?: string;
+}
+
+/** Write a job file for rooms of a model. */
+export interface ImportModel {
+  do: "import";
+  path: string;
+  unit?: string;
+  up?: string;
+  file?: string;
+  spaces: Array<string>;
+}
+
+/** The file and what is under way. */
+export interface Status {
+  file: string;
+  folder: string;
+  saved: boolean;
+  undo: string | null;
+  redo: string | null;
+  disk: "same" | "changed" | "gone";
+  other: number | null;
+  waiting: boolean;
+  casting: number | null;
+  stopped: boolean;
+}
+
+/** A fault of the file; `line` counts from 1. */
+export interface FaultTold {
+  line: number | null;
+  key: string | null;
+  text: string;
+}
+
+/** What a model says of a panel, and what the job file says of it by its id. */
+export interface ModelPanel {
+  kind: string;
+  assembly: string | null;
+  names: Array<string>;
+  materials: Array<string>;
+  type: string | null;
+  reason: string;
+  rule: string | null;
+  own_assembly: string | null;
+  own_kind: string | null;
+}
+
+/** The model that the rooms come from. */
+export interface ModelTold {
+  source: string;
+  kinds: Array<string>;
+  assemblies: Array<string>;
+  panels: Record<string, ModelPanel>;
+}
+
+/** Everything about a job that is sound. */
+export interface JobTold {
+  tell: "job";
+  status: Status;
+  scene: SceneJson;
+  assemblies: Record<string, string>;
+  treatments: Record<string, string>;
+  places: Record<string, [number, number, number]>;
+  losses: Record<string, Record<string, Record<string, Array<number | null>>>>;
+  beyond: Array<string>;
+  assumed: boolean;
+  model: ModelTold | null;
+}
+
+/** A job that has faults. */
+export interface FaultyTold {
+  tell: "faulty";
+  status: Status;
+  text: string;
+  faults: Array<FaultTold>;
+}
+
+/** What is new of some plans. */
+export interface ColumnsTold {
+  tell: "columns";
+  plans: Array<string>;
+  columns: Record<string, ColumnJson>;
+  losses: Record<string, Record<string, Record<string, Array<number | null>>>>;
+  beyond: Array<string>;
+}
+
+/** The status alone. */
+export interface StatusTold {
+  file: string;
+  folder: string;
+  saved: boolean;
+  undo: string | null;
+  redo: string | null;
+  disk: "same" | "changed" | "gone";
+  other: number | null;
+  waiting: boolean;
+  casting: number | null;
+  stopped: boolean;
+  tell: "status";
+}
+
+/** How much of the casting is done. */
+export interface ProgressTold {
+  tell: "progress";
+  share: number;
+}
+
+/** All directions around a receiver. */
+export interface SkyTold {
+  tell: "sky";
+  sky: SkyJson;
+}
+
+/** The plan that was made for the page. */
+export interface PlanTold {
+  tell: "plan";
+  id: string;
+}
+
+/** One sentence. */
+export interface SayTold {
+  tell: "say";
+  text: string;
+  tone: "plain" | "bad";
+}
+
+/** The file has changed on disk: whether to write over it. */
+export interface OverwriteTold {
+  tell: "overwrite";
+  text: string;
+}
+
+/** What the start page lets one choose from for a model. */
+export interface ModelChoices {
+  units: Array<string>;
+  axes: Array<string>;
+  unstated: Array<string>;
+}
+
+/** The start page: what its fields let one choose, as value and words. */
+export interface FormTold {
+  tell: "form";
+  folder: string;
+  model: ModelChoices;
+  choices: Record<string, Array<[string, string]>>;
+}
+
+/** What is wrong with a field of the start page. */
+export interface Trouble {
+  where: string;
+  message: string;
+}
+
+/** What is wrong with the start page's form. */
+export interface TroublesTold {
+  tell: "troubles";
+  troubles: Array<Trouble>;
+}
+
+/** A storey of a model. */
+export interface ModelStorey {
+  id: string;
+  floor_m: number;
+}
+
+/** A room of a model; `trouble` says why it cannot be imported. */
+export interface ModelSpace {
+  id: string;
+  name: string;
+  storey: string;
+  area_m2: number;
+  volume_m3: number;
+  trouble: string;
+}
+
+/** What a model file holds. */
+export interface ListingTold {
+  tell: "listing";
+  source: string;
+  format: string;
+  storeys: Array<ModelStorey>;
+  spaces: Array<ModelSpace>;
+  notes: Array<string>;
+  more_notes: number;
+}
+
+/** Why a model cannot be used. */
+export interface ModelTroubleTold {
+  tell: "model-trouble";
+  message: string;
+}
+
+export type Asked = Look | Treat | NewPlan | Move | Undo | Redo | Save | ReadAgain | SetText | SetAssembly | SetKind | TakeUp | Drop | TryLock | Cast | Halt | SeeSky | MakeJob | ListModel | ImportModel;
+export type Told = JobTold | FaultyTold | ColumnsTold | StatusTold | ProgressTold | SkyTold | PlanTold | SayTold | OverwriteTold | FormTold | TroublesTold | ListingTold | ModelTroubleTold;

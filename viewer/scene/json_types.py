@@ -1,0 +1,357 @@
+"""The JSON of a scene, key by key: what `to_json` and `sky_json` write and the pages' scripts read.
+
+`viewer/web/scene.d.ts` is generated from this module, and the scripts are checked against it.
+Lengths are metres, x east, y north, z up in project axes; `flat` lists hold coordinates one after
+another. Lists "by plan" and "by receiver" have the order of `plans` and `receivers`. A decibel
+figure is None where nothing passes.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from typing_extensions import TypedDict
+
+Flat = list[float]
+PanelKind = Literal[
+    "wall",
+    "floor",
+    "ceiling",
+    "reveal",
+    "seam",
+    "window",
+    "door",
+    "hatch",
+    "vent",
+    "skylight",
+    "light",
+    "box",
+    "open",
+]
+Pattern = Literal["plain", "rising", "falling", "dots", "cross", "upright", "level", "grid"]
+
+
+class MeshJson(TypedDict):
+    """Triangles, counter-clockwise from the side that shows."""
+
+    vertices: Flat
+    triangles: list[int]
+
+
+class ScalesJson(TypedDict):
+    """Ends of the colours in dB: of what is let in high is bright, of a loss low is bright."""
+
+    let_in_db: list[float]
+    loss_db: list[float]
+
+
+class StoreyJson(TypedDict):
+    """A storey; the lowest comes first."""
+
+    id: str
+    floor_m: float
+    spaces: list[str]
+
+
+class SpaceJson(TypedDict):
+    """A room: rings of its inside faces and of its walls, its floor's body, its closed block."""
+
+    id: str
+    storey: str
+    floor_m: float
+    top_m: float
+    footprint: list[Flat]
+    outer: list[Flat]
+    base: MeshJson
+    block: MeshJson
+    bounds: Flat
+
+
+class LeakJson(TypedDict):
+    """What a panel lets in at one receiver under one plan."""
+
+    solid_angle_sr: float
+    open_equivalent_sr: float
+    let_in_db: float | None
+    loss_db: float | None
+    share: float
+    reduction_if_sealed_db: float | None
+    is_gap: bool
+    label: str
+
+
+class PanelStateJson(TypedDict):
+    """A panel under one plan; `leaks` goes by receiver."""
+
+    treatments: list[str]
+    stands: str
+    leaks: list[LeakJson | None]
+
+
+class PanelJson(TypedDict):
+    """A face. `rings`: corners of each outline in `vertices`; `mark`: a point well inside."""
+
+    id: str
+    title: str
+    kind: PanelKind
+    storey: str
+    space: str
+    area_m2: float
+    centre: Flat
+    mark: Flat
+    normal: Flat
+    vertices: Flat
+    triangles: list[int]
+    rings: list[int]
+    host: str | None
+    opening: str | None
+    aliases: list[str]
+    assemblies: list[str]
+    behind: list[str]
+    plans: list[PanelStateJson]
+
+
+class WallJson(TypedDict):
+    """A wall's body: `standing` where its normal faces the eye, else `stub`."""
+
+    panel: str
+    space: str
+    storey: str
+    normal: Flat
+    thickness_m: float
+    standing: MeshJson
+    stub: MeshJson
+
+
+class BandJson(TypedDict):
+    """All directions alike, at one band."""
+
+    frequency_hz: float
+    unshielded_sr: float
+    open_equivalent_sr: float
+    reduction_db: float | None
+
+
+class SourceLevelJson(TypedDict):
+    """What one source comes to at one receiver."""
+
+    id: str
+    frequency_hz: float
+    outside_w_m2: float
+    direct_w_m2: float
+    diffuse_w_m2: float
+    level_w_m2: float
+    low_w_m2: float | None
+    high_w_m2: float | None
+    reduction_db: float | None
+    below_as_built_db: float | None
+    lit_area_m2: float
+    unshielded_area_m2: float
+    unshielded_sr: float | None
+
+
+class WorstJson(TypedDict):
+    """The worst point of a receiver that is a box."""
+
+    position: Flat
+    reduction_db: float | None
+    open_equivalent_sr: float
+    level_w_m2: float | None
+
+
+class NumbersJson(TypedDict):
+    """The numbers of one plan at one receiver."""
+
+    exposed_sr: float
+    exposed_above_horizon_sr: float
+    closure_error_sr: float
+    standard_error: float | None
+    points: int
+    outside_w_m2: float | None
+    level_w_m2: float | None
+    low_w_m2: float | None
+    high_w_m2: float | None
+    bands: list[BandJson]
+    sources: list[SourceLevelJson]
+    gaps: list[str]
+    worst: WorstJson | None
+
+
+class PlanJson(TypedDict):
+    """A plan; `receivers` goes by receiver, None where nothing is worked out yet."""
+
+    id: str
+    title: str
+    treated_area_m2: dict[str, float]
+    receivers: list[NumbersJson | None]
+
+
+class TreatmentStyleJson(TypedDict):
+    """Letter, colour and pattern of a treatment: told apart without colour, too."""
+
+    id: str
+    letter: str
+    colour: str
+    pattern: Pattern
+
+
+class CompassJson(TypedDict):
+    """Compass on the ground; `north` is a unit vector."""
+
+    centre: Flat
+    radius_m: float
+    north: Flat
+
+
+class SourceJson(TypedDict):
+    """A source: `direction` points to it; a point has a `position` in place of it."""
+
+    id: str
+    label: str
+    frequency_hz: list[float]
+    direction: Flat | None
+    azimuth_rad: float | None
+    elevation_rad: float
+    spread_rad: float
+    position: Flat | None
+    space: str | None
+    arrow: Flat | None
+
+
+class FurnitureJson(TypedDict):
+    """A box turned about z."""
+
+    kind: str
+    centre: Flat
+    size: Flat
+    heading_rad: float
+
+
+class ReceiverJson(TypedDict):
+    """A receiver; `size` is None for a point."""
+
+    id: str
+    space: str
+    position: Flat
+    size: Flat | None
+    furniture: list[FurnitureJson]
+
+
+class SightJson(TypedDict):
+    """Line of sight to a transmitter, open where it passes a panel; two points each piece."""
+
+    source: str
+    receiver: str
+    pieces: list[Flat]
+
+
+class BeamShareJson(TypedDict):
+    """What a beam carries under one plan."""
+
+    level_w_m2: float
+    share: float
+    loss_db: float | None
+    lit_area_m2: float
+    is_gap: bool
+
+
+class BeamSideJson(TypedDict):
+    """The ring at the panel, and the same ring where the beam has faded."""
+
+    near: Flat
+    far: Flat
+
+
+class LandingJson(TypedDict):
+    """Where a beam lands: on a panel or a receiver."""
+
+    on: str
+    area_m2: float
+    vertices: Flat
+    triangles: list[int]
+    rings: list[int]
+
+
+class BeamJson(TypedDict):
+    """A beam through a panel; `plans` goes by plan."""
+
+    source: str
+    receiver: str
+    panel: str
+    inside: MeshJson
+    outside: list[BeamSideJson]
+    landings: list[LandingJson]
+    plans: list[BeamShareJson | None]
+
+
+class BlockJson(TypedDict):
+    """What stands outdoors and blocks, by the corners of its plan."""
+
+    id: str
+    corners: Flat
+
+
+class SceneJson(TypedDict):
+    """Everything that a picture shows."""
+
+    format: Literal[1]
+    name: str
+    threshold_db: float
+    feet: bool
+    north_rad: float
+    grade_m: float
+    bounds: Flat
+    scales: ScalesJson
+    cividis: list[str]
+    storeys: list[StoreyJson]
+    spaces: list[SpaceJson]
+    panels: list[PanelJson]
+    walls: list[WallJson]
+    plans: list[PlanJson]
+    treatments: list[TreatmentStyleJson]
+    ring: CompassJson
+    sources: list[SourceJson]
+    receivers: list[ReceiverJson]
+    sights: list[SightJson]
+    beams: list[BeamJson]
+    blocks: list[BlockJson]
+    notes: list[str]
+
+
+class ColumnJson(TypedDict):
+    """What changes with one plan; a panel that is left out is bare and lets nothing in."""
+
+    plan: PlanJson
+    panels: dict[str, PanelStateJson]
+    beams: list[BeamShareJson | None]
+
+
+class SkyOutlineJson(TypedDict):
+    """Outline of a panel on the disc of all directions."""
+
+    panel: str
+    runs: list[Flat]
+    mark: Flat
+
+
+class SkySourceJson(TypedDict):
+    """A source on the disc of all directions."""
+
+    id: str
+    label: str
+    at: Flat
+    rim: Flat
+
+
+class SkyJson(TypedDict):
+    """All directions around a receiver; grids are run-length coded."""
+
+    receiver: str
+    side: int
+    panels: list[str]
+    first: list[int]
+    losses: list[list[int]]
+    outlines: list[SkyOutlineJson]
+    sources: list[SkySourceJson]
+    scale_db: list[float]
+    cividis: list[str]

@@ -1,0 +1,298 @@
+// Generated from viewer/scene/json_types.py by tests/js/declarations.py; not to be edited.
+
+/** Triangles, counter-clockwise from the side that shows. */
+export interface MeshJson {
+  vertices: Array<number>;
+  triangles: Array<number>;
+}
+
+/** Ends of the colours in dB: of what is let in high is bright, of a loss low is bright. */
+export interface ScalesJson {
+  let_in_db: Array<number>;
+  loss_db: Array<number>;
+}
+
+/** A storey; the lowest comes first. */
+export interface StoreyJson {
+  id: string;
+  floor_m: number;
+  spaces: Array<string>;
+}
+
+/** A room: rings of its inside faces and of its walls, its floor's body, its closed block. */
+export interface SpaceJson {
+  id: string;
+  storey: string;
+  floor_m: number;
+  top_m: number;
+  footprint: Array<Array<number>>;
+  outer: Array<Array<number>>;
+  base: MeshJson;
+  block: MeshJson;
+  bounds: Array<number>;
+}
+
+/** What a panel lets in at one receiver under one plan. */
+export interface LeakJson {
+  solid_angle_sr: number;
+  open_equivalent_sr: number;
+  let_in_db: number | null;
+  loss_db: number | null;
+  share: number;
+  reduction_if_sealed_db: number | null;
+  is_gap: boolean;
+  label: string;
+}
+
+/** A panel under one plan; `leaks` goes by receiver. */
+export interface PanelStateJson {
+  treatments: Array<string>;
+  stands: string;
+  leaks: Array<LeakJson | null>;
+}
+
+/** A face. `rings`: corners of each outline in `vertices`; `mark`: a point well inside. */
+export interface PanelJson {
+  id: string;
+  title: string;
+  kind: "wall" | "floor" | "ceiling" | "reveal" | "seam" | "window" | "door" | "hatch" | "vent" | "skylight" | "light" | "box" | "open";
+  storey: string;
+  space: string;
+  area_m2: number;
+  centre: Array<number>;
+  mark: Array<number>;
+  normal: Array<number>;
+  vertices: Array<number>;
+  triangles: Array<number>;
+  rings: Array<number>;
+  host: string | null;
+  opening: string | null;
+  aliases: Array<string>;
+  assemblies: Array<string>;
+  behind: Array<string>;
+  plans: Array<PanelStateJson>;
+}
+
+/** A wall's body: `standing` where its normal faces the eye, else `stub`. */
+export interface WallJson {
+  panel: string;
+  space: string;
+  storey: string;
+  normal: Array<number>;
+  thickness_m: number;
+  standing: MeshJson;
+  stub: MeshJson;
+}
+
+/** All directions alike, at one band. */
+export interface BandJson {
+  frequency_hz: number;
+  unshielded_sr: number;
+  open_equivalent_sr: number;
+  reduction_db: number | null;
+}
+
+/** What one source comes to at one receiver. */
+export interface SourceLevelJson {
+  id: string;
+  frequency_hz: number;
+  outside_w_m2: number;
+  direct_w_m2: number;
+  diffuse_w_m2: number;
+  level_w_m2: number;
+  low_w_m2: number | null;
+  high_w_m2: number | null;
+  reduction_db: number | null;
+  below_as_built_db: number | null;
+  lit_area_m2: number;
+  unshielded_area_m2: number;
+  unshielded_sr: number | null;
+}
+
+/** The worst point of a receiver that is a box. */
+export interface WorstJson {
+  position: Array<number>;
+  reduction_db: number | null;
+  open_equivalent_sr: number;
+  level_w_m2: number | null;
+}
+
+/** The numbers of one plan at one receiver. */
+export interface NumbersJson {
+  exposed_sr: number;
+  exposed_above_horizon_sr: number;
+  closure_error_sr: number;
+  standard_error: number | null;
+  points: number;
+  outside_w_m2: number | null;
+  level_w_m2: number | null;
+  low_w_m2: number | null;
+  high_w_m2: number | null;
+  bands: Array<BandJson>;
+  sources: Array<SourceLevelJson>;
+  gaps: Array<string>;
+  worst: WorstJson | null;
+}
+
+/** A plan; `receivers` goes by receiver, None where nothing is worked out yet. */
+export interface PlanJson {
+  id: string;
+  title: string;
+  treated_area_m2: Record<string, number>;
+  receivers: Array<NumbersJson | null>;
+}
+
+/** Letter, colour and pattern of a treatment: told apart without colour, too. */
+export interface TreatmentStyleJson {
+  id: string;
+  letter: string;
+  colour: string;
+  pattern: "plain" | "rising" | "falling" | "dots" | "cross" | "upright" | "level" | "grid";
+}
+
+/** Compass on the ground; `north` is a unit vector. */
+export interface CompassJson {
+  centre: Array<number>;
+  radius_m: number;
+  north: Array<number>;
+}
+
+/** A source: `direction` points to it; a point has a `position` in place of it. */
+export interface SourceJson {
+  id: string;
+  label: string;
+  frequency_hz: Array<number>;
+  direction: Array<number> | null;
+  azimuth_rad: number | null;
+  elevation_rad: number;
+  spread_rad: number;
+  position: Array<number> | null;
+  space: string | null;
+  arrow: Array<number> | null;
+}
+
+/** A box turned about z. */
+export interface FurnitureJson {
+  kind: string;
+  centre: Array<number>;
+  size: Array<number>;
+  heading_rad: number;
+}
+
+/** A receiver; `size` is None for a point. */
+export interface ReceiverJson {
+  id: string;
+  space: string;
+  position: Array<number>;
+  size: Array<number> | null;
+  furniture: Array<FurnitureJson>;
+}
+
+/** Line of sight to a transmitter, open where it passes a panel; two points each piece. */
+export interface SightJson {
+  source: string;
+  receiver: string;
+  pieces: Array<Array<number>>;
+}
+
+/** What a beam carries under one plan. */
+export interface BeamShareJson {
+  level_w_m2: number;
+  share: number;
+  loss_db: number | null;
+  lit_area_m2: number;
+  is_gap: boolean;
+}
+
+/** The ring at the panel, and the same ring where the beam has faded. */
+export interface BeamSideJson {
+  near: Array<number>;
+  far: Array<number>;
+}
+
+/** Where a beam lands: on a panel or a receiver. */
+export interface LandingJson {
+  on: string;
+  area_m2: number;
+  vertices: Array<number>;
+  triangles: Array<number>;
+  rings: Array<number>;
+}
+
+/** A beam through a panel; `plans` goes by plan. */
+export interface BeamJson {
+  source: string;
+  receiver: string;
+  panel: string;
+  inside: MeshJson;
+  outside: Array<BeamSideJson>;
+  landings: Array<LandingJson>;
+  plans: Array<BeamShareJson | null>;
+}
+
+/** What stands outdoors and blocks, by the corners of its plan. */
+export interface BlockJson {
+  id: string;
+  corners: Array<number>;
+}
+
+/** Everything that a picture shows. */
+export interface SceneJson {
+  format: 1;
+  name: string;
+  threshold_db: number;
+  feet: boolean;
+  north_rad: number;
+  grade_m: number;
+  bounds: Array<number>;
+  scales: ScalesJson;
+  cividis: Array<string>;
+  storeys: Array<StoreyJson>;
+  spaces: Array<SpaceJson>;
+  panels: Array<PanelJson>;
+  walls: Array<WallJson>;
+  plans: Array<PlanJson>;
+  treatments: Array<TreatmentStyleJson>;
+  ring: CompassJson;
+  sources: Array<SourceJson>;
+  receivers: Array<ReceiverJson>;
+  sights: Array<SightJson>;
+  beams: Array<BeamJson>;
+  blocks: Array<BlockJson>;
+  notes: Array<string>;
+}
+
+/** What changes with one plan; a panel that is left out is bare and lets nothing in. */
+export interface ColumnJson {
+  plan: PlanJson;
+  panels: Record<string, PanelStateJson>;
+  beams: Array<BeamShareJson | null>;
+}
+
+/** Outline of a panel on the disc of all directions. */
+export interface SkyOutlineJson {
+  panel: string;
+  runs: Array<Array<number>>;
+  mark: Array<number>;
+}
+
+/** A source on the disc of all directions. */
+export interface SkySourceJson {
+  id: string;
+  label: string;
+  at: Array<number>;
+  rim: Array<number>;
+}
+
+/** All directions around a receiver; grids are run-length coded. */
+export interface SkyJson {
+  receiver: string;
+  side: number;
+  panels: Array<string>;
+  first: Array<number>;
+  losses: Array<Array<number>>;
+  outlines: Array<SkyOutlineJson>;
+  sources: Array<SkySourceJson>;
+  scale_db: Array<number>;
+  cividis: Array<string>;
+}
