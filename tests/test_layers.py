@@ -66,7 +66,7 @@ ONLY_IN = {
     "pyvista": {"viewer/pictures"},
     "nicegui": {"viewer/app/server.py"},
     "tomlkit": {"envelope/project"},
-    "pydantic": {"envelope/project"},
+    "pydantic": {"envelope/project", "viewer/app/protocol.py"},
     "rich": {"envelope/commands"},
     "numba": {"envelope/rays"},
     "ifcopenshell": {"envelope/exchange"},
