@@ -38,6 +38,8 @@ NEVER = {
     "envelope.project": ("envelope.rays", "envelope.survey", "envelope.plans"),
     "envelope.exchange": ("envelope.rays", "envelope.exposure", "envelope.survey"),
 }
+# Packages that import nothing of the project but themselves, and these libraries.
+ALONE = {"envelope.rays.kernel": {"numpy", "numba"}}
 # Layers 1 to 5 never parse a unit, open a file, print or plot.
 CLEAN = {name for name, layer in LAYERS.items() if layer <= 5} - {
     "envelope.units",
@@ -118,6 +120,46 @@ def test_imports_go_downward(path: Path) -> None:
         else:
             assert LAYERS[other] < LAYERS[own] or LAYERS[own] == 8, where
             assert other not in NEVER.get(own, ()), where
+
+
+@pytest.mark.parametrize("package", sorted(ALONE))
+def test_compiled_code_stands_alone(package: str) -> None:
+    inside = [path for path in _modules() if f"{_name(path)}.".startswith(f"{package}.")]
+    assert inside
+    allowed = ALONE[package] | sys.stdlib_module_names
+    for path in inside:
+        for module, line in _imports(path):
+            own = f"{module}.".startswith(f"{package}.")
+            known = own or module.split(".")[0] in allowed
+            assert known, f"{_name(path)}:{line} imports {module}"
+
+
+def test_no_two_modules_import_each_other() -> None:
+    """Not in a circle of several either, nor inside functions, nor for types alone."""
+    names = {_name(path): path for path in _modules()}
+    imported = {
+        name: {module for module, _ in _imports(path) if module in names and module != name}
+        for name, path in names.items()
+    }
+    # of "from package import name" the package itself counts only where the name is no module
+    for name, path in names.items():
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if (
+                isinstance(node, ast.ImportFrom)
+                and node.module in imported[name]
+                and all(f"{node.module}.{alias.name}" in names for alias in node.names)
+            ):
+                imported[name].discard(node.module)
+    while loose := [  # imports nothing that is left, or is imported by nothing that is left
+        name
+        for name, others in imported.items()
+        if not others or not any(name in them for them in imported.values())
+    ]:
+        for name in loose:
+            del imported[name]
+        for others in imported.values():
+            others.difference_update(loose)
+    assert not imported, f"modules that import each other: {imported}"
 
 
 @pytest.mark.parametrize("path", _modules(), ids=_name)

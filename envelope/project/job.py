@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
@@ -13,15 +12,16 @@ from envelope.building.library import ASSEMBLIES
 from envelope.building.model import Building, Site
 from envelope.building.rooms.specs import OpeningState
 from envelope.building.selectors import SelectionError, select
-from envelope.errors import length_text
-from envelope.geometry.plane import Floats, frozen
+from envelope.geometry.plane import frozen
 from envelope.physics.materials import metal_conductivity_s_m
 from envelope.project.costs import costs_of
 from envelope.project.faults import Faults
+from envelope.project.measurements import readings_of
 from envelope.project.opening_states import (
     Openings,
     shuttered_assemblies,
 )
+from envelope.project.places import OUTSIDE, absolute, box_fits, stands_in, stands_outdoors
 from envelope.project.references import AS_BUILT
 from envelope.project.schema import job as schema
 from envelope.project.schema.fields import shown
@@ -29,21 +29,17 @@ from envelope.project.tables import Tables
 from envelope.project.toml.scan import Path
 
 if TYPE_CHECKING:
-    from envelope.building.model import Space
+    pass
 
 # An air layer this wide in an assembly lies between studs, joists or leaves of a wall, where its
 # width varies by more than a quarter wave; glazing cavities are narrower. Common practice, no
 # source: the file may say otherwise with `cavity`.
 _CAVITY_M = 0.04
-_CLEAR_M = 1e-3  # a receiver nearer to a panel than this stands on it
 _TURN_RAD = 2.0 * np.pi
-OUTSIDE = "outside every space"
 
 
 def resolve(tables: Tables, building: Building | None, faults: Faults) -> records.Job | None:
     """The job, or None where anything is wrong with the file."""
-    from envelope.project.measurements import readings_of
-
     assemblies = {table.id: _assembly(table) for _, table in tables.of(schema.Assembly)}
     assemblies |= shuttered_assemblies(tables, building)
     assemblies |= _of_library(tables, building, assemblies)
@@ -265,92 +261,13 @@ def receiver_of(
     if not stands_in(position, space, path, building, faults, outside=outside):
         return None
     size = None if table.size is None else frozen(table.size)
-    if size is not None and not _box_fits(position, size, space):
+    if size is not None and not box_fits(position, size, space):
         faults.add(
             ("receiver", index, "size"),
             f"the box does not fit into space {shown(space.id)}: it reaches through a panel",
         )
         return None
     return records.Receiver(id=table.id, space=space.id, position_m=position, size_m=size)
-
-
-def absolute(at: tuple[float, float, float], space: Space) -> Floats:
-    """A space's own coordinates as the building's."""
-    return frozen((at[0] + space.origin[0], at[1] + space.origin[1], at[2] + space.floor_m))
-
-
-def stands_in(
-    position: Floats,
-    space: Space,
-    path: Path,
-    building: Building,
-    faults: Faults,
-    *,
-    outside: str = OUTSIDE,
-) -> bool:
-    """Whether a point lies in a space, clear of its panels; the fault is noted where not.
-
-    `outside` says where a point is that lies in no space of the building.
-    """
-    from envelope.building.point_location import contains, distance_to_panel, locate
-
-    near = min(space.panels, key=lambda panel: distance_to_panel(panel, position))
-    distance_m = distance_to_panel(near, position)
-    if distance_m < _CLEAR_M:
-        faults.add(
-            path,
-            f"the point stands on panel {shown(near.id)}: keep it at least 1 mm away",
-        )
-        return False
-    if contains(space, position):
-        return True
-    other = locate(building, position)
-    where = outside if other is None else f"in space {shown(other)}"
-    far = length_text(distance_m, f"{distance_m:.2f} m")
-    faults.add(
-        path,
-        f"the point lies {where}, not in {shown(space.id)}: it is {far} from panel "
-        f"{shown(near.id)}; coordinates are the space's own, the height is above its floor",
-    )
-    return False
-
-
-def stands_outdoors(position: Floats, path: Path, building: Building, faults: Faults) -> bool:
-    """Whether a point lies outdoors, above the ground; the fault is noted where not."""
-    from envelope.building.point_location import locate
-
-    inside = locate(building, position)
-    if inside is not None:
-        faults.add(
-            path,
-            f"the point lies in space {shown(inside)}: say so with space = {shown(inside)} and "
-            "the space's own coordinates",
-        )
-        return False
-    block = next((each.id for each in building.obstacles if each.holds(position)), None)
-    if block is not None:
-        faults.add(path, f"the point lies inside obstacle {shown(block)}")
-        return False
-    if position[2] <= building.site.grade_m:
-        faults.add(
-            path,
-            f"the point lies at {length_text(position[2])}, below the ground at "
-            f"{length_text(building.site.grade_m)}",
-        )
-        return False
-    return True
-
-
-def _box_fits(centre: Floats, size: Floats, space: Space) -> bool:
-    """Whether a box lies in a space, walls that it touches allowed."""
-    from envelope.building.point_location import contains
-
-    half = np.maximum(size / 2.0 - _CLEAR_M, 0.0)
-    corners = (centre + half * signs for signs in itertools.product((-1.0, 1.0), repeat=3))
-    if not all(contains(space, corner) for corner in corners):
-        return False
-    vertices = np.concatenate([panel.outline for panel in space.panels])
-    return not bool(np.any(np.all(np.abs(vertices - centre) < half, axis=1)))
 
 
 def _plans(tables: Tables, building: Building, faults: Faults) -> tuple[records.Plan, ...]:

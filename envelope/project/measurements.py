@@ -8,8 +8,8 @@ from envelope.building.job import Plan, Reading
 from envelope.building.model import Building
 from envelope.geometry.plane import frozen
 from envelope.project.faults import Faults
-from envelope.project.job import absolute, stands_in, stands_outdoors
 from envelope.project.opening_states import Openings
+from envelope.project.places import absolute, stands_in, stands_outdoors
 from envelope.project.references import AS_BUILT
 from envelope.project.schema import job as schema
 from envelope.project.schema.fields import shown

@@ -9,7 +9,8 @@ import numpy as np
 from envelope.errors import RangeError
 from envelope.geometry.plane import Floats
 from envelope.geometry.solid_angle import spread_over_triangles, triangle_solid_angle
-from envelope.rays.arrays import GROWTH, NORMAL, OFFSET, Geometry, Ints
+from envelope.rays.building_arrays import Geometry
+from envelope.rays.kernel.arrays import GROWTH, NORMAL, OFFSET, Ints
 from envelope.rays.records import SCRAMBLES
 from envelope.rays.sobol import Sequence, scrambled
 

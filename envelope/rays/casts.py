@@ -16,10 +16,12 @@ from numpy.typing import NDArray
 from envelope.building.model import Building
 from envelope.building.point_location import clearance, locate
 from envelope.errors import RangeError
+from envelope.geometry.directions import axes_across
 from envelope.geometry.plane import Floats
 from envelope.rays.aiming import DEFAULT, Aim, Sampling, aims
-from envelope.rays.arrays import NORMAL, OFFSET, Geometry, geometry_of
-from envelope.rays.kernel.intersect import GROWTH, PARALLEL
+from envelope.rays.building_arrays import Geometry, geometry_of
+from envelope.rays.kernel.arrays import GROWTH, NORMAL, OFFSET, Longs
+from envelope.rays.kernel.intersect import PARALLEL
 from envelope.rays.kernel.walk import NOWHERE
 from envelope.rays.parallel import (
     Cancel,
@@ -37,7 +39,6 @@ from envelope.rays.records import (
     Chain,
     Crossings,
     Lit,
-    Longs,
     Signatures,
     as_crossings,
 )
@@ -176,7 +177,7 @@ def cast_cone(
         half_sine = np.sqrt(points[:, 0]) * np.sin(0.5 * spread_rad)
         aside = 2.0 * half_sine * np.sqrt(1.0 - half_sine**2)
         turn = 2.0 * np.pi * points[:, 1]
-        u, v = _across(axis)
+        u, v = axes_across(axis)
         directions = (
             axis * (1.0 - 2.0 * half_sine**2)[:, np.newaxis]
             + u * (aside * np.cos(turn))[:, np.newaxis]
@@ -496,13 +497,6 @@ def _unit(vector: Floats) -> Floats:
         raise RangeError(f"a direction of length {length:g}; allowed: any finite one above 0")
     unit: Floats = values / length
     return unit
-
-
-def _across(axis: Floats) -> tuple[Floats, Floats]:
-    """Two unit vectors square to an axis and to each other."""
-    u = np.cross(axis, np.eye(3)[int(np.argmin(np.abs(axis)))])
-    u = u / np.linalg.norm(u)
-    return u, np.cross(axis, u)
 
 
 def _towards(

@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from envelope.building.model import Building
-from envelope.rays.arrays import NORMAL, OFFSET, geometry_of
+from envelope.geometry.directions import axes_across
+from envelope.rays.building_arrays import geometry_of
 from envelope.rays.casts import back_to_the_sky, on_panel, share_of
+from envelope.rays.kernel.arrays import NORMAL, OFFSET
 from envelope.rays.parallel import follow
 from envelope.rays.records import Chain
 from envelope.rays.sobol import scrambled
@@ -67,10 +69,7 @@ def _towards(normal: np.ndarray, count: int, seed: int) -> np.ndarray:
     square = scrambled(seed=(_SEED, seed), scrambles=1).points(0, count)[0]
     # shuffled, since a scramble of the sequence that placed the points would follow them in step
     square = np.random.default_rng((_SEED, seed)).permutation(square)
-    aside = np.array([1.0, 0.0, 0.0]) if abs(normal[0]) < 0.6 else np.array([0.0, 1.0, 0.0])
-    u = np.cross(normal, aside)
-    u /= np.linalg.norm(u)
-    v = np.cross(normal, u)
+    u, v = axes_across(normal)
     radius = np.sqrt(square[:, 0])  # Malley: even over the disc, lifted onto the hemisphere
     angle = 2.0 * np.pi * square[:, 1]
     height = np.sqrt(np.maximum(1.0 - square[:, 0], 0.0))

@@ -17,11 +17,12 @@ import numpy as np
 from envelope.errors import CancelledError, EnvelopeError
 from envelope.geometry.plane import Floats
 from envelope.rays.aiming import Aim
-from envelope.rays.arrays import Geometry
+from envelope.rays.building_arrays import Geometry
 from envelope.rays.kernel import signatures as counting
 from envelope.rays.kernel import walk
+from envelope.rays.kernel.arrays import Bytes, Ints, Longs
 from envelope.rays.kernel.intersect import DEEP
-from envelope.rays.records import SCRAMBLES, Bytes, Ints, Longs, Signatures, unite
+from envelope.rays.records import SCRAMBLES, Signatures, unite
 
 Progress = Callable[[float], None]
 Cancel = Callable[[], bool]

@@ -6,16 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from envelope.building.model import Building
 from envelope.errors import RangeError, StaleCastError
 from envelope.geometry.plane import Floats
-
-Ints = NDArray[np.int32]
-Longs = NDArray[np.int64]
-Bytes = NDArray[np.int8]
-Words = NDArray[np.uint64]
+from envelope.rays.kernel.arrays import Bytes, Ints, Longs, Words
 
 SCRAMBLES = 8
 # two-sided 98 % point of Student's t with SCRAMBLES - 1 degrees of freedom

@@ -8,7 +8,7 @@ from envelope.building.model import Building
 from envelope.building.point_location import locate
 from envelope.errors import RangeError
 from envelope.geometry.plane import Floats
-from envelope.rays.arrays import geometry_of
+from envelope.rays.building_arrays import geometry_of
 from envelope.rays.casts import past_the_ground
 from envelope.rays.kernel import walk
 from envelope.rays.parallel import follow

@@ -24,6 +24,7 @@ from envelope.exposure.solid_angles import solid_angles, tag
 from envelope.exposure.tolerances import Draws, draw
 from envelope.exposure.transmission import Bench, Stacks, Tables, stacks_of
 from envelope.exposure.uncertainty import level_draws
+from envelope.geometry.directions import axes_across
 from envelope.geometry.plane import Floats
 from envelope.rays import Beam, Sampling, cast_outdoors
 from envelope.survey.direction_tolerance import field_factors
@@ -285,11 +286,9 @@ def _towards(job: Job, source: Source, position_m: Floats) -> Beam:
             target_space=source.space,
         )
     axis = direction_of(source, job.building)
-    helper = np.array([0.0, 0.0, 1.0]) if abs(axis[2]) < 0.9 else np.array([1.0, 0.0, 0.0])
-    across = np.cross(helper, axis)
-    across /= np.linalg.norm(across)
+    u, v = axes_across(axis)
     rays = _all_round(CONE, reach=float(np.cos(source.spread_rad)))
-    turned = rays @ np.stack((across, np.cross(axis, across), axis))
+    turned = rays @ np.stack((u, v, axis))
     return cast_outdoors(job.building, position_m=position_m, directions=turned, stated=True)
 
 

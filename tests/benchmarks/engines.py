@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from scenes import Scene
 
 from envelope.geometry.plane import Floats
-from envelope.rays.arrays import NORMAL, OFFSET
+from envelope.rays.kernel.arrays import NORMAL, OFFSET
 from envelope.rays.parallel import Trace, follow
 
 Longs = NDArray[np.int64]

@@ -20,7 +20,7 @@ from envelope.building.assemble import assemble  # noqa: E402
 from envelope.building.model import Building, Panel, Site, Space, Storey  # noqa: E402
 from envelope.building.rooms.specs import OpeningSpec, SpaceSpec  # noqa: E402
 from envelope.geometry.plane import Floats  # noqa: E402
-from envelope.rays.arrays import Geometry, geometry_of  # noqa: E402
+from envelope.rays.building_arrays import Geometry, geometry_of  # noqa: E402
 
 AT_CORNERS = 0.1  # share of the aimed rays
 

@@ -11,7 +11,7 @@ from trimesh.ray.ray_triangle import RayMeshIntersector
 
 from envelope.building.model import Building
 from envelope.rays import Sampling, cast_directions
-from envelope.rays.arrays import geometry_of
+from envelope.rays.building_arrays import geometry_of
 
 EYE = np.array([1.0, 1.0, 3.4])
 

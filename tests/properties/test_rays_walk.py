@@ -15,7 +15,7 @@ from envelope.building.model import Building, Site, Storey
 from envelope.building.rooms.build import build_building
 from envelope.building.rooms.specs import OpeningSpec, SpaceSpec
 from envelope.geometry.plane import frozen
-from envelope.rays.arrays import geometry_of
+from envelope.rays.building_arrays import geometry_of
 from envelope.rays.parallel import Trace, follow
 
 TURN_RAD = 0.3

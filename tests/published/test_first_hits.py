@@ -15,7 +15,7 @@ import trimesh
 from trimesh.ray.ray_triangle import RayMeshIntersector
 
 from envelope.building.model import Building
-from envelope.rays.arrays import geometry_of
+from envelope.rays.building_arrays import geometry_of
 from envelope.rays.parallel import follow
 
 

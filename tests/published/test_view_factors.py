@@ -15,7 +15,7 @@ import pytest
 from scipy.stats import qmc
 
 from envelope.building.model import Building
-from envelope.rays.arrays import geometry_of
+from envelope.rays.building_arrays import geometry_of
 from envelope.rays.parallel import follow
 
 # 2^18 points in four dimensions; other seeds scatter by 1.5e-4

@@ -11,6 +11,7 @@ import shapely
 
 from envelope.exchange.mesh.soup import FLAT_M, Ints, Soup
 from envelope.exchange.mesh.volumes import Volume
+from envelope.geometry.directions import axes_across
 from envelope.geometry.plane import Floats, area_vector
 
 SAME_WAY = float(np.cos(np.radians(1.0)))
@@ -127,10 +128,7 @@ def _rings(soup: Soup, faces: Sequence[Ring], normal: Floats) -> list[list[Ring]
 
 
 def _flat(soup: Soup, ring: Ring, normal: Floats) -> Floats:
-    axis = np.eye(3)[np.argmin(np.abs(normal))]
-    u = np.cross(axis, normal)
-    u /= np.linalg.norm(u)
-    return np.column_stack((soup.points[ring] @ u, soup.points[ring] @ np.cross(normal, u)))
+    return soup.points[ring] @ np.column_stack(axes_across(normal))
 
 
 def _rightmost(soup: Soup, before: int, here: int, ways: list[int], normal: Floats) -> int:

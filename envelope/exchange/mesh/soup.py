@@ -17,6 +17,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
+from envelope.geometry.directions import axes_across
 from envelope.geometry.plane import Floats
 from envelope.geometry.polygons import WELD_M
 
@@ -225,11 +226,7 @@ def cut_ring(ring: Floats) -> list[tuple[int, int, int]]:
     """Triangles, by corner number, of a ring in space, cut as it looks along its normal."""
     centred = ring - ring.mean(axis=0)
     normal = np.cross(centred, np.roll(centred, -1, axis=0)).sum(axis=0)
-    axis = np.eye(3)[np.argmin(np.abs(normal))]
-    u = np.cross(axis, normal)
-    u /= np.linalg.norm(u)
-    v = np.cross(normal, u) / np.linalg.norm(normal)
-    flat = np.column_stack((centred @ u, centred @ v))
+    flat = centred @ np.column_stack(axes_across(normal))
     outline = shapely.Polygon(flat)
     if not outline.is_valid or len(np.unique(flat, axis=0)) != len(flat):
         return [(0, k, k + 1) for k in range(1, len(ring) - 1)]

@@ -10,13 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from envelope.geometry.plane import Floats
-
-Ints = NDArray[np.int32]
-Longs = NDArray[np.int64]
-Boxes = NDArray[np.float32]  # half as much to read as float64, rounded outward
+from envelope.rays.kernel.arrays import Boxes, Floats, Ints, Longs
 
 LEAF = 8  # panels at most in a leaf of a tree
 BARE = 16  # panels up to which one leaf is quicker than a tree

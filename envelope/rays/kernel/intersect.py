@@ -1,4 +1,4 @@
-"""Where a straight way meets panels: flat tests, and the nearest panel found by a tree. Compiled.
+"""The next panel on a straight ray, found through a tree of boxes. Compiled.
 
 Small functions are compiled into their callers and take plain arrays: handing over the tables, or
 a view of one of their rows, costs more than most of them do.
@@ -8,13 +8,11 @@ from __future__ import annotations
 
 import math
 
-from envelope.geometry.plane import Floats
-from envelope.rays import arrays as columns
-from envelope.rays.arrays import Ints
-from envelope.rays.kernel.bvh import Boxes
+from envelope.rays.kernel import arrays as columns
+from envelope.rays.kernel.arrays import GROWTH, Boxes, Floats, Ints
 from envelope.rays.kernel.jit import compiled, inlined
+from envelope.rays.kernel.polygon_tests import flat_u, flat_v, meets, outside_by
 
-GROWTH = columns.GROWTH
 BESIDE = 1e-6  # how far behind a panel a point may stand by rounding and still leave by it
 PARALLEL = 1e-12  # cosine below which a ray runs along a panel and never crosses it
 CORNER = 1e-4  # within this of a panel just passed, the next may be one that shares its edge
@@ -34,93 +32,6 @@ def height_over(plane: Floats, p: int, x: float, y: float, z: float) -> float:
     """How far a point lies before the panel's plane, on the side of its space."""
     height: float = plane[p, 0] * x + plane[p, 1] * y + plane[p, 2] * z - plane[p, columns.OFFSET]
     return height
-
-
-@inlined
-def flat_u(plane: Floats, p: int, x: float, y: float, z: float) -> float:
-    """A point's first coordinate in the panel's frame."""
-    u: float = plane[p, 4] * x + plane[p, 5] * y + plane[p, 6] * z - plane[p, columns.U_OFFSET]
-    return u
-
-
-@inlined
-def flat_v(plane: Floats, p: int, x: float, y: float, z: float) -> float:
-    """A point's second coordinate in the panel's frame."""
-    v: float = plane[p, 8] * x + plane[p, 9] * y + plane[p, 10] * z - plane[p, columns.V_OFFSET]
-    return v
-
-
-@compiled
-def outside_by(edges: Floats, start: int, stop: int, a: float, b: float) -> float:
-    """How far a flat point lies outside rings of edges; 0 inside (even-odd, half-open)."""
-    inside = False
-    for k in range(start, stop):
-        low, high = edges[k, 1], edges[k, 3]
-        if (low > b) != (high > b):
-            crossing = edges[k, 0] + (b - low) * (edges[k, 2] - edges[k, 0]) / (high - low)
-            if a < crossing:
-                inside = not inside
-    if inside:
-        return 0.0
-    least = math.inf
-    for k in range(start, stop):
-        x, y = edges[k, 0], edges[k, 1]
-        along, up = edges[k, 2] - x, edges[k, 3] - y
-        square = along * along + up * up
-        share = 0.0
-        if square > 0.0:
-            share = min(1.0, max(0.0, ((a - x) * along + (b - y) * up) / square))
-        off_a, off_b = a - x - share * along, b - y - share * up
-        least = min(least, off_a * off_a + off_b * off_b)
-    return math.sqrt(least)
-
-
-@compiled
-def touches(edges: Floats, start: int, stop: int, a: float, b: float) -> bool:
-    """Whether a flat point lies inside rings of edges or as near as they have grown.
-
-    Only those edges are needed that reach the point's second coordinate.
-    """
-    inside = False
-    for k in range(start, stop):
-        low, high = edges[k, 1], edges[k, 3]
-        if (low > b) != (high > b):
-            crossing = edges[k, 0] + (b - low) * (edges[k, 2] - edges[k, 0]) / (high - low)
-            if a < crossing:
-                inside = not inside
-    return inside or outside_by(edges, start, stop, a, b) <= GROWTH
-
-
-@inlined
-def meets(
-    plane: Floats, panel: Ints, cuts: Floats, sides: Floats, band: Ints, edges: Floats, p: int,
-    x: float, y: float, z: float,
-) -> bool:  # fmt: skip
-    """Whether a point of the panel's plane lies in its polygon, grown a little."""
-    first, last = panel[p, columns.PART_FROM], panel[p, columns.PART_TO]
-    shape = panel[p, columns.SHAPE]
-    met = True
-    if shape == columns.CONVEX:
-        for k in range(first, last):
-            met = met and sides[k, 0] * x + sides[k, 1] * y + sides[k, 2] * z >= sides[k, 3]
-    else:
-        a, b = flat_u(plane, p, x, y, z), flat_v(plane, p, x, y, z)
-        low, high = plane[p, columns.BOX + 1], plane[p, columns.BOX + 3]
-        met = (
-            a >= plane[p, columns.BOX] - GROWTH
-            and b >= low - GROWTH
-            and a <= plane[p, columns.BOX + 2] + GROWTH
-            and b <= high + GROWTH
-        )
-        if met and shape == columns.BOXED:
-            for k in range(first, last):
-                inside = cuts[k, 0] < a < cuts[k, 2] and cuts[k, 1] < b < cuts[k, 3]
-                met = met and not inside
-        elif met:
-            bands = last - first
-            which = first + min(max(int((b - low) / (high - low) * bands), 0), bands - 1)
-            met = touches(edges, band[which, 0], band[which, 1], a, b)
-    return met
 
 
 @compiled

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import math
 
-from envelope.geometry.plane import Floats
-from envelope.rays.arrays import Ints
+from envelope.rays.kernel.arrays import Floats, Ints
 from envelope.rays.kernel.jit import compiled
 
 Vector = tuple[float, float, float]

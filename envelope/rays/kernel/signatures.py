@@ -5,23 +5,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from envelope.geometry.plane import Floats
-from envelope.rays import arrays as columns
-from envelope.rays.arrays import Ints, Tables
-from envelope.rays.kernel.intersect import (
-    GROWTH,
-    PARALLEL,
-    flat_u,
-    flat_v,
-    height_over,
-    normal_part,
-    outside_by,
-)
+from envelope.rays.kernel import arrays as columns
+from envelope.rays.kernel.arrays import GROWTH, Bytes, Floats, Ints, Tables, Words
+from envelope.rays.kernel.intersect import PARALLEL, height_over, normal_part
 from envelope.rays.kernel.jit import compiled
+from envelope.rays.kernel.polygon_tests import flat_u, flat_v, outside_by
 from envelope.rays.kernel.walk import ROW
-
-Bytes = NDArray[np.int8]
-Words = NDArray[np.uint64]
 
 
 @compiled

@@ -16,15 +16,9 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-from numpy.typing import NDArray
-
-from envelope.geometry.plane import Floats
-from envelope.rays import arrays as columns
-from envelope.rays.arrays import Ints, Tables
-from envelope.rays.kernel.bvh import Boxes
+from envelope.rays.kernel import arrays as columns
+from envelope.rays.kernel.arrays import GROWTH, Boxes, Bytes, Floats, Ints, Tables
 from envelope.rays.kernel.intersect import (
-    GROWTH,
     enter,
     height_over,
     is_among,
@@ -35,9 +29,6 @@ from envelope.rays.kernel.intersect import (
 )
 from envelope.rays.kernel.jit import compiled, inlined
 from envelope.rays.kernel.obstacles import Vector, to_block
-
-Bytes = NDArray[np.int8]
-Longs = NDArray[np.int64]
 
 STEPS = 256  # crossings and spaces a ray may pass; a house has a few dozen
 

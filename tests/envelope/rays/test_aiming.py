@@ -8,7 +8,7 @@ import pytest
 from envelope.building.model import Building
 from envelope.building.rooms.specs import OpeningSpec
 from envelope.rays.aiming import Aim, aims
-from envelope.rays.arrays import Geometry, geometry_of
+from envelope.rays.building_arrays import Geometry, geometry_of
 
 
 def seen(building: Building, eye: tuple[float, float, float]) -> tuple[Geometry, list[Aim]]:

@@ -8,7 +8,7 @@ import pytest
 
 from envelope.building.model import Building
 from envelope.errors import CancelledError
-from envelope.rays.arrays import geometry_of
+from envelope.rays.building_arrays import geometry_of
 from envelope.rays.parallel import follow, in_threads
 
 

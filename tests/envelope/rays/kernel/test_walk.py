@@ -13,7 +13,7 @@ from envelope.building.rooms.build import build_building
 from envelope.building.rooms.specs import OpeningSpec, SpaceSpec
 from envelope.errors import EnvelopeError
 from envelope.geometry.plane import frozen
-from envelope.rays.arrays import geometry_of
+from envelope.rays.building_arrays import geometry_of
 from envelope.rays.parallel import follow
 
 BLOCKED, BELOW, ABOVE = 0, 1, 2

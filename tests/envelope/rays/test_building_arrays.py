@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from envelope.building.model import Building
-from envelope.rays import arrays as tables
-from envelope.rays.arrays import geometry_of
+from envelope.rays.building_arrays import geometry_of
+from envelope.rays.kernel import arrays as tables
 
 
 def test_tables_are_made_once(box_room: Callable[..., Building]) -> None:

@@ -1,96 +1,67 @@
-"""The building as flat arrays for the compiled walk, its coordinates counted from its middle.
-
-    space ──> panels ──> patches ──> regions        each arrow is a stretch of rows of the next
-       │         ├── outline and holes (edges)
-       │         └── what is cut out of its box (cuts), or its sides, or its edges by bands
-       └── tree of boxes over its panels; one more over all of them, for rays outdoors
+"""A building as flat arrays for the compiled walk, its coordinates counted from its middle.
 
 Counting from the middle costs one subtraction and makes a house a kilometre from the origin as
-exact as one at it.
+exact as one at it. `kernel/arrays.py` says what each array holds.
 """
 
 from __future__ import annotations
 
 import weakref
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from envelope.building.model import Building, Panel, Space
 from envelope.geometry.plane import Floats, Region
-from envelope.rays.edge_bands import bands_of
-from envelope.rays.kernel.bvh import Boxes, Trees, grow
-from envelope.rays.polygon_shapes import cuts_of, is_box, lines_of
+from envelope.rays.kernel.arrays import (
+    BANDED,
+    BEHIND,
+    BOX,
+    BOXED,
+    CONVEX,
+    EARTH,
+    EDGE_FROM,
+    EDGE_TO,
+    FAR,
+    GROWTH,
+    HOST,
+    HOST_PATCH,
+    INDOORS,
+    NORMAL,
+    OFFSET,
+    OUTDOORS,
+    OUTERMOST,
+    PART_FROM,
+    PART_TO,
+    PARTNER,
+    PASSES_ON,
+    PATCH,
+    PATCH_FROM,
+    PATCH_TO,
+    REGION_FROM,
+    REGION_TO,
+    SHAPE,
+    SPACE,
+    U_OFFSET,
+    V_OFFSET,
+    Ints,
+    Tables,
+    U,
+    V,
+)
+from envelope.rays.kernel.bvh import Trees, grow
+from envelope.rays.kernel.polygon_tests import bands_of, cuts_of, is_box, lines_of
 from envelope.rays.triangulation import filling, seed_of
 
-Ints = NDArray[np.int32]
-
-# columns of `Tables.plane`: unit normal, its offset (normal·x on the plane), the two axes of the
-# flat frame with what to take off to count from its origin, and the box of the outline in it
-NORMAL, OFFSET = 0, 3
-U, U_OFFSET = 4, 7
-V, V_OFFSET = 8, 11
-BOX = 12  # smallest a, smallest b, largest a, largest b
-
-# columns of `Tables.panel`
-EDGE_FROM, EDGE_TO = 0, 1
-PATCH_FROM, PATCH_TO = 2, 3  # into `patch_order`
-SPACE = 4
-HOST, HOST_PATCH = 5, 6  # of a reveal: the panel that it runs into (`_flank`), its patch; else -1
-PASSES_ON = 7  # 1 for an `open` panel
-SHAPE = 8  # how its polygon is told
-PART_FROM, PART_TO = 9, 10  # into `cuts`, `sides` or `band`, as its shape says
-OUTERMOST = 11  # 1 where the whole building lies on the panel's inner side
-PATCH = 12  # the first of its patches, mostly the only one
-
-# shapes of a polygon: its box without boxes cut out of it; what lies on the inner side of a few
-# lines; or edges by bands
-BOXED, CONVEX, BANDED = 0, 1, 2
-
-# columns of `Tables.node`
-RIGHT, LEAF_FROM, LEAF_TO = 0, 1, 2  # right child, -1 for a leaf, whose panels are a stretch
-
-# columns of `Tables.patch`
-REGION_FROM, REGION_TO = 0, 1  # into `edges`
-BEHIND = 2
-FAR, PARTNER = 3, 4  # panel and patch that face it; else -1
-
-OUTDOORS, EARTH, INDOORS = 0, 1, 2
 _BEHIND = {"outdoors": OUTDOORS, "earth": EARTH, "space": INDOORS}
 
 
-GROWTH = 1e-7  # by which polygons reach past their edges, so that no ray slips between two
 BESIDE = 1e-6  # by which boxes of the trees are larger than what they hold
 _ON_ONE_PLANE = 1e-9  # heights above a plane up to which corners lie in it [m]
 _SAME_WAY = 0.999  # cosine between two normals from which on they count as one
 _FLUSH_M = 0.03  # a reveal no farther from a floor or a ceiling lies in it
 _MANY_NORMALS = 500  # more different ones are not looked at for outermost panels
-
-
-class Tables(NamedTuple):
-    """What the compiled walk reads. Lengths in metres, counted from the building's middle."""
-
-    plane: Floats  # (panels, 16)
-    panel: Ints  # (panels, 13)
-    cuts: Floats  # (cuts, 4): smallest and largest a, b of what is cut out of a box
-    sides: Floats  # (k, 4): of convex polygons, each a plane (inward normal, offset), grown
-    band: Ints  # (bands, 2): from which row of `edges` to which, of all other polygons
-    edges: Floats  # (edges, 4): from a, b to a, b in the frame of their panel
-    patch: Ints  # (patches, 5), in the order of Building.patches
-    patch_box: Floats  # (patches, 4): smallest and largest a, b of one that fills them, else never
-    patch_order: Ints  # (patches,) patches panel by panel
-    space: Ints  # (spaces, 2): from which panel to which
-    node: Ints  # (nodes, 3), as in `trees`
-    node_box: Boxes  # (nodes, 12)
-    node_order: Ints  # panels leaf by leaf
-    node_plane: Floats  # (as long, 4): their normals and offsets, side by side in memory
-    root: Ints  # (spaces + 1,): of each space's tree; of the one over all panels
-    block: Ints  # (blocks, 2): from which side to which, of opaque blocks outdoors
-    block_plane: Floats  # (sides, 4): outward normal and offset
-    grade: float
-    reach: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
