@@ -26,6 +26,7 @@ LAYERS: dict[str, int] = {
     "envelope.plans": 5,
     "envelope.works": 5,
     "envelope.survey": 5,
+    "envelope.wiring": 5,
     "envelope.text": 5,
     "envelope.exchange": 6,
     "envelope.project": 7,
