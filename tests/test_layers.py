@@ -64,6 +64,14 @@ FORBIDDEN_IN_CLEAN = {
     "nicegui",
     "trimesh",
 }
+# Inside of viewer: what each package may import of the others.
+VIEWER: dict[str, set[str]] = {
+    "scene": set(),
+    "web": {"scene"},
+    "pictures": {"scene"},
+    "handout": {"scene", "web"},
+    "app": {"scene", "web"},
+}
 # Each third-party library that shows things enters in named places only.
 ONLY_IN = {
     "pyvista": {"viewer/pictures"},
@@ -161,6 +169,16 @@ def test_no_two_modules_import_each_other() -> None:
         for others in imported.values():
             others.difference_update(loose)
     assert not imported, f"modules that import each other: {imported}"
+
+
+@pytest.mark.parametrize("path", sorted(ROOT.glob("viewer/*/**/*.py")), ids=_name)
+def test_inside_of_viewer_everything_is_built_on_the_scene(path: Path) -> None:
+    own = _name(path).split(".")[1]
+    for module, line in _imports(path):
+        if module.startswith("viewer."):
+            other = module.split(".")[1]
+            allowed = other == own or other in VIEWER[own]
+            assert allowed, f"{_name(path)}:{line} imports {module}"
 
 
 @pytest.mark.parametrize("path", _modules(), ids=_name)

@@ -30,7 +30,8 @@ from envelope.exposure.results import (
     ReceiverResult,
     SourceResult,
 )
-from viewer.scene.build import build_scene, direction_to
+from viewer.scene.build import build_scene
+from viewer.scene.compass import direction_to
 from viewer.scene.records import Scene
 
 Opening = tuple[str, str, int, float, float, float, float]  # id, kind, wall, along, sill, w, h

@@ -13,17 +13,16 @@ from viewer.pictures.cutaway import shot_of
 from viewer.pictures.labels import Wanted, place
 from viewer.pictures.staging import stage
 from viewer.scene.build import build_scene
+from viewer.scene.compass import blocked_arcs, ring_for
 from viewer.scene.floorplan import room_plan
 from viewer.scene.names import panel_label, panel_title
 from viewer.scene.openings import tilted
 from viewer.scene.records import Scene
 from viewer.scene.rooms import (
-    blocked_arcs,
-    cast_of,
     grade_lines,
     other_buildings,
-    ring_for,
     roof_lines,
+    rooms_of,
 )
 from viewer.scene.to_json import to_json
 from viewer.scene.view import Margins, View
@@ -89,17 +88,17 @@ height = "2.2 m"
 def test_a_sloped_roof_that_is_cut_away_is_drawn_in_lines(tmp_path: Path):
     gable = ROOM + 'height = "1 m"\nceiling = { shape = "gable", along = "x", ridge = "2 m" }\n'
     scene = scene_of(tmp_path, gable)
-    cast = cast_of(scene=scene, receiver="pillow")
+    rooms = rooms_of(scene=scene, receiver="pillow")
     # neither slope of 27° is turned to an eye 34° up: both are told by their outlines
-    lines = roof_lines(scene=scene, cast=cast, view=NORTH_WEST)
+    lines = roof_lines(scene=scene, rooms=rooms, view=NORTH_WEST)
     assert len(lines) == 2
     heights = np.concatenate(lines)[:, 2]
     assert (heights.min(), heights.max()) == (pytest.approx(1.0), pytest.approx(2.0))
     low = View(azimuth_rad=math.radians(0.0), elevation_rad=math.radians(10.0))
-    (line,) = roof_lines(scene=scene, cast=cast, view=low)  # the south slope shows its inside
+    (line,) = roof_lines(scene=scene, rooms=rooms, view=low)  # the south slope shows its inside
     assert line[:, 1].min() == pytest.approx(2.0)
     flat = scene_of(tmp_path, ROOM + 'height = "2.4 m"\n')
-    assert roof_lines(scene=flat, cast=cast, view=NORTH_WEST) == []
+    assert roof_lines(scene=flat, rooms=rooms, view=NORTH_WEST) == []
 
 
 def test_the_grounds_level_is_drawn_on_walls_below_it(tmp_path: Path):
@@ -114,8 +113,8 @@ sill = "1.2 m"
 size = "1 m x 0.8 m"
 """
     scene = scene_of(tmp_path, sunk + window)
-    cast = cast_of(scene=scene, receiver="pillow")
-    lines = grade_lines(scene=scene, cast=cast, view=NORTH_WEST)
+    rooms = rooms_of(scene=scene, receiver="pillow")
+    lines = grade_lines(scene=scene, rooms=rooms, view=NORTH_WEST)
     ends = np.concatenate(lines)
     assert ends[:, 2] == pytest.approx(np.zeros(len(ends)), abs=1e-12)
     # the south wall of 6 m without its window, and the east wall of 4 m, in their own planes
@@ -124,7 +123,7 @@ size = "1 m x 0.8 m"
     assert all(np.allclose(line[:, 1], 0.0) or np.allclose(line[:, 0], 6.0) for line in lines)
     assert to_json(scene)["grade_m"] == 0
     above = scene_of(tmp_path, ROOM + 'height = "2.4 m"\n')
-    assert grade_lines(scene=above, cast=cast, view=NORTH_WEST) == []
+    assert grade_lines(scene=above, rooms=rooms, view=NORTH_WEST) == []
 
 
 def test_what_blocks_is_drawn_on_the_horizon(tmp_path: Path):
@@ -141,7 +140,7 @@ size = "20 m x 8 m"
 height = "7 m"
 """,
     )
-    ring = ring_for(scene=scene, cast=cast_of(scene=scene, receiver="pillow"))
+    ring = ring_for(scene=scene, rooms=rooms_of(scene=scene, receiver="pillow"))
     ((name, turns),) = blocked_arcs(scene, ring)
     # 10 m to both sides of the room's middle, its near side 10 m to the south
     assert name == "neighbour"
@@ -322,7 +321,7 @@ states = { W = "shut" }
             scene=scene,
             plan=plan,
             receiver="pillow",
-            cast=shot.cast,
+            scope=shot.scope,
             camera=shot.camera,
             theme=shot.theme,
         )
@@ -356,7 +355,7 @@ origin = "20 m, 0 m"
 """
     )
     scene = scene_of(tmp_path, text)
-    alone = cast_of(scene=scene, receiver=scene.receivers[0].id)
+    alone = rooms_of(scene=scene, receiver=scene.receivers[0].id)
     assert other_buildings(scene, alone) == ("shed",)
-    whole = cast_of(scene=scene, receiver=scene.receivers[0].id, whole=True)
+    whole = rooms_of(scene=scene, receiver=scene.receivers[0].id, whole=True)
     assert other_buildings(scene, whole) == ()

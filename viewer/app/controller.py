@@ -26,11 +26,11 @@ from viewer.app import protocol
 from viewer.app.protocol import Told
 from viewer.app.results import Findings, Place, place_of
 from viewer.app.session import ChangedOnDiskError, Disk, EditError, Session, free_plan_id, said
-from viewer.scene.build import build_scene, to_json, with_results
+from viewer.scene.build import build_scene, with_results
 from viewer.scene.json_types import ColumnJson, SceneJson, SkyJson
 from viewer.scene.records import Scene
 from viewer.scene.sky import Sky, cast_sky, losses_db, sky_json
-from viewer.scene.to_json import column_to_json
+from viewer.scene.to_json import column_to_json, to_json
 from viewer.scene.wording import frequency, shown
 
 QUIET_S = 0.4  # without an edit, before what takes longer is worked out

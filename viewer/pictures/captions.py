@@ -11,38 +11,33 @@ import numpy as np
 import shapely
 
 from envelope.building.model import OPENING_KINDS
-from envelope.geometry.plane import Floats
 from viewer.pictures.labels import Box, Placed, Wanted, grown, overlap, place
 from viewer.pictures.staging import Quantity
 from viewer.scene.colours import AMBER, Theme
-from viewer.scene.names import leak_label
-from viewer.scene.records import Ring, Scene, ScenePanel
+from viewer.scene.compass import ring_at
+from viewer.scene.highlights import MAX_LABELS, FaceLabel, face_labels
+from viewer.scene.records import Scene, ScenePanel
 from viewer.scene.rooms import (
-    Cast,
-    arrows,
-    blocked_arcs,
-    cast_of,
     faces,
     grade_lines,
     leak_of,
     mark_of,
-    named_panels,
     other_buildings,
-    ring_at,
-    ring_for,
     room_names,
+    rooms_of,
     seen,
 )
+from viewer.scene.scopes import Scope
 from viewer.scene.shapes import furniture_body
-from viewer.scene.transmitters import is_near, label_of, shown_sights
+from viewer.scene.transmitters import shown_sights
 from viewer.scene.view import Camera
 from viewer.scene.wording import frequency, shown
 
 if TYPE_CHECKING:
     from viewer.pictures.overlay import Sheet
 
-_LABELS_AT_MOST = 6
 _BEYOND_AT_MOST = 3  # rooms of other buildings that are named
+_NAME_REACH = 1.09  # how far outside its arc a name stands
 _ALONG = [12, 8, 16, 4, 20]  # of an arc's 25 points: where its name may stand, the best first
 
 
@@ -53,7 +48,7 @@ class Shot:
     scene: Scene
     plan: str
     receiver: str
-    cast: Cast
+    scope: Scope
     camera: Camera
     theme: Theme
     quantity: Quantity
@@ -68,13 +63,13 @@ def annotate(sheet: Sheet, shot: Shot, *, frame: Box) -> None:
     taken += _room_names(sheet, shot)
     wanted = _wanted(sheet, shot)
     boxes = [want.around for want, _ in wanted if want.around is not None]
-    ring = ring_for(scene=shot.scene, cast=shot.cast)
-    for _, ends in _arrows(shot, ring):
-        pixels = shot.camera.project(np.array(ends))
-        taken.append(grown((*pixels.min(axis=0), *pixels.max(axis=0)), 4 * unit))
-    taken += _sight_boxes(shot, ring, unit)
+    for mark in shot.scope.marks:
+        if mark.arrow_m is not None:
+            pixels = shot.camera.project(np.array(mark.arrow_m))
+            taken.append(grown((*pixels.min(axis=0), *pixels.max(axis=0)), 4 * unit))
+    taken += _sight_boxes(shot, unit)
     for receiver in shot.scene.receivers:
-        if receiver.space in shot.cast.full:
+        if receiver.space in shot.scope.rooms.full:
             x, y = shot.camera.project(receiver.position_m)[0].tolist()
             taken.append(grown((x, y, x, y), 12 * unit))
     placed = place(
@@ -94,22 +89,13 @@ def annotate(sheet: Sheet, shot: Shot, *, frame: Box) -> None:
             sheet.label(each, gap=bool(gaps[each.wanted]))
 
 
-def _arrows(shot: Shot, ring: Ring) -> list[tuple[str, tuple[Floats, Floats]]]:
-    return arrows(
-        scene=shot.scene,
-        cast=shot.cast,
-        ring=ring,
-        view=shot.camera.view,
-        receiver=shot.receiver,
-    )
-
-
-def _sight_boxes(shot: Shot, ring: Ring, unit: float) -> list[Box]:
+def _sight_boxes(shot: Shot, unit: float) -> list[Box]:
     """Small boxes along the lines of sight, which labels keep clear of."""
-    if shot.scene.receivers[shot.scene.receiver_index[shot.receiver]].space not in shot.cast.full:
+    home = shot.scene.receivers[shot.scene.receiver_index[shot.receiver]].space
+    if home not in shot.scope.rooms.full:
         return []
     boxes = []
-    for sight in shown_sights(shot.scene, receiver=shot.receiver, ring=ring):
+    for sight in shown_sights(shot.scene, receiver=shot.receiver, ring=shot.scope.ring):
         for ends in sight.pieces:
             a, b = shot.camera.project(ends)
             count = max(2, math.ceil(float(np.hypot(*(b - a))) / (8 * unit)))
@@ -123,11 +109,11 @@ def _open_spot(panel: ScenePanel, shot: Shot) -> tuple[float, float] | None:
     scene, camera = shot.scene, shot.camera
     free = _flat(panel, camera)
     for receiver in scene.receivers:
-        for piece in receiver.furniture if receiver.space in shot.cast.full else ():
+        for piece in receiver.furniture if receiver.space in shot.scope.rooms.full else ():
             hull = shapely.MultiPoint(camera.project(furniture_body(piece).mesh.vertices))
             free = free.difference(shapely.convex_hull(hull))
     for other in scene.panels:
-        hides = other.kind in ("wall", "floor") and other.space in shot.cast.full
+        hides = other.kind in ("wall", "floor") and other.space in shot.scope.rooms.full
         if not hides or other is panel:
             continue
         if seen(other, scene, camera.view):
@@ -168,7 +154,7 @@ def _letters(sheet: Sheet, shot: Shot) -> None:
     scene = shot.scene
     letter = {style.treatment: style.letter for style in scene.treatments}
     for panel in scene.panels:
-        if panel.space not in shot.cast.full or panel.area_m2 < 0.25:
+        if panel.space not in shot.scope.rooms.full or panel.area_m2 < 0.25:
             continue
         worn = panel.states[scene.plan_index[shot.plan]].treatments if panel.states else ()
         if worn and seen(panel, scene, shot.camera.view):
@@ -200,53 +186,44 @@ def _source_words(sheet: Sheet, placed: Placed) -> None:
 
 def _wanted(sheet: Sheet, shot: Shot) -> list[tuple[Wanted, bool | None]]:
     """Labels: the sources (None), then the panels that let in most (whether each is a gap)."""
-    scene, camera, unit = shot.scene, shot.camera, sheet.unit
-    ring = ring_for(scene=scene, cast=shot.cast)
-    who = scene.receivers[scene.receiver_index[shot.receiver]]
-    labels = {
-        source.id: label_of(source, who, ring=ring, feet=scene.feet) for source in scene.sources
-    }
+    unit = sheet.unit
     found: list[tuple[Wanted, bool | None]] = []
-    for name, (tail, tip) in _arrows(shot, ring):
-        ends = camera.project(np.array([tail, tip]))
+    for mark in shot.scope.marks:
+        ends = mark.arrow_m or (mark.at_m, mark.at_m)
+        pixels = shot.camera.project(np.array(ends))
+        margin = (5 if mark.arrow_m else 12) * unit
         found.append(
             (
                 Wanted(
-                    text=labels[name],
-                    size=sheet.label_size(labels[name]),
-                    anchor=(float(ends[0, 0]), float(ends[0, 1])),
-                    around=grown((*ends.min(axis=0), *ends.max(axis=0)), 5 * unit),
+                    text=mark.label,
+                    size=sheet.label_size(mark.label),
+                    anchor=(float(pixels[0, 0]), float(pixels[0, 1])),
+                    around=grown((*pixels.min(axis=0), *pixels.max(axis=0)), margin),
                 ),
                 None,
             )
         )
-    for source in scene.sources:
-        if source.position_m is not None and is_near(source, ring):
-            x, y = camera.project(source.position_m)[0].tolist()
-            found.append(
-                (
-                    Wanted(
-                        text=labels[source.id],
-                        size=sheet.label_size(labels[source.id]),
-                        anchor=(x, y),
-                        around=(x - 12 * unit, y - 12 * unit, x + 12 * unit, y + 12 * unit),
-                    ),
-                    None,
-                )
-            )
     return found + _panel_labels(sheet, shot)
+
+
+def shown_labels(shot: Shot) -> tuple[FaceLabel, ...]:
+    """Labels of the faces that a picture names."""
+    scene, view = shot.scene, shot.camera.view
+    found = []
+    for label in face_labels(scene, plan=shot.plan, receiver=shot.receiver):
+        panel = scene.panels[scene.panel_index[label.panel]]
+        if panel.space in shot.scope.rooms.full and (
+            not label.only_seen or seen(panel, scene, view)
+        ):
+            found.append(label)
+    return tuple(found[:MAX_LABELS])
 
 
 def _panel_labels(sheet: Sheet, shot: Shot) -> list[tuple[Wanted, bool | None]]:
     scene, camera = shot.scene, shot.camera
-    home = scene.receivers[scene.receiver_index[shot.receiver]].space
-    named = named_panels(
-        scene=scene, plan=shot.plan, receiver=shot.receiver, cast=shot.cast, view=camera.view
-    )
     found: list[tuple[Wanted, bool | None]] = []
-    for panel, leak in named[:_LABELS_AT_MOST]:
-        stands = panel.states[scene.plan_index[shot.plan]].stands
-        text = leak_label(panel, leak, home=home, stands=stands)
+    for label in shown_labels(shot):
+        panel = scene.panels[scene.panel_index[label.panel]]
         corners = camera.project(panel.mesh.vertices)
         spot = _open_spot(panel, shot) if seen(panel, scene, camera.view) else None
         if spot is None:
@@ -257,12 +234,12 @@ def _panel_labels(sheet: Sheet, shot: Shot) -> list[tuple[Wanted, bool | None]]:
         found.append(
             (
                 Wanted(
-                    text=text,
-                    size=sheet.label_size(text),
+                    text=label.text,
+                    size=sheet.label_size(label.text),
                     anchor=spot,
                     around=(*low.tolist(), *high.tolist()) if opening else None,
                 ),
-                leak.is_gap,
+                label.is_gap,
             )
         )
     return found
@@ -273,7 +250,7 @@ def _hulls(shot: Shot) -> list[Any]:
     return [
         shapely.convex_hull(shapely.MultiPoint(shot.camera.project(space.block.vertices)))
         for space in shot.scene.spaces
-        if space.id in shot.cast.full
+        if space.id in shot.scope.rooms.full
     ]
 
 
@@ -281,7 +258,7 @@ def _room_names(sheet: Sheet, shot: Shot) -> list[Box]:
     """Names on the floors of the rooms around; their boxes."""
     hulls = _hulls(shot)
     boxes: list[Box] = []
-    for name, place_m in room_names(scene=shot.scene, cast=shot.cast):
+    for name, place_m in room_names(scene=shot.scene, rooms=shot.scope.rooms):
         words = shown(name, limit=24)
         x, y = shot.camera.project(place_m)[0].tolist()
         width, height = sheet.measure(words, size=14)
@@ -295,8 +272,8 @@ def _room_names(sheet: Sheet, shot: Shot) -> list[Box]:
 
 def _compass(sheet: Sheet, shot: Shot) -> list[Box]:
     """Letters at the ring where the walls do not hide it, and a small compass; their boxes."""
-    scene, camera, unit = shot.scene, shot.camera, sheet.unit
-    ring = ring_for(scene=scene, cast=shot.cast)
+    camera, unit = shot.camera, sheet.unit
+    ring = shot.scope.ring
     hulls = _hulls(shot)
     points = camera.project(ring_at(ring, np.radians([0.0, 90.0, 180.0, 270.0]), reach=1.09))
     boxes: list[Box] = []
@@ -320,13 +297,14 @@ def _compass(sheet: Sheet, shot: Shot) -> list[Box]:
 def _hint_names(sheet: Sheet, shot: Shot, taken: Sequence[Box]) -> list[Box]:
     """What stands on the horizon, and which line is the ground's level; their boxes."""
     scene, camera = shot.scene, shot.camera
-    ring = ring_for(scene=scene, cast=shot.cast)
+    centre = shot.scope.ring.centre_m
     hulls = _hulls(shot)
     boxes: list[Box] = []
-    for name, turns in blocked_arcs(scene, ring):
-        words = shown(name, limit=24)
+    for arc in shot.scope.arcs:
+        words = shown(arc.id, limit=24)
         width, height = sheet.measure(words, size=14)
-        for x, y in camera.project(ring_at(ring, turns[_ALONG], reach=1.12)).tolist():
+        outside = centre + (arc.points_m[_ALONG] - centre) * _NAME_REACH
+        for x, y in camera.project(outside).tolist():
             box = (x - width / 2, y - height / 2, x + width / 2, y + height / 2)
             if box[0] < 8 * sheet.unit or box[2] > camera.size[0] - 8 * sheet.unit:
                 continue
@@ -337,11 +315,11 @@ def _hint_names(sheet: Sheet, shot: Shot, taken: Sequence[Box]) -> list[Box]:
             sheet.text((x, y), words, size=14, colour=sheet.theme.muted, anchor="mm")
             boxes.append(box)
             break
-    for _, turns in blocked_arcs(scene, ring):
+    for arc in shot.scope.arcs:
         reach = 7 * sheet.unit
-        for x, y in camera.project(ring_at(ring, turns, reach=1.025)).tolist():
+        for x, y in camera.project(arc.points_m).tolist():
             boxes.append((x - reach, y - reach, x + reach, y + reach))
-    grades = grade_lines(scene=scene, cast=shot.cast, view=camera.view)
+    grades = grade_lines(scene=scene, rooms=shot.scope.rooms, view=camera.view)
     if grades:
         longest = max(grades, key=lambda ends: float(np.linalg.norm(ends[1] - ends[0])))
         x, y = camera.project(longest[0] + 0.2 * (longest[1] - longest[0]))[0].tolist()
@@ -355,7 +333,7 @@ def _hint_names(sheet: Sheet, shot: Shot, taken: Sequence[Box]) -> list[Box]:
 def rose(sheet: Sheet, shot: Shot, *, at: tuple[float, float]) -> None:
     """A small compass that lies on the ground of the picture."""
     unit = sheet.unit
-    north = shot.scene.ring.north
+    north = shot.scene.north
     east = np.array([north[1], -north[0], 0.0])
     origin = shot.camera.project(shot.camera.target_m)[0]
     reach = 44 * unit * shot.camera.metres_per_pixel
@@ -408,13 +386,12 @@ def legend(sheet: Sheet, shot: Shot, *, left: float, top: float, bottom: float) 
     if numbers:
         entries.append(("", AMBER, f"gap: loss below\n{scene.threshold_db:g} dB"))
     if shot.quantity != "treatment" and _has_neutral(shot):
-        own = set(cast_of(scene=scene, receiver=shot.receiver).full)
+        own = set(rooms_of(scene=scene, receiver=shot.receiver).full)
         words = "nothing comes\nfrom there"
-        if not own.issuperset(shot.cast.full):
+        if not own.issuperset(shot.scope.rooms.full):
             words = "other rooms, or\nnothing comes\nfrom there"
         entries.append((sheet.theme.neutral, sheet.theme.muted, words))
-    ring = ring_for(scene=scene, cast=shot.cast)
-    if any(is_near(source, ring) for source in scene.sources):
+    if any(mark.arrow_m is None for mark in shot.scope.marks):
         words = "transmitter, line\nof sight to it\n(dashed where\nsomething is\nbetween)"
         entries.append((sheet.theme.source, "", words))
     sheet.key(at=(left, key_top), entries=entries)
@@ -422,7 +399,7 @@ def legend(sheet: Sheet, shot: Shot, *, left: float, top: float, bottom: float) 
 
 def _has_neutral(shot: Shot) -> bool:
     return any(
-        panel.space in shot.cast.full
+        panel.space in shot.scope.rooms.full
         and panel.kind != "reveal"
         and faces(panel, shot.camera.view)
         and leak_of(scene=shot.scene, panel=panel, plan=shot.plan, receiver=shot.receiver) is None
@@ -438,7 +415,7 @@ def footer(sheet: Sheet, shot: Shot) -> None:
     if result is not None and result.bands:
         parts.append(frequency(result.bands[0].frequency_hz))
         parts.append("a prediction: a meter decides")
-    beyond = other_buildings(scene, shot.cast)
+    beyond = other_buildings(scene, shot.scope.rooms)
     if beyond:
         named = ", ".join(shown(name, limit=24) for name in beyond[:_BEYOND_AT_MOST])
         parts.append(f"beyond the picture: {named}{' …' if len(beyond) > _BEYOND_AT_MOST else ''}")

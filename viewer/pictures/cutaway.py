@@ -6,7 +6,6 @@ The bodies are rendered with PyVista, off screen; words and scales are drawn on 
 from __future__ import annotations
 
 import io
-import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,8 +20,8 @@ from viewer.pictures.staging import Quantity, Stage, stage
 from viewer.scene.colours import THEMES, ThemeName, rgb
 from viewer.scene.meshes import quad
 from viewer.scene.records import Scene
-from viewer.scene.rooms import cast_of, extent, ring_for
-from viewer.scene.view import ELEVATION_RAD, Camera, Margins, View, best_view, fit, unit_of
+from viewer.scene.scopes import extent, scope_of
+from viewer.scene.view import Camera, Margins, View, fit, unit_of
 from viewer.scene.wording import headline
 
 if TYPE_CHECKING:
@@ -31,7 +30,6 @@ if TYPE_CHECKING:
     from viewer.pictures.overlay import Sheet
 
 
-_STOREY_ELEVATION_RAD = math.radians(48.0)  # a whole storey is seen from higher up
 _DOTS_PER_INCH = 300
 
 
@@ -218,14 +216,10 @@ def shot_of(
     receiver = _receiver(scene, receiver)
     _check_plan(scene, plan)
     _check_storey(scene, storey)
-    cast = cast_of(scene=scene, receiver=receiver, storey=storey, whole=whole, peeled=peeled)
-    if view is None:
-        rise = ELEVATION_RAD if storey is None else _STOREY_ELEVATION_RAD
-        view = best_view(scene=scene, spaces=cast.full, elevation_rad=rise)
-    ring = ring_for(scene=scene, cast=cast)
+    scope = scope_of(scene, receiver=receiver, storey=storey, whole=whole, peeled=peeled, view=view)
     camera = fit(
-        points=extent(scene=scene, cast=cast, ring=ring, view=view, receiver=receiver),
-        view=view,
+        points=extent(scene, scope),
+        view=scope.view,
         size=size,
         margins=margins,
     )
@@ -233,7 +227,7 @@ def shot_of(
         scene=scene,
         plan=plan,
         receiver=receiver,
-        cast=cast,
+        scope=scope,
         camera=camera,
         theme=THEMES[theme],
         quantity=quantity,
@@ -247,12 +241,13 @@ def _headline(sheet: Sheet, shot: Shot, *, width: float) -> None:
     sheet.headline(headline(plan=shot.plan, result=result), at=at, width=width)
 
 
-def _staged(shot: Shot) -> Stage:
+def staged_of(shot: Shot) -> Stage:
+    """Bodies and lines of what a picture shows."""
     return stage(
         scene=shot.scene,
         plan=shot.plan,
         receiver=shot.receiver,
-        cast=shot.cast,
+        scope=shot.scope,
         camera=shot.camera,
         theme=shot.theme,
         quantity=shot.quantity,
@@ -268,7 +263,7 @@ def _rendered(shot: Shot) -> Image:
 
     from viewer.pictures import overlay
 
-    staged = _staged(shot)
+    staged = staged_of(shot)
     plotter = _plotter(shot, staged)
     _add_paper(plotter, shot, staged)
     add_lights(plotter, shot.camera)

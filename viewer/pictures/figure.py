@@ -6,23 +6,23 @@ down, and those behind are put up again.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from viewer.pictures.actors import add_body, add_lights, add_lines
-from viewer.pictures.cutaway import shot_of
+from viewer.pictures.captions import Shot, shown_labels
+from viewer.pictures.cutaway import shot_of, staged_of
 from viewer.pictures.gl import require_offscreen
-from viewer.pictures.staging import Quantity, stage
-from viewer.scene.colours import THEMES, ThemeName, cividis
-from viewer.scene.names import leak_label
+from viewer.pictures.staging import Quantity
+from viewer.scene.colours import ThemeName, cividis
 from viewer.scene.records import Scene
-from viewer.scene.rooms import Cast, faces, mark_of, named_panels
+from viewer.scene.rooms import faces, mark_of
 from viewer.scene.view import Camera, Margins, View, unit_of
 from viewer.scene.wording import headline
 
-_LABELS_AT_MOST = 4
 _REDRAW_AT = 1.25  # lines are redrawn at their width when zoomed by this much
 _SCALE_WORDS = {"let-in": "let in, dB of the field outside", "loss": "loss, dB"}
 
@@ -86,7 +86,7 @@ def figure(
     plotter.enable_parallel_projection()
     if not off_screen and plotter.iren is not None:
         plotter.enable_terrain_style(mouse_wheel_zooms=True)
-    drawing = _Drawing(plotter, scene, shot.plan, shot.receiver, shot.cast, quantity, theme)
+    drawing = _Drawing(plotter, shot)
     drawing.aim(shot.camera)
     drawing.add_words()
     drawing.follow_eye()
@@ -97,24 +97,11 @@ def figure(
 class _Drawing:
     """What stands in a plotter, and for which side of the room it was drawn."""
 
-    def __init__(
-        self,
-        plotter: Any,
-        scene: Scene,
-        plan: str,
-        receiver: str,
-        cast: Cast,
-        quantity: Quantity,
-        theme: ThemeName,
-    ) -> None:
+    def __init__(self, plotter: Any, shot: Shot) -> None:
         self._plotter = plotter
-        self._scene = scene
-        self._plan = plan
-        self._receiver = receiver
-        self._cast = cast
-        self._quantity: Quantity = quantity
-        self._theme = THEMES[theme]
-        self._panels = [panel for panel in scene.panels if panel.space in cast.full]
+        self._shot = shot  # as seen first
+        rooms = shot.scope.rooms.full
+        self._panels = [panel for panel in shot.scene.panels if panel.space in rooms]
         self._actors: list[Any] = []
         self._drawn_for: tuple[list[bool], float] | None = None
 
@@ -138,7 +125,8 @@ class _Drawing:
 
     def aim(self, camera: Camera) -> None:
         """Look from where a picture is taken."""
-        reach = 4.0 * float(np.linalg.norm(self._scene.high_m - self._scene.low_m)) + 10.0
+        scene = self._shot.scene
+        reach = 4.0 * float(np.linalg.norm(scene.high_m - scene.low_m)) + 10.0
         own = self._plotter.camera
         own.position = camera.target_m + reach * camera.view.towards_eye
         own.focal_point = camera.target_m
@@ -158,42 +146,30 @@ class _Drawing:
         plotter.renderer.remove_all_lights()
         add_lights(plotter, camera)
         plotter.remove_actor(self._actors, render=False, reset_camera=False)
-        staged = stage(
-            scene=self._scene,
-            plan=self._plan,
-            receiver=self._receiver,
-            cast=self._cast,
-            camera=camera,
-            theme=self._theme,
-            quantity=self._quantity,
-        )
+        shot = replace(self._shot, camera=camera)
+        staged = staged_of(shot)
         bodies = (add_body(plotter, body) for body in staged.bodies)
         self._actors = [actor for actor in bodies if actor is not None]
         self._actors += add_lines(plotter, staged.lines)
-        self._actors += self._labels(camera.view)
+        self._actors += self._labels(shot)
         plotter.renderer.reset_camera_clipping_range()
 
-    def _labels(self, view: View) -> list[Any]:
-        """Names of the gaps and of what lets in most."""
-        scene = self._scene
-        home = scene.receivers[scene.receiver_index[self._receiver]].space
-        named = named_panels(
-            scene=scene, plan=self._plan, receiver=self._receiver, cast=self._cast, view=view
-        )[:_LABELS_AT_MOST]
-        if not named:
-            return []
-        words = []
-        for panel, leak in named:
-            stands = panel.states[scene.plan_index[self._plan]].stands
-            words.append(leak_label(panel, leak, home=home, stands=stands))
+    def _labels(self, shot: Shot) -> list[Any]:
+        """Names of the faces that matter and of the sources."""
+        scene, theme = shot.scene, shot.theme
+        faces_named = [
+            (mark_of(scene.panels[scene.panel_index[label.panel]], shot.camera.view), label.text)
+            for label in shown_labels(shot)
+        ]
+        sources = [(mark.at_m, mark.label) for mark in shot.scope.marks]
         return [
             self._plotter.add_point_labels(
-                np.array([mark_of(panel, view) for panel, _ in named]),
-                [_plain(each) for each in words],
+                np.array([at for at, _ in named]),
+                [_plain(words) for _, words in named],
                 font_size=14,
                 font_file=_typeface(),
-                text_color=self._theme.ink,
-                shape_color=self._theme.label,
+                text_color=colour,
+                shape_color=theme.label,
                 shape_opacity=0.85,
                 margin=5,
                 show_points=False,
@@ -201,25 +177,28 @@ class _Drawing:
                 render=False,
                 reset_camera=False,
             )
+            for named, colour in ((faces_named, theme.ink), (sources, theme.source))
+            if named
         ]
 
     def add_words(self) -> None:
         """The headline and what colours mean."""
         import pyvista
 
-        plotter, scene = self._plotter, self._scene
-        result = scene.plans[scene.plan_index[self._plan]].receiver(self._receiver)
+        plotter, shot = self._plotter, self._shot
+        scene = shot.scene
+        result = scene.plans[scene.plan_index[shot.plan]].receiver(shot.receiver)
         plotter.add_text(
-            _plain("   ·   ".join(headline(plan=self._plan, result=result))),
+            _plain("   ·   ".join(headline(plan=shot.plan, result=result))),
             position=(18, plotter.window_size[1] - 40),
             font_size=13,
-            color=self._theme.ink,
+            color=self._shot.theme.ink,
             font_file=_typeface(),
             render=False,
         )
-        if self._quantity == "treatment":
+        if shot.quantity == "treatment":
             return
-        is_loss = self._quantity == "loss"
+        is_loss = shot.quantity == "loss"
         scale = scene.loss if is_loss else scene.let_in
         places = np.linspace(0.0, 1.0, 128)
         if is_loss:
@@ -232,7 +211,7 @@ class _Drawing:
         mapper.lookup_table = table
         span = scale.high_db - scale.low_db
         plotter.add_scalar_bar(
-            title=_SCALE_WORDS[self._quantity],
+            title=_SCALE_WORDS[shot.quantity],
             mapper=mapper,
             vertical=True,
             position_x=1.0 - 150.0 / plotter.window_size[0],
@@ -241,7 +220,7 @@ class _Drawing:
             height=0.5,
             n_labels=1 + round(span / (5.0 if span <= 30.0 else 10.0)),
             fmt="%.0f",
-            color=self._theme.ink,
+            color=self._shot.theme.ink,
             label_font_size=15,
             title_font_size=13,
             render=False,

@@ -365,7 +365,7 @@ def _draw_rose(sheet: _Sheet) -> None:
     rose.set_axis_off()
     rose.set_xlim(-1.5, 1.5)
     rose.set_ylim(-1.5, 1.5)
-    north = sheet.scene.ring.north[:2]
+    north = sheet.scene.north[:2]
     east = np.array([north[1], -north[0]])
     turn = np.linspace(0.0, math.tau, 91)
     rose.plot(np.cos(turn), np.sin(turn), color=theme.ring, linewidth=1.4)

@@ -21,7 +21,9 @@ from envelope.building.rooms.specs import GAPS
 from envelope.exposure.results import PanelLeak
 from envelope.geometry.plane import Floats
 from viewer.scene.build import let_in_db
-from viewer.scene.colours import AMBER, Theme, cividis, is_dark
+from viewer.scene.colours import AMBER, LANDING, Theme, cividis, is_dark
+from viewer.scene.compass import ring_at, ring_points
+from viewer.scene.highlights import MAX_BEAMS, beam_order
 from viewer.scene.meshes import STUB_M, pieces_of, prism
 from viewer.scene.openings import tilted
 from viewer.scene.records import (
@@ -33,19 +35,15 @@ from viewer.scene.records import (
 )
 from viewer.scene.rooms import (
     EDGE_ON,
-    Cast,
-    arrows,
-    blocked_arcs,
+    Rooms,
     faces,
     grade_lines,
     leak_of,
     plan_of,
-    ring_at,
-    ring_for,
-    ring_points,
     roof_lines,
     seen,
 )
+from viewer.scene.scopes import Scope
 from viewer.scene.shapes import (
     Body,
     Colour,
@@ -61,13 +59,10 @@ from viewer.scene.shapes import (
     superellipsoid,
     upright_bands,
 )
-from viewer.scene.transmitters import dashes, diamond, is_near, mark_size, shown_sights
+from viewer.scene.transmitters import dashes, diamond, mark_size, shown_sights
 from viewer.scene.view import Camera, View
 
 Quantity = Literal["let-in", "loss", "treatment"]
-_BEAMS_AT_MOST = 2
-_BEAM_SHARE_AT_LEAST = 0.02
-_BEAM_POWER_AT_LEAST = 0.10
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -77,36 +72,6 @@ class Stage:
     bodies: tuple[Body, ...]
     lines: tuple[Line, ...]
     beams: tuple[SceneBeam, ...]  # those shown
-    ring: Ring
-
-
-def shown_beams(*, scene: Scene, plan: str, receiver: str, view: View) -> tuple[SceneBeam, ...]:
-    """Beams worth drawing: through openings that are gaps, those that reach the receiver first.
-
-    After them, through openings that are seen, those that let most of their source's power in.
-    """
-    place = scene.plan_index[plan]
-    totals: dict[str, float] = {}
-    found = []
-    for beam in scene.beams:
-        share = beam.shares[place]
-        if beam.receiver != receiver or share is None:
-            continue
-        totals[beam.source] = totals.get(beam.source, 0.0) + share.let_in_m2
-        kind = scene.panels[scene.panel_index[beam.panel]].kind
-        if share.is_gap and kind in OPENING_KINDS and beam.landings:
-            found.append((beam, share))
-    kept = [
-        (-share.share, -share.let_in_m2, beam)
-        for beam, share in found
-        if share.share >= _BEAM_SHARE_AT_LEAST
-        or (
-            share.let_in_m2 >= _BEAM_POWER_AT_LEAST * totals[beam.source]
-            and seen(scene.panels[scene.panel_index[beam.panel]], scene, view)
-        )
-    ]
-    kept.sort(key=lambda row: row[:2])
-    return tuple(beam for _, _, beam in kept[:_BEAMS_AT_MOST])
 
 
 def stage(
@@ -114,38 +79,37 @@ def stage(
     scene: Scene,
     plan: str,
     receiver: str,
-    cast: Cast,
+    scope: Scope,
     camera: Camera,
     theme: Theme,
     quantity: Quantity = "let-in",
 ) -> Stage:
     """Bodies and lines of a cutaway, the far-away and the ground first."""
     pixel = camera.metres_per_pixel
-    ring = ring_for(scene=scene, cast=cast)
+    rooms, ring = scope.rooms, scope.ring
     spaces = {space.id: space for space in scene.spaces}
     home = scene.receivers[scene.receiver_index[receiver]].space
-    beams = (
-        shown_beams(scene=scene, plan=plan, receiver=receiver, view=camera.view)
-        if home in cast.full
-        else ()
-    )
-    around = cast.around(scene)
-    standing = plan_of(scene, cast.full).union(around)
-    if cast.below:
-        bodies = _skirt(plan_of(scene, cast.below), standing, ring, theme, camera.view)
+    beams: tuple[SceneBeam, ...] = ()
+    if home in rooms.full:
+        order = beam_order(scene, plan=plan, receiver=receiver)
+        beams = tuple(scene.beams[index] for index in order[:MAX_BEAMS])
+    around = rooms.around(scene)
+    standing = plan_of(scene, rooms.full).union(around)
+    if rooms.below:
+        bodies = _skirt(plan_of(scene, rooms.below), standing, ring, theme, camera.view)
     else:
         bodies = _ground_shadow(standing, ring)
     lines = _ring_lines(ring, theme, pixel)
-    bodies += _low_rooms(scene, cast, around, ring, theme)
-    for name in cast.full:
+    bodies += _low_rooms(scene, rooms, around, ring, theme)
+    for name in rooms.full:
         bodies.append(Body(mesh=spaces[name].base, colour=theme.plinth, of=name))
     for wall in scene.walls:
-        if wall.space in cast.full:
+        if wall.space in rooms.full:
             near = float(wall.normal @ camera.view.towards_eye) <= EDGE_ON
             mesh = wall.stub if near else wall.standing
             bodies.append(Body(mesh=mesh, colour=theme.rim, of=wall.panel))
     for panel in scene.panels:
-        if panel.space not in cast.full:
+        if panel.space not in rooms.full:
             continue
         leak = leak_of(scene=scene, panel=panel, plan=plan, receiver=receiver)
         if panel.kind == "open" and leak is None:
@@ -165,9 +129,9 @@ def stage(
             continue
         if leak is not None and leak.is_gap:
             lines += _gap_lines(panel, scene, camera)
-    lines += _hints(scene, cast, ring, theme, camera)
+    lines += _hints(scene, scope, theme, camera)
     for each in scene.receivers:
-        if each.space in cast.full:
+        if each.space in rooms.full:
             for piece in each.furniture:
                 bodies.append(furniture_body(piece))
             if each.size_m is None:
@@ -179,12 +143,14 @@ def stage(
                         of=each.id,
                     )
                 )
-    marks, threads = _transmitters(scene, receiver, cast, ring, theme, pixel)
+    marks, threads = _transmitters(scene, scope, theme, pixel)
     bodies += marks
     lines += threads
-    ends = arrows(scene=scene, cast=cast, ring=ring, view=camera.view, receiver=receiver)
-    for name, (tail, tip) in ends:
-        bodies.append(Body(mesh=arrow(tail, tip), colour=theme.source, of=name))
+    for mark in scope.marks:
+        if mark.arrow_m is None:
+            continue
+        tail, tip = mark.arrow_m
+        bodies.append(Body(mesh=arrow(tail, tip), colour=theme.source, of=mark.source))
         foot = np.array([*tip[:2], ring.centre_m[2]])
         lines.append(
             Line(
@@ -193,58 +159,59 @@ def stage(
                 colour=theme.source,
                 closed=False,
                 opacity=0.6,
-                of=name,
+                of=mark.source,
             )
         )
     for beam in beams:
         more, edges = _beam_parts(beam, scene, ring, theme, pixel, camera.view)
         bodies += more
         lines += edges
-    return Stage(bodies=tuple(bodies), lines=tuple(proper_lines(lines)), beams=beams, ring=ring)
+    return Stage(bodies=tuple(bodies), lines=tuple(proper_lines(lines)), beams=beams)
 
 
-def _hints(scene: Scene, cast: Cast, ring: Ring, theme: Theme, camera: Camera) -> list[Line]:
+def _hints(scene: Scene, scope: Scope, theme: Theme, camera: Camera) -> list[Line]:
     """Thin lines for what no body shows: the roof that is cut away, the ground's level on walls
     below it, and where on the horizon something blocks."""
     pixel, view = camera.metres_per_pixel, camera.view
     lines = [
         Line(points=outline, radius_m=0.9 * pixel, colour=theme.ring, opacity=0.75)
-        for outline in roof_lines(scene=scene, cast=cast, view=view)
+        for outline in roof_lines(scene=scene, rooms=scope.rooms, view=view)
     ]
     lift = 3.0 * pixel * view.towards_eye
     lines += [
         Line(points=ends + lift, radius_m=1.6 * pixel, colour=theme.ghost_edge, closed=False)
-        for ends in grade_lines(scene=scene, cast=cast, view=view)
+        for ends in grade_lines(scene=scene, rooms=scope.rooms, view=view)
     ]
     lines += [
         Line(
-            points=ring_at(ring, turns, reach=1.025),
+            points=arc.points_m,
             radius_m=4.0 * pixel,
             colour=theme.muted,
             closed=False,
             opacity=0.99,
-            of=name,
+            of=arc.id,
         )
-        for name, turns in blocked_arcs(scene, ring)
+        for arc in scope.arcs
     ]
     return lines
 
 
 def _transmitters(
-    scene: Scene, receiver: str, cast: Cast, ring: Ring, theme: Theme, pixel: float
+    scene: Scene, scope: Scope, theme: Theme, pixel: float
 ) -> tuple[list[Body], list[Line]]:
     """Marks of the transmitters that stand near, and the lines to them, before everything."""
+    near = [mark for mark in scope.marks if mark.arrow_m is None]
     bodies = [
         Body(
-            mesh=diamond(source.position_m, mark_size(ring)),
+            mesh=diamond(mark.at_m, mark_size(scope.ring)),
             colour=theme.source,
             over=True,
-            of=source.id,
+            of=mark.source,
         )
-        for source in scene.sources
-        if source.position_m is not None and is_near(source, ring)
+        for mark in near
     ]
-    if scene.receivers[scene.receiver_index[receiver]].space not in cast.full:
+    home = scene.receivers[scene.receiver_index[scope.receiver]].space
+    if home not in scope.rooms.full:
         return bodies, []
     lines = [
         Line(
@@ -256,7 +223,7 @@ def _transmitters(
             over=True,
             of=sight.source,
         )
-        for sight in shown_sights(scene, receiver=receiver, ring=ring)
+        for sight in shown_sights(scene, receiver=scope.receiver, ring=scope.ring)
         for ends in dashes(sight)
     ]
     return bodies, lines
@@ -385,11 +352,11 @@ def _gap_lines(panel: ScenePanel, scene: Scene, camera: Camera) -> list[Line]:
     ]
 
 
-def _low_rooms(scene: Scene, cast: Cast, around: Shape, ring: Ring, theme: Theme) -> list[Body]:
+def _low_rooms(scene: Scene, rooms: Rooms, around: Shape, ring: Ring, theme: Theme) -> list[Body]:
     """Floors and cut walls of the rooms around, so far as they are shown."""
     bodies = []
     for space in scene.spaces:
-        if space.id not in cast.low:
+        if space.id not in rooms.low:
             continue
         low = float(space.base.vertices[:, 2].min())
         own = shapely.union_all([Polygon(r).buffer(0) for r in space.outer]).intersection(around)
@@ -522,7 +489,7 @@ def _beam_parts(
         bodies.append(
             Body(
                 mesh=Mesh(vertices=lifted, triangles=landing.mesh.triangles),
-                colour="#ffd27a",
+                colour=LANDING,
                 opacity=0.5 if on_bed else 0.28,
                 lit=False,
                 of=landing.on,

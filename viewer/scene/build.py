@@ -17,6 +17,7 @@ from envelope.exposure.results import LeakPath, PanelLeak, PlanResult, ReceiverR
 from envelope.geometry.plane import Floats, frozen
 from viewer.scene.beams import Rays, landing_patch, sweep
 from viewer.scene.colours import treatment_styles
+from viewer.scene.compass import direction_to
 from viewer.scene.meshes import (
     BASE_M,
     bed_for,
@@ -34,7 +35,6 @@ from viewer.scene.openings import standing
 from viewer.scene.records import (
     BeamShare,
     PanelState,
-    Ring,
     Scale,
     Scene,
     SceneBeam,
@@ -47,11 +47,10 @@ from viewer.scene.records import (
     SceneStorey,
     WallBody,
 )
-from viewer.scene.to_json import to_json, to_text
 from viewer.scene.transmitters import sights
 from viewer.scene.wording import source_label
 
-__all__ = ["Scene", "build_scene", "let_in_db", "to_json", "to_text", "with_results"]
+__all__ = ["Scene", "build_scene", "let_in_db", "with_results"]
 
 _SCALE_STEP_DB = 5.0
 _SCALE_SPAN_DB = (20.0, 40.0)  # least and most that a colour scale spans
@@ -122,8 +121,7 @@ def build_scene(
         bodies = wall_bodies(space, thickness_m=_thicknesses(job, space))
         walls.extend(bodies)
         spaces.append(_space(space, bodies, foot_m=_foot_of(space, building)))
-    ring = ring_around(low_m=low, high_m=high, grade_m=building.site.grade_m, job=job)
-    sources = tuple(_source(source, job, ring) for source in job.sources)
+    sources = tuple(_source(source, job) for source in job.sources)
     receivers = tuple(
         SceneReceiver(
             id=receiver.id,
@@ -160,7 +158,7 @@ def build_scene(
         receivers=receivers,
         sights=sights(sources, receivers, panels),
         beams=_beams(job, plans),
-        ring=ring,
+        north=direction_to(azimuth_rad=0.0, elevation_rad=0.0, north_rad=building.site.north_rad),
         low_m=low,
         high_m=high,
         let_in=_let_in_scale(plans),
@@ -222,36 +220,6 @@ def let_in_db(leak: PanelLeak, *, result: ReceiverResult) -> float:
     if leak.open_equivalent_solid_angle_sr <= 0.0 or result.exposed_solid_angle_sr <= 0.0:
         return -math.inf
     return 10.0 * math.log10(leak.open_equivalent_solid_angle_sr / result.exposed_solid_angle_sr)
-
-
-def direction_to(*, azimuth_rad: float, elevation_rad: float, north_rad: float) -> Floats:
-    """Unit vector (3,) in project axes towards a true azimuth and an elevation."""
-    turned = azimuth_rad - north_rad  # the project's +y points at true azimuth `north_rad`
-    level = math.cos(elevation_rad)
-    return frozen((level * math.sin(turned), level * math.cos(turned), math.sin(elevation_rad)))
-
-
-def ring_around(*, low_m: Floats, high_m: Floats, grade_m: float, job: Job) -> Ring:
-    """Compass ring on the ground that holds a bounding box."""
-    reach = 0.5 * float(np.hypot(*(high_m - low_m)[:2]))
-    return Ring(
-        centre_m=frozen((*(0.5 * (low_m + high_m))[:2], min(grade_m, float(low_m[2])))),
-        radius_m=1.12 * reach + 0.5,
-        north=direction_to(
-            azimuth_rad=0.0, elevation_rad=0.0, north_rad=job.building.site.north_rad
-        ),
-    )
-
-
-def arrow_on(
-    ring_centre_m: Floats, *, radius_m: float, direction: Floats, length_m: float
-) -> tuple[Floats, Floats]:
-    """Tail and tip of an arrow that comes along a direction and ends on the ring."""
-    level = direction * (1.0, 1.0, 0.0)
-    size = float(np.linalg.norm(level))
-    outward = level / size if size > 0.05 else np.zeros(3)
-    tip = ring_centre_m + radius_m * outward
-    return frozen(tip + length_m * direction), frozen(tip)
 
 
 def _plans(job: Job, results: Sequence[PlanResult]) -> tuple[ScenePlan, ...]:
@@ -377,20 +345,13 @@ def _rings(shape: object) -> tuple[Floats, ...]:
     )
 
 
-def _source(source: Source, job: Job, ring: Ring) -> SceneSource:
+def _source(source: Source, job: Job) -> SceneSource:
     direction = None
-    arrow = None
     if source.azimuth_rad is not None:
         direction = direction_to(
             azimuth_rad=source.azimuth_rad,
             elevation_rad=source.elevation_rad,
             north_rad=job.building.site.north_rad,
-        )
-        arrow = arrow_on(
-            ring.centre_m,
-            radius_m=ring.radius_m,
-            direction=direction,
-            length_m=0.28 * ring.radius_m,
         )
     return SceneSource(
         id=source.id,
@@ -407,7 +368,6 @@ def _source(source: Source, job: Job, ring: Ring) -> SceneSource:
         spread_rad=source.spread_rad,
         position_m=source.position_m,
         space=source.space,
-        arrow_m=arrow,
     )
 
 

@@ -77,6 +77,10 @@ def cividis_table(count: int = 64) -> tuple[str, ...]:
 
 
 AMBER = "#ffb000"  # outlines of gaps and their beams; nothing else may use it
+AMBER_CASE = "#4a3000"  # the dark rim of an outline on a bright face
+LANDING = "#ffd27a"  # where a beam lands
+FURNITURE = {"foot": "#8f979e", "slab": "#d9dde0", "pillow": "#fbfaf7"}
+SQUARENESS = {"pillow": 0.16}  # of soft furniture; towards 0 a sharp box
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,6 +103,7 @@ class Theme:
     label: str  # ground of a label
     beam: str
     beam_edge: str
+    shadow: float  # darkness of the shade on the ground, 0 to 1
 
 
 LIGHT = Theme(
@@ -118,6 +123,7 @@ LIGHT = Theme(
     label="#ffffff",
     beam="#ffb52e",
     beam_edge="#9a5b00",
+    shadow=0.3,
 )
 DARK = Theme(
     name="dark",
@@ -136,6 +142,7 @@ DARK = Theme(
     label="#1a212b",
     beam="#ffb52e",
     beam_edge="#ffcf7a",
+    shadow=0.6,
 )
 THEMES: dict[ThemeName, Theme] = {"light": LIGHT, "dark": DARK}
 

@@ -78,18 +78,26 @@ class LeakJson(TypedDict):
     reduction_if_sealed_db: float | None
     is_gap: bool
     label: str
+    lines: list[str]
 
 
 class PanelStateJson(TypedDict):
-    """A panel under one plan; `leaks` goes by receiver."""
+    """A panel under one plan; `leaks` goes by receiver.
+
+    `stands`: of an opening that is not simply shut, such as "tilted". `worn`: "Treated with A.".
+    """
 
     treatments: list[str]
     stands: str
+    worn: str
     leaks: list[LeakJson | None]
 
 
 class PanelJson(TypedDict):
-    """A face. `rings`: corners of each outline in `vertices`; `mark`: a point well inside."""
+    """A face. `rings`: corners of each outline in `vertices`; `mark`: a point well inside.
+
+    `ground_lines`: where the ground outside ends on it, two points each.
+    """
 
     id: str
     title: str
@@ -103,6 +111,8 @@ class PanelJson(TypedDict):
     vertices: Flat
     triangles: list[int]
     rings: list[int]
+    is_opening: bool
+    ground_lines: list[Flat]
     host: str | None
     opening: str | None
     aliases: list[str]
@@ -159,8 +169,23 @@ class WorstJson(TypedDict):
     level_w_m2: float | None
 
 
+class FaceLabelJson(TypedDict):
+    """A face that is named in a picture; `only_seen`: only while it and its wall face the eye."""
+
+    panel: str
+    text: str
+    short: str
+    is_gap: bool
+    only_seen: bool
+
+
 class NumbersJson(TypedDict):
-    """The numbers of one plan at one receiver."""
+    """The numbers of one plan at one receiver.
+
+    `headline`: parts of one line. `labels`: faces that are named, the most important first; the
+    first `look.max_labels` that can show are. `beams`: places in the scene's `beams`, of which the
+    first `look.max_beams` are drawn.
+    """
 
     exposed_sr: float
     exposed_above_horizon_sr: float
@@ -175,6 +200,9 @@ class NumbersJson(TypedDict):
     sources: list[SourceLevelJson]
     gaps: list[str]
     worst: WorstJson | None
+    headline: list[str]
+    labels: list[FaceLabelJson]
+    beams: list[int]
 
 
 class PlanJson(TypedDict):
@@ -195,14 +223,6 @@ class TreatmentStyleJson(TypedDict):
     pattern: Pattern
 
 
-class CompassJson(TypedDict):
-    """Compass on the ground; `north` is a unit vector."""
-
-    centre: Flat
-    radius_m: float
-    north: Flat
-
-
 class SourceJson(TypedDict):
     """A source: `direction` points to it; a point has a `position` in place of it."""
 
@@ -215,7 +235,6 @@ class SourceJson(TypedDict):
     spread_rad: float
     position: Flat | None
     space: str | None
-    arrow: Flat | None
 
 
 class FurnitureJson(TypedDict):
@@ -228,21 +247,123 @@ class FurnitureJson(TypedDict):
 
 
 class ReceiverJson(TypedDict):
-    """A receiver; `size` is None for a point."""
+    """A receiver; `size` is None for a point; `nothing` is said of a face without a leak at it."""
 
     id: str
     space: str
     position: Flat
     size: Flat | None
     furniture: list[FurnitureJson]
+    nothing: str
 
 
 class SightJson(TypedDict):
-    """Line of sight to a transmitter, open where it passes a panel; two points each piece."""
+    """Line of sight to a transmitter, open where it passes a panel; two points each piece.
+
+    `dashes` are what is drawn: whole in the receiver's room, dashed beyond it.
+    """
 
     source: str
     receiver: str
     pieces: list[Flat]
+    dashes: list[Flat]
+
+
+class RingJson(TypedDict):
+    """The compass around what is shown, at the foot of its floor."""
+
+    centre: Flat
+    radius_m: float
+
+
+class SourceMarkJson(TypedDict):
+    """A source in a picture: label, what it names, and the arrow's tail and tip.
+
+    `arrow` is None for a transmitter that stands where it is.
+    """
+
+    source: str
+    label: str
+    short: str
+    at: Flat
+    arrow: Flat | None
+
+
+class ArcJson(TypedDict):
+    """A part of the ring before something outdoors that blocks."""
+
+    id: str
+    text: str
+    points: Flat
+
+
+class ScopeJson(TypedDict):
+    """What is shown around a receiver (its place in `receivers`), and from where at first.
+
+    Modes: its room; all rooms of one `storey`; the whole house; the house without its top `count`
+    storeys. Rooms stand in `full`, are cut `low` around them, or lie `below`. The eye's azimuth is
+    clockwise from +y. `mark_m`: half the width of a transmitter's mark.
+    """
+
+    receiver: int
+    mode: Literal["room", "one", "all", "peel"]
+    storey: str | None
+    count: int
+    full: list[str]
+    low: list[str]
+    below: list[str]
+    ring: RingJson
+    azimuth_rad: float
+    elevation_rad: float
+    mark_m: float
+    marks: list[SourceMarkJson]
+    arcs: list[ArcJson]
+
+
+class ThemeJson(TypedDict):
+    """Colours of what is no quantity; `shadow`: darkness of the shade on the ground, 0 to 1."""
+
+    name: Literal["light", "dark"]
+    paper: str
+    paper_top: str
+    ink: str
+    muted: str
+    edge: str
+    rim: str
+    plinth: str
+    ghost: str
+    ghost_edge: str
+    neutral: str
+    ring: str
+    source: str
+    label: str
+    beam: str
+    beam_edge: str
+    shadow: float
+
+
+class FurnitureLookJson(TypedDict):
+    """`squareness`: 1 is an ellipsoid, towards 0 a sharp box; None for a sharp box."""
+
+    colour: str
+    squareness: float | None
+
+
+class LookJson(TypedDict):
+    """Colours and limits that pictures and pages share.
+
+    Amber is for gaps alone, `amber_case` its dark rim, `landing` where a beam lands. `stub_m`: what
+    is left of a wall before the eye.
+    """
+
+    themes: dict[str, ThemeJson]
+    amber: str
+    amber_case: str
+    landing: str
+    furniture: dict[str, FurnitureLookJson]
+    stub_m: float
+    max_beams: int
+    max_labels: int
 
 
 class BeamShareJson(TypedDict):
@@ -292,7 +413,7 @@ class BlockJson(TypedDict):
 
 
 class SceneJson(TypedDict):
-    """Everything that a picture shows."""
+    """Everything that a picture shows; `north` is a unit vector."""
 
     format: Literal[1]
     name: str
@@ -303,16 +424,18 @@ class SceneJson(TypedDict):
     bounds: Flat
     scales: ScalesJson
     cividis: list[str]
+    look: LookJson
+    north: Flat
     storeys: list[StoreyJson]
     spaces: list[SpaceJson]
     panels: list[PanelJson]
     walls: list[WallJson]
     plans: list[PlanJson]
     treatments: list[TreatmentStyleJson]
-    ring: CompassJson
     sources: list[SourceJson]
     receivers: list[ReceiverJson]
     sights: list[SightJson]
+    scopes: list[ScopeJson]
     beams: list[BeamJson]
     blocks: list[BlockJson]
     notes: list[str]

@@ -174,7 +174,7 @@ class ScenePlan:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SceneSource:
-    """A direction, as an arrow on the compass ring, or a point."""
+    """A direction or a point."""
 
     id: str
     label: str
@@ -185,7 +185,6 @@ class SceneSource:
     spread_rad: float
     position_m: Floats | None  # (3,) of a point
     space: str | None
-    arrow_m: tuple[Floats, Floats] | None  # tail and tip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -302,7 +301,7 @@ class Scene:
     receivers: tuple[SceneReceiver, ...]
     sights: tuple[Sight, ...]
     beams: tuple[SceneBeam, ...]
-    ring: Ring
+    north: Floats  # (3,) unit vector to true north, in project axes
     low_m: Floats  # (3,) bounding box of all panels
     high_m: Floats
     let_in: Scale  # 10 lg(open-equivalent / exposed solid angle) of a panel

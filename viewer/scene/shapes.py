@@ -12,6 +12,7 @@ import shapely
 from shapely.geometry import MultiPolygon, Polygon
 
 from envelope.geometry.plane import Floats, frame_of
+from viewer.scene.colours import FURNITURE, SQUARENESS
 from viewer.scene.meshes import fill, prism
 from viewer.scene.records import Furniture, Mesh, ScenePanel
 
@@ -49,16 +50,12 @@ class Line:
     of: str = ""
 
 
-_FURNITURE = {"foot": "#8f979e", "slab": "#d9dde0", "pillow": "#fbfaf7"}
-_SQUARENESS = {"pillow": 0.16}
-
-
 def furniture_body(piece: Furniture) -> Body:
     half = tuple(float(size) / 2 for size in piece.size_m)
-    if piece.kind in _SQUARENESS:
+    if piece.kind in SQUARENESS:
         mesh = superellipsoid(
             (half[0], half[1], half[2]),
-            _SQUARENESS[piece.kind],
+            SQUARENESS[piece.kind],
             piece.centre_m,
             piece.heading_rad,
         )
@@ -72,8 +69,8 @@ def furniture_body(piece: Furniture) -> Body:
         )
     return Body(
         mesh=mesh,
-        colour=_FURNITURE[piece.kind],
-        smooth=piece.kind in _SQUARENESS,
+        colour=FURNITURE[piece.kind],
+        smooth=piece.kind in SQUARENESS,
         of=piece.kind,
     )
 

@@ -36,8 +36,9 @@ from envelope.exposure.results import PlanResult
 from envelope.exposure.transmission import Bench, stacks_of
 from envelope.geometry.plane import Floats
 from envelope.rays import Beam, cast_cone
-from viewer.scene.build import build_scene, direction_to
+from viewer.scene.build import build_scene
 from viewer.scene.colours import cividis_table
+from viewer.scene.compass import direction_to
 from viewer.scene.wording import source_label
 
 Ints = NDArray[np.int32]

@@ -5,13 +5,25 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Sequence
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
 
+from envelope.building.model import OPENING_KINDS
 from envelope.exposure.results import PanelLeak, ReceiverResult
 from envelope.geometry.plane import Floats
-from viewer.scene.colours import cividis_table
+from viewer.scene.colours import (
+    AMBER,
+    AMBER_CASE,
+    FURNITURE,
+    LANDING,
+    SQUARENESS,
+    THEMES,
+    cividis_table,
+)
+from viewer.scene.highlights import MAX_BEAMS, MAX_LABELS, beam_order, face_labels
+from viewer.scene.meshes import STUB_M
 from viewer.scene.names import leak_label, panel_title
 from viewer.scene.records import (
     BeamShare,
@@ -26,7 +38,11 @@ from viewer.scene.records import (
     ScenePanel,
     ScenePlan,
 )
-from viewer.scene.wording import shown
+from viewer.scene.rooms import ground_lines
+from viewer.scene.scopes import Scope, scopes
+from viewer.scene.sentences import leak_sentences, no_leak_sentence, worn_sentence
+from viewer.scene.transmitters import dashes, mark_size
+from viewer.scene.wording import headline, shown
 
 Json = dict[str, Any]
 
@@ -34,75 +50,8 @@ Json = dict[str, Any]
 def to_json(scene: Scene) -> Json:
     """A scene as plain dictionaries, lists, strings, finite numbers, booleans and None.
 
-    Lengths are metres rounded to 0.1 mm, x east, y north, z up in project axes. Points are flat
-    lists ``[x, y, z, x, y, z, …]``; a *mesh* is ``{"vertices": [flat], "triangles": [flat, three
-    indices each]}``, counter-clockwise from the side that shows: cull back faces and near walls
-    vanish. A number that is infinite (nothing passes) stands as None. Where a list goes "by plan"
-    or "by receiver" its order is that of `plans` or `receivers`.
-
-    Keys
-    ----
-    format : 1
-    name : str
-    threshold_db : float
-    feet : bool
-        Whether lengths and areas are shown in feet and inches.
-    north_rad : float
-        True azimuth of +y, clockwise.
-    grade_m : float
-    bounds : [low x, y, z, high x, y, z]
-    scales : {"let_in_db": [low, high], "loss_db": [low, high]}
-        Absolute, the same for every plan. Let-in: high is bright. Loss: low is bright.
-    cividis : [64 × "#rrggbb"]
-        From the dark to the bright end.
-    storeys : [{id, floor_m, spaces: [id]}]
-        From the lowest up.
-    spaces : [{id, storey, floor_m, top_m, footprint: [ring], outer: [ring], base: mesh,
-    block: mesh, bounds}]
-        Rings are flat ``[x, y, x, y, …]``: the inside faces, and with walls. `base` is the body
-        of the floor; `block` the room as a closed solid seen from outside.
-    panels : [{id, title, kind, storey, space, area_m2, centre, mark, normal, vertices, rings,
-    triangles, host, opening, aliases, assemblies, behind, plans}]
-        `rings`: number of corners in each outline (outer ones and holes), which follow one another
-        in `vertices`. `mark`: a point well inside, for a label. `behind`: "outdoors", "earth" or
-        space ids. `plans`, by plan:
-        ``{"treatments": [id], "leaks": [by receiver: None or leak]}``, a leak being
-        ``{"solid_angle_sr", "open_equivalent_sr", "let_in_db", "loss_db", "share",
-        "reduction_if_sealed_db", "is_gap", "label"}``.
-    walls : [{panel, space, storey, normal, thickness_m, standing: mesh, stub: mesh}]
-        Show `standing` where the normal faces the eye (the wall is seen from inside), else `stub`.
-    plans : [{id, title, treated_area_m2: {treatment: m²}, receivers: [by receiver: None or
-    numbers]}]
-        Numbers: ``{"exposed_sr", "exposed_above_horizon_sr", "closure_error_sr",
-        "standard_error", "points", "outside_w_m2", "level_w_m2", "low_w_m2", "high_w_m2",
-        "bands": [{"frequency_hz", "unshielded_sr", "open_equivalent_sr", "reduction_db"}],
-        "sources": [{"id", "frequency_hz", "outside_w_m2", "direct_w_m2", "diffuse_w_m2",
-        "level_w_m2", "low_w_m2", "high_w_m2", "reduction_db", "below_as_built_db",
-        "lit_area_m2", "unshielded_area_m2", "unshielded_sr"}], "gaps": [panel id, the most
-        first], "worst": None or {"position", "reduction_db", "open_equivalent_sr",
-        "level_w_m2"}}``.
-    treatments : [{id, letter, colour, pattern}]
-        Letter and pattern tell them apart without colour. Patterns: plain, rising, falling, dots,
-        cross, upright, level, grid.
-    ring : {centre, radius_m, north}
-        Compass on the ground; `north` is a unit vector.
-    sources : [{id, label, frequency_hz: [low, high], direction, azimuth_rad, elevation_rad,
-    spread_rad, position, space, arrow}]
-        `direction` points to the source; `arrow` is tail and tip, flat; both None for a point,
-        which has a `position`.
-    receivers : [{id, space, position, size, furniture: [{kind, centre, size, heading_rad}]}]
-        `size` None for a point. Furniture: boxes turned about z; kinds foot, slab, pillow.
-    sights : [{source, receiver, pieces: [flat, two points each]}]
-        The line from a receiver to a source that has a position, open where it passes a panel;
-        the first piece is the one in the receiver's room.
-    beams : [{source, receiver, panel, inside: mesh, outside: [{near, far}], landings: [{on,
-    area_m2, vertices, rings, triangles}], plans}]
-        `inside` is closed and wound outward. `outside`: ring at the panel, and the same ring where
-        the beam has faded. `on`: panel id or receiver id. `plans`, by plan: None or
-        ``{"level_w_m2", "share", "loss_db", "lit_area_m2", "is_gap"}``.
-    blocks : [{id, corners}]
-        What stands outdoors and blocks, by the corners of its plan, flat ``[x, y, x, y, …]``.
-    notes : [str]
+    `json_types.py` names every key. Lengths are metres rounded to 0.1 mm, x east, y north,
+    z up in project axes. A number that is infinite (nothing passes) stands as None.
     """
     return {
         "format": 1,
@@ -114,6 +63,8 @@ def to_json(scene: Scene) -> Json:
         "bounds": _flat(scene.low_m) + _flat(scene.high_m),
         "scales": {"let_in_db": _scale(scene.let_in), "loss_db": _scale(scene.loss)},
         "cividis": list(cividis_table()),
+        "look": _look(),
+        "north": _flat(scene.north, 6),
         "storeys": [
             {"id": s.id, "floor_m": _number(s.floor_m), "spaces": list(s.spaces)}
             for s in scene.storeys
@@ -150,11 +101,6 @@ def to_json(scene: Scene) -> Json:
             {"id": s.treatment, "letter": s.letter, "colour": s.colour, "pattern": s.pattern}
             for s in scene.treatments
         ],
-        "ring": {
-            "centre": _flat(scene.ring.centre_m),
-            "radius_m": _number(scene.ring.radius_m),
-            "north": _flat(scene.ring.north, 6),
-        },
         "sources": [
             {
                 "id": s.id,
@@ -166,7 +112,6 @@ def to_json(scene: Scene) -> Json:
                 "spread_rad": _number(s.spread_rad, 6),
                 "position": None if s.position_m is None else _flat(s.position_m),
                 "space": s.space,
-                "arrow": None if s.arrow_m is None else _flat(s.arrow_m[0]) + _flat(s.arrow_m[1]),
             }
             for s in scene.sources
         ],
@@ -177,6 +122,7 @@ def to_json(scene: Scene) -> Json:
                 "position": _flat(r.position_m),
                 "size": None if r.size_m is None else _flat(r.size_m),
                 "furniture": [_furniture(piece) for piece in r.furniture],
+                "nothing": no_leak_sentence(r.id),
             }
             for r in scene.receivers
         ],
@@ -185,9 +131,11 @@ def to_json(scene: Scene) -> Json:
                 "source": sight.source,
                 "receiver": sight.receiver,
                 "pieces": [_flat(piece) for piece in sight.pieces],
+                "dashes": [_flat(ends) for ends in dashes(sight)],
             }
             for sight in scene.sights
         ],
+        "scopes": [_scope(scope, scene) for scope in scopes(scene)],
         "beams": [_beam(beam) for beam in scene.beams],
         "blocks": [{"id": b.id, "corners": _flat(b.corners_m)} for b in scene.blocks],
         "notes": list(scene.notes),
@@ -276,6 +224,8 @@ def _panel(panel: ScenePanel, scene: Scene) -> Json:
         "normal": _flat(panel.normal, 6),
         **_mesh(panel.mesh),
         "rings": list(panel.rings),
+        "is_opening": panel.kind in OPENING_KINDS,
+        "ground_lines": [_flat(line) for line in ground_lines(panel, scene=scene)],
         "host": panel.host,
         "opening": panel.opening,
         "aliases": list(panel.aliases),
@@ -292,6 +242,7 @@ def _state(state: PanelState, plan: ScenePlan, scene: Scene) -> Json:
     return {
         "treatments": list(state.treatments),
         "stands": state.stands,
+        "worn": worn_sentence(state),
         "leaks": [
             None
             if leak is None
@@ -317,16 +268,87 @@ def _leak(leak: PanelLeak, result: ReceiverResult | None, scene: Scene, *, stand
         "reduction_if_sealed_db": _number(leak.reduction_if_sealed_db, 2),
         "is_gap": leak.is_gap,
         "label": leak_label(panel, leak, home=home, stands=stands),
+        "lines": []
+        if result is None
+        else list(leak_sentences(leak, receiver=result.id, threshold_db=scene.threshold_db)),
+    }
+
+
+def _look() -> Json:
+    return {
+        "themes": {name: asdict(theme) for name, theme in THEMES.items()},
+        "amber": AMBER,
+        "amber_case": AMBER_CASE,
+        "landing": LANDING,
+        "furniture": {
+            kind: {"colour": colour, "squareness": SQUARENESS.get(kind)}
+            for kind, colour in FURNITURE.items()
+        },
+        "stub_m": STUB_M,
+        "max_beams": MAX_BEAMS,
+        "max_labels": MAX_LABELS,
+    }
+
+
+def _scope(scope: Scope, scene: Scene) -> Json:
+    return {
+        "receiver": scene.receiver_index[scope.receiver],
+        "mode": "peel"
+        if scope.peeled
+        else "all"
+        if scope.whole
+        else "one"
+        if scope.storey
+        else "room",
+        "storey": scope.storey,
+        "count": scope.peeled,
+        "full": list(scope.rooms.full),
+        "low": list(scope.rooms.low),
+        "below": list(scope.rooms.below),
+        "ring": {"centre": _flat(scope.ring.centre_m), "radius_m": _number(scope.ring.radius_m)},
+        "azimuth_rad": _number(scope.view.azimuth_rad, 6),
+        "elevation_rad": _number(scope.view.elevation_rad, 6),
+        "mark_m": _number(mark_size(scope.ring)),
+        "marks": [
+            {
+                "source": mark.source,
+                "label": mark.label,
+                "short": mark.short,
+                "at": _flat(mark.at_m),
+                "arrow": None
+                if mark.arrow_m is None
+                else _flat(mark.arrow_m[0]) + _flat(mark.arrow_m[1]),
+            }
+            for mark in scope.marks
+        ],
+        "arcs": [
+            {"id": arc.id, "text": shown(arc.id, limit=24), "points": _flat(arc.points_m)}
+            for arc in scope.arcs
+        ],
     }
 
 
 def _plan(plan: ScenePlan, scene: Scene) -> Json:
-    found = (plan.receiver(receiver.id) for receiver in scene.receivers)
+    receivers: list[Json | None] = []
+    for receiver in scene.receivers:
+        result = plan.receiver(receiver.id)
+        if result is None:
+            receivers.append(None)
+            continue
+        labels = face_labels(scene, plan=plan.id, receiver=receiver.id)
+        receivers.append(
+            {
+                **_numbers(result),
+                "headline": list(headline(plan=plan.id, result=result)),
+                "labels": [asdict(label) for label in labels],
+                "beams": list(beam_order(scene, plan=plan.id, receiver=receiver.id)),
+            }
+        )
     return {
         "id": plan.id,
         "title": plan.title or shown(plan.id),
         "treated_area_m2": {k: _number(v) for k, v in plan.treated_area_m2.items()},
-        "receivers": [None if result is None else _numbers(result) for result in found],
+        "receivers": receivers,
     }
 
 

@@ -100,22 +100,20 @@ def unit_of(size: tuple[int, int]) -> float:
     return math.sqrt(size[0] * size[1] / (1600 * 1100))
 
 
-def best_view(*, scene: Scene, spaces: Sequence[str], elevation_rad: float = ELEVATION_RAD) -> View:
+def best_view(*, scene: Scene, spaces: Sequence[str], receiver: str) -> View:
     """The corner view that shows most of what leaks: gaps on walls turned to the eye, not hidden.
 
     The same for every plan of a scene, so that their pictures can be laid side by side.
     """
+    place = scene.receiver_index[receiver]
     panels = [panel for panel in scene.panels if panel.space in spaces]
     first = _main_heading(panels)
-    weights = np.array([_weight(panel) for panel in panels])
+    weights = np.array([_weight(panel, place) for panel in panels])
     normals = np.array([panel.normal for panel in panels])
     best: tuple[float, View] | None = None
     for quarter in range(4):
         for turn in (math.radians(37.0), math.radians(53.0)):
-            view = View(
-                azimuth_rad=(first + quarter * math.pi / 2 + turn) % math.tau,
-                elevation_rad=elevation_rad,
-            )
+            view = View(azimuth_rad=(first + quarter * math.pi / 2 + turn) % math.tau)
             facing = np.clip(normals @ view.towards_eye, 0.0, 0.45)
             free = np.array([not _hidden(panel, panels, view) for panel in panels])
             score = float((weights * facing * (0.15 + 0.85 * free)).sum())
@@ -150,10 +148,11 @@ def _main_heading(panels: Sequence[ScenePanel]) -> float:
     return math.atan2(float(largest.normal[0]), float(largest.normal[1]))
 
 
-def _weight(panel: ScenePanel) -> float:
+def _weight(panel: ScenePanel, receiver: int) -> float:
     """How much it matters that a panel is seen: its mean share, and something for any opening."""
     if panel.kind in ("floor", "ceiling", "reveal"):
         return 0.0
-    shares = [leak.share for state in panel.states for leak in state.leaks if leak is not None]
+    found = (state.leaks[receiver] for state in panel.states)
+    shares = [leak.share for leak in found if leak is not None]
     mean = sum(shares) / len(shares) if shares else 0.0
     return 0.4 * mean if panel.kind == "wall" else mean + 0.05

@@ -71,7 +71,7 @@ export function ringAround(scene, cast) {
 
 /** A point of the ring at a true azimuth. */
 export function onRing(scene, ring, azimuth, times = 1) {
-  const north = scene.ring.north;
+  const north = scene.north;
   const east = [north[1], -north[0], 0];
   const way = add(add([0, 0, 0], north, Math.cos(azimuth)), east, Math.sin(azimuth));
   return add(ring.centre, way, times * ring.radius);

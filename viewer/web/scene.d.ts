@@ -42,12 +42,14 @@ export interface LeakJson {
   reduction_if_sealed_db: number | null;
   is_gap: boolean;
   label: string;
+  lines: Array<string>;
 }
 
 /** A panel under one plan; `leaks` goes by receiver. */
 export interface PanelStateJson {
   treatments: Array<string>;
   stands: string;
+  worn: string;
   leaks: Array<LeakJson | null>;
 }
 
@@ -65,6 +67,8 @@ export interface PanelJson {
   vertices: Array<number>;
   triangles: Array<number>;
   rings: Array<number>;
+  is_opening: boolean;
+  ground_lines: Array<Array<number>>;
   host: string | null;
   opening: string | null;
   aliases: Array<string>;
@@ -117,6 +121,15 @@ export interface WorstJson {
   level_w_m2: number | null;
 }
 
+/** A face that is named in a picture; `only_seen`: only while it and its wall face the eye. */
+export interface FaceLabelJson {
+  panel: string;
+  text: string;
+  short: string;
+  is_gap: boolean;
+  only_seen: boolean;
+}
+
 /** The numbers of one plan at one receiver. */
 export interface NumbersJson {
   exposed_sr: number;
@@ -132,6 +145,9 @@ export interface NumbersJson {
   sources: Array<SourceLevelJson>;
   gaps: Array<string>;
   worst: WorstJson | null;
+  headline: Array<string>;
+  labels: Array<FaceLabelJson>;
+  beams: Array<number>;
 }
 
 /** A plan; `receivers` goes by receiver, None where nothing is worked out yet. */
@@ -150,13 +166,6 @@ export interface TreatmentStyleJson {
   pattern: "plain" | "rising" | "falling" | "dots" | "cross" | "upright" | "level" | "grid";
 }
 
-/** Compass on the ground; `north` is a unit vector. */
-export interface CompassJson {
-  centre: Array<number>;
-  radius_m: number;
-  north: Array<number>;
-}
-
 /** A source: `direction` points to it; a point has a `position` in place of it. */
 export interface SourceJson {
   id: string;
@@ -168,7 +177,6 @@ export interface SourceJson {
   spread_rad: number;
   position: Array<number> | null;
   space: string | null;
-  arrow: Array<number> | null;
 }
 
 /** A box turned about z. */
@@ -179,13 +187,14 @@ export interface FurnitureJson {
   heading_rad: number;
 }
 
-/** A receiver; `size` is None for a point. */
+/** A receiver; `size` is None for a point; `nothing` is said of a face without a leak at it. */
 export interface ReceiverJson {
   id: string;
   space: string;
   position: Array<number>;
   size: Array<number> | null;
   furniture: Array<FurnitureJson>;
+  nothing: string;
 }
 
 /** Line of sight to a transmitter, open where it passes a panel; two points each piece. */
@@ -193,6 +202,85 @@ export interface SightJson {
   source: string;
   receiver: string;
   pieces: Array<Array<number>>;
+  dashes: Array<Array<number>>;
+}
+
+/** The compass around what is shown, at the foot of its floor. */
+export interface RingJson {
+  centre: Array<number>;
+  radius_m: number;
+}
+
+/** A source in a picture: label, what it names, and the arrow's tail and tip. */
+export interface SourceMarkJson {
+  source: string;
+  label: string;
+  short: string;
+  at: Array<number>;
+  arrow: Array<number> | null;
+}
+
+/** A part of the ring before something outdoors that blocks. */
+export interface ArcJson {
+  id: string;
+  text: string;
+  points: Array<number>;
+}
+
+/** What is shown around a receiver (its place in `receivers`), and from where at first. */
+export interface ScopeJson {
+  receiver: number;
+  mode: "room" | "one" | "all" | "peel";
+  storey: string | null;
+  count: number;
+  full: Array<string>;
+  low: Array<string>;
+  below: Array<string>;
+  ring: RingJson;
+  azimuth_rad: number;
+  elevation_rad: number;
+  mark_m: number;
+  marks: Array<SourceMarkJson>;
+  arcs: Array<ArcJson>;
+}
+
+/** Colours of what is no quantity; `shadow`: darkness of the shade on the ground, 0 to 1. */
+export interface ThemeJson {
+  name: "light" | "dark";
+  paper: string;
+  paper_top: string;
+  ink: string;
+  muted: string;
+  edge: string;
+  rim: string;
+  plinth: string;
+  ghost: string;
+  ghost_edge: string;
+  neutral: string;
+  ring: string;
+  source: string;
+  label: string;
+  beam: string;
+  beam_edge: string;
+  shadow: number;
+}
+
+/** `squareness`: 1 is an ellipsoid, towards 0 a sharp box; None for a sharp box. */
+export interface FurnitureLookJson {
+  colour: string;
+  squareness: number | null;
+}
+
+/** Colours and limits that pictures and pages share. */
+export interface LookJson {
+  themes: Record<string, ThemeJson>;
+  amber: string;
+  amber_case: string;
+  landing: string;
+  furniture: Record<string, FurnitureLookJson>;
+  stub_m: number;
+  max_beams: number;
+  max_labels: number;
 }
 
 /** What a beam carries under one plan. */
@@ -236,7 +324,7 @@ export interface BlockJson {
   corners: Array<number>;
 }
 
-/** Everything that a picture shows. */
+/** Everything that a picture shows; `north` is a unit vector. */
 export interface SceneJson {
   format: 1;
   name: string;
@@ -247,16 +335,18 @@ export interface SceneJson {
   bounds: Array<number>;
   scales: ScalesJson;
   cividis: Array<string>;
+  look: LookJson;
+  north: Array<number>;
   storeys: Array<StoreyJson>;
   spaces: Array<SpaceJson>;
   panels: Array<PanelJson>;
   walls: Array<WallJson>;
   plans: Array<PlanJson>;
   treatments: Array<TreatmentStyleJson>;
-  ring: CompassJson;
   sources: Array<SourceJson>;
   receivers: Array<ReceiverJson>;
   sights: Array<SightJson>;
+  scopes: Array<ScopeJson>;
   beams: Array<BeamJson>;
   blocks: Array<BlockJson>;
   notes: Array<string>;

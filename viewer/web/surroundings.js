@@ -47,7 +47,7 @@ function crossings(ring, along, height_m) {
 
 /** Arcs of the ring before things outdoors, seen from its middle: [{id, points}]. */
 export function blockedArcs(scene, ring) {
-  const north = scene.ring.north;
+  const north = scene.north;
   const east = [north[1], -north[0], 0];
   const found = [];
   for (const block of scene.blocks) {

@@ -15,13 +15,14 @@ from envelope.errors import EnvelopeError, MissingExtraError
 from envelope.exposure.results import PanelLeak
 from viewer.pictures import cutaway as pictures
 from viewer.pictures import gl
-from viewer.pictures.captions import Shot
+from viewer.pictures.captions import Shot, shown_labels
 from viewer.pictures.labels import Wanted, grown, overlap, place
 from viewer.pictures.staging import Stage, stage
 from viewer.scene import colours
 from viewer.scene.names import leak_label, panel_title
 from viewer.scene.records import Scene
-from viewer.scene.rooms import arrows, cast_of, extent, named_panels, ring_for
+from viewer.scene.rooms import rooms_of
+from viewer.scene.scopes import extent
 from viewer.scene.view import Margins, View, best_view, fit
 
 SIZE = (640, 440)
@@ -39,7 +40,7 @@ def staged(of: Shot) -> Stage:
         scene=of.scene,
         plan=of.plan,
         receiver=of.receiver,
-        cast=of.cast,
+        scope=of.scope,
         camera=of.camera,
         theme=of.theme,
         quantity=of.quantity,
@@ -154,12 +155,7 @@ def test_what_cannot_be_shown_is_said(house_scene: Scene, asked: dict[str, objec
 
 def test_camera_fits_everything_into_the_margins(house_scene: Scene):
     of = shot(house_scene)
-    ring = ring_for(scene=house_scene, cast=of.cast)
-    pixels = of.camera.project(
-        extent(
-            scene=house_scene, cast=of.cast, ring=ring, view=of.camera.view, receiver=of.receiver
-        )
-    )
+    pixels = of.camera.project(extent(house_scene, of.scope))
     low, high = pixels.min(axis=0), pixels.max(axis=0)
     assert low[0] >= 10 - 1e-6
     assert low[1] >= 40 - 1e-6
@@ -188,22 +184,28 @@ def test_across_the_picture_lengths_are_true():
 
 
 def test_best_view_shows_the_windows_that_leak(house_scene: Scene):
-    view = best_view(scene=house_scene, spaces=("bedroom",))
+    view = best_view(scene=house_scene, spaces=("bedroom",), receiver="bed")
     window = house_scene.panels[house_scene.panel_index["bedroom/W1"]]
     assert window.normal @ view.towards_eye > 0.2
 
 
 def test_arrows_are_not_hidden_behind_the_room(house_scene: Scene):
     of = shot(house_scene)
-    ring = ring_for(scene=house_scene, cast=of.cast)
-    ((name, (tail, tip)),) = arrows(
-        scene=house_scene, cast=of.cast, ring=ring, view=of.camera.view, receiver=of.receiver
-    )
-    assert name == "mast"
+    ring = of.scope.ring
+    mast, router = of.scope.marks
+    assert (mast.source, router.source, router.arrow_m) == ("mast", "router", None)
+    assert mast.arrow_m is not None
+    tail, tip = mast.arrow_m
     room = house_scene.spaces[house_scene.space_index["bedroom"]]
     walls = of.camera.project(room.block.vertices)
     assert max(of.camera.project(np.array([tail, tip]))[:, 1]) < walls[:, 1].max()
     assert np.hypot(*(tip - ring.centre_m)[:2]) == pytest.approx(ring.radius_m)
+    along = (tail - tip) / np.linalg.norm(tail - tip)
+    assert along == pytest.approx(house_scene.sources[0].direction)
+    # azimuth 40° with the site turned by 15° lies 25° from +y
+    assert math.degrees(math.atan2(tip[0] - ring.centre_m[0], tip[1] - ring.centre_m[1])) == (
+        pytest.approx(25.0)
+    )
 
 
 # -- staging --------------------------------------------------------------------------------------
@@ -234,15 +236,15 @@ def test_only_gaps_are_amber(house_scene: Scene):
 
 def test_other_storeys_are_left_out_and_rooms_around_are_cut_low(house_scene: Scene):
     of = shot(house_scene)
-    assert of.cast.full == ("bedroom",)
-    assert of.cast.low == ("hall",)
-    assert of.cast.below == ("living",)
+    assert of.scope.rooms.full == ("bedroom",)
+    assert of.scope.rooms.low == ("hall",)
+    assert of.scope.rooms.below == ("living",)
     bodies = staged(of).bodies
     hall = np.concatenate([body.mesh.vertices for body in bodies if body.of == "hall"])
     assert hall[:, 2].max() < 2.75 + 0.10
     assert hall[:, 0].max() < 4.2 + 0.18 + 1.0  # only so much of it as is near
     assert not any(body.of.startswith("living") for body in bodies)
-    whole = cast_of(scene=house_scene, receiver="bed", storey="upper")
+    whole = rooms_of(scene=house_scene, receiver="bed", storey="upper")
     assert whole.full == ("bedroom", "hall")
 
 
@@ -429,10 +431,7 @@ def test_gaps_are_named_before_what_lets_in_more(house_scene: Scene):
             },
         )
     )
-    named = named_panels(
-        scene=of.scene, plan=of.plan, receiver=of.receiver, cast=of.cast, view=of.camera.view
-    )
-    assert [panel.id for panel, _ in named] == [
+    assert [label.panel for label in shown_labels(of)] == [
         "bedroom/D1",
         "bedroom/W2",
         "bedroom/1",
@@ -475,11 +474,11 @@ def test_the_whole_house_stands_in_full_and_can_be_peeled(house_scene: Scene):
     every = {space.id for space in house_scene.spaces}
     for peeled in (0, 1, 9):
         kept = storeys[: max(1, len(storeys) - peeled)]
-        cast = cast_of(scene=house_scene, receiver="bed", whole=True, peeled=peeled)
-        assert set(cast.full) == {s.id for s in house_scene.spaces if s.storey in kept}
-        assert (cast.low, cast.below) == ((), ())
+        rooms = rooms_of(scene=house_scene, receiver="bed", whole=True, peeled=peeled)
+        assert set(rooms.full) == {s.id for s in house_scene.spaces if s.storey in kept}
+        assert (rooms.low, rooms.below) == ((), ())
         bodies = {body.of for body in staged(shot(house_scene, whole=True, peeled=peeled)).bodies}
-        assert every & bodies == set(cast.full)
+        assert every & bodies == set(rooms.full)
 
 
 def test_beams_are_drawn_only_with_the_room_they_fall_into(house_scene: Scene):

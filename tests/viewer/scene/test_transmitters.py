@@ -11,7 +11,7 @@ from viewer.pictures.cutaway import shot_of
 from viewer.pictures.staging import stage
 from viewer.scene.colours import LIGHT
 from viewer.scene.records import Ring, Scene, SceneSource
-from viewer.scene.rooms import cast_of, extent, ring_for
+from viewer.scene.scopes import extent, scope_of
 from viewer.scene.to_json import to_json
 from viewer.scene.transmitters import dashes, diamond, is_near, label_of, sights, way_to
 from viewer.scene.view import Margins
@@ -112,7 +112,7 @@ def test_the_camera_holds_it_and_the_stage_shows_it(house_scene: Scene, below_m:
         scene=scene,
         plan="as-built",
         receiver="bed",
-        cast=shot.cast,
+        scope=shot.scope,
         camera=shot.camera,
         theme=LIGHT,
     )
@@ -124,15 +124,7 @@ def test_the_camera_holds_it_and_the_stage_shows_it(house_scene: Scene, below_m:
 
 def test_a_far_one_does_not_shrink_the_picture(house_scene: Scene) -> None:
     def span(scene: Scene) -> float:
-        cast = cast_of(scene=scene, receiver="bed")
-        ring = ring_for(scene=scene, cast=cast)
-        view = shot_of(
-            scene,
-            plan="as-built",
-            size=(640, 440),
-            margins=Margins(left=10, right=90, top=40, bottom=30),
-        ).camera.view
-        points = extent(scene=scene, cast=cast, ring=ring, view=view, receiver="bed")
+        points = extent(scene, scope_of(scene, receiver="bed"))
         return float(np.ptp(points[:, :2], axis=0).max())
 
     assert span(moved(house_scene, 300.0, 0.0, 10.0)) < 1.5 * span(house_scene)

@@ -1,0 +1,92 @@
+"""What of a plan stands out at a receiver: the faces that are named, the beams that are drawn.
+
+Chosen here once, for pictures and pages alike; neither depends on where the eye stands.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from envelope.building.model import OPENING_KINDS
+from envelope.exposure.results import PanelLeak
+from viewer.scene.names import face_title, leak_label
+from viewer.scene.records import BeamShare, Scene, SceneBeam, ScenePanel
+from viewer.scene.wording import percent
+
+MAX_LABELS = 5  # faces named in one picture
+MAX_BEAMS = 2
+_NAMED_FROM = 0.005  # least share of a seam, or of what is no gap, that has a label
+_BEAM_SHARE = 0.02  # least part of its source's direct power that a beam brings to the receiver
+_MISSING_POWER = 0.10  # least part of the power that its source sends in, of one that misses
+_SHELL = ("wall", "floor", "ceiling")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FaceLabel:
+    """A face that is named in a picture, and what is said of it."""
+
+    panel: str
+    text: str
+    short: str  # where there is little room
+    is_gap: bool
+    only_seen: bool  # named only while the face shows
+
+
+def face_labels(scene: Scene, *, plan: str, receiver: str) -> tuple[FaceLabel, ...]:
+    """Faces worth a label, the first being the most important: gaps, then what lets in most.
+
+    Reveals go without, and so do seams and tight faces that let in next to nothing.
+    """
+    home = scene.receivers[scene.receiver_index[receiver]].space
+    gaps, others = [], []
+    for panel, leak in scene.leaks(plan=plan, receiver=receiver):
+        if panel.kind == "reveal":
+            continue
+        if leak.is_gap:
+            if panel.kind != "seam" or leak.share >= _NAMED_FROM:
+                gaps.append((panel, leak))
+        elif leak.share >= _NAMED_FROM:
+            others.append((panel, leak))
+    place = scene.plan_index[plan]
+    return tuple(_label(panel, leak, home=home, place=place) for panel, leak in gaps + others)
+
+
+def _label(panel: ScenePanel, leak: PanelLeak, *, home: str, place: int) -> FaceLabel:
+    stands = panel.states[place].stands
+    title = face_title(panel, home=home)
+    return FaceLabel(
+        panel=panel.id,
+        text=leak_label(panel, leak, home=home, stands=stands),
+        short=f"{title}, {stands}: {percent(leak.share)}"
+        if stands
+        else f"{title}: {percent(leak.share)}",
+        is_gap=leak.is_gap,
+        # an opening that is no gap has no outline where its wall is cut away
+        only_seen=not leak.is_gap and panel.kind not in _SHELL,
+    )
+
+
+def beam_order(scene: Scene, *, plan: str, receiver: str) -> tuple[int, ...]:
+    """Indices of the beams worth drawing, those that bring most to the receiver first.
+
+    After them those through gaps that miss it and send much of their source's power in: it is
+    thrown about in the room.
+    """
+    place = scene.plan_index[plan]
+    totals: dict[str, float] = {}
+    found: list[tuple[int, SceneBeam, BeamShare]] = []
+    for index, beam in enumerate(scene.beams):
+        share = beam.shares[place]
+        if beam.receiver != receiver or share is None:
+            continue
+        totals[beam.source] = totals.get(beam.source, 0.0) + share.let_in_m2
+        kind = scene.panels[scene.panel_index[beam.panel]].kind
+        if share.is_gap and kind in OPENING_KINDS and beam.landings:
+            found.append((index, beam, share))
+    ranked = []
+    for index, beam, share in found:
+        if share.share >= _BEAM_SHARE:
+            ranked.append((-share.level_w_m2, 0.0, index))
+        elif share.let_in_m2 >= _MISSING_POWER * totals[beam.source]:
+            ranked.append((0.0, -share.let_in_m2, index))
+    return tuple(index for _, _, index in sorted(ranked))
