@@ -28,6 +28,14 @@ class Treated:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Cut:
+    """What a product comes to once it is cut piece by piece; no purchase without packages."""
+
+    quantity: float
+    purchase: Purchase | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BillLine:
     """One thing to pay for. `amount` is net; None where its price is not stated."""
 
@@ -98,6 +106,7 @@ def bill_of(
     products: Sequence[Product],
     prices: Mapping[str, Price],
     costs: Costs,
+    cut: Mapping[str, Cut] | None = None,
 ) -> Bill:
     """Price what a plan treats.
 
@@ -111,6 +120,9 @@ def bill_of(
         Prices of treatments by area or piece.
     costs : Costs
         Currency, tax and rates.
+    cut : mapping of str to Cut, optional
+        By product id: what cutting strips and panes one by one came to, in place of the estimate by
+        area.
 
     Returns
     -------
@@ -142,7 +154,7 @@ def bill_of(
                         f"of treatment {name!r}"
                     )
                 amounts[each.id] = amounts[each.per_litre_of] * (each.dose or 0.0)
-            lines.append(_material(each, amounts[each.id], missing))
+            lines.append(_material(each, amounts[each.id], missing, (cut or {}).get(each.id)))
             if each.setup:
                 lines.append(
                     BillLine(
@@ -179,11 +191,13 @@ def _cents(amount: Decimal) -> Decimal:
     return amount.quantize(CENT, rounding=ROUND_HALF_UP)
 
 
-def _material(product: Product, quantity: float, missing: set[str]) -> BillLine:
+def _material(product: Product, quantity: float, missing: set[str], cut: Cut | None) -> BillLine:
     purchase = None
-    if product.packages:
+    if cut is not None:
+        quantity, purchase = cut.quantity, cut.purchase
+    elif product.packages:
         purchase = cheapest(quantity, product.packages)
-    else:
+    if purchase is None:
         missing.add(f"{product.title or product.id}: no packages with prices")
     return BillLine(
         kind="material",

@@ -1,0 +1,196 @@
+"""Quantities to order for a plan, from the panels themselves."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+
+from envelope.building.job import Job, Plan
+from envelope.building.model import Panel
+from envelope.errors import RangeError
+from envelope.geometry.polygons import polygon_of
+from envelope.pricing.bill import Bill, Cut, Treated, bill_of
+from envelope.pricing.packages import Purchase
+from envelope.pricing.products import Price, Product
+from envelope.works.cutting import (
+    Roll,
+    Strips,
+    curtain_drops,
+    cut_rolls,
+    film_pieces,
+    strips_over,
+)
+
+CURTAIN_SIDES_M = (
+    0.2  # added to the width a curtain covers; trade pages: 10 %, at least 10 cm a side
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FaceQuantity:
+    """One treatment on one panel."""
+
+    panel: str
+    space: str
+    storey: str
+    kind: str
+    treatment: str
+    area_m2: float  # net: openings out, reveals on panels of their own
+    coats: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FaceCuts:
+    """What is cut from a roll for one panel."""
+
+    panel: str
+    product: str
+    lengths_m: tuple[float, ...]
+    strips: Strips | None = None  # of roll goods on a face
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakeOff:
+    """What a plan takes: areas, cuts, packages and money."""
+
+    plan: str
+    faces: tuple[FaceQuantity, ...]
+    cuts: tuple[FaceCuts, ...]
+    rolls: Mapping[str, tuple[Roll, ...]]  # by product
+    bill: Bill
+
+
+def face_quantities(job: Job, plan: Plan) -> tuple[FaceQuantity, ...]:
+    """Net area of every treatment on every panel, in the order of the building's panels."""
+    storeys = {space.id: space.storey for space in job.building.spaces}
+    return tuple(
+        FaceQuantity(
+            panel=panel.id,
+            space=panel.space,
+            storey=storeys[panel.space],
+            kind=panel.kind,
+            treatment=name,
+            area_m2=panel.area_m2,
+            coats=job.treatments[name].coats,
+        )
+        for panel in job.building.panels
+        for name in plan.treatments.get(panel.id, ())
+    )
+
+
+def treated_areas(job: Job, plan: Plan) -> dict[str, Treated]:
+    """Area and number of faces of each treatment."""
+    found: dict[str, list[FaceQuantity]] = {}
+    for face in face_quantities(job, plan):
+        found.setdefault(face.treatment, []).append(face)
+    return {
+        name: Treated(
+            area_m2=sum(face.area_m2 for face in faces), faces=len(faces), coats=faces[0].coats
+        )
+        for name, faces in sorted(found.items())
+    }
+
+
+def cost_of(job: Job, plan: Plan) -> Bill:
+    """What a plan costs by area, for lists and comparisons; the take-off also cuts rolls."""
+    return bill_of(
+        treated_areas(job, plan), products=job.products, prices=_prices(job), costs=job.costs
+    )
+
+
+def take_off(job: Job, plan: Plan) -> TakeOff:
+    """Quantities, cuts and money of a plan.
+
+    Raises
+    ------
+    RangeError
+        Where packages cannot cover what is needed, with the product's name.
+    """
+    faces = face_quantities(job, plan)
+    cuts: list[FaceCuts] = []
+    rolls: dict[str, tuple[Roll, ...]] = {}
+    cut: dict[str, Cut] = {}
+    for product in sorted(job.products, key=lambda each: each.id):
+        if product.form not in ("roll", "film", "curtain"):
+            continue
+        own = [
+            _cuts(job.building.panel(face.panel), product)
+            for face in faces
+            if face.treatment == product.treatment
+        ]
+        if not own:
+            continue
+        cuts += own
+        lengths = [length for face in own for length in face.lengths_m]
+        try:
+            bought = cut_rolls(lengths, product.packages) if product.packages else ()
+        except RangeError as error:
+            raise RangeError(f"product {product.id!r}: {error}") from None
+        rolls[product.id] = bought
+        cut[product.id] = Cut(
+            quantity=sum(lengths), purchase=_purchase(product, bought) if bought else None
+        )
+    return TakeOff(
+        plan=plan.id,
+        faces=faces,
+        cuts=tuple(cuts),
+        rolls=rolls,
+        bill=bill_of(
+            treated_areas(job, plan),
+            products=job.products,
+            prices=_prices(job),
+            costs=job.costs,
+            cut=cut,
+        ),
+    )
+
+
+def _prices(job: Job) -> dict[str, Price]:
+    return {
+        name: treatment.price
+        for name, treatment in job.treatments.items()
+        if treatment.price is not None
+    }
+
+
+def _purchase(product: Product, rolls: tuple[Roll, ...]) -> Purchase:
+    counts = [0] * len(product.packages)
+    for roll in rolls:
+        counts[roll.package] += 1
+    pairs = list(zip(counts, product.packages, strict=True))
+    return Purchase(
+        counts=tuple(counts),
+        holds=sum((n * each.holds for n, each in pairs), Decimal(0)),
+        price=sum((n * each.price for n, each in pairs), Decimal(0)),
+    )
+
+
+def _cuts(panel: Panel, product: Product) -> FaceCuts:
+    assert product.width_m is not None
+    area = polygon_of(panel)
+    strips: Strips | None = None
+    if product.form == "roll":
+        strips = strips_over(
+            area,
+            width_m=product.width_m,
+            overlap_m=product.overlap_m,
+            turn_up_m=product.turn_up_m,
+        )
+        lengths = tuple(strip.length_m for strip in strips.strips)
+    else:
+        x0, y0, x1, y1 = area.bounds
+        if product.form == "film":
+            lengths = film_pieces(
+                pane_m=(x1 - x0, y1 - y0), width_m=product.width_m, trim_m=product.trim_m
+            )
+        else:
+            lengths = curtain_drops(
+                covered_m=x1 - x0,
+                drop_m=y1 - y0,
+                fullness=product.fullness,
+                overlap_m=max(CURTAIN_SIDES_M, 0.1 * (x1 - x0)),
+                hem_m=product.hem_m,
+                width_m=product.width_m,
+            )
+    return FaceCuts(panel=panel.id, product=product.id, lengths_m=lengths, strips=strips)
