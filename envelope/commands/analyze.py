@@ -7,10 +7,37 @@ import json
 import sys
 
 from envelope.commands import tables
+from envelope.commands.arguments import (
+    add_analysis_arguments,
+    add_job,
+    add_output_switches,
+    steradian_count,
+)
 from envelope.commands.common import analyzed, read_job
 from envelope.exposure import serialise as as_json
 from envelope.exposure.results import Analysis
 from envelope.text import SPACE, frequency
+
+DESCRIPTION = (
+    "Casts rays between each receiver and the outside and says, for each plan, how much is "
+    "unshielded, which faces are the gaps, and what each source brings to the receiver: "
+    "straight, thrown about in the room, and in all."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    add_job(parser)
+    add_analysis_arguments(parser)
+    add_output_switches(parser, csv=True)
+    parser.add_argument(
+        "--fail-over",
+        type=steradian_count,
+        metavar="SR",
+        help="exit with 1 where more than this many steradians are unshielded, under any plan, at "
+        "any receiver, in any band; as-built counts only where --plan names it or the job has no "
+        "other plan",
+    )
 
 
 def over(analysis: Analysis, *, allowed_sr: float, untreated: bool) -> list[str]:

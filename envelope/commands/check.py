@@ -9,9 +9,22 @@ from typing import Any
 from envelope.building.job import Job
 from envelope.building.model import OPENING_KINDS, Building
 from envelope.commands import tables
+from envelope.commands.arguments import add_job, add_output_switches
 from envelope.commands.common import read_job
 from envelope.errors import FaultsError
 from envelope.exposure import serialise as as_json
+
+DESCRIPTION = (
+    "Reads a project file and lists every fault at once, each with its line; without a fault, "
+    "says what the file describes."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    add_job(parser)
+    add_output_switches(parser, csv=False)
+
 
 MOST_NAMED = 4  # of the panels that a note is about
 

@@ -8,12 +8,30 @@ from dataclasses import dataclass
 from typing import Any
 
 from envelope.commands import compare_tables
+from envelope.commands.arguments import add_analysis_arguments, add_job, add_output_switches
 from envelope.commands.common import analyzed, read_job
 from envelope.errors import EnvelopeError, FaultsError
 from envelope.exposure import serialise as as_json
 from envelope.exposure.results import Analysis
 from envelope.project import load
 from envelope.survey import solve_levels
+
+DESCRIPTION = (
+    "Sets the plans of a job side by side: what is unshielded, the leakiest face, and the "
+    "level at each receiver against outside and against as-built."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    add_job(parser)
+    add_analysis_arguments(parser)
+    add_output_switches(parser, csv=False)
+    parser.add_argument(
+        "--storeys",
+        metavar="A,B",
+        help="put the receiver's room on each of these storeys in turn",
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

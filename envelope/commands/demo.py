@@ -9,6 +9,16 @@ from pathlib import Path
 from envelope.errors import EnvelopeError
 from envelope.files import sample_jobs, write_atomically
 
+DESCRIPTION = (
+    "Copies the sample jobs, all inventions, into a folder; files that are there already are "
+    "left alone."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    parser.add_argument("folder", type=Path, help="folder to write to; made where it is missing")
+
 
 def copy_samples(folder: Path) -> list[tuple[Path, str, bool]]:
     """Copy every sample job; a file that is there already and differs is left alone.

@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 
 from envelope.building.job import Job, Plan
+from envelope.commands.arguments import add_job, add_threshold
 from envelope.commands.common import analyzed, chosen_plans, read_job
 from envelope.errors import EnvelopeError
 from envelope.exchange import (
@@ -22,6 +23,20 @@ from envelope.exposure.results import ReceiverResult
 from envelope.files import write_atomically
 from envelope.project.embedded import carried
 from envelope.project.load import decode, read_bytes, toml_document
+
+DESCRIPTION = (
+    "Writes the rooms with what each face wears and lets in under a plan, for other programs."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    add_job(parser)
+    parser.add_argument("-o", "--output", type=Path, required=True, help="file to write")
+    parser.add_argument("--plan", metavar="ID", help="plan to write (default: the last one)")
+    parser.add_argument("--receiver", metavar="ID", help="where losses count (default: first)")
+    add_threshold(parser)
+
 
 FORMATS = (".glb", ".csv", ".obj", ".stl", ".ply")
 

@@ -7,8 +7,21 @@ import tempfile
 from datetime import date
 from pathlib import Path
 
+from envelope.commands.arguments import add_job, add_plans_and_threshold
 from envelope.commands.common import analyzed, read_job
 from envelope.errors import EnvelopeError
+
+DESCRIPTION = (
+    "Writes one HTML file that explains the plans to a client and opens without a network."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    add_job(parser)
+    parser.add_argument("-o", "--output", type=Path, required=True, help="HTML file to write")
+    add_plans_and_threshold(parser)
+
 
 _PICTURE = (880, 605)  # in a browser without WebGL, about as large as the cutaway
 _PICTURES_AT_MOST = 12  # each adds about a twentieth of a megabyte

@@ -12,6 +12,7 @@ from envelope.building.job import Job
 from envelope.building.library import TYPICAL
 from envelope.building.model import Space
 from envelope.commands import import_tables
+from envelope.commands.arguments import png_path
 from envelope.errors import EnvelopeError, ModelFileError
 from envelope.exchange import Note, in_feet, list_model, model_edges, refused_model
 from envelope.files import write_atomically
@@ -20,6 +21,48 @@ from envelope.project.load import decode, load_with_model, read_bytes
 from envelope.project.model import Modelled
 from envelope.project.new_from_model import Begun, begin_job
 from envelope.project.rule_file import RuleFile, read_rules
+
+DESCRIPTION = (
+    "Turns the spaces of a model file into a project file that refers to the model, and lists "
+    "what was assumed, repaired or left out."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    parser.add_argument(
+        "model",
+        type=Path,
+        help="GLB, glTF, OBJ, STL, PLY or IFC; with --dry-run a project file too",
+    )
+    look = parser.add_mutually_exclusive_group()
+    look.add_argument("--list", action="store_true", help="only list its storeys and spaces")
+    look.add_argument(
+        "--dry-run",
+        action="store_true",
+        help="only list its panels: area, kind, what lies beyond, the rule that caught each",
+    )
+    parser.add_argument(
+        "--space",
+        action="append",
+        metavar="NAME",
+        help="take this space; may be given several times",
+    )
+    parser.add_argument("--storey", metavar="NAME", help="take the spaces of this storey only")
+    parser.add_argument(
+        "--unit", choices=("m", "cm", "mm", "ft", "in"), help="unit of OBJ, STL and PLY"
+    )
+    parser.add_argument("--up", choices=("x", "y", "z"), help="their axis that points up")
+    parser.add_argument("--rules", type=Path, metavar="FILE", help="TOML file of [[tag]] rules")
+    parser.add_argument(
+        "-o", "--output", type=Path, metavar="JOB", help="project file to write; never overwritten"
+    )
+    parser.add_argument(
+        "--picture",
+        type=png_path,
+        metavar="PNG",
+        help="draw the model with numbers where something was repaired, refused or left open",
+    )
 
 
 def run(options: argparse.Namespace) -> int:

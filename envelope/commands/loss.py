@@ -11,6 +11,7 @@ import numpy as np
 
 from envelope.building.job import Job
 from envelope.commands import loss_tables
+from envelope.commands.arguments import add_job, png_path
 from envelope.commands.common import nearest
 from envelope.commands.tables import without_infinities
 from envelope.errors import EnvelopeError
@@ -19,6 +20,27 @@ from envelope.exposure.stack_loss import Coats, StackLoss, further_coats, judge
 from envelope.project import load
 from envelope.text import frequency
 from envelope.units import parse_frequency
+
+DESCRIPTION = (
+    "Judges one stack by itself, before it is bought: what an assembly with treatments on its "
+    "inner face lets through and throws back, by frequency and angle, and what each further "
+    "coat brings."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    add_job(parser)
+    parser.add_argument("--assembly", metavar="ID", help="assembly; without it, air")
+    parser.add_argument(
+        "--treatment", action="append", metavar="ID", help="treatment, the one on the surface first"
+    )
+    parser.add_argument(
+        "--at", action="append", metavar="FREQUENCY", help='frequency, such as "2.45 GHz"'
+    )
+    parser.add_argument("--json", action="store_true", help="print JSON instead of tables")
+    parser.add_argument("--png", type=png_path, metavar="FILE", help="draw the curves too")
+
 
 USUAL_HZ = (0.9e9, 1.8e9, 2.45e9, 3.5e9, 5.5e9)
 NEAR = 1.1  # a usual frequency within this factor of one of the job's own says nothing new

@@ -6,10 +6,55 @@ import argparse
 from typing import Any, Literal
 
 from envelope.building.job import Job
+from envelope.commands.arguments import add_job, add_threshold, png_path
 from envelope.commands.common import analyzed, cast, chosen_plans, nearest, read_job, with_receivers
 from envelope.commands.progress import Progress
 from envelope.errors import EnvelopeError
 from envelope.exposure.level_map import floor_levels
+
+DESCRIPTION = (
+    "Draws one PNG: the room as a cutaway, what the receiver sees in all directions, or the "
+    "level over the floor."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    add_job(parser)
+    parser.add_argument("-o", "--output", type=png_path, required=True, help="PNG file to write")
+    parser.add_argument(
+        "--plan",
+        action="append",
+        metavar="ID",
+        help="plan to draw (default: the last one); given twice, both side by side",
+    )
+    kind = parser.add_mutually_exclusive_group()
+    kind.add_argument("--sky", action="store_true", help="what the receiver sees in all directions")
+    kind.add_argument(
+        "--map", action="store_true", help="levels over the floor at the receiver's height"
+    )
+    parser.add_argument("--receiver", metavar="ID", help="receiver to draw for (default: first)")
+    parser.add_argument(
+        "--storey",
+        metavar="ID",
+        help="cutaway of one whole storey, or of all: the whole house (default: the receiver's "
+        "room)",
+    )
+    parser.add_argument(
+        "--peel",
+        type=int,
+        choices=range(1, 10),
+        metavar="N",
+        help="cutaway of the whole house without its top storey, or its top N",
+    )
+    parser.add_argument(
+        "--colour",
+        choices=("let-in", "loss", "treatment"),
+        default="let-in",
+        help="what a cutaway's colours mean (default: let-in)",
+    )
+    parser.add_argument("--dark", action="store_true", help="dark ground")
+    add_threshold(parser)
 
 
 def run(options: argparse.Namespace) -> int:

@@ -4,8 +4,24 @@ from __future__ import annotations
 
 import argparse
 import sys
+from pathlib import Path
 
+from envelope.commands.arguments import add_plans_and_threshold, port
 from envelope.errors import EnvelopeError
+
+DESCRIPTION = (
+    "Shows the room as a cutaway in a browser on this machine, with no network: pick a face, "
+    "change its treatment, save back into the file; without a job, a form begins one."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    parser.add_argument("job", type=Path, nargs="?", help="project file (TOML)")
+    parser.add_argument("--window", action="store_true", help="a window of its own instead")
+    parser.add_argument("--port", type=port, help="port on the loopback (default: a free one)")
+    parser.add_argument("--no-browser", action="store_true", help="print the address, open nothing")
+    add_plans_and_threshold(parser)
 
 
 def run(options: argparse.Namespace) -> int:
