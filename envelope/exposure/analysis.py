@@ -12,7 +12,9 @@ from envelope.errors import StaleCastError
 from envelope.exposure.assumptions import notes_of
 from envelope.exposure.beams import direct_part, leak_paths, level_outside, lit_areas
 from envelope.exposure.casts import Casts, ReceiverCasts
-from envelope.exposure.diffuse import Diffuse, Faces, diffuse_of, faces_of
+from envelope.exposure.differences import LevelDraws
+from envelope.exposure.diffuse import Diffuse, diffuse_of, faces_of
+from envelope.exposure.levels import Levels, levels_of
 from envelope.exposure.results import (
     Analysis,
     PanelLeak,
@@ -22,6 +24,7 @@ from envelope.exposure.results import (
     WorstPoint,
 )
 from envelope.exposure.solid_angles import (
+    THRESHOLD_DB,
     SolidAngles,
     incidence,
     panel_leaks,
@@ -31,10 +34,9 @@ from envelope.exposure.solid_angles import (
 )
 from envelope.exposure.tolerances import Draws, draw
 from envelope.exposure.transmission import Bench, Tables, stacks_of
-from envelope.exposure.uncertainty import level_bands
+from envelope.exposure.uncertainty import level_band, level_draws
 from envelope.geometry.plane import Floats
 
-THRESHOLD_DB = 20.0
 ASSUMED_BAND_HZ: Range = (2.45e9, 2.45e9)
 
 
@@ -73,33 +75,20 @@ class _Setting:
         return self.bench.bands_hz.index(source.band_hz)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Levels:
-    """Parts of one source's level at one receiver. [W/m²]"""
-
-    outside: float
-    direct: float
-    diffuse: float
-
-
 def _levels(
-    source: Source,
-    *,
-    setting: _Setting,
-    space: str,
-    angles: SolidAngles,
-    outside: float,
+    source: Source, *, setting: _Setting, space: str, angles: SolidAngles, outside: float,
     transmission: float,
-) -> _Levels:
-    exposed = angles.exposed_sr
-    radiance = source.scattered * outside / exposed if exposed > 0.0 else 0.0
-    open_equivalent = angles.bands[setting.band(source)].open_equivalent_solid_angle_sr
+) -> Levels:  # fmt: skip
     index = setting.job.building.space_index[space]
     diffuse = setting.diffuse[source.id]
-    return _Levels(
-        outside=outside,
-        direct=(1.0 - source.scattered) * outside * transmission + radiance * open_equivalent,
-        diffuse=float(diffuse.from_beam_w_m2[index] + radiance * diffuse.from_scattered[index]),
+    return levels_of(
+        source,
+        outside_w_m2=outside,
+        exposed_sr=angles.exposed_sr,
+        transmission=transmission,
+        open_equivalent_sr=angles.bands[setting.band(source)].open_equivalent_solid_angle_sr,
+        from_beam_w_m2=diffuse.from_beam_w_m2[index],
+        from_scattered=diffuse.from_scattered[index],
     )
 
 
@@ -132,17 +121,17 @@ def _source_result(
         outside=direct.outside_w_m2,
         transmission=direct.transmission,
     )
-    level = levels.direct + levels.diffuse
+    level = float(levels.level_w_m2)
     return SourceResult(
         id=source.id,
         frequency_hz=float(setting.centres_hz[band]),
-        outside_w_m2=levels.outside,
-        direct_w_m2=levels.direct,
-        diffuse_w_m2=levels.diffuse,
+        outside_w_m2=direct.outside_w_m2,
+        direct_w_m2=float(levels.direct_w_m2),
+        diffuse_w_m2=float(levels.diffuse_w_m2),
         level_w_m2=level,
         low_w_m2=None,
         high_w_m2=None,
-        reduction_db=reduction_db(levels.outside, level),
+        reduction_db=reduction_db(direct.outside_w_m2, level),
         below_as_built_db=0.0,
         lit_area_m2=float(areas.lit_m2.sum()),
         unshielded_area_m2=areas.unshielded_m2,
@@ -191,7 +180,7 @@ def _worst(casts: ReceiverCasts, setting: _Setting) -> WorstPoint | None:
                 outside=level_outside(source, storey, point.position_m),
                 transmission=direct.transmission,
             )
-            total += levels.direct + levels.diffuse
+            total += float(levels.level_w_m2)
         first = angles.bands[0]
         worst = WorstPoint(
             position_m=point.position_m,
@@ -298,60 +287,34 @@ def _beside_as_built(result: PlanResult, as_built: PlanResult) -> PlanResult:
     return replace(result, receivers=tuple(receivers))
 
 
-def _with_bands(
-    result: PlanResult,
-    *,
-    casts: Casts,
-    bench: Bench,
-    tables: Tables,
-    faces: Faces,
-    draws: Draws,
-) -> PlanResult:
+def _with_bands(result: PlanResult, drawn: LevelDraws) -> PlanResult:
     """The result with the 10–90 % band of each level."""
-    found = level_bands(
-        casts=casts,
-        bench=bench,
-        tables=tables,
-        faces=faces,
-        exposed_sr={each.id: each.exposed_solid_angle_sr for each in result.receivers},
-        outside_w_m2={
-            (each.id, source.id): source.outside_w_m2
-            for each in result.receivers
-            for source in each.sources
-        },
-        draws=draws,
-    )
     receivers = []
     for each in result.receivers:
+
+        def ends(sources: Sequence[str], level: float, at: str = each.id) -> tuple[float, float]:
+            band = level_band(drawn.level_w_m2(at, sources))
+            return level * band.low, level * band.high
+
         sources = []
         for source in each.sources:
-            band = found[each.id, (source.id,)]
-            sources.append(
-                replace(
-                    source,
-                    low_w_m2=source.level_w_m2 * band.low,
-                    high_w_m2=source.level_w_m2 * band.high,
-                )
-            )
-        whole = found[each.id, tuple(source.id for source in sources)]
-        level = sum(source.level_w_m2 for source in sources)
+            low, high = ends((source.id,), source.level_w_m2)
+            sources.append(replace(source, low_w_m2=low, high_w_m2=high))
         bands = []
         for at in each.bands:
-            level_at = each.in_band(at).level_w_m2
-            spread = found[each.id, at.sources]
-            bands.append(
-                replace(at, low_w_m2=level_at * spread.low, high_w_m2=level_at * spread.high)
-            )
+            low, high = ends(at.sources, each.in_band(at).level_w_m2)
+            bands.append(replace(at, low_w_m2=low, high_w_m2=high))
+        low, high = ends([source.id for source in sources], each.level_w_m2)
         receivers.append(
             replace(
                 each,
                 sources=tuple(sources),
                 bands=tuple(bands),
-                low_w_m2=level * whole.low,
-                high_w_m2=level * whole.high,
+                low_w_m2=low,
+                high_w_m2=high,
             )
         )
-    return replace(result, receivers=tuple(receivers))
+    return replace(result, receivers=tuple(receivers), draws=drawn)
 
 
 def analyze_plan(
@@ -412,9 +375,8 @@ def analyze_plan(
         receivers=tuple(_receiver_result(each, setting) for each in casts.receivers),
     )
     if draws is not None and job.sources:
-        result = _with_bands(
-            result, casts=casts, bench=bench, tables=tables, faces=faces, draws=draws
-        )
+        drawn = level_draws(bench=bench, plan=plan, casts=casts, draws=draws, edges=edges)
+        result = _with_bands(result, drawn)
     return result if as_built is None else _beside_as_built(result, as_built)
 
 

@@ -14,11 +14,11 @@ import numpy as np
 from envelope.building.job import Plan, Polarization, Receiver, Source
 from envelope.building.model import Panel
 from envelope.exposure.casts import ReceiverCasts, direction_of
-from envelope.exposure.diffraction import edge_correction
+from envelope.exposure.diffraction import BentBeam, bent_beams
 from envelope.exposure.footprints import Light, landings
 from envelope.exposure.results import Landing, LeakPath
 from envelope.exposure.slots import electric_field, slot_turns
-from envelope.exposure.solid_angles import loss_db, threshold_transmission, totals, unpolarized
+from envelope.exposure.solid_angles import loss_db, threshold_transmission, totals
 from envelope.exposure.transmission import Bench, Stacks, treatments_on
 from envelope.geometry.plane import Floats
 from envelope.rays import Beam, Lit
@@ -36,6 +36,7 @@ class Direct:
     by_point: Floats  # (points,)
     unshielded_sr: float | None
     outside_w_m2: float  # mean over the receiver's points
+    bent: tuple[BentBeam, ...] = ()  # openings around whose edges the beam was bent
 
 
 def level_outside(source: Source, storey: str, position_m: Floats) -> float:
@@ -78,6 +79,26 @@ def along_rays(
     rays: Beam | Lit, *, bench: Bench, stacks: Stacks, band: int, polarization: Polarization
 ) -> Floats:
     """Transmission (n,) of rays that were kept apart, at their exact angles; 0 where blocked."""
+    passed = by_polarization(rays, bench=bench, stacks=stacks, band=band, polarization=polarization)
+    return np.asarray(passed[:, 0] + passed[:, 1])
+
+
+def by_polarization(
+    rays: Beam | Lit, *, bench: Bench, stacks: Stacks, band: int, polarization: Polarization
+) -> Floats:
+    """TE and TM parts (n, 2) of `along_rays`, whose sum is the transmission.
+
+    Parameters
+    ----------
+    rays : Beam or Lit
+        Rays (n) with exact cosines.
+    bench, stacks : Bench, Stacks
+        Of the job, and of the plan.
+    band : int
+        Which of the bench's bands.
+    polarization : str
+        Of the source.
+    """
     logs, _ = bench.along(rays, stacks, band)
     total = np.zeros((len(rays.sky), 2))
     filled = np.diff(rays.start) > 0  # a source in the same room is reached through nothing
@@ -88,12 +109,13 @@ def along_rays(
             for entries, turned in turns:
                 logs[entries] += turned
         total[filled] = np.add.reduceat(logs, rays.start[:-1][filled], axis=0)
+    passed = np.exp(total) * (rays.sky > 0)[:, np.newaxis]
     if polarization == "unpolarized":
-        return np.asarray(unpolarized(np.exp(total)) * (rays.sky > 0))
+        return np.asarray(0.5 * passed)
     normals = np.array([panel.normal for panel in bench.job.building.panels])
     first = rays.panel if isinstance(rays, Lit) else np.maximum(rays.first_panel, 0)
     shares = polarization_weights(polarization, directions=rays.directions, normals=normals[first])
-    return np.asarray((np.exp(total) * shares).sum(axis=1) * (rays.sky > 0))
+    return np.asarray(passed * shares)
 
 
 def direct_part(
@@ -136,10 +158,15 @@ def direct_part(
     scale = 1.0 / mean_outside if mean_outside > 0.0 else 0.0
     transmission = float(outside @ by_point) / len(by_point) * scale
     by_panel = by_panel * scale
-    if edges:
-        corrected = edge_correction(
-            source=source, casts=casts, bench=bench, stacks=stacks, band=band, by_panel=by_panel
-        )
+    bent = (
+        bent_beams(source=source, casts=casts, bench=bench, stacks=stacks, band=band)
+        if edges
+        else ()
+    )
+    if bent:
+        corrected = by_panel.copy()
+        for opening in bent:
+            corrected[opening.index] = opening.transmission * opening.ratio
         transmission = max(transmission + float((corrected - by_panel).sum()), 0.0)
         by_panel = corrected
     return Direct(
@@ -149,6 +176,7 @@ def direct_part(
         by_point=by_point,
         unshielded_sr=None if source.position_m is not None else float(unshielded.mean()),
         outside_w_m2=mean_outside,
+        bent=bent,
     )
 
 

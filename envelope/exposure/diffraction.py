@@ -8,6 +8,7 @@ Rayleigh–Sommerfeld integral gives, in the beam and beside it alike.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
@@ -95,70 +96,98 @@ def opening_ratio(
     return total / (len(travel) * len(frequencies))
 
 
-def _mean_ratio(
-    *, panel: Panel, index: int, casts: ReceiverCasts, source: Source, towards: Floats
-) -> float:
-    """Mean over a receiver's points; one that sees nothing of the opening gets nothing."""
-    ratios = [
-        opening_ratio(
-            panel=panel, point_m=point.position_m, towards=towards, band_hz=source.band_hz
-        )
-        if (point.crossings.first_panel == index).any()
-        else 0.0
-        for point in casts.points
-    ]
-    return float(np.mean(ratios))
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BentBeam:
+    """A source's beam through one opening, bent around its edges, at one receiver."""
+
+    index: int  # of the panel
+    row: int  # of the opening's patch
+    cosine: float  # of incidence
+    transmission: float  # of what fills it, at that angle
+    ratio: float  # power density behind it over that without the wall
 
 
-def edge_correction(
-    *,
-    source: Source,
-    casts: ReceiverCasts,
-    bench: Bench,
-    stacks: Stacks,
-    band: int,
-    by_panel: Floats,
-) -> Floats:
-    """What the direct transmission through each panel becomes with its edges.
+def bent_beams(
+    *, source: Source, casts: ReceiverCasts, bench: Bench, stacks: Stacks, band: int
+) -> tuple[BentBeam, ...]:
+    """The openings of a receiver's space around whose edges a source's beam bends.
 
     Parameters
     ----------
-    by_panel : (panels,) float
-        Direct transmission through each panel as rays give it.
-
-    Returns
-    -------
-    by_panel : (panels,) float
-        The same with the openings that have edges replaced.
+    source : Source
+        An exterior one; the beam of a point source is not bent.
+    casts : ReceiverCasts
+        Of the receiver, whose points are averaged over.
+    bench, stacks : Bench, Stacks
+        Of the job, and of the plan.
+    band : int
+        Which of the bench's bands.
     """
     if source.position_m is not None:
-        return by_panel
+        return ()
     building = bench.job.building
     centre = direction_of(source, building)
-    towards = _cone_directions(centre, source.spread_rad)
-    corrected = by_panel.copy()
+    found = []
     limit = 10.0 ** (TIGHTER_DB / 10.0)
     for panel in edge_openings(building, casts.receiver.space):
         cosine = float(-(centre @ panel.normal))
         if cosine <= 1e-3 or panel.host is None:
             continue
-        itself, around = (
-            bench.transmission_at(stacks, building.patches_of[name][0].index, cosine, band)
-            for name in (panel.id, panel.host)
-        )
+        rows = [building.patches_of[name][0].index for name in (panel.id, panel.host)]
+        itself, around = (bench.transmission_at(stacks, row, cosine, band) for row in rows)
         if itself < around * limit:
             continue
-        index = building.panel_index[panel.id]
         ratio = bench.kept(
             ("edges", source.id, casts.points, panel.id),
             partial(
-                _mean_ratio,
+                mean_ratio,
                 panel=panel,
-                index=index,
                 casts=casts,
-                source=source,
-                towards=towards,
+                building=building,
+                towards=_cone_directions(centre, source.spread_rad),
+                band_hz=source.band_hz,
             ),
         )
-        corrected[index] = itself * ratio
-    return corrected
+        found.append(
+            BentBeam(
+                index=building.panel_index[panel.id],
+                row=rows[0],
+                cosine=cosine,
+                transmission=itself,
+                ratio=ratio,
+            )
+        )
+    return tuple(found)
+
+
+def mean_ratio(
+    *,
+    panel: Panel,
+    casts: ReceiverCasts,
+    building: Building,
+    towards: Floats,
+    band_hz: tuple[float, float],
+) -> float:
+    """Mean of `opening_ratio` over a receiver's points; one that does not see the opening gets 0.
+
+    Parameters
+    ----------
+    panel : Panel
+        The opening.
+    casts : ReceiverCasts
+        Of the receiver.
+    building : Building
+        Of both.
+    towards : (n, 3) float
+        Directions towards the source, averaged over.
+    band_hz : tuple of (low, high)
+        Averaged over as well. [Hz]
+    """
+    index = building.panel_index[panel.id]
+    ratios = [
+        opening_ratio(panel=panel, point_m=point.position_m, towards=towards, band_hz=band_hz)
+        if (point.crossings.first_panel == index).any()
+        else 0.0
+        for point in casts.points
+    ]
+    return float(np.mean(ratios))

@@ -13,7 +13,10 @@ import numpy as np
 
 from envelope.building.job import Job, Source
 from envelope.exposure.casts import Casts
+from envelope.exposure.sequences import sequences_of
 from envelope.exposure.solid_angles import totals, unpolarized
+from envelope.exposure.stack_draws import StackDraws
+from envelope.exposure.tolerances import Draws
 from envelope.exposure.transmission import Bench, Stacks, Tables
 from envelope.geometry.plane import Floats
 from envelope.physics.diffuse import OUTSIDE, coupling_matrix, diffuse_densities_w_m2
@@ -64,43 +67,98 @@ def faces_of(job: Job) -> Faces:
     )
 
 
-def balance_matrix(*, faces: Faces, tables: Tables, absorption: Floats, band: int) -> Floats:
-    """Left side (spaces, spaces) of the power balance of a plan in one band. [m²]"""
-    bins = tables.log_transmission.shape[1]
-    share = (np.arange(bins) + 0.5) / bins
-    share = share / share.sum()  # 2∫X μ dμ at bin centres
-    of_face = tables.stacks.of_face
-    through = unpolarized(np.exp(tables.log_transmission[:, :, band])) @ share
-    back = unpolarized(tables.near_reflection[:, :, band]) @ share
+def balance_matrix(
+    *,
+    faces: Faces,
+    tables: Tables,
+    absorption: Floats,
+    band: int,
+    moved: StackDraws | None = None,
+) -> Floats:
+    """Left side (..., spaces, spaces) of the power balance of a plan in one band. [m²]
+
+    Parameters
+    ----------
+    faces : Faces
+        Of the building.
+    tables : Tables
+        Of the plan's stacks.
+    absorption : (..., spaces) float
+        From `absorption_m2`. [m²]
+    band : int
+        Which of the tables' bands.
+    moved : StackDraws, optional
+        Moves of the stacks in that band; every draw then has a matrix of its own.
+    """
+    if moved is None:
+        bins = tables.log_transmission.shape[1]
+        share = (np.arange(bins) + 0.5) / bins
+        share = share / share.sum()  # 2∫X μ dμ at bin centres
+        through = unpolarized(np.exp(tables.log_transmission[:, :, band])) @ share
+        back = unpolarized(tables.near_reflection[:, :, band]) @ share
+    else:
+        through, back = moved.diffuse_transmission, moved.diffuse_reflection
     # A slot may take more than its area; a balance may not give more than what arrives.
     through = np.minimum(through, 1.0 - back)
+    of_face = tables.stacks.of_face
     return coupling_matrix(
         area_m2=faces.area_m2,
         space=faces.space,
         beyond=faces.beyond,
-        reflection=back[of_face],
-        transmission=through[of_face],
+        reflection=back[..., of_face],
+        transmission=through[..., of_face],
         absorption_m2=absorption,
     )
 
 
 def fed_w(
-    *, chain: Chain, bench: Bench, stacks: Stacks, band: int, level: Floats, spaces: int
+    *,
+    chain: Chain,
+    bench: Bench,
+    stacks: Stacks,
+    band: int,
+    level: Floats,
+    moved: StackDraws | None = None,
 ) -> Floats:
-    """Power (spaces,) that the rays of a chain leave in each space by reflection. [W]
+    """Power (..., spaces) that the rays of a chain leave in each space by reflection. [W]
 
     Parameters
     ----------
+    chain : Chain
+        From a source inward.
+    bench, stacks : Bench, Stacks
+        Of the job, and of the plan.
+    band : int
+        Which of the bench's bands.
     level : (rays,) float
         Power that a unit of a ray's weight carries.
+    moved : StackDraws, optional
+        Moves of the stacks in that band, for a leading axis of draws.
     """
+    spaces = len(bench.job.building.spaces)
     logs, reflected = bench.along(chain, stacks, band)
     before = np.cumsum(logs, axis=0) - logs
     ray = np.repeat(np.arange(len(chain.weights)), np.diff(chain.start))
     arrives = np.exp(before - before[chain.start[:-1]][ray])
-    carried = (chain.weights * level)[ray] * unpolarized(arrives * reflected)
+    arrives *= (0.5 * chain.weights * level)[ray, np.newaxis]
     inside = chain.space >= 0
-    return totals(chain.space[inside], carried[inside], spaces)
+    if moved is None:
+        left = (arrives * reflected).sum(axis=1)
+        return totals(chain.space[inside], left[inside], spaces)
+    sequences = sequences_of(chain, bench)
+    ends = sequences.of_entry[inside]
+    arriving = sequences.added(arrives[inside], ends)
+    left = sequences.added((arrives * reflected)[inside], ends)
+    held = np.flatnonzero(arriving.any(axis=1))
+    stack = stacks.of_row[sequences.row[held]]
+    turned = moved.reflection_shift[stack, sequences.bin[held]]
+    fed = left[held, np.newaxis] + arriving[held, np.newaxis] * turned
+    np.maximum(fed, 0.0, out=fed)
+    fed *= sequences.factors(stacks, moved.log_shift)[sequences.parent[held]]
+    both = fed[..., 0] + fed[..., 1]
+    return np.stack(
+        [both[sequences.space[held] == space].sum(axis=0) for space in range(spaces)], axis=1
+    )
 
 
 def ray_levels(source: Source, chain: Chain, job: Job) -> Floats:
@@ -121,14 +179,14 @@ def ray_levels(source: Source, chain: Chain, job: Job) -> Floats:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Diffuse:
-    """Diffuse density of one source in every space.
+    """Diffuse density of one source in every space; with draws they are a leading axis.
 
     `from_scattered` is for an outside field of unit radiance: it is multiplied with the
     radiance, which is the scattered level over the receiver's exposed solid angle.
     """
 
-    from_beam_w_m2: Floats  # (spaces,)
-    from_scattered: Floats  # (spaces,) per W/(m² sr)
+    from_beam_w_m2: Floats  # (..., spaces)
+    from_scattered: Floats  # (..., spaces) per W/(m² sr)
 
 
 def diffuse_of(
@@ -139,18 +197,37 @@ def diffuse_of(
     tables: Tables,
     faces: Faces,
     band: int,
+    draws: Draws | None = None,
+    moved: StackDraws | None = None,
 ) -> Diffuse:
-    """Diffuse density that a source makes in every space under a plan."""
+    """Diffuse density that a source makes in every space under a plan.
+
+    Parameters
+    ----------
+    source : Source
+        One of the job's.
+    casts : Casts
+        Of the job.
+    bench, tables, faces : Bench, Tables, Faces
+        Of the job, of the plan, and of the building.
+    band : int
+        The source's, among the bench's.
+    draws, moved : Draws, StackDraws, optional
+        Drawn figures and how the plan's stacks move with them, for a leading axis of draws.
+    """
     job = bench.job
-    building = job.building
-    spaces = len(building.spaces)
-    matrix = balance_matrix(faces=faces, tables=tables, absorption=absorption_m2(job), band=band)
+    absorption = (
+        absorption_m2(job) if draws is None else absorption_m2(job, occupant_m2=draws.occupant_m2)
+    )
+    matrix = balance_matrix(
+        faces=faces, tables=tables, absorption=absorption, band=band, moved=moved
+    )
     chain = casts.chains[source.id]
     level = ray_levels(source, chain, job)
     beam = fed_w(
-        chain=chain, bench=bench, stacks=tables.stacks, band=band, level=level, spaces=spaces
+        chain=chain, bench=bench, stacks=tables.stacks, band=band, level=level, moved=moved
     )
-    even = np.zeros(spaces)
+    even = np.zeros_like(beam)
     if source.scattered > 0.0 and casts.even is not None:
         even = fed_w(
             chain=casts.even,
@@ -158,7 +235,12 @@ def diffuse_of(
             stacks=tables.stacks,
             band=band,
             level=np.ones(len(casts.even.weights)),
-            spaces=spaces,
+            moved=moved,
         )
-    solved = diffuse_densities_w_m2(matrix=matrix, fed_w=np.stack((beam, even)))
-    return Diffuse(from_beam_w_m2=solved[0], from_scattered=solved[1])
+    if draws is None:
+        solved = diffuse_densities_w_m2(matrix=matrix, fed_w=np.stack((beam, even)))
+        return Diffuse(from_beam_w_m2=solved[0], from_scattered=solved[1])
+    return Diffuse(
+        from_beam_w_m2=diffuse_densities_w_m2(matrix=matrix, fed_w=beam),
+        from_scattered=diffuse_densities_w_m2(matrix=matrix, fed_w=even),
+    )

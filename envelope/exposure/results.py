@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from envelope.building.job import Solved
+from envelope.exposure.differences import LevelDraws
 from envelope.geometry.plane import Floats
 
 
@@ -196,6 +197,7 @@ class PlanResult:
 
     plan: str
     receivers: tuple[ReceiverResult, ...]
+    draws: LevelDraws | None = field(default=None, repr=False, compare=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -28,6 +28,7 @@ Ints = NDArray[np.int32] | NDArray[np.int64]
 
 # A treatment of exactly the threshold's loss is not below it, whatever the last bit says.
 ROUNDING = 1e-9
+THRESHOLD_DB = 20.0
 
 
 def decibels(ratio: float) -> float:
@@ -72,19 +73,28 @@ def rows_of(crossings: Crossings) -> tuple[np.ndarray, np.ndarray]:
     return np.divmod(crossings.entries, crossings.bins)
 
 
+def logs_along(crossings: Crossings, tables: Tables) -> Floats:
+    """Log transmission (signatures, bands, 2) of each signature."""
+    rows, bins = rows_of(crossings)
+    entries = tables.log_transmission[tables.stacks.of_row[rows], bins]
+    return np.asarray(np.add.reduceat(entries, crossings.start[:-1], axis=0))
+
+
 def tag(crossings: Crossings, tables: Tables) -> Tagged:
     """Put a plan's transmissions on a cast."""
-    rows, bins = rows_of(crossings)
-    log_entries = tables.log_transmission[tables.stacks.of_row[rows], bins]  # (nnz, bands, 2)
-    along = np.add.reduceat(log_entries, crossings.start[:-1], axis=0)
     exposed = (crossings.sky > 0).astype(np.float64)
-    transmission = unpolarized(np.exp(along)) * exposed[:, np.newaxis]
+    transmission = unpolarized(np.exp(logs_along(crossings, tables))) * exposed[:, np.newaxis]
     return Tagged(
         transmission=transmission,
         weights_sr=crossings.weights_sr,
         exposed=exposed,
         above=(crossings.sky == 2).astype(np.float64),
     )
+
+
+def exposed_sr(crossings: Crossings) -> float:
+    """Exposed solid angle of a receiver. [sr]"""
+    return float(crossings.solid_angle_sr @ (crossings.sky > 0).astype(np.float64))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -107,7 +117,7 @@ def solid_angles(
     to it; like every error stated here it is scaled to cover the truth 95 times in 100.
     """
     weights = tagged.weights_sr.mean(axis=1)
-    exposed = float(weights @ tagged.exposed)
+    exposed = exposed_sr(crossings)
     limit = threshold_transmission(threshold_db)
     bands = []
     for column, frequency in enumerate(frequency_hz):

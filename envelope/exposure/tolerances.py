@@ -17,7 +17,11 @@ from scipy.special import ndtri
 from envelope.building.ground_reflection import SUFFIX
 from envelope.building.job import Job
 from envelope.geometry.plane import Floats
-from envelope.physics.tables.occupants import CROSS_SECTION_HIGH_M2, CROSS_SECTION_LOW_M2
+from envelope.physics.tables.occupants import (
+    CROSS_SECTION_HIGH_M2,
+    CROSS_SECTION_LOW_M2,
+    CROSS_SECTION_M2,
+)
 
 DRAWS = 300
 SEED = 20_117
@@ -101,6 +105,11 @@ class Draws:
         """How many, with the nominal one."""
         return len(self.occupant_m2)
 
+    @property
+    def key(self) -> tuple[int, int]:
+        """Two draws of one job with the same key are the same."""
+        return self.tolerances.count, self.tolerances.seed
+
 
 def draw(job: Job, *, count: int = DRAWS, seed: int = SEED) -> Draws:
     """Draw every tolerated figure of a job `count` times, after the nominal one."""
@@ -124,12 +133,15 @@ def draw(job: Job, *, count: int = DRAWS, seed: int = SEED) -> Draws:
             )
         if name != source.id:
             aside[index, :, 1] *= -1.0
-    span = CROSS_SECTION_HIGH_M2 - CROSS_SECTION_LOW_M2
     return Draws(
         tolerances=Tolerances(
             count=count, seed=seed, bracket=2.0 * strata("bracket", count=count, seed=seed) - 1.0
         ),
         level=level,
         aside=aside,
-        occupant_m2=CROSS_SECTION_LOW_M2 + span * strata("occupants", count=count, seed=seed),
+        occupant_m2=np.interp(
+            strata("occupants", count=count, seed=seed),
+            (0.0, 0.5, 1.0),
+            (CROSS_SECTION_LOW_M2, CROSS_SECTION_M2, CROSS_SECTION_HIGH_M2),
+        ),
     )

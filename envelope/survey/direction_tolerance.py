@@ -11,10 +11,10 @@ from dataclasses import replace
 import numpy as np
 
 from envelope.building.job import Source
+from envelope.exposure.beam_draws import directions_aside
 from envelope.exposure.casts import Casts, direction_of
 from envelope.exposure.diffuse import Faces, diffuse_of
 from envelope.exposure.transmission import Bench, Tables
-from envelope.exposure.uncertainty import directions_aside
 from envelope.geometry.plane import Floats
 from envelope.rays import cast_chain, merge_chain
 

@@ -16,11 +16,11 @@ import numpy as np
 from envelope.building.ground_reflection import ground_partner
 from envelope.building.job import Job, Plan, Reading, Receiver, Source
 from envelope.building.model import Building
-from envelope.exposure.analysis import THRESHOLD_DB, bands_of
+from envelope.exposure.analysis import bands_of
 from envelope.exposure.beams import along_rays, direct_part, level_outside
 from envelope.exposure.casts import Casts, ReceiverCasts, cast_job, direction_of
 from envelope.exposure.diffuse import Diffuse, diffuse_of, faces_of
-from envelope.exposure.solid_angles import solid_angles, tag
+from envelope.exposure.solid_angles import THRESHOLD_DB, solid_angles, tag
 from envelope.exposure.tolerances import Draws, draw
 from envelope.exposure.transmission import Bench, Stacks, Tables, stacks_of
 from envelope.exposure.uncertainty import level_draws
@@ -165,15 +165,10 @@ def _under_plan(
         for source in job.sources
     }  # fmt: skip
     parts: dict[tuple[str, str], _Part] = {}
-    exposed: dict[str, float] = {}
     for receiver in casts.receivers:
-        angles, of_sources = _at(receiver, bench, tables, diffuse)
-        exposed[receiver.receiver.id] = angles
+        of_sources = _at(receiver, bench, tables, diffuse)
         parts |= {(receiver.receiver.id, name): part for name, part in of_sources.items()}
-    levels = level_draws(
-        casts=casts, bench=bench, tables=tables, faces=faces, exposed_sr=exposed,
-        outside_w_m2={place: part.outside for place, part in parts.items()}, draws=draws,
-    )  # fmt: skip
+    levels = level_draws(bench=bench, plan=plan, casts=casts, draws=draws).by_source_w_m2
     for index, source in enumerate(job.sources):
         factors = field_factors(
             source=source, index=index, casts=casts, bench=bench, tables=tables, faces=faces,
@@ -192,8 +187,8 @@ def _under_plan(
 
 def _at(
     casts: ReceiverCasts, bench: Bench, tables: Tables, diffuse: Mapping[str, Diffuse]
-) -> tuple[float, dict[str, _Part]]:
-    """Exposed solid angle at a reading, and its part of each source, not yet drawn."""
+) -> dict[str, _Part]:
+    """A reading's part of each source, not yet drawn."""
     space = bench.job.building.space_index[casts.receiver.space]
     angles = solid_angles(
         crossings=casts.crossings,
@@ -220,7 +215,7 @@ def _at(
             outside=outside,
             drawn=np.zeros(0),
         )
-    return angles.exposed_sr, parts
+    return parts
 
 
 # -- outdoors -----------------------------------------------------------------------------------

@@ -28,7 +28,7 @@ from envelope.survey import responses, solve_levels
 JOBS = 100
 FEW = Sampling(points_per_panel=2**6, points=2**10)
 TENTH = 1.2815515594457831  # a normal deviate's ninetieth percentile
-# Half-widths of 10–90 % bands, as `exposure.spread` states them.
+# Half-widths of 10–90 % bands, as `exposure.tolerances` states them.
 SHEET, THICKNESS, PERMITTIVITY, CONDUCTIVITY = 0.30, 0.05, 0.10, 0.30
 MODEL_DB, OPEN_AIR_DB, DIRECTION_DEG = 5.0, 3.0, 5.0
 WALLS = ("timber", "brick", "foil")

@@ -13,10 +13,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from envelope.building.job import Job, Plan, Receiver
-from envelope.exposure.analysis import THRESHOLD_DB, analyze_plan, bench_of
+from envelope.exposure.analysis import analyze_plan, bench_of
 from envelope.exposure.casts import Casts, ReceiverCasts, cast_job
 from envelope.exposure.results import PlanResult
-from envelope.exposure.solid_angles import loss_db, tag, totals
+from envelope.exposure.solid_angles import THRESHOLD_DB, loss_db, tag, totals
 from envelope.exposure.tolerances import draw
 from envelope.exposure.transmission import Bench, stacks_of
 from envelope.rays import DEFAULT, Sampling

@@ -13,6 +13,7 @@ from envelope.errors import ProjectFileError
 from envelope.exposure.apertures import small_opening
 from envelope.exposure.casts import cast_job
 from envelope.exposure.stacks import Stacker, StackKey
+from envelope.exposure.tolerances import Tolerances
 from envelope.exposure.transmission import Bench, stacks_of
 from envelope.physics.materials import material_permittivity
 from envelope.physics.meshes import mesh_sheet_impedance_ohm
@@ -211,6 +212,36 @@ class TestStacks:
         )
         with pytest.raises(ProjectFileError, match="plasterboard"):
             make.read(plain)
+
+
+class TestDrawnTolerances:
+    def test_air_stays_air(self, make):
+        """What is tolerated is the excess over air: a cavity and a stand-off have none."""
+        plain = make.room(
+            assembly=[
+                {"id": "wall", "layers": [{"material": "air", "thickness": "90 mm"}]},
+                {"id": "pane", "loss": "1 dB"},
+            ],
+            treatment=[{"id": "film", "kind": "fixed", "loss": "9 dB", "standoff": "20 mm"}],
+        )
+        stacker = Stacker(job=make.read(plain), frequency_hz=F, tolerances=Tolerances(count=40))
+        air = [*stacker.items(key(assembly="wall")), stacker.items(key(near=("film",)))[-1]]
+        assert len(air) == 2
+        for item in air:
+            assert np.unique(item.permittivity) == pytest.approx([1.0], abs=0.0)
+
+    def test_a_board_moves_by_what_it_exceeds_air(self, make):
+        plain = make.room(
+            material=[{"id": "board", "permittivity": 3.0, "conductivity": "0.02 S/m"}],
+            assembly=[
+                {"id": "wall", "layers": [{"material": "board", "thickness": "12 mm"}]},
+                {"id": "pane", "loss": "1 dB"},
+            ],
+        )
+        stacker = Stacker(job=make.read(plain), frequency_hz=F, tolerances=Tolerances(count=999))
+        (item,) = stacker.items(key(assembly="wall"))
+        excess = np.quantile(item.permittivity.real[1:, 0] - 1.0, (0.1, 0.5, 0.9))
+        assert excess == pytest.approx([2.0 / 1.1, 2.0, 2.0 * 1.1], rel=1e-3)
 
 
 class TestRows:

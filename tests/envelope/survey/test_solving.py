@@ -185,3 +185,27 @@ class TestWeights:
 
 def test_a_tenth_of_a_normal_deviate_lies_beyond():
     assert 0.5 * math.erfc(TENTH / math.sqrt(2.0)) == pytest.approx(0.1)
+
+
+class TestFadingReadings:
+    """The logarithm of an exponential deviate lies γ (Euler's constant) below that of its mean.
+
+    In decibels 2.51 dB, as of the power of a Rayleigh-fading signal; the mean of n of them is a
+    gamma deviate of shape n, whose logarithm lies ln n − ψ(n) below that of its mean.
+    """
+
+    @pytest.mark.parametrize(
+        ("spots", "correction_db"),
+        # 10/ln 10 · (ln n − ψ(n)), ψ(1) = −0.5772157, ψ(2) = 0.4227843, ψ(10) = 2.2517526
+        [(1, 2.5068), (2, 1.1742), (10, 0.2208)],
+    )
+    def test_a_reading_of_the_rooms_field_shows_too_little_on_the_mean(self, spots, correction_db):
+        found = solve(heard([2e-4], [[0.0]], spread=[[0.1]], spots=[spots]))
+        assert 10 * math.log10(found.value[0] / 2e-3) == pytest.approx(correction_db, abs=1e-3)
+
+    def test_beside_a_steady_part_it_scatters_less(self):
+        """Half of it steady: variance (S² + 2DS)/(D + S)² = 3/4, so a gamma of shape 4/3."""
+        found = solve(heard([2e-4], [[0.05]], spread=[[0.05]]))
+        # ln(4/3) − ψ(4/3), where ψ(4/3) = ψ(1/3) + 3 = −3.1320337 + 3
+        expected_db = 10 / math.log(10) * (0.2876821 + 0.1320337)
+        assert 10 * math.log10(found.value[0] / 2e-3) == pytest.approx(expected_db, abs=1e-3)

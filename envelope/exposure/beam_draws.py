@@ -1,0 +1,207 @@
+"""The direct part of a level in every draw: stacks move, and so does the source's direction.
+
+A wide cone was cast around the source. Every draw looks at the part of it that lies around the
+direction it drew. Rays carry what `envelope.exposure.beams` says that they carry, so whatever
+is refined there moves the draws as well.
+"""
+
+from __future__ import annotations
+
+from functools import partial
+
+import numpy as np
+from scipy.interpolate import RegularGridInterpolator
+
+from envelope.building.job import Job, Source
+from envelope.exposure.beams import Direct, by_polarization, level_outside
+from envelope.exposure.casts import ReceiverCasts, direction_of
+from envelope.exposure.diffraction import BentBeam, mean_ratio
+from envelope.exposure.sequences import BINS, Sequences, sequences_of
+from envelope.exposure.solid_angles import logs_along
+from envelope.exposure.stack_draws import StackDraws
+from envelope.exposure.tolerances import Draws
+from envelope.exposure.transmission import Bench, Stacks, Tables
+from envelope.geometry.plane import Floats
+from envelope.rays import Beam, Crossings
+
+# A cone cast anew never finds exactly what the narrow one found. Up to this factor it is scaled
+# onto it; what is left is added, so that a beam's edge keeps its width.
+MAX_SCALE = 2.0
+GRID = np.array([-2.0, -1.0, 0.0, 1.0, 2.0])  # tolerances aside at which an edge is worked out
+
+
+def directions_aside(source: Source, job: Job, aside: Floats) -> Floats:
+    """Directions (draws, 3) towards a source that stands a little beside where it was said.
+
+    Parameters
+    ----------
+    source : Source
+        An exterior one.
+    job : Job
+        Whose axes the directions are in.
+    aside : (draws, 2) float
+        Across and upward. [rad]
+    """
+    centre = direction_of(source, job.building)
+    helper = np.array([0.0, 0.0, 1.0]) if abs(centre[2]) < 0.9 else np.array([1.0, 0.0, 0.0])
+    across = np.cross(helper, centre)
+    across /= np.linalg.norm(across)
+    upward = np.cross(centre, across)
+    moved = centre + np.tan(aside[:, :1]) * across + np.tan(aside[:, 1:]) * upward
+    return np.asarray(moved / np.linalg.norm(moved, axis=1, keepdims=True))
+
+
+def direct_draws(
+    *,
+    source: Source,
+    direct: Direct,
+    casts: ReceiverCasts,
+    bench: Bench,
+    stacks: Stacks,
+    band: int,
+    draws: Draws,
+    moved: StackDraws,
+) -> Floats:
+    """Mean transmission (draws,) of a source's beam; the first is that of `direct`.
+
+    Parameters
+    ----------
+    source : Source
+        One of the job's.
+    direct : Direct
+        Its nominal direct part at the receiver.
+    casts : ReceiverCasts
+        Of the receiver.
+    bench, stacks : Bench, Stacks
+        Of the job, and of the plan.
+    band : int
+        The source's, among the bench's.
+    draws, moved : Draws, StackDraws
+        Drawn figures, and how the stacks move with them in that band.
+    """
+    index = bench.job.sources.index(source)
+    bent = [each.index for each in direct.bent]
+    storey = bench.job.building.space(casts.receiver.space).storey
+    total, outside = np.zeros(draws.count), 0.0
+    for point in casts.points:
+        beam = point.wide[source.id]
+        passed = by_polarization(
+            beam, bench=bench, stacks=stacks, band=band, polarization=source.polarization
+        )
+        passed *= ~np.isin(beam.first_panel, bent)[:, np.newaxis]
+        sequences = sequences_of(beam, bench)
+        inside = bench.kept(
+            ("inside", beam, draws.key),
+            partial(_inside, source=source, index=index, beam=beam, job=bench.job, draws=draws),
+        )
+        factors = sequences.factors(stacks, moved.log_shift)
+        share = level_outside(source, storey, point.position_m)
+        outside += share
+        total += share * _along(passed, inside, sequences, factors)
+    if outside > 0.0:
+        total /= outside
+    through_edges = sum(each.transmission * each.ratio for each in direct.bent)
+    found = _onto(total, max(direct.transmission - through_edges, 0.0))
+    for each in direct.bent:
+        found = found + _bent(
+            each, source=source, casts=casts, bench=bench, stacks=stacks, draws=draws, moved=moved
+        )
+    return found
+
+
+def _inside(*, source: Source, index: int, beam: Beam, job: Job, draws: Draws) -> Floats:
+    """Shares (rays, draws) of the rays that lie in each draw's cone."""
+    if source.position_m is not None:
+        return np.broadcast_to(beam.weights[:, np.newaxis], (len(beam.weights), draws.count))
+    towards = directions_aside(source, job, draws.aside[index])
+    cosine = beam.directions @ towards.T
+    edge = np.minimum(np.cos(source.spread_rad), cosine.max(axis=0))
+    inside = (cosine >= edge).astype(np.float64)
+    return np.asarray(inside / inside.sum(axis=0))
+
+
+def _along(passed: Floats, inside: Floats, sequences: Sequences, factors: Floats) -> Floats:
+    """Mean transmission (draws,) of rays (n, 2) that are inside (n, draws)."""
+    total = np.zeros(inside.shape[1])
+    for axis in range(2):
+        carried = sequences.added(passed[:, axis, np.newaxis] * inside, sequences.of_ray)
+        total += np.einsum("nd,nd->d", carried, factors[..., axis])
+    return total
+
+
+def _onto(found: Floats, nominal: float) -> Floats:
+    """What the wide cone found (draws,), put on what the narrow one found."""
+    scale = 1.0
+    if found[0] > 0.0:
+        scale = min(max(nominal / float(found[0]), 1.0 / MAX_SCALE), MAX_SCALE)
+    return np.maximum(found * scale + (nominal - float(found[0]) * scale), 0.0)
+
+
+def _bent(
+    beam: BentBeam,
+    *,
+    source: Source,
+    casts: ReceiverCasts,
+    bench: Bench,
+    stacks: Stacks,
+    draws: Draws,
+    moved: StackDraws,
+) -> Floats:
+    """Transmission (draws,) through an opening whose beam bends around its edges."""
+    stack = stacks.of_row[beam.row]
+    cosine_bin = min(int(beam.cosine * BINS), BINS - 1)
+    shift = moved.log_shift[stack, cosine_bin]  # (draws, 2)
+    passed = beam.transmission * np.exp(shift).mean(axis=1)
+    ratio = bench.kept(
+        ("edges", source.id, casts.points, beam.index, draws.key),
+        partial(_ratios, beam, source=source, casts=casts, job=bench.job, draws=draws),
+    )
+    return np.asarray(passed * ratio)
+
+
+def _ratios(
+    beam: BentBeam, *, source: Source, casts: ReceiverCasts, job: Job, draws: Draws
+) -> Floats:
+    """Ratios (draws,) of `BentBeam` as the source's direction is drawn."""
+    step = source.direction_tolerance_rad
+    index = job.sources.index(source)
+    if step <= 0.0:
+        return np.full(draws.count, beam.ratio)
+    across, upward = np.meshgrid(step * GRID, step * GRID, indexing="ij")
+    towards = directions_aside(source, job, np.stack((across.ravel(), upward.ravel()), axis=1))
+    values = [
+        mean_ratio(
+            panel=job.building.panels[beam.index],
+            casts=casts,
+            building=job.building,
+            towards=direction[np.newaxis],
+            band_hz=source.band_hz,
+        )
+        for direction in towards
+    ]
+    surface = RegularGridInterpolator((GRID, GRID), np.reshape(values, across.shape))
+    drawn = surface(np.clip(draws.aside[index] / step, GRID[0], GRID[-1]))
+    return np.asarray(np.maximum(beam.ratio + drawn - drawn[0], 0.0))
+
+
+def open_equivalent_draws_sr(
+    *, crossings: Crossings, tables: Tables, bench: Bench, moved: StackDraws, band: int
+) -> Floats:
+    """Open-equivalent solid angle (draws,) of a receiver, the first as `solid_angles` has it. [sr]
+
+    Parameters
+    ----------
+    crossings : Crossings
+        Of the receiver.
+    tables, bench : Tables, Bench
+        Of the plan, and of the job.
+    moved : StackDraws
+        Moves of the plan's stacks in the band.
+    band : int
+        Which of the tables' bands.
+    """
+    sequences = sequences_of(crossings, bench)
+    exposed = 0.5 * crossings.solid_angle_sr * (crossings.sky > 0)
+    carried = exposed[:, np.newaxis] * np.exp(logs_along(crossings, tables)[:, band])
+    factors = sequences.factors(tables.stacks, moved.log_shift)
+    return np.asarray(np.einsum("np,ndp->d", sequences.added(carried, sequences.of_ray), factors))

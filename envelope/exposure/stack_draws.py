@@ -1,0 +1,142 @@
+"""By how much every stack of a plan moves when tolerances are drawn.
+
+A stack is solved again under every draw, at a few angles and frequencies: only the move is taken
+from there, and put on what was computed exactly. The first draw is the nominal one and moves
+nothing, so that a level's first draw is the level.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from envelope.exposure.sequences import BINS
+from envelope.exposure.solid_angles import unpolarized
+from envelope.exposure.stacks import Stacker, StackKey
+from envelope.exposure.tolerances import Draws
+from envelope.exposure.transmission import SMALLEST, Bench, Tables
+from envelope.geometry.plane import Floats
+from envelope.physics.bands import band_mean, band_nodes
+from envelope.physics.stacks import solve_many
+
+ANGLES = np.array([0.03, 0.1, 0.25, 0.5, 0.75, 1.0])  # cosines at which stacks are followed
+NODES = 3  # frequencies of a band
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StackDraws:
+    """How the stacks of a plan move in one band, the first draw not at all."""
+
+    log_shift: Floats  # (stacks, BINS, draws, 2) of the logarithm of the transmission
+    reflection_shift: Floats  # (stacks, BINS, draws, 2) of the near side's reflection
+    diffuse_transmission: Floats  # (draws, stacks) hemisphere means, both polarizations
+    diffuse_reflection: Floats  # (draws, stacks)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Moved:
+    """One stack's part of `StackDraws`."""
+
+    log_shift: Floats  # (BINS, draws, 2)
+    reflection_shift: Floats  # (BINS, draws, 2)
+    diffuse_transmission: Floats  # (draws,)
+    diffuse_reflection: Floats  # (draws,)
+
+
+def stack_draws(*, bench: Bench, tables: Tables, draws: Draws, band: int) -> StackDraws:
+    """Moves of a plan's stacks in one band; those of a stack are worked out once for a job."""
+    keys = tables.stacks.keys
+    known: dict[StackKey, _Moved] = bench.kept(("moved", draws.key, band), dict)
+    missing = [index for index, key in enumerate(keys) if key not in known]
+    solved = _solved([keys[index] for index in missing], bench=bench, draws=draws, band=band)
+    for index, (log_moved, moved) in zip(missing, solved, strict=True):
+        half = bench.bracket_half_width(keys[index], band)
+        if half > 0.0:
+            log_moved = log_moved + half * draws.tolerances.bracket[:, np.newaxis]
+        known[keys[index]] = _on_bins(
+            log_moved=log_moved,
+            moved=moved,
+            log_transmission=tables.log_transmission[index, :, band],
+            reflection=tables.near_reflection[index, :, band],
+        )
+    parts = [known[key] for key in keys]
+    return StackDraws(
+        log_shift=np.stack([part.log_shift for part in parts]),
+        reflection_shift=np.stack([part.reflection_shift for part in parts]),
+        diffuse_transmission=np.stack([part.diffuse_transmission for part in parts], axis=1),
+        diffuse_reflection=np.stack([part.diffuse_reflection for part in parts], axis=1),
+    )
+
+
+def _solved(
+    keys: Sequence[StackKey], *, bench: Bench, draws: Draws, band: int
+) -> list[tuple[Floats, Floats]]:
+    """By how much log transmission and reflection (angles, draws, 2) of stacks move."""
+    low, high = bench.bands_hz[band]
+    frequency_hz, weight = band_nodes(lowest_hz=low, highest_hz=high, count=NODES)
+    stacker = Stacker(job=bench.job, frequency_hz=frequency_hz, tolerances=draws.tolerances)
+    found = []
+    for solved in solve_many(
+        stacks=[stacker.items(key) for key in keys], frequency_hz=frequency_hz, cosine=ANGLES
+    ):
+        passed = band_mean(values=solved.transmission, weight=weight)
+        parts = (
+            np.log(np.maximum(passed, SMALLEST)),
+            band_mean(values=solved.front_reflection, weight=weight),
+        )
+        whole = [np.broadcast_to(part, (draws.count, len(ANGLES), 2)) for part in parts]
+        log_moved, moved = (np.moveaxis(part - part[:1], 0, 1) for part in whole)
+        found.append((log_moved, moved))
+    return found
+
+
+def _on_bins(
+    *, log_moved: Floats, moved: Floats, log_transmission: Floats, reflection: Floats
+) -> _Moved:
+    """Moves at a few angles as moves over coarse bins and of hemisphere means.
+
+    Parameters
+    ----------
+    log_moved, moved : (angles, draws, 2) float
+        Of log transmission and of reflection, at `ANGLES`.
+    log_transmission, reflection : (bins, 2) float
+        What the stack does nominally at the centres of the tables' bins.
+    """
+    bins = len(log_transmission)
+    share = (np.arange(bins) + 0.5) / bins
+    share = share / share.sum()
+    passed = np.exp(log_transmission[:, np.newaxis] + np.tensordot(_onto(bins), log_moved, 1))
+    back = _within(reflection[:, np.newaxis], np.tensordot(_onto(bins), moved, 1), passed)
+    centres, coarse = ((np.arange(count) + 0.5) / count for count in (bins, BINS))
+    nominal = np.stack(
+        [
+            [np.interp(coarse, centres, values[:, axis]) for axis in range(2)]
+            for values in (log_transmission, reflection)
+        ]
+    ).transpose(0, 2, 1)[:, :, np.newaxis]  # (2, BINS, 1, 2)
+    log_shift = np.tensordot(_onto(BINS), log_moved, 1)
+    reflected = _within(
+        nominal[1], np.tensordot(_onto(BINS), moved, 1), np.exp(nominal[0] + log_shift)
+    )
+    return _Moved(
+        log_shift=log_shift,
+        reflection_shift=reflected - nominal[1],
+        diffuse_transmission=share @ unpolarized(passed),
+        diffuse_reflection=share @ unpolarized(back),
+    )
+
+
+def _within(nominal: Floats, moved: Floats, passed: Floats) -> Floats:
+    """Reflection as it is moved: never below 0, nor above what does not pass.
+
+    A slot may pass more than its area gives it; what it reflects nominally stands.
+    """
+    return np.clip(nominal + moved, 0.0, np.maximum(1.0 - passed, nominal))
+
+
+def _onto(bins: int) -> Floats:
+    """Weights (bins, angles) that interpolate from `ANGLES` to bin centres."""
+    centres = (np.arange(bins) + 0.5) / bins
+    return np.stack([np.interp(centres, ANGLES, one) for one in np.eye(len(ANGLES))], axis=1)

@@ -1,0 +1,92 @@
+"""Two levels that were drawn together: what moves both cancels, what moves one does not."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from envelope.exposure.differences import Difference, LevelDraws, paired
+from envelope.exposure.tolerances import deviates
+
+COUNT = 2000
+
+
+def moved(name: str, half_width_db: float, *, middle: float = 1.0) -> np.ndarray:
+    """A level with a 10–90 % range of ±half_width_db, the first draw in the middle."""
+    return middle * 10.0 ** (half_width_db * deviates(name, count=COUNT, seed=7) / 10.0)
+
+
+def test_what_both_share_cancels():
+    level = moved("level outside", 6.0)
+    found = paired(4.0 * level, level)
+    expected = 10.0 * math.log10(4.0)
+    assert [found.below_db, found.low_db, found.high_db] == pytest.approx([expected] * 3)
+    assert found.odds == 1.0
+    assert found.can_be_told
+
+
+def test_what_they_do_not_share_adds_in_squares():
+    level = moved("level outside", 6.0)
+    found = paired(level * moved("one", 3.0), level * moved("other", 4.0))
+    assert found.below_db == 0.0
+    assert [found.low_db, found.high_db] == pytest.approx([-5.0, 5.0], abs=0.25)
+    assert found.odds == pytest.approx(0.5, abs=0.02)
+    assert not found.can_be_told
+
+
+def test_the_models_own_error_adds_in_squares_without_chance():
+    found = paired(moved("one", 3.0), np.ones(COUNT + 1), own_db=4.0)
+    assert [found.low_db, found.high_db] == pytest.approx([-5.0, 5.0], abs=0.05)
+
+
+@pytest.mark.parametrize(("below_db", "own_db", "odds"), [
+    # half a 10–90 % range is 1.2816 standard deviations: 0.9 below it, Φ(0.6408) = 0.7392 at half
+    (2.0, 2.0, 0.9), (-2.0, 2.0, 0.1), (1.0, 2.0, 0.7392), (0.0, 2.0, 0.5),
+    (0.0, 0.0, 0.5), (1.0, 0.0, 1.0), (-1.0, 0.0, 0.0),
+])  # fmt: skip
+def test_odds_of_the_order(below_db, own_db, odds):
+    found = paired(np.full(9, 10.0 ** (below_db / 10.0)), np.ones(9), own_db=own_db)
+    assert found.odds == pytest.approx(odds, abs=1e-4)
+
+
+def test_the_other_way_round_it_is_the_same_difference():
+    one, other = moved("one", 3.0, middle=2.0), moved("other", 1.0)
+    there, back = paired(one, other, own_db=2.0), paired(other, one, own_db=2.0)
+    assert back.below_db == pytest.approx(-there.below_db)
+    assert [back.low_db, back.high_db] == pytest.approx([-there.high_db, -there.low_db], abs=1e-6)
+    assert back.odds == pytest.approx(1.0 - there.odds)
+
+
+@pytest.mark.parametrize("own_db", [0.0, 3.0])
+def test_where_nothing_is_left_the_difference_is_infinite(own_db):
+    level, nothing = np.ones(11), np.zeros(11)
+    found = paired(level, nothing, own_db=own_db)
+    assert (found.below_db, found.low_db, found.high_db) == (math.inf, math.inf, math.inf)
+    assert found.odds == 1.0
+    assert paired(nothing, level, own_db=own_db).high_db == -math.inf
+    same = paired(nothing, nothing)
+    assert same == Difference(below_db=0.0, low_db=0.0, high_db=0.0, odds=0.5)
+
+
+def test_some_draws_without_anything_leave_one_end_finite():
+    left = np.ones(101)
+    left[1:16] = 0.0
+    found = paired(np.ones(101), left, own_db=2.0)
+    assert found.high_db == math.inf
+    assert -2.5 < found.low_db < 0.0
+
+
+def test_levels_add_up_over_sources():
+    levels = LevelDraws(
+        plan="p",
+        by_source_w_m2={
+            ("bed", "a"): np.array([1.0, 2.0]),
+            ("bed", "b"): np.array([10.0, 20.0]),
+            ("cot", "a"): np.array([100.0, 200.0]),
+        },
+    )
+    assert levels.level_w_m2("bed").tolist() == [11.0, 22.0]
+    assert levels.level_w_m2("bed", ["b"]).tolist() == [10.0, 20.0]
+    assert levels.level_w_m2("cot").tolist() == [100.0, 200.0]

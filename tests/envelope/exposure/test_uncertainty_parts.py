@@ -1,0 +1,169 @@
+"""Every part of the nominal level is in the draws: the first draw is the level, to the last digit.
+
+And whatever moves the level moves its band: edges, slots and their polarization, scattered energy.
+"""
+
+from __future__ import annotations
+
+import math
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from envelope.exposure.analysis import analyze_plan, bench_of
+from envelope.exposure.casts import cast_job
+from envelope.exposure.tolerances import draw
+from envelope.exposure.uncertainty import level_draws
+
+
+@pytest.fixture
+def make(room_plain, window_plain, mast_plain, read_job, few):
+    return SimpleNamespace(
+        room=room_plain, window=window_plain, mast=mast_plain, read=read_job, few=few
+    )
+
+
+def drawn(job, few, *, edges: bool = False, count: int = 200):
+    """Nominal result and draws of the first plan, from one set of casts."""
+    casts = cast_job(job, sampling=few)
+    bench = bench_of(job, casts)
+    nominal = analyze_plan(bench=bench, plan=job.plans[0], casts=casts, edges=edges)
+    levels = level_draws(
+        bench=bench, plan=job.plans[0], casts=casts, draws=draw(job, count=count), edges=edges
+    )
+    return nominal, levels
+
+
+WALL = {"id": "wall", "loss": "40 dB", "reflects": 0.0, "loss-tolerance": "0 dB"}
+PANE = {"id": "pane", "loss": "0 dB"}
+STILL = {"level-tolerance": "0 dB", "direction-tolerance": "0.001 deg"}
+
+
+def everything(make, **changes):
+    """Layers, a window with a reveal, a coat, scattered energy, a door's slot, a transmitter."""
+    plain = make.room(
+        assembly=[
+            {"id": "wall", "layers": [
+                {"material": "plasterboard", "thickness": "12.5 mm"},
+                {"material": "air", "thickness": "90 mm"},
+                {"material": "brick", "thickness": "102 mm"}]},
+            {"id": "pane", "layers": [{"material": "glass", "thickness": "6 mm"}]},
+        ],
+        opening=[
+            make.window(reveal="0.1 m"),
+            {"id": "D1", "on": "room/2", "kind": "door", "at": "0.5 m", "size": "0.8 m x 2 m",
+             "undercut": "8 mm"},
+        ],
+        treatment=[{"id": "coat", "kind": "sheet", "sheet-resistance": "6 ohm/sq"}],
+        source=[make.mast(azimuth="170 deg", elevation="10 deg", spread="5 deg",
+                          scattered=0.2, band="1805-1880 MHz", polarization="vertical"),
+                {"id": "meter", "at": "2, -6, 1 m", "band": "868 MHz", "eirp": "14 dBm"}],
+        plan=[{"id": "p", "treat": [{"on": "room/walls", "with": ["coat"]}]}],
+    )  # fmt: skip
+    return {**plain, **changes}
+
+
+@pytest.mark.parametrize("edges", [False, True])
+@pytest.mark.parametrize("box", [False, True])
+def test_the_first_draw_is_the_level(make, edges, box):
+    plain = everything(make)
+    plain["receiver"] = [{"id": "bed", "space": "room", "at": "1.6, 1.1, 1.0 m"}]
+    if box:
+        plain["receiver"][0]["size"] = "0.9 m x 1.9 m x 0.2 m"
+    job = make.read(plain)
+    casts = cast_job(job, sampling=make.few)
+    bench, draws = bench_of(job, casts), draw(job, count=20)
+    for plan in job.plans:
+        (receiver,) = analyze_plan(bench=bench, plan=plan, casts=casts, edges=edges).receivers
+        levels = level_draws(bench=bench, plan=plan, casts=casts, draws=draws, edges=edges)
+        for source in receiver.sources:
+            first = levels.by_source_w_m2["bed", source.id][0]
+            assert first == pytest.approx(source.level_w_m2, rel=1e-9)
+        assert levels.level_w_m2("bed")[0] == pytest.approx(receiver.level_w_m2, rel=1e-9)
+
+
+def test_edges_move_the_draws_as_they_move_the_level(make):
+    """Deep in the shadow beside a window only the edge lets anything in."""
+    plain = make.room(
+        assembly=[{**WALL, "loss": "80 dB"}, PANE],
+        opening=[make.window()],
+        receiver=[{"id": "bed", "space": "room", "at": "3.0, 1.1, 1.5 m"}],
+        source=[make.mast(spread="0.5 deg", **STILL)],
+    )
+    job = make.read(plain)
+    (dark, dark_draws), (lit, lit_draws) = (
+        drawn(job, make.few, edges=edges, count=20) for edges in (False, True)
+    )
+    ratio = lit.receivers[0].level_w_m2 / dark.receivers[0].level_w_m2
+    assert ratio > 1.5
+    found = lit_draws.level_w_m2("bed") / dark_draws.level_w_m2("bed")
+    assert found == pytest.approx(np.full(21, ratio), rel=1e-3)
+
+
+def test_an_edge_softens_what_the_direction_does(make):
+    """Just outside a beam, draws that turn the beam away leave the edge's field, not nothing."""
+    plain = make.room(
+        assembly=[{**WALL, "loss": "80 dB"}, PANE],
+        opening=[make.window()],
+        receiver=[{"id": "bed", "space": "room", "at": "2.55, 1.1, 1.5 m"}],
+        source=[make.mast(spread="0.5 deg", **{"level-tolerance": "0 dB",
+                                               "direction-tolerance": "4 deg"})],
+        space=[{"id": "room", "storey": "ground", "size": "4 m x 3 m", "height": "2.4 m",
+                "furnishing": "100 m2"}],
+    )  # fmt: skip
+    job = make.read(plain)
+    spans = []
+    for edges in (False, True):
+        _, levels = drawn(job, make.few, edges=edges)
+        low, high = np.quantile(levels.level_w_m2("bed")[1:], (0.1, 0.9))
+        spans.append(10 * math.log10(high / low))
+    assert spans[1] < spans[0] - 3.0
+
+
+def test_a_slots_polarization_moves_the_draws(make):
+    """A door's undercut lets a beam in whose magnetic field runs along it, and hardly the other."""
+    door = {"id": "D1", "on": "room/1", "kind": "door", "at": "1.2 m", "size": "0.8 m x 2 m",
+            "undercut": "8 mm"}  # fmt: skip
+    ratios = []
+    for polarization in ("vertical", "horizontal"):
+        plain = make.room(
+            assembly=[{**WALL, "loss": "120 dB"}, {"id": "pane", "loss": "120 dB"}],
+            opening=[door],
+            receiver=[{"id": "bed", "space": "room", "at": "1.6, 1.1, 0.004 m"}],
+            source=[make.mast(spread="0.01 deg", polarization=polarization, **STILL)],
+        )
+        nominal, levels = drawn(make.read(plain), make.few, count=20)
+        ratios.append((nominal.receivers[0].level_w_m2, np.median(levels.level_w_m2("bed"))))
+    (vertical, vertical_drawn), (horizontal, horizontal_drawn) = ratios
+    assert vertical > 10.0 * horizontal
+    assert vertical_drawn / horizontal_drawn == pytest.approx(vertical / horizontal, rel=0.05)
+
+
+class TestScatteredPart:
+    """Walls of a stated loss in a field all scattered: its part moves as the loss does."""
+
+    def job(self, make, scattered: float, furnishing: str = "1000 m2"):
+        plain = make.room(
+            assembly=[{"id": "wall", "loss": "20 dB", "reflects": 0.0, "loss-tolerance": "3 dB"},
+                      PANE],
+            space=[{"id": "room", "storey": "ground", "size": "4 m x 3 m", "height": "2.4 m",
+                    "furnishing": furnishing}],
+            source=[make.mast(scattered=scattered, **STILL)],
+        )  # fmt: skip
+        return make.read(plain)
+
+    @pytest.mark.parametrize("scattered", [1.0, 0.3])
+    def test_it_moves_by_its_walls_tolerance(self, make, scattered):
+        """Everything comes through one product, so the level moves in each draw as its loss."""
+        job = self.job(make, scattered)
+        nominal, levels = drawn(job, make.few)
+        moved_db = draw(job, count=200).tolerances.loss_db("assembly wall", 3.0)
+        expected = nominal.receivers[0].level_w_m2 * 10.0 ** (-moved_db / 10.0)
+        assert levels.level_w_m2("bed") == pytest.approx(expected, rel=1e-6)
+
+    def test_its_size_is_that_of_the_level(self, make):
+        """A field half scattered, half from a beam that misses: both parts keep their weight."""
+        both = [drawn(self.job(make, share), make.few, count=20)[1] for share in (0.0, 0.5, 1.0)]
+        none, half, whole = (each.level_w_m2("bed") for each in both)
+        assert half == pytest.approx(0.5 * (none + whole), rel=1e-6)
