@@ -3,6 +3,8 @@
 EnvelopeError
 ├── UnitError          a quantity that cannot be read
 ├── RangeError         a value outside the range that a formula or a field allows
+├── RecordError        a record, or records together, that cannot be: carries every `Fault`
+├── UnknownNameError   a name that a job does not have
 ├── GeometryError      a building that cannot be: carries `Fault`s naming panel, opening, space
 ├── ProjectFileError   a project file that cannot be used: carries every `Fault` found
 ├── ModelFileError     a model file that cannot be imported
@@ -113,6 +115,14 @@ class FaultsError(EnvelopeError):
     def __init__(self, faults: Iterable[Fault]) -> None:
         self.faults = tuple(faults)
         super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
+class RecordError(FaultsError):
+    """A record that cannot be, or records that do not go together."""
+
+
+class UnknownNameError(EnvelopeError, KeyError):
+    """A name that a job does not have."""
 
 
 class GeometryError(FaultsError):

@@ -36,7 +36,12 @@ LAYERS: dict[str, int] = {
 }
 # What the project file and model files are read without: nothing is cast while a file is read.
 NEVER = {
-    "envelope.project": ("envelope.rays", "envelope.survey", "envelope.plans"),
+    "envelope.project": (
+        "envelope.rays",
+        "envelope.exposure",
+        "envelope.survey",
+        "envelope.plans",
+    ),
     "envelope.exchange": ("envelope.rays", "envelope.exposure", "envelope.survey"),
 }
 # Packages that import nothing of the project but themselves, and these libraries.

@@ -1,202 +1,70 @@
-"""What a job says of its building: assemblies, treatments, sources, receivers, plans. All SI."""
+"""Everything that a job says of its building, and what its records must agree on.
+
+Records check themselves, and so does the job: what cannot be, or does not go together, raises
+`RecordError` with every fault, wherever it is made.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import Literal
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
+from envelope.building.composition import (
+    LOSS_TOLERANCE_DB,
+    Assembly,
+    Layer,
+    LossCurve,
+    Material,
+    Treatment,
+)
 from envelope.building.model import Building
-from envelope.errors import EnvelopeError, Location
-from envelope.geometry.plane import Floats, frozen
-from envelope.pricing.products import Costs, Price, Product
+from envelope.building.selectors import SelectionError, select, unknown
+from envelope.building.sources import (
+    AS_BUILT,
+    LEVEL_TOLERANCE_DB,
+    Plan,
+    Polarization,
+    Range,
+    Reading,
+    Receiver,
+    Solved,
+    Source,
+)
+from envelope.building.standing import trouble_in, trouble_of_box, trouble_outdoors
+from envelope.errors import EnvelopeError, Fault, Location, RecordError, UnknownNameError
+from envelope.geometry.plane import Floats
+from envelope.physics.materials import entry_loss_names, is_material, material_names
+from envelope.pricing.products import Costs, Product
 
-Polarization = Literal["unpolarized", "horizontal", "vertical"]
-Range = tuple[float, float]
-
-LEVEL_TOLERANCE_DB = 3.0  # 10–90 % band of a stated level; common practice, no source
-LOSS_TOLERANCE_DB = 2.0  # of a loss that is stated as such; common practice, no source
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LossCurve:
-    """A loss by frequency: one value holds at every frequency, more are joined in log frequency."""
-
-    frequencies_hz: tuple[float, ...]  # empty where one value holds everywhere
-    losses_db: tuple[float, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Layer:
-    """One layer of an assembly, from inside to outside.
-
-    Exactly one of `material` (with a thickness) and `sheet_resistance_ohm_sq` (a coating on an
-    interface, such as low emissivity glass) is given.
-    """
-
-    material: str | None = None
-    thickness_m: float = 0.0
-    sheet_resistance_ohm_sq: float | None = None
-    cavity: bool = False  # spacing varies by more than a quarter wave: combined in power
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Material:
-    """A material that the job defines itself."""
-
-    id: str
-    relative_permittivity: float
-    conductivity_s_m: float | None = None
-    loss_tangent: float | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Assembly:
-    """What an element is made of: layers, a loss that holds at every angle, or other assemblies.
-
-    Between `parts` lies air whose width varies, as between a ceiling and the roof over it: they
-    are combined in power.
-    """
-
-    id: str
-    layers: tuple[Layer, ...] = ()
-    parts: tuple[str, ...] = ()  # assembly ids, from inside to outside
-    loss: LossCurve | None = None
-    entry_loss: str | None = None  # a 3GPP TR 38.901 material class
-    reflects: float | None = None  # power fraction, for `loss`
-    loss_tolerance_db: float = LOSS_TOLERANCE_DB  # 10–90 % band of a loss or a class
-    note: str = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Treatment:
-    """What is added on a panel."""
-
-    id: str
-    kind: Literal["sheet", "mesh", "table", "layers", "honeycomb", "fixed"]
-    sheet_resistance_ohm_sq: float | None = None  # of one coat
-    coats: int = 1
-    wire_diameter_m: float | None = None
-    pitch_m: float | None = None
-    conductivity_s_m: float | None = None  # of the mesh's wire
-    table: LossCurve | None = None  # a data sheet's dB at normal incidence
-    layers: tuple[Layer, ...] = ()
-    cell_m: float | None = None  # inside width of a honeycomb's cell
-    depth_m: float | None = None  # length of its cells
-    open_fraction: float | None = None  # open area over whole area
-    loss: LossCurve | None = None  # for "fixed"
-    reflects: float | None = None
-    loss_tolerance_db: float = LOSS_TOLERANCE_DB  # 10–90 % band of a "fixed" loss
-    standoff_m: float = 0.0  # air between it and what it is put on
-    price: Price | None = None
-    note: str = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Solved:
-    """How a source's level outside, or a point's EIRP, came out of readings.
-
-    All in W/m² for a source in a direction, in W for a point.
-    """
-
-    source: str
-    quantity: Literal["level_w_m2", "eirp_w"]
-    readings: tuple[str, ...]
-    value: float
-    low: float  # 10–90 % band
-    high: float
-    lowest: float  # within which it lies at least 95 times in 100
-    highest: float
-    notes: tuple[str, ...] = ()  # for people: what came out, and where it is poor
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Source:
-    """Where energy comes from: a direction outside, or a point.
-
-    `level_w_m2` is the scalar power density at the receiver with every building removed; it has
-    one entry "" where it holds for every storey, else one entry a storey. A point source has
-    `position_m` and `eirp_w` instead.
-    """
-
-    id: str
-    band_hz: Range
-    azimuth_rad: float | None = None  # true, clockwise from north
-    elevation_rad: float = 0.0
-    spread_rad: float = 0.0  # half-angle of an evenly bright cone
-    level_w_m2: Mapping[str, float] = field(default_factory=dict)
-    scattered: float = 0.0  # share of the level that arrives evenly from the exposed directions
-    space: str | None = None  # of a point; None where it stands outdoors
-    position_m: Floats | None = None  # (3,) in the building's coordinates
-    eirp_w: float | None = None
-    polarization: Polarization = "unpolarized"
-    ground_reflection: bool = False  # the level was measured without its mirrored partner
-    level_tolerance_db: float = LEVEL_TOLERANCE_DB
-    direction_tolerance_rad: float = 0.0873  # 5°, the same
-    solved: Solved | None = None  # where the level or EIRP comes from readings
-
-    @property
-    def has_level(self) -> bool:
-        """Whether its level or EIRP is known, stated or solved."""
-        return bool(self.level_w_m2) or self.eirp_w is not None
-
-    def __post_init__(self) -> None:
-        if self.position_m is not None:
-            object.__setattr__(self, "position_m", frozen(self.position_m))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Receiver:
-    """A point or a box inside a space."""
-
-    id: str
-    space: str
-    position_m: Floats  # (3,) in the building's coordinates; a box's centre
-    size_m: Floats | None = None  # (3,) of a box
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "position_m", frozen(self.position_m))
-        if self.size_m is not None:
-            object.__setattr__(self, "size_m", frozen(self.size_m))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Plan:
-    """Which panel gets which treatments: panel id → treatment ids, from the surface inward.
-
-    Where a plan has a window or door in another state than the building has it, `assemblies` says
-    what then stands behind each of its panels: an assembly, or None for nothing.
-    """
-
-    id: str
-    treatments: Mapping[str, tuple[str, ...]]
-    title: str = ""
-    assemblies: Mapping[str, str | None] = field(default_factory=dict)
-    states: Mapping[str, str] = field(default_factory=dict)  # opening id → state, where it says so
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Reading:
-    """What a meter showed of one source or several together, before any treatment."""
-
-    id: str
-    sources: tuple[str, ...]
-    position_m: Floats  # (3,) in the building's coordinates
-    level_w_m2: float
-    plan: Plan  # without treatment; windows and doors as they stood
-    space: str | None = None  # None outdoors
-    spots: int = 1  # places, and directions of the antenna, averaged in power
-    tolerance_db: float = 0.0  # 10–90 % band of the meter, the same in every reading
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "position_m", frozen(self.position_m))
+__all__ = [
+    "AS_BUILT",
+    "LEVEL_TOLERANCE_DB",
+    "LOSS_TOLERANCE_DB",
+    "Assembly",
+    "Job",
+    "Layer",
+    "LossCurve",
+    "Material",
+    "Plan",
+    "Polarization",
+    "Range",
+    "Reading",
+    "Receiver",
+    "Solved",
+    "Source",
+    "Treatment",
+    "job_faults",
+    "no_level",
+    "resolved",
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Job:
     """Everything that one project file says, resolved against its building.
 
-    `plans` always begins with "as-built", which has no treatment.
+    `plans` always begins with "as-built", which has no treatment. Every name is one of the job's
+    own: an alias of a panel is resolved, an unknown name refused with the nearest ones.
     """
 
     name: str
@@ -217,6 +85,21 @@ class Job:
     feet: bool = False  # lengths are written in feet and inches, and are shown so
     # where the project file says each thing, by (table, id, key): for messages about it
     places: Mapping[tuple[str, str, str], Location] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        faults = list(job_faults(self))
+        plans = []
+        for plan in self.plans:
+            try:
+                plans.append(resolved(self, plan))
+            except RecordError as error:
+                faults += error.faults
+        if faults:
+            raise RecordError(faults)
+        first = [plan for plan in plans if plan.id == AS_BUILT]
+        others = [plan for plan in plans if plan.id != AS_BUILT]
+        plans = [*(first or [Plan(id=AS_BUILT, treatments={})]), *others]
+        object.__setattr__(self, "plans", tuple(plans))
 
     @property
     def solved(self) -> tuple[Solved, ...]:
@@ -248,5 +131,202 @@ class Job:
             )
 
     def plan(self, name: str) -> Plan:
-        """Plan by id; KeyError where there is none."""
-        return {plan.id: plan for plan in self.plans}[name]
+        """Plan by id; UnknownNameError, with the nearest names, where there is none."""
+        plans = {plan.id: plan for plan in self.plans}
+        if name not in plans:
+            raise UnknownNameError(unknown("plan", name, plans))
+        return plans[name]
+
+    def resolved(self, plan: Plan) -> Plan:
+        """A plan made for this job, its panels named by their ids.
+
+        Raises
+        ------
+        RecordError
+            With the nearest names, where a panel or a treatment is unknown.
+        """
+        return resolved(self, plan)
+
+
+def job_faults(job: Job) -> Iterator[Fault]:
+    """Everything that is wrong between the records of a job, its plans left out."""
+    for table, records in (
+        ("source", job.sources),
+        ("receiver", job.receivers),
+        ("reading", job.readings),
+        ("plan", job.plans),
+    ):
+        yield from _twice(table, [record.id for record in records])
+    for table, named in (
+        ("material", job.materials),
+        ("assembly", job.assemblies),
+        ("treatment", job.treatments),
+    ):
+        for key, record in named.items():
+            if key != record.id:
+                message = f'{table} "{record.id}" is listed as "{key}": a key is the id'
+                yield Fault(message=message, subject=(table, record.id, "id"))
+    yield from _made_of(job)
+    for source in job.sources:
+        yield from _placed_source(job, source)
+    for receiver in job.receivers:
+        yield from _placed_receiver(job, receiver)
+    known = [source.id for source in job.sources]
+    for reading in job.readings:
+        for name in reading.sources:
+            yield from _unknown("reading", reading.id, "source", "source", name, known)
+
+
+def no_level(storey: str) -> str:
+    """Say that a source has no level for a storey that needs one."""
+    return f'there is no level for storey "{storey}", where a receiver is'
+
+
+def resolved(job: Job, plan: Plan) -> Plan:
+    """A plan whose panels and treatments are the job's own ids.
+
+    Panels may be named by id, by alias or by any other selector; a later one wins, as in a
+    project file. Without a change the same plan is answered.
+
+    Raises
+    ------
+    RecordError
+        With the nearest names, where a panel or a treatment is unknown.
+    """
+    index = job.building.panel_index
+    faults: list[Fault] = []
+
+    def fault(message: str) -> None:
+        faults.append(
+            Fault(message=f'plan "{plan.id}": {message}', subject=("plan", plan.id, "treat"))
+        )
+
+    if plan.id == AS_BUILT and plan.treatments:
+        fault(f'"{AS_BUILT}" always exists and has no treatment: give this plan another id')
+    treatments: dict[str, tuple[str, ...]] = {}
+    for selector, names in plan.treatments.items():
+        own = job.building.panels[index[selector]].id if selector in index else None
+        try:
+            panels = (own,) if own == selector else select(job.building, selector)
+        except SelectionError as error:
+            fault(str(error))
+            continue
+        for name in names:
+            if name not in job.treatments:
+                fault(unknown("treatment", name, job.treatments))
+        for panel in panels:
+            treatments.pop(panel, None)
+            treatments[panel] = names
+    for panel, assembly in plan.assemblies.items():
+        if panel not in index:
+            fault(unknown("panel", panel, index))
+        if assembly is not None and assembly not in job.assemblies:
+            fault(unknown("assembly", assembly, job.assemblies))
+    if faults:
+        raise RecordError(dict.fromkeys(faults))
+    if treatments == plan.treatments:
+        return plan
+    return replace(plan, treatments=treatments)
+
+
+def _twice(table: str, names: Sequence[str]) -> Iterator[Fault]:
+    for name in dict.fromkeys(names):
+        if names.count(name) > 1:
+            message = f'two {table}s have the id "{name}": give each its own'
+            yield Fault(message=message, subject=(table, name, "id"))
+
+
+def _unknown(
+    table: str, own: str, key: str, what: str, name: str | None, known: Iterable[str]
+) -> Iterator[Fault]:
+    names = known if isinstance(known, Mapping) else tuple(known)
+    if name is not None and name not in names:
+        message = f'{table} "{own}": {unknown(what, name, names)}'
+        yield Fault(message=message, subject=(table, own, key))
+
+
+def _made_of(job: Job) -> Iterator[Fault]:
+    materials = {*job.materials, *material_names()}
+
+    def layers(table: str, own: str, of: Iterable[Layer]) -> Iterator[Fault]:
+        for number, layer in enumerate(of):
+            at = f"layers.{number}.material"
+            if layer.material is not None and not is_material(layer.material):
+                yield from _unknown(table, own, at, "material", layer.material, materials)
+
+    for assembly in job.assemblies.values():
+        own = assembly.id
+        yield from layers("assembly", own, assembly.layers)
+        entry = assembly.entry_loss
+        yield from _unknown(
+            "assembly", own, "entry-loss", "material class", entry, entry_loss_names()
+        )
+        for number, part in enumerate(assembly.parts):
+            at = f"parts.{number}"
+            yield from _unknown("assembly", own, at, "assembly", part, job.assemblies)
+            if part in job.assemblies and job.assemblies[part].parts:
+                message = f'assembly "{own}": "{part}" has parts itself: write all of them here'
+                yield Fault(message=message, subject=("assembly", own, at))
+    for treatment in job.treatments.values():
+        yield from layers("treatment", treatment.id, treatment.layers)
+    for name in sorted({element.assembly or "" for element in job.building.elements} - {""}):
+        if name not in job.assemblies:
+            message = f"the building names what is not defined: {_no_assembly(name, job)}"
+            yield Fault(message=message, subject=("assembly", name, "id"))
+
+
+def _no_assembly(name: str, job: Job) -> str:
+    return unknown("assembly", name, job.assemblies)
+
+
+def _placed_source(job: Job, source: Source) -> Iterator[Fault]:
+    levels = source.level_w_m2
+    spaces = job.building.space_index
+    for receiver in job.receivers if levels and "" not in levels else ():
+        if receiver.space in spaces:
+            storey = job.building.space(receiver.space).storey
+            if storey not in levels:
+                message = f'source "{source.id}": {no_level(storey)}'
+                yield Fault(message=message, subject=("source", source.id, "level"))
+    yield from _unknown(
+        "source", source.id, "space", "space", source.space, job.building.space_index
+    )
+    if source.position_m is None:
+        return
+    if source.space is None:
+        trouble = _standing(job, None, source.position_m)
+    elif source.space in job.building.space_index:
+        trouble = _standing(job, source.space, source.position_m)
+    else:
+        return
+    if trouble is not None:
+        message = f'source "{source.id}": {trouble}'
+        yield Fault(message=message, subject=("source", source.id, "at"))
+
+
+def _placed_receiver(job: Job, receiver: Receiver) -> Iterator[Fault]:
+    own = receiver.id
+    spaces = job.building.space_index
+    yield from _unknown("receiver", own, "space", "space", receiver.space, spaces)
+    if receiver.space not in spaces:
+        return
+    trouble = _standing(job, receiver.space, receiver.position_m)
+    if trouble is not None:
+        yield Fault(message=f'receiver "{own}": {trouble}', subject=("receiver", own, "at"))
+    elif receiver.size_m is not None:
+        space = job.building.space(receiver.space)
+        trouble = trouble_of_box(receiver.position_m, receiver.size_m, space)
+        if trouble is not None:
+            yield Fault(message=f'receiver "{own}": {trouble}', subject=("receiver", own, "size"))
+
+
+def _standing(job: Job, space: str | None, position_m: Floats) -> str | None:
+    """Trouble with where a point stands, kept by the building: records are copied often."""
+    known = job.building.standings
+    key = (space, tuple(position_m.tolist()))
+    if key not in known:
+        if space is None:
+            known[key] = trouble_outdoors(position_m, job.building)
+        else:
+            known[key] = trouble_in(position_m, job.building.space(space), job.building)
+    return known[key]

@@ -247,6 +247,11 @@ class Building:
             found[patch.panel].append(patch)
         return {panel: tuple(patches) for panel, patches in found.items()}
 
+    @cached_property
+    def standings(self) -> dict[tuple[str | None, tuple[float, ...]], str | None]:
+        """Trouble with points that records name, by space and point; kept as it is found."""
+        return {}
+
     def panel(self, name: str) -> Panel:
         """Panel by id or alias."""
         return self.panels[self.panel_index[name]]

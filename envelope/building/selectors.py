@@ -20,7 +20,15 @@ from typing import Protocol
 from envelope.building.model import OPENING_KINDS, Building
 from envelope.errors import EnvelopeError
 
-__all__ = ["GROUPS", "Selectable", "SelectionError", "match", "nearest_names", "select"]
+__all__ = [
+    "GROUPS",
+    "Selectable",
+    "SelectionError",
+    "match",
+    "nearest_names",
+    "select",
+    "unknown",
+]
 
 _BY_ID_ALONE = frozenset(("box", "open", "seam"))
 GROUPS: dict[str, frozenset[str]] = {
@@ -124,6 +132,17 @@ def nearest_names(word: str, known: Iterable[str], *, count: int = 3) -> str:
         return "there are none"
     rest = f" and {len(names) - 8} more" if len(names) > 8 else ""
     return f"known are {', '.join(map(_quoted, names[:8]))}{rest}"
+
+
+def unknown(what: str, name: str, known: Iterable[str]) -> str:
+    """Say that a name is unknown, and which come nearest.
+
+    Examples
+    --------
+    >>> unknown("treatment", "coatin", ["coating", "film"])
+    'there is no treatment "coatin": did you mean "coating"?'
+    """
+    return f"there is no {what} {_quoted(name)}: {nearest_names(name, known)}"
 
 
 def _fits(name: str, parts: Sequence[str]) -> bool:

@@ -347,6 +347,7 @@ def analyze_plan(
     """
     job = bench.job
     job.require_levels()
+    plan = job.resolved(plan)
     if casts.digest != job.building.digest:
         raise StaleCastError("these casts were made for another geometry: cast the job again")
     tables = bench.tables(stacks_of(job, plan))

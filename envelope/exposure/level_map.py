@@ -120,6 +120,7 @@ def floor_levels(
     if not job.sources:
         raise RangeError("0 sources: levels over a floor need at least 1")
     job.require_levels()
+    plan = job.resolved(plan)
     bench = bench_of(job, casts) if bench is None else bench
     floor = bench.kept(
         ("floor", receiver, step_m),

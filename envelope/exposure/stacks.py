@@ -11,7 +11,6 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from envelope.building.job import Assembly, Job, Layer, LossCurve, Treatment
-from envelope.errors import RangeError
 from envelope.exposure.apertures import SmallOpening
 from envelope.exposure.assumptions import hertz
 from envelope.exposure.tolerances import Tolerances
@@ -256,30 +255,3 @@ class Stacker:
     def _note(self, name: str, within: np.ndarray) -> None:
         if not within.all():
             self.extrapolated[name] = tuple(self.frequency_hz[~within].tolist())
-
-
-CHECK_HZ = np.array([2.45e9])  # what physics refuses, it refuses at any frequency
-
-
-def check_physics(job: Job) -> tuple[tuple[str, str, str], ...]:
-    """Try every assembly and treatment of a job by itself.
-
-    Returns
-    -------
-    refused : tuple of (table, id, message)
-        Those that physics refuses, such as an unknown material, so that all are told at once.
-    """
-    refused = []
-    for table, names in (("assembly", job.assemblies), ("treatment", job.treatments)):
-        for name in names:
-            key = StackKey(
-                near=(name,) if table == "treatment" else (),
-                assembly=name if table == "assembly" else None,
-                forward=True,
-                far=(),
-            )
-            try:
-                Stacker(job=job, frequency_hz=CHECK_HZ).items(key)
-            except RangeError as error:
-                refused.append((table, name, str(error)))
-    return tuple(refused)

@@ -23,6 +23,7 @@ __all__ = [
     "conductivity_permittivity",
     "entry_loss_db",
     "entry_loss_names",
+    "is_material",
     "loss_tangent_permittivity",
     "material_names",
     "material_permittivity",
@@ -52,6 +53,12 @@ def material_names() -> tuple[str, ...]:
     """Every name that `material_permittivity` understands, aliases included, sorted."""
     names = {*p2040.CLASSES, *p2040.ALIASES, *metals.CONDUCTIVITY_S_M, *_METAL_ALIASES}
     return tuple(sorted(names))
+
+
+def is_material(name: str) -> bool:
+    """Whether `material_permittivity` understands a name, in any spelling."""
+    plain = _plain(name)
+    return p2040.ALIASES.get(plain, plain) in p2040.CLASSES or plain in material_names()
 
 
 def canonical_name(name: str) -> str:

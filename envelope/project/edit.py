@@ -18,11 +18,11 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from envelope.building.job import AS_BUILT
 from envelope.building.selectors import GROUPS
 from envelope.errors import EnvelopeError
 from envelope.project.load import decode, read_bytes
 from envelope.project.measures import point_text, written_in_feet
-from envelope.project.references import AS_BUILT
 from envelope.project.schema import job as schema
 from envelope.project.schema.fields import shown
 from envelope.project.toml.scan import Path, scan

@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
-
-import numpy as np
+from collections.abc import Mapping
 
 from envelope.building import job as records
+from envelope.building.job import AS_BUILT
 from envelope.building.library import ASSEMBLIES
-from envelope.building.model import Building, Site
+from envelope.building.model import Building
 from envelope.building.rooms.specs import OpeningState
 from envelope.building.selectors import SelectionError, select
+from envelope.building.standing import (
+    OUTSIDE,
+    absolute,
+    trouble_in,
+    trouble_of_box,
+    trouble_outdoors,
+)
+from envelope.errors import RecordError
 from envelope.geometry.plane import frozen
-from envelope.physics.materials import metal_conductivity_s_m
+from envelope.project.building import note
 from envelope.project.costs import costs_of
 from envelope.project.faults import Faults
 from envelope.project.measurements import readings_of
@@ -21,30 +27,34 @@ from envelope.project.opening_states import (
     Openings,
     shuttered_assemblies,
 )
-from envelope.project.places import OUTSIDE, absolute, box_fits, stands_in, stands_outdoors
-from envelope.project.references import AS_BUILT
 from envelope.project.schema import job as schema
-from envelope.project.schema.fields import shown
 from envelope.project.tables import Tables
 from envelope.project.toml.scan import Path
 
-if TYPE_CHECKING:
-    pass
 
-# An air layer this wide in an assembly lies between studs, joists or leaves of a wall, where its
-# width varies by more than a quarter wave; glazing cavities are narrower. Common practice, no
-# source: the file may say otherwise with `cavity`.
-_CAVITY_M = 0.04
-_TURN_RAD = 2.0 * np.pi
+def resolve(
+    tables: Tables,
+    building: Building | None,
+    faults: Faults,
+    *,
+    brought: Mapping[str, records.Assembly] | None = None,
+) -> records.Job | None:
+    """The job, or None where anything is wrong with the file.
 
-
-def resolve(tables: Tables, building: Building | None, faults: Faults) -> records.Job | None:
-    """The job, or None where anything is wrong with the file."""
-    assemblies = {table.id: _assembly(table) for _, table in tables.of(schema.Assembly)}
+    Parameters
+    ----------
+    tables : Tables
+    building : Building or None
+    faults : Faults
+        What is wrong is noted here, at its line and key.
+    brought : mapping, optional
+        Assemblies of an imported model, which the file's own come before.
+    """
+    assemblies = {table.id: table.record() for _, table in tables.of(schema.Assembly)}
     assemblies |= shuttered_assemblies(tables, building)
     assemblies |= _of_library(tables, building, assemblies)
     treatments = {
-        table.id: _treatment(table)
+        table.id: table.record()
         for index, table in tables.of(schema.Treatment)
         if table.metal is None or not faults.has(("treatment", index, "metal"))
     }
@@ -61,93 +71,33 @@ def resolve(tables: Tables, building: Building | None, faults: Faults) -> record
     costs, products = costs_of(tables, faults)
     if faults:
         return None
-    return records.Job(
-        name=tables.name,
-        building=building,
-        assemblies=assemblies,
-        treatments=treatments,
-        sources=tuple(source for source in sources if source is not None),
-        receivers=tuple(receiver for receiver in receivers if receiver is not None),
-        plans=plans,
-        materials=_materials(tables),
-        occupants={
-            t.id: t.occupants for _, t in tables.of(schema.Space) if t.occupants is not None
-        },
-        furnishing_m2={t.id: t.furnishing for _, t in tables.of(schema.Space) if t.furnishing},
-        assumed_source=not sources,
-        notes=building.notes,
-        readings=readings,
-        products=products,
-        costs=costs,
-    )
-
-
-def trial_job(tables: Tables, faults: Faults) -> records.Job:
-    """The assemblies and treatments of which nothing is known to be wrong, with no rooms.
-
-    What names a material or a part that is faulty itself is left out: nothing can be said of it.
-    """
-    wrong = faults.keys()
-    own = [item for item in tables.of(schema.Assembly) if ("assembly", item[0]) not in wrong]
-    put = [item for item in tables.of(schema.Treatment) if ("treatment", item[0]) not in wrong]
-    materials = _materials(tables)
-    faulty = set(tables.known("material")) - set(materials)
-    assemblies = {table.id: _assembly(table) for _, table in own}
-    library = _of_library(tables, None, assemblies)
-    sound = {
-        name: made
-        for name, made in (assemblies | library).items()
-        if not any(layer.material in faulty for layer in made.layers)
-    }
-    return records.Job(
-        name="",
-        building=Building(
-            site=Site(), storeys=(), spaces=(), panels=(), patches=(), elements=(), digest=""
-        ),
-        assemblies={
-            name: made
-            for name, made in sound.items()
-            if all(part in sound and not sound[part].parts for part in made.parts)
-        },
-        treatments={
-            table.id: _treatment(table)
-            for _, table in put
-            if not any(layer.material in faulty for layer in table.layers or ())
-        },
-        sources=(),
-        receivers=(),
-        plans=(),
-        materials=materials,
-    )
+    try:
+        return records.Job(
+            name=tables.name,
+            building=building,
+            assemblies={**(brought or {}), **assemblies},
+            treatments=treatments,
+            sources=tuple(source for source in sources if source is not None),
+            receivers=tuple(receiver for receiver in receivers if receiver is not None),
+            plans=plans,
+            materials=_materials(tables),
+            occupants={
+                t.id: t.occupants for _, t in tables.of(schema.Space) if t.occupants is not None
+            },
+            furnishing_m2={t.id: t.furnishing for _, t in tables.of(schema.Space) if t.furnishing},
+            assumed_source=not sources,
+            notes=building.notes,
+            readings=readings,
+            products=products,
+            costs=costs,
+        )
+    except RecordError as error:
+        note(error.faults, tables, {}, faults)
+        return None
 
 
 def _materials(tables: Tables) -> dict[str, records.Material]:
-    return {
-        table.id: records.Material(
-            id=table.id,
-            relative_permittivity=table.permittivity,
-            conductivity_s_m=table.conductivity,
-            loss_tangent=table.loss_tangent,
-        )
-        for _, table in tables.of(schema.Material)
-    }
-
-
-def _layers(layers: Sequence[schema.Layer] | None) -> tuple[records.Layer, ...]:
-    return tuple(
-        records.Layer(
-            material=layer.material,
-            thickness_m=layer.thickness or 0.0,
-            sheet_resistance_ohm_sq=layer.sheet_resistance,
-            cavity=_is_cavity(layer) if layer.cavity is None else layer.cavity,
-        )
-        for layer in layers or ()
-    )
-
-
-def _is_cavity(layer: schema.Layer) -> bool:
-    wide = layer.thickness is not None and layer.thickness >= _CAVITY_M
-    return wide and layer.material in ("air", "vacuum")
+    return {table.id: table.record() for _, table in tables.of(schema.Material)}
 
 
 def _of_library(
@@ -163,49 +113,6 @@ def _of_library(
     return {name: made for name, made in ASSEMBLIES.items() if name in named and name not in own}
 
 
-def _assembly(table: schema.Assembly) -> records.Assembly:
-    return records.Assembly(
-        id=table.id,
-        layers=_layers(table.layers),
-        parts=tuple(table.parts or ()),
-        loss=table.loss,
-        entry_loss=table.entry_loss,
-        reflects=table.reflects,
-        loss_tolerance_db=_or_default(table.loss_tolerance),
-        note=table.note,
-    )
-
-
-def _or_default(tolerance_db: float | None) -> float:
-    return records.LOSS_TOLERANCE_DB if tolerance_db is None else tolerance_db
-
-
-def _treatment(table: schema.Treatment) -> records.Treatment:
-    conductivity = table.conductivity
-    if table.metal is not None:
-        conductivity = metal_conductivity_s_m(metal=table.metal)
-    return records.Treatment(
-        id=table.id,
-        kind=table.kind,
-        sheet_resistance_ohm_sq=table.sheet_resistance,
-        coats=table.coats,
-        wire_diameter_m=table.wire,
-        pitch_m=table.pitch,
-        conductivity_s_m=conductivity,
-        table=table.loss if table.kind == "table" else None,
-        layers=_layers(table.layers),
-        cell_m=table.cell,
-        depth_m=table.depth,
-        open_fraction=table.open_fraction,
-        loss=table.loss if table.kind == "fixed" else None,
-        reflects=table.reflects,
-        loss_tolerance_db=_or_default(table.loss_tolerance),
-        standoff_m=table.standoff,
-        price=table.price,
-        note=table.note,
-    )
-
-
 def source_of(
     table: schema.Source,
     index: int,
@@ -215,34 +122,20 @@ def source_of(
     outside: str = OUTSIDE,
 ) -> records.Source | None:
     path: Path = ("source", index, "at")
-    position = None
+    position = trouble = None
     if table.at is not None and table.space is not None:
         if table.space not in building.space_index:
             return None
         space = building.space(table.space)
         position = absolute(table.at, space)
-        if not stands_in(position, space, path, building, faults, outside=outside):
-            return None
+        trouble = trouble_in(position, space, building, outside=outside)
     elif table.at is not None:
         position = frozen(table.at)
-        if not stands_outdoors(position, path, building, faults):
-            return None
-    return records.Source(
-        id=table.id,
-        band_hz=table.band,
-        azimuth_rad=None if table.azimuth is None else table.azimuth % _TURN_RAD,
-        elevation_rad=table.elevation or 0.0,
-        spread_rad=0.0 if table.is_point else table.spread,
-        level_w_m2=table.level or {},
-        scattered=table.scattered,
-        space=table.space,
-        position_m=position,
-        eirp_w=table.eirp,
-        polarization=table.polarization,
-        ground_reflection=table.ground_reflection,
-        level_tolerance_db=table.level_tolerance,
-        direction_tolerance_rad=table.direction_tolerance,
-    )
+        trouble = trouble_outdoors(position, building)
+    if trouble is not None:
+        faults.add(path, trouble)
+        return None
+    return table.record(position)
 
 
 def receiver_of(
@@ -257,15 +150,14 @@ def receiver_of(
         return None
     space = building.space(table.space)
     position = absolute(table.at, space)
-    path: Path = ("receiver", index, "at")
-    if not stands_in(position, space, path, building, faults, outside=outside):
-        return None
+    trouble = trouble_in(position, space, building, outside=outside)
     size = None if table.size is None else frozen(table.size)
-    if size is not None and not box_fits(position, size, space):
-        faults.add(
-            ("receiver", index, "size"),
-            f"the box does not fit into space {shown(space.id)}: it reaches through a panel",
-        )
+    if trouble is not None:
+        faults.add(("receiver", index, "at"), trouble)
+        return None
+    trouble = None if size is None else trouble_of_box(position, size, space)
+    if trouble is not None:
+        faults.add(("receiver", index, "size"), trouble)
         return None
     return records.Receiver(id=table.id, space=space.id, position_m=position, size_m=size)
 

@@ -24,7 +24,7 @@ from envelope.building.job import Job
 from envelope.building.model import Building
 from envelope.project.building import build
 from envelope.project.faults import Faults, whole_file
-from envelope.project.job import resolve, trial_job
+from envelope.project.job import resolve
 from envelope.project.measurements import check_readings, without_readings
 from envelope.project.measures import Measures
 from envelope.project.partial_check import Part, tell_inside, tell_part
@@ -138,24 +138,14 @@ def load_with_model(
         building, spaces = build(tables, faults)
         if building is None:
             tell_inside(Part(tables=tables), spaces, faults)
-    job = resolve(tables, building, faults)
-    if job is not None and modelled is not None:
-        job = modelled.completed(job)
-    _check_physics(trial_job(tables, faults) if job is None else job, document, faults)
+    brought = None if modelled is None else modelled.imported.assemblies
+    job = resolve(tables, building, faults, brought=brought)
     if job is None or faults:
         raise faults.error()
+    if modelled is not None:
+        job = replace(job, notes=(*job.notes, *modelled.notes))
     job = replace(job, feet=Measures(document).feet(()), places=faults.places(tables.ids))
     return with_ground_partners(job), modelled
-
-
-def _check_physics(job: Job, document: Mapping[str, Any], faults: Faults) -> None:
-    """Note the assemblies and treatments that physics refuses, such as an unknown material."""
-    from envelope.exposure.stacks import check_physics
-
-    for table, name, message in check_physics(job):
-        rows = document.get(table, [])
-        index = next((number for number, row in enumerate(rows) if row.get("id") == name), 0)
-        faults.add((table, index), message)
 
 
 def read_bytes(path: str | os.PathLike[str]) -> bytes:

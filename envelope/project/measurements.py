@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from envelope.building.job import Plan, Reading
+from envelope.building.job import AS_BUILT, Plan, Reading
 from envelope.building.model import Building
+from envelope.building.standing import absolute, trouble_in, trouble_outdoors
 from envelope.geometry.plane import frozen
 from envelope.project.faults import Faults
 from envelope.project.opening_states import Openings
-from envelope.project.places import absolute, stands_in, stands_outdoors
-from envelope.project.references import AS_BUILT
 from envelope.project.schema import job as schema
 from envelope.project.schema.fields import shown
 from envelope.project.tables import Tables
@@ -24,29 +23,19 @@ def readings_of(tables: Tables, building: Building, faults: Faults) -> tuple[Rea
         path = ("reading", index, "at")
         if table.space is None:
             position = frozen(table.at)
-            stands = stands_outdoors(position, path, building, faults)
+            trouble = trouble_outdoors(position, building)
         elif table.space in building.space_index:
             space = building.space(table.space)
             position = absolute(table.at, space)
-            stands = stands_in(position, space, path, building, faults)
+            trouble = trouble_in(position, space, building)
         else:
             continue
         assemblies = openings.assemblies(table.states, ("reading", index, "states"), faults)
-        if stands:
-            found.append(
-                Reading(
-                    id=table.id,
-                    sources=table.source,
-                    position_m=position,
-                    level_w_m2=table.level,
-                    plan=Plan(
-                        id=AS_BUILT, treatments={}, assemblies=assemblies, states=table.states
-                    ),
-                    space=table.space,
-                    spots=table.spots,
-                    tolerance_db=table.tolerance,
-                )
-            )
+        if trouble is not None:
+            faults.add(path, trouble)
+            continue
+        plan = Plan(id=AS_BUILT, treatments={}, assemblies=assemblies, states=table.states)
+        found.append(table.record(position_m=position, plan=plan))
     return tuple(found)
 
 

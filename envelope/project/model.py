@@ -1,7 +1,7 @@
 """A building from a model file: [model] and [[tag]] of a project file, and what they come to.
 
-    [model] ── read_modelled ── named ── Modelled.build ── Modelled.completed
-              (file, rules)    (ids)    (panels, patches)   (assemblies, notes)
+    [model] ── read_modelled ── named ── Modelled.build
+              (file, rules)    (ids)    (panels, patches)
 
 What the project file says beats what the model says: of an assembly with the same id, of the
 other side of a wall that a rule names, of north and grade.
@@ -21,7 +21,6 @@ import numpy as np
 
 from envelope.building.adjacency import find_facings
 from envelope.building.assemble import assemble, find_faults
-from envelope.building.job import Job
 from envelope.building.model import Building, Panel, Site, Space, Storey
 from envelope.building.rooms.obstacles import place_obstacles
 from envelope.building.selectors import match, nearest_names
@@ -104,14 +103,6 @@ class Modelled:
         for fault in found:
             faults.add(_place(fault.subject, tables, said_by), fault.marked)
         return None
-
-    def completed(self, job: Job) -> Job:
-        """The job with the model's own assemblies, and notes on the model."""
-        return replace(
-            job,
-            assemblies={**self.imported.assemblies, **job.assemblies},
-            notes=(*job.notes, *self.notes),
-        )
 
 
 @lru_cache(maxsize=4)

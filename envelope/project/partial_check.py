@@ -14,10 +14,10 @@ from typing import Any
 
 from envelope.building.model import Building, Site, Space, Storey
 from envelope.building.selectors import SelectionError, match, nearest_names, select
+from envelope.building.standing import OUTSIDE
 from envelope.project.building import note, opening_specs
 from envelope.project.faults import Faults
 from envelope.project.job import receiver_of, source_of
-from envelope.project.places import OUTSIDE
 from envelope.project.schema import job as schema
 from envelope.project.schema.fields import shown
 from envelope.project.space_dimensions import obstacle_specs, space_specs

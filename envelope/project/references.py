@@ -6,7 +6,8 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
-from envelope.building.selectors import GROUPS, nearest_names
+from envelope.building.job import AS_BUILT, no_level
+from envelope.building.selectors import GROUPS, unknown
 from envelope.physics.materials import entry_loss_names, material_names
 from envelope.physics.tables import metals
 from envelope.project.faults import Faults
@@ -15,7 +16,6 @@ from envelope.project.schema.fields import shown
 from envelope.project.tables import Tables
 from envelope.project.toml.scan import Path
 
-AS_BUILT = "as-built"
 _COMPASS = ("north", "east", "south", "west")
 # Panels have these names already: an opening of the same name could not be told from them.
 _PANEL_NAME = re.compile(rf"\d+|(?:floor|ceiling)(?:-\d+)?|{'|'.join((*GROUPS, *_COMPASS))}")
@@ -131,7 +131,7 @@ def _at(value: object, keys: tuple[str, ...], path: Path) -> Iterator[tuple[Path
 def _check(path: Path, what: str, name: str | None, known: Iterable[str], faults: Faults) -> None:
     names = tuple(known)
     if name is not None and name not in names:
-        faults.add(path, f"there is no {what} {shown(name)}: {nearest_names(name, names)}")
+        faults.add(path, unknown(what, name, names))
 
 
 def _check_ids(tables: Tables, faults: Faults) -> None:
@@ -196,10 +196,7 @@ def _check_sources(tables: Tables, faults: Faults) -> None:
             path = ("source", index, "level", storey)
             _check(path, "storey", storey, tables.known("storey"), faults)
         for storey in sorted(str(name) for name in needed - set(levels)):
-            faults.add(
-                ("source", index, "level"),
-                f"there is no level for storey {shown(storey)}, where a receiver is",
-            )
+            faults.add(("source", index, "level"), no_level(storey))
 
 
 def _check_products(tables: Tables, faults: Faults) -> None:

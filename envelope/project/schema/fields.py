@@ -10,11 +10,13 @@ import datetime
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache, partial
+from functools import partial
 from typing import Annotated, Any
 
 from envelope import units
+from envelope.building import ranges
 from envelope.building.job import LossCurve
+from envelope.building.ranges import Limits
 from envelope.building.selectors import nearest_names
 from envelope.errors import RangeError, UnitError
 from envelope.pricing.products import Price
@@ -44,26 +46,17 @@ def shown(value: object) -> str:
     return "a value"
 
 
-@cache
-def _bound(parse: Callable[[str], Any], text: str) -> float:
-    value = parse(text)
-    return float(value[0] if isinstance(value, tuple) else value)
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Quantity(Read):
     """Text that a parser of `envelope.units` (or of an outline) turns into SI numbers.
 
-    Bounds are written as text, read by a parser too, and hold for every number in the value.
+    Limits hold for every number in the value.
     """
 
     parse: Callable[[str], Any]
     what: str  # "a length"
     example: str
-    above: str | None = None
-    at_least: str | None = None
-    at_most: str | None = None
-    bound: Callable[[str], float] | None = None  # reads the bounds where `parse` cannot
+    limits: Limits | None = None
 
     def read(self, value: object) -> object:
         if isinstance(value, int | float) and not isinstance(value, bool):
@@ -79,34 +72,12 @@ class Quantity(Read):
         self._check(value, result)
         return result
 
-    def _check(self, text: str, result: object) -> None:
-        numbers = result if isinstance(result, tuple) else (result,)
-        parse = self.bound or self.parse
-        above, at_least, at_most = (
-            None if text is None else _bound(parse, text)
-            for text in (self.above, self.at_least, self.at_most)
-        )
-        if (
-            (above is not None and min(numbers) <= above)
-            or (at_least is not None and min(numbers) < at_least - 1e-12 * abs(at_least))
-            or (at_most is not None and max(numbers) > at_most * (1.0 + 1e-12))
-        ):
-            raise RangeError(f"{shown(text)} is out of range: {self.what} must be {self._range()}")
-
-    def _range(self) -> str:
-        if self.at_least is not None and self.at_most is not None:
-            return f"from {self.at_least} to {self.at_most}"
-        words = []
-        if self.above is not None:
-            words.append(f"above {self.above}")
-        if self.at_least is not None:
-            words.append(f"{self.at_least} or more")
-        if self.at_most is not None:
-            words.append(f"at most {self.at_most}")
-        return " and ".join(words)
+    def _check(self, text: str, result: Any) -> None:
+        if self.limits is not None:
+            self.limits.check(result, shown(text))
 
     def described(self) -> Json:
-        bounds = self._range()
+        bounds = "" if self.limits is None else self.limits.words()
         return {
             "type": "string",
             "description": self.what[:1].upper()
@@ -120,7 +91,7 @@ class Quantity(Read):
 class _OrNothing(Quantity):
     """A quantity whose range begins above 0, and which may also be 0 itself."""
 
-    def _check(self, text: str, result: object) -> None:
+    def _check(self, text: str, result: Any) -> None:
         if result != 0.0:
             Quantity._check(self, text, result)
 
@@ -129,11 +100,14 @@ class _OrNothing(Quantity):
 class Number(Read):
     """A plain number that has no unit."""
 
-    what: str
+    limits: Limits
     example: str
-    at_least: float
-    at_most: float
     whole: bool = False
+
+    @property
+    def what(self) -> str:
+        """What the number is."""
+        return self.limits.what
 
     def read(self, value: object) -> object:
         kind = int if self.whole else (int, float)
@@ -143,22 +117,23 @@ class Number(Read):
                 f"{shown(value)} is not {noun}: {self.what} is written without quotes, "
                 f"such as {self.example}"
             )
-        if not self.at_least <= value <= self.at_most:
-            only = self.at_least == self.at_most
-            bounds = f"from {self.at_least:g} to {self.at_most:g}"
-            raise RangeError(
-                f"{shown(value)} is out of range: {self.what} must be "
-                f"{f'{self.at_least:g}' if only else bounds}"
-            )
+        self.limits.check(value, shown(value))
         return value if self.whole else float(value)
 
     def described(self) -> Json:
         return {
             "type": "integer" if self.whole else "number",
-            "minimum": self.at_least,
-            "maximum": self.at_most,
+            **_minimum_and_maximum(self.limits),
             "description": self.what[:1].upper() + self.what[1:],
         }
+
+
+def _minimum_and_maximum(limits: Limits) -> Json:
+    low, high = limits.at_least, limits.at_most
+    return {
+        **({} if low is None else {"minimum": low.value}),
+        **({} if high is None else {"maximum": high.value}),
+    }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -338,40 +313,25 @@ def _opening_size(text: str) -> tuple[float, ...]:
     return (units.parse_length(text),)
 
 
-def _length(*, example: str, above: str | None = None, at_least: str | None = None) -> Quantity:
-    return Quantity(
-        parse=units.parse_length,
-        what="a length",
-        example=example,
-        above=above,
-        at_least=at_least,
-        at_most="100 km",
-    )
+def _within(limits: Limits, *, parse: Callable[[str], Any], example: str) -> Quantity:
+    return Quantity(parse=parse, what=limits.what, example=example, limits=limits)
+
+
+def _length(limits: Limits, example: str) -> Quantity:
+    return _within(limits, parse=units.parse_length, example=example)
+
+
+def _angle(limits: Limits, example: str) -> Quantity:
+    return _within(limits, parse=units.parse_angle, example=example)
 
 
 def _size(count: int, example: str) -> Quantity:
-    return Quantity(
-        parse=partial(units.parse_size, count=count),
-        bound=units.parse_length,
-        what="a size",
-        example=example,
-        above="0 m",
-        at_most="1 km",
-    )
+    return _within(ranges.SIZE, parse=partial(units.parse_size, count=count), example=example)
 
 
 def _point(count: int, example: str) -> Quantity:
-    return Quantity(
-        parse=partial(units.parse_point, count=count),
-        bound=units.parse_length,
-        what="a coordinate",
-        example=example,
-        at_least="-100 km",
-        at_most="100 km",
-    )
-
-
-_angle = partial(Quantity, parse=units.parse_angle)
+    parse = partial(units.parse_point, count=count)
+    return _within(ranges.COORDINATE, parse=parse, example=example)
 
 
 def _float_of(quantity: Quantity) -> Callable[[object], float]:
@@ -383,49 +343,23 @@ def _float_of(quantity: Quantity) -> Callable[[object], float]:
     return read
 
 
-_read_loss = _float_of(
-    Quantity(
-        parse=units.parse_loss, what="a loss", example="6 dB", at_least="0 dB", at_most="200 dB"
-    )
-)
+_read_loss = _float_of(_within(ranges.LOSS, parse=units.parse_loss, example="6 dB"))
 _read_frequency = _float_of(
-    Quantity(
-        parse=units.parse_frequency,
-        what="a frequency",
-        example="900 MHz",
-        at_least="30 MHz",
-        at_most="100 GHz",
-    )
+    _within(ranges.FREQUENCY, parse=units.parse_frequency, example="900 MHz")
 )
-_level = Quantity(
-    parse=units.parse_power_density,
-    what="a level",
-    example="850 uW/m2",
-    above="0 W/m2",
-    at_most="1e6 W/m2",
-)
+_level = _within(ranges.LEVEL, parse=units.parse_power_density, example="850 uW/m2")
 _read_level = _float_of(_level)
 
-Length = Annotated[float, _length(example="-0.3 m", at_least="-100 km")]
-Distance = Annotated[float, _length(example="0.9 m", at_least="0 m")]
-Dimension = Annotated[float, _length(example="2.4 m", above="0 m")]
+Length = Annotated[float, _length(ranges.HEIGHT, "-0.3 m")]
+Distance = Annotated[float, _length(ranges.DISTANCE, "0.9 m")]
+Dimension = Annotated[float, _length(ranges.DIMENSION, "2.4 m")]
 Eaves = Annotated[
     float,
-    _OrNothing(
-        parse=units.parse_length, what="a length", example="2.4 m", above="0 m", at_most="100 km"
-    ),
+    _OrNothing(parse=units.parse_length, what="a length", example="2.4 m", limits=ranges.DIMENSION),
 ]
 Size = Annotated[tuple[float, float], _size(2, "1.5 m x 1.2 m")]
 OpeningSize = Annotated[
-    tuple[float, ...],
-    Quantity(
-        parse=_opening_size,
-        bound=units.parse_length,
-        what="a size",
-        example="1.5 m x 1.2 m",
-        above="0 m",
-        at_most="1 km",
-    ),
+    tuple[float, ...], _within(ranges.SIZE, parse=_opening_size, example="1.5 m x 1.2 m")
 ]
 BoxSize = Annotated[tuple[float, float, float], _size(3, "0.9 m x 2.0 m x 0.3 m")]
 Spot = Annotated[tuple[float, float], _point(2, "0, 0 m")]
@@ -466,109 +400,37 @@ Walk = Annotated[
     outline.Corners,
     Quantity(parse=outline.walk_corners, what="a walk", example="E 4.2 m; N 3.6 m; W 4.2 m; S"),
 ]
-Turn = Annotated[
-    float,
-    Quantity(
-        parse=units.parse_angle,
-        what="an angle",
-        example="15 deg",
-        at_least="-360 deg",
-        at_most="360 deg",
-    ),
-]
-Elevation = Annotated[
-    float,
-    Quantity(
-        parse=units.parse_angle,
-        what="an elevation",
-        example="4 deg",
-        at_least="-90 deg",
-        at_most="90 deg",
-    ),
-]
-Pitch = Annotated[float, _angle(what="a pitch", example="42 deg", above="0 deg", at_most="85 deg")]
-Spread = Annotated[float, _angle(what="a spread", example="5 deg", above="0 deg", at_most="90 deg")]
+Turn = Annotated[float, _angle(ranges.TURN, "15 deg")]
+Elevation = Annotated[float, _angle(ranges.ELEVATION, "4 deg")]
+Pitch = Annotated[float, _angle(ranges.PITCH, "42 deg")]
+Spread = Annotated[float, _angle(ranges.SPREAD, "5 deg")]
 Band = Annotated[
-    tuple[float, float],
-    Quantity(
-        parse=units.parse_band,
-        what="a band",
-        example="1805-1880 MHz",
-        at_least="30 MHz",
-        at_most="100 GHz",
-    ),
+    tuple[float, float], _within(ranges.BAND, parse=units.parse_band, example="1805-1880 MHz")
 ]
-Power = Annotated[
-    float,
-    Quantity(
-        parse=units.parse_power, what="a power", example="20 dBm", above="0 W", at_most="1e9 W"
-    ),
-]
+Power = Annotated[float, _within(ranges.POWER, parse=units.parse_power, example="20 dBm")]
 SheetResistance = Annotated[
     float,
-    Quantity(
-        parse=units.parse_sheet_resistance,
-        what="a sheet resistance",
-        example="5 ohm/sq",
-        above="0 ohm/sq",
-        at_most="1e9 ohm/sq",
-    ),
+    _within(ranges.SHEET_RESISTANCE, parse=units.parse_sheet_resistance, example="5 ohm/sq"),
 ]
 Conductivity = Annotated[
-    float,
-    Quantity(
-        parse=units.parse_conductivity,
-        what="a conductivity",
-        example="0.02 S/m",
-        at_least="0 S/m",
-        at_most="1e9 S/m",
-    ),
+    float, _within(ranges.CONDUCTIVITY, parse=units.parse_conductivity, example="0.02 S/m")
 ]
 Cost = Annotated[Price, Quantity(parse=_price, what="a price", example="24 EUR/m2")]
 Loss = Annotated[LossCurve, Curve()]
 Level = Annotated[dict[str, float], Levels()]
 OneLevel = Annotated[float, _level]
-Decibels = Annotated[
-    float,
-    Quantity(
-        parse=units.parse_loss, what="a tolerance", example="3 dB", at_least="0 dB", at_most="30 dB"
-    ),
-]
-Tolerance = Annotated[
-    float,
-    Quantity(
-        parse=units.parse_angle,
-        what="a tolerance",
-        example="5 deg",
-        at_least="0 deg",
-        at_most="90 deg",
-    ),
-]
-Area = Annotated[
-    float,
-    Quantity(
-        parse=units.parse_area, what="an area", example="1.5 m2", at_least="0 m2", at_most="1000 m2"
-    ),
-]
-People = Annotated[
-    int, Number(what="the number of people", example="1", at_least=0, at_most=1000, whole=True)
-]
-Share = Annotated[float, Number(what="a share", example="0.2", at_least=0.0, at_most=1.0)]
-Coats = Annotated[
-    int, Number(what="the number of coats", example="2", at_least=1, at_most=20, whole=True)
-]
-Permittivity = Annotated[
-    float, Number(what="a relative permittivity", example="2.9", at_least=1.0, at_most=1000.0)
-]
-LossTangent = Annotated[
-    float, Number(what="a loss tangent", example="0.02", at_least=0.0, at_most=100.0)
-]
+Decibels = Annotated[float, _within(ranges.TOLERANCE, parse=units.parse_loss, example="3 dB")]
+Tolerance = Annotated[float, _angle(ranges.DIRECTION_TOLERANCE, "5 deg")]
+Area = Annotated[float, _within(ranges.AREA, parse=units.parse_area, example="1.5 m2")]
+People = Annotated[int, Number(limits=ranges.PEOPLE, example="1", whole=True)]
+Share = Annotated[float, Number(limits=ranges.SHARE, example="0.2")]
+Coats = Annotated[int, Number(limits=ranges.COATS, example="2", whole=True)]
+Permittivity = Annotated[float, Number(limits=ranges.PERMITTIVITY, example="2.9")]
+LossTangent = Annotated[float, Number(limits=ranges.LOSS_TANGENT, example="0.02")]
 Treatments = Annotated[
     tuple[str, ...], Names(what="a treatment", example="coating", more='["film", "curtain"]')
 ]
 Sources = Annotated[
     tuple[str, ...], Names(what="a source", example="mast", more='["mast", "router"]')
 ]
-Spots = Annotated[
-    int, Number(what="the number of spots", example="6", at_least=1, at_most=10_000, whole=True)
-]
+Spots = Annotated[int, Number(limits=ranges.SPOTS, example="6", whole=True)]

@@ -5,11 +5,21 @@ The tables of the building itself are in `schema_rooms`.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
 from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
+from envelope.building import job as records
+from envelope.building import ranges
+from envelope.building.composition import TREATMENT_KEYS, does_not_go
 from envelope.building.job import Polarization
+from envelope.building.refusals import bare
+from envelope.errors import RecordError
+from envelope.geometry.plane import Floats, frozen
+from envelope.physics.materials import metal_conductivity_s_m
+from envelope.physics.tables import metals
 from envelope.project.schema import fields
 from envelope.project.schema.costs import Costs, Product
 from envelope.project.schema.fields import Choice
@@ -63,6 +73,11 @@ __all__ = [
 
 FORMAT = 1
 
+# An air layer this wide in an assembly lies between studs, joists or leaves of a wall, where its
+# width varies by more than a quarter wave; glazing cavities are narrower. Common practice, no
+# source: the file may say otherwise with `cavity`.
+_CAVITY_M = 0.04
+_TURN_RAD = 2.0 * math.pi
 DEFAULT_SPREAD_RAD = 0.08726646259971647  # 5°
 DEFAULT_TOLERANCE_RAD = 0.0873  # 5°, as the record has it
 
@@ -90,6 +105,16 @@ class Construction(Table):
         return {hyphens(name): getattr(self, name) for name in self.model_fields_set}
 
 
+def of_record(table: str, make: Callable[[], object]) -> Problems:
+    """What a record of a table finds wrong with itself."""
+    try:
+        make()
+    except RecordError as error:
+        for fault in error.faults:
+            key = fault.subject[2] if fault.subject else "id"
+            yield key, bare(table, fault)
+
+
 class Layer(Table):
     """One layer: a material with its thickness, or a thin conducting sheet."""
 
@@ -111,6 +136,23 @@ class Layer(Table):
                 if key in self.given() and self.material is None:
                     yield key, f"{key} does not go with sheet-resistance"
 
+    def record(self) -> records.Layer:
+        """The layer, in SI."""
+        return records.Layer(
+            material=self.material,
+            thickness_m=self.thickness or 0.0,
+            sheet_resistance_ohm_sq=self.sheet_resistance,
+            cavity=self._is_cavity() if self.cavity is None else self.cavity,
+        )
+
+    def _is_cavity(self) -> bool:
+        wide = self.thickness is not None and self.thickness >= _CAVITY_M
+        return wide and self.material in ("air", "vacuum")
+
+
+def _or_default(tolerance_db: float | None) -> float:
+    return records.LOSS_TOLERANCE_DB if tolerance_db is None else tolerance_db
+
 
 Layers = Annotated[list[Layer], Field(min_length=1, max_length=60)]
 
@@ -124,8 +166,16 @@ class Material(Table):
     loss_tangent: fields.LossTangent | None = None
 
     def problems(self) -> Problems:
-        if self.conductivity is not None and self.loss_tangent is not None:
-            yield "loss-tangent", "a material takes conductivity or loss-tangent, not both"
+        yield from of_record("material", self.record)
+
+    def record(self) -> records.Material:
+        """The material, in SI."""
+        return records.Material(
+            id=self.id,
+            relative_permittivity=self.permittivity,
+            conductivity_s_m=self.conductivity,
+            loss_tangent=self.loss_tangent,
+        )
 
 
 class Assembly(Table):
@@ -149,36 +199,34 @@ class Assembly(Table):
     note: fields.PlainText = ""
 
     def problems(self) -> Problems:
-        yield from exactly_one(
-            self, what="an assembly", of=("layers", "parts", "loss", "entry-loss")
-        )
         yield from _nested(self.layers)
-        if self.reflects is not None and self.loss is None:
-            yield "reflects", "reflects goes with loss only: layers and classes have their own"
-        yield from _more_than_all(self.reflects, self.loss)
+        if not any(True for _ in _nested(self.layers)):
+            yield from of_record("assembly", self.record)
         if self.loss_tolerance is not None and self.loss is None and self.entry_loss is None:
             yield (
                 "loss-tolerance",
                 "loss-tolerance goes with loss or entry-loss: layers have tolerances of their own",
             )
 
-
-# Keys of each kind of treatment: those it must have, and those it may.
-_TREATMENT_KEYS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
-    "sheet": (("sheet-resistance",), ("coats",)),
-    "mesh": (("wire", "pitch"), ("metal", "conductivity")),
-    "table": (("loss",), ()),
-    "layers": (("layers",), ()),
-    "honeycomb": (("cell", "depth", "open-fraction"), ()),
-    "fixed": (("loss",), ("reflects", "loss-tolerance")),
-}
+    def record(self) -> records.Assembly:
+        """The assembly, in SI."""
+        return records.Assembly(
+            id=self.id,
+            layers=tuple(layer.record() for layer in self.layers or ()),
+            parts=tuple(self.parts or ()),
+            loss=self.loss,
+            entry_loss=self.entry_loss,
+            reflects=self.reflects,
+            loss_tolerance_db=_or_default(self.loss_tolerance),
+            note=self.note,
+        )
 
 
 class Treatment(Table):
     """What is added on a panel."""
 
     id: fields.Id
-    kind: Annotated[TreatmentKind, Choice(what="a kind of treatment", words=tuple(_TREATMENT_KEYS))]
+    kind: Annotated[TreatmentKind, Choice(what="a kind of treatment", words=tuple(TREATMENT_KEYS))]
     sheet_resistance: fields.SheetResistance | None = Field(None, description="Of one coat")
     coats: fields.Coats = Field(1, description="Default 1")
     wire: fields.Dimension | None = Field(None, description="Diameter of a mesh's wire")
@@ -199,37 +247,46 @@ class Treatment(Table):
     note: fields.PlainText = ""
 
     def problems(self) -> Problems:
-        needed, allowed = _TREATMENT_KEYS[self.kind]
-        given = self.given()
-        for key in needed:
-            if key not in given:
-                yield key, f'{key} is missing: kind = "{self.kind}" needs it'
-        common = {"id", "kind", "standoff", "price", "note"}
-        for key in sorted(given - {*needed, *allowed, *common}):
-            yield (
-                key,
-                (
-                    f'{key} does not go with kind = "{self.kind}", which takes '
-                    f"{', '.join((*needed, *allowed))}"
-                ),
-            )
+        nested = tuple(_nested(self.layers))
+        found = [*nested, *self._strangers()]
+        if not nested:
+            found += of_record("treatment", self.record)
+        yield from dict.fromkeys(found)
         if self.kind == "mesh":
             yield from exactly_one(self, what="a mesh", of=("metal", "conductivity"))
-            if self.wire is not None and self.pitch is not None and self.pitch <= self.wire:
-                yield "pitch", "pitch must be larger than wire: it runs from wire to wire"
-        if self.kind == "table" and self.loss is not None and not self.loss.frequencies_hz:
-            yield (
-                "loss",
-                (
-                    'kind = "table" takes losses by frequency, such as '
-                    '{ "900 MHz" = "40 dB", "3.5 GHz" = "34 dB" }'
-                ),
-            )
-        if self.kind == "honeycomb" and self.open_fraction == 0.0:
-            yield "open-fraction", "a honeycomb without open area is a plate: allowed is above 0"
-        if self.kind == "fixed":
-            yield from _more_than_all(self.reflects, self.loss)
-        yield from _nested(self.layers)
+
+    def _strangers(self) -> Problems:
+        """Keys that belong to another kind, also where they say what is so anyway."""
+        common = {"id", "kind", "standoff", "price", "note"}
+        own = {key for keys in TREATMENT_KEYS[self.kind] for key in keys}
+        for key in sorted(self.given() - own - common):
+            yield key, does_not_go(key, self.kind)
+
+    def record(self) -> records.Treatment:
+        """The treatment, in SI; a metal that is not known counts as one that is."""
+        conductivity = self.conductivity
+        if self.metal in metals.CONDUCTIVITY_S_M:
+            conductivity = metal_conductivity_s_m(metal=self.metal)
+        return records.Treatment(
+            id=self.id,
+            kind=self.kind,
+            sheet_resistance_ohm_sq=self.sheet_resistance,
+            coats=self.coats,
+            wire_diameter_m=self.wire,
+            pitch_m=self.pitch,
+            conductivity_s_m=conductivity,
+            table=self.loss if self.kind == "table" else None,
+            layers=tuple(layer.record() for layer in self.layers or ()),
+            cell_m=self.cell,
+            depth_m=self.depth,
+            open_fraction=self.open_fraction,
+            loss=None if self.kind == "table" else self.loss,
+            reflects=self.reflects,
+            loss_tolerance_db=_or_default(self.loss_tolerance),
+            standoff_m=self.standoff,
+            price=self.price,
+            note=self.note,
+        )
 
 
 class Source(Table):
@@ -271,16 +328,31 @@ class Source(Table):
         for key in ("at",) if self.is_point else direction:
             if key not in self.given():
                 yield key, f"{key} is missing: {what} needs it"
-        if self.ground_reflection and self.elevation is not None and self.elevation < 0.0:
-            yield (
-                "ground-reflection",
-                "ground-reflection goes with an elevation of 0 deg or more: the ground mirrors "
-                "what comes from above it",
-            )
         beam = ("level", "spread", "scattered", "ground-reflection", "direction-tolerance")
         for key in (*direction, *beam):
             if self.is_point and key in self.given():
                 yield key, f"{key} does not go with {what}"
+        if not self.is_point and self.azimuth is not None:
+            yield from of_record("source", self.record)
+
+    def record(self, position_m: Floats | None = None) -> records.Source:
+        """The source, in SI, at a point where it has one."""
+        return records.Source(
+            id=self.id,
+            band_hz=self.band,
+            azimuth_rad=None if self.azimuth is None else self.azimuth % _TURN_RAD,
+            elevation_rad=self.elevation or 0.0,
+            spread_rad=0.0 if self.is_point else self.spread,
+            level_w_m2=self.level or {},
+            scattered=self.scattered,
+            space=self.space,
+            position_m=position_m,
+            eirp_w=self.eirp,
+            polarization=self.polarization,
+            ground_reflection=self.ground_reflection,
+            level_tolerance_db=self.level_tolerance,
+            direction_tolerance_rad=self.direction_tolerance,
+        )
 
 
 class Reading(Table):
@@ -310,11 +382,23 @@ class Reading(Table):
     )
 
     def problems(self) -> Problems:
-        if not self.source:
-            yield "source", 'the list is empty: name the source, such as source = "mast"'
-        for name in dict.fromkeys(self.source):
-            if self.source.count(name) > 1:
-                yield "source", f"{fields.shown(name)} is named twice"
+        plan = records.Plan(id=records.AS_BUILT, treatments={})
+        yield from of_record("reading", lambda: self.record(position_m=self.at, plan=plan))
+
+    def record(
+        self, *, position_m: Floats | tuple[float, ...], plan: records.Plan
+    ) -> records.Reading:
+        """The reading, in SI."""
+        return records.Reading(
+            id=self.id,
+            sources=self.source,
+            position_m=frozen(position_m),
+            level_w_m2=self.level,
+            plan=plan,
+            space=self.space,
+            spots=self.spots,
+            tolerance_db=self.tolerance,
+        )
 
 
 class Receiver(Table):
@@ -357,7 +441,7 @@ class ProjectFile(Table):
 
     format: Annotated[
         int,
-        fields.Number(what="the format", example="1", at_least=1, at_most=FORMAT, whole=True),
+        fields.Number(limits=ranges.plain("the format", 1, FORMAT), example="1", whole=True),
     ]
     name: fields.Name
     site: Site = Field(default_factory=lambda: Site.model_validate({}))
@@ -439,17 +523,3 @@ def _nested(layers: list[Layer] | None) -> Problems:
     for index, layer in enumerate(layers or ()):
         for key, message in layer.problems():
             yield f"layers.{index}.{'material' if key == 'id' else key}", message
-
-
-def _more_than_all(reflects: float | None, loss: Any) -> Problems:
-    if reflects is None or loss is None:
-        return
-    least_db = min(loss.losses_db)
-    if reflects + 10.0 ** (-least_db / 10.0) > 1.0 + 1e-9:
-        yield (
-            "reflects",
-            (
-                f"reflects = {reflects:g} and a loss of {least_db:g} dB would return and pass more "
-                "than all of the power together"
-            ),
-        )

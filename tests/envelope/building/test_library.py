@@ -12,7 +12,7 @@ import pytest
 from envelope.building.job import Job
 from envelope.building.library import ASSEMBLIES, TYPICAL
 from envelope.building.model import Building, Site
-from envelope.exposure.stacks import Stacker, StackKey, check_physics
+from envelope.exposure.stacks import Stacker, StackKey
 from envelope.physics.stacks import solve
 
 FREQUENCY_HZ = np.array([2.45e9])
@@ -42,7 +42,6 @@ def _loss_db(name: str) -> float:
 
 
 def test_physics_takes_every_one_within_the_range_of_its_sources() -> None:
-    assert check_physics(_job()) == ()
     stacker = Stacker(job=_job(), frequency_hz=FREQUENCY_HZ)
     for name in ASSEMBLIES:
         stacker.items(StackKey(near=(), assembly=name, forward=True, far=()))

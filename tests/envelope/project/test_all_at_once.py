@@ -144,7 +144,7 @@ def test_two_spaces_on_an_unknown_storey_do_not_meet() -> None:
     assert len(told(*both, add=add)) == 2
 
 
-def test_physics_is_told_beside_the_rest_but_not_of_what_names_something_faulty() -> None:
+def test_what_a_record_knows_is_told_but_not_of_what_names_something_faulty() -> None:
     add = (
         '[[material]]\nid = "mine"\npermittivity = 4\nconductivity = "1"\n'
         '[[assembly]]\nid = "a"\nlayers = [{ material = "mine", thickness = "1 cm" }]\n'
@@ -155,7 +155,8 @@ def test_physics_is_told_beside_the_rest_but_not_of_what_names_something_faulty(
     assert told((SIZE, SIZE), add=add) == [
         '64 material[0].conductivity: "1" has no unit: a conductivity is written such as '
         '"0.02 S/m"',
-        "71 treatment[1]: loss is 0 dB; it must be above zero",
+        "74 treatment[1].loss: a data sheet's loss of 0 dB is no shielding: each must be above "
+        "0 dB",
     ]
 
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from shapely.geometry import Point, Polygon
 
-from envelope.building.job import Job, Plan, Receiver
+from envelope.building.job import Assembly, Job, Layer, Plan, Receiver
 from envelope.building.model import Site, Storey
 from envelope.exposure.results import PanelLeak, PlanResult
 from envelope.geometry.plane import area_vector, frame_of
@@ -366,7 +366,10 @@ def test_five_hundred_panels_make_a_scene(room_of, building_from):
     job = Job(
         name="many",
         building=building,
-        assemblies={},
+        assemblies={
+            name: Assembly(id=name, layers=(Layer(material="wood", thickness_m=0.03),))
+            for name in ("board", "brick")
+        },
         treatments={},
         sources=(),
         receivers=(Receiver(id="bed", space="room-0", position_m=np.array([1.0, 1.0, 0.7])),),

@@ -1,0 +1,199 @@
+"""Where energy comes from, where it is looked at and read, and what is put where. All SI.
+
+Each record checks itself: one that cannot be raises `RecordError` with every fault.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from envelope.building import ranges
+from envelope.building.refusals import Problems, in_range, is_place, refuse
+from envelope.geometry.plane import Floats, frozen
+
+Polarization = Literal["unpolarized", "horizontal", "vertical"]
+Range = tuple[float, float]
+
+AS_BUILT = "as-built"  # the plan without treatment, which always exists
+LEVEL_TOLERANCE_DB = 3.0  # 10–90 % band of a stated level; common practice, no source
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Solved:
+    """How a source's level outside, or a point's EIRP, came out of readings.
+
+    All in W/m² for a source in a direction, in W for a point.
+    """
+
+    source: str
+    quantity: Literal["level_w_m2", "eirp_w"]
+    readings: tuple[str, ...]
+    value: float
+    low: float  # 10–90 % band
+    high: float
+    lowest: float  # within which it lies at least 95 times in 100
+    highest: float
+    notes: tuple[str, ...] = ()  # for people: what came out, and where it is poor
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Source:
+    """Where energy comes from: a direction outside, or a point.
+
+    `level_w_m2` is the scalar power density at the receiver with every building removed; it has
+    one entry "" where it holds for every storey, else one entry a storey. A point source has
+    `position_m` and `eirp_w` instead.
+    """
+
+    id: str
+    band_hz: Range
+    azimuth_rad: float | None = None  # true, clockwise from north
+    elevation_rad: float = 0.0
+    spread_rad: float = 0.0  # half-angle of an evenly bright cone
+    level_w_m2: Mapping[str, float] = field(default_factory=dict)
+    scattered: float = 0.0  # share of the level that arrives evenly from the exposed directions
+    space: str | None = None  # of a point; None where it stands outdoors
+    position_m: Floats | None = None  # (3,) in the building's coordinates
+    eirp_w: float | None = None
+    polarization: Polarization = "unpolarized"
+    ground_reflection: bool = False  # the level was measured without its mirrored partner
+    level_tolerance_db: float = LEVEL_TOLERANCE_DB
+    direction_tolerance_rad: float = 0.0873  # 5°, the same
+    solved: Solved | None = None  # where the level or EIRP comes from readings
+
+    @property
+    def has_level(self) -> bool:
+        """Whether its level or EIRP is known, stated or solved."""
+        return bool(self.level_w_m2) or self.eirp_w is not None
+
+    def __post_init__(self) -> None:
+        if self.position_m is not None:
+            object.__setattr__(self, "position_m", frozen(self.position_m))
+        refuse("source", self, source_problems(self))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Receiver:
+    """A point or a box inside a space."""
+
+    id: str
+    space: str
+    position_m: Floats  # (3,) in the building's coordinates; a box's centre
+    size_m: Floats | None = None  # (3,) of a box
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "position_m", frozen(self.position_m))
+        if self.size_m is not None:
+            object.__setattr__(self, "size_m", frozen(self.size_m))
+        refuse("receiver", self, receiver_problems(self))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Plan:
+    """Which panel gets which treatments: panel id → treatment ids, from the surface inward.
+
+    A panel may also be named by an alias, a group or a glob, as in a project file; the job that
+    takes the plan writes ids in their place (`Job.resolved`).
+
+    Where a plan has a window or door in another state than the building has it, `assemblies` says
+    what then stands behind each of its panels: an assembly, or None for nothing.
+    """
+
+    id: str
+    treatments: Mapping[str, tuple[str, ...]]
+    title: str = ""
+    assemblies: Mapping[str, str | None] = field(default_factory=dict)
+    states: Mapping[str, str] = field(default_factory=dict)  # opening id → state, where it says so
+
+    def __post_init__(self) -> None:
+        treatments = {
+            panel: (names,) if isinstance(names, str) else tuple(names)
+            for panel, names in self.treatments.items()
+        }
+        object.__setattr__(self, "treatments", treatments)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Reading:
+    """What a meter showed of one source or several together, before any treatment."""
+
+    id: str
+    sources: tuple[str, ...]
+    position_m: Floats  # (3,) in the building's coordinates
+    level_w_m2: float
+    plan: Plan  # without treatment; windows and doors as they stood
+    space: str | None = None  # None outdoors
+    spots: int = 1  # places, and directions of the antenna, averaged in power
+    tolerance_db: float = 0.0  # 10–90 % band of the meter, the same in every reading
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "position_m", frozen(self.position_m))
+        refuse("reading", self, reading_problems(self))
+
+
+def source_problems(source: Source) -> Problems:
+    """What is wrong with a source by itself."""
+    low, high = source.band_hz
+    yield from in_range("band", ranges.BAND, source.band_hz, "band_hz")
+    if high < low:
+        yield "band", f"the band ends below where it begins: {high:.6g} Hz, {low:.6g} Hz"
+    is_point = source.position_m is not None
+    if is_point and source.azimuth_rad is not None:
+        yield "azimuth", "azimuth does not go with a source at a point"
+    if not is_point and source.azimuth_rad is None:
+        yield "azimuth", "azimuth is missing: a source in a direction needs it"
+    if source.azimuth_rad is not None and not math.isfinite(source.azimuth_rad):
+        yield "azimuth", f"azimuth_rad = {source.azimuth_rad} is not a number"
+    yield from in_range("elevation", ranges.ELEVATION, source.elevation_rad, "elevation_rad")
+    if source.spread_rad != 0.0:
+        yield from in_range("spread", ranges.SPREAD, source.spread_rad, "spread_rad")
+    for level in source.level_w_m2.values():
+        if level == 0.0:  # of a partner by ground reflection that nothing is mirrored to
+            continue
+        yield from in_range("level", ranges.LEVEL, level, "level_w_m2")
+    if is_point and source.level_w_m2:
+        yield "level", "level does not go with a source at a point"
+    if not is_point and source.eirp_w is not None:
+        yield "eirp", "eirp goes with a source at a point"
+    yield from in_range("eirp", ranges.POWER, source.eirp_w, "eirp_w")
+    yield from in_range("scattered", ranges.SHARE, source.scattered, "scattered")
+    if source.position_m is not None:
+        yield from is_place(source.position_m)
+    if source.ground_reflection and source.elevation_rad < 0.0:
+        yield (
+            "ground-reflection",
+            "ground-reflection goes with an elevation of 0 deg or more: the ground mirrors what "
+            "comes from above it",
+        )
+    yield from in_range(
+        "level-tolerance", ranges.TOLERANCE, source.level_tolerance_db, "level_tolerance_db"
+    )
+    yield from in_range(
+        "direction-tolerance",
+        ranges.DIRECTION_TOLERANCE,
+        source.direction_tolerance_rad,
+        "direction_tolerance_rad",
+    )
+
+
+def receiver_problems(receiver: Receiver) -> Problems:
+    """What is wrong with a receiver by itself."""
+    yield from is_place(receiver.position_m)
+    if receiver.size_m is not None:
+        yield from in_range("size", ranges.SIZE, receiver.size_m.tolist(), "size_m")
+
+
+def reading_problems(reading: Reading) -> Problems:
+    """What is wrong with a reading by itself."""
+    if not reading.sources:
+        yield "source", 'the list is empty: name the source, such as source = "mast"'
+    for name in dict.fromkeys(reading.sources):
+        if reading.sources.count(name) > 1:
+            yield "source", f'"{name}" is named twice'
+    yield from is_place(reading.position_m)
+    yield from in_range("level", ranges.LEVEL, reading.level_w_m2, "level_w_m2")
+    yield from in_range("spots", ranges.SPOTS, reading.spots, "spots")
+    yield from in_range("tolerance", ranges.TOLERANCE, reading.tolerance_db, "tolerance_db")
