@@ -34,6 +34,7 @@ class Limits:
     def hold(self, value: float) -> bool:
         """Whether a number lies within; infinity and not-a-number never do."""
         try:
+            value = float(value)
             finite = math.isfinite(value)
         except OverflowError:  # a whole number of hundreds of digits
             return False
@@ -48,7 +49,7 @@ class Limits:
 
     def check(self, values: float | Iterable[float], shown: str) -> None:
         """Raise RangeError where a number lies outside; `shown` is how it was written."""
-        numbers = (values,) if isinstance(values, int | float) else tuple(values)
+        numbers = tuple(values) if isinstance(values, Iterable) else (values,)
         if not all(map(self.hold, numbers)):
             raise RangeError(f"{shown} is out of range: {self.what} must be {self.words()}")
 
@@ -81,7 +82,7 @@ def plain(what: str, low: float, high: float) -> Limits:
 
 def out_of_range(limits: Limits, values: float | Iterable[float], name: str) -> Iterator[str]:
     """Say where a record's number lies outside its range, as one sentence or none."""
-    numbers = (values,) if isinstance(values, int | float) else tuple(values)
+    numbers = tuple(values) if isinstance(values, Iterable) else (values,)
     shown = ", ".join(f"{number:.6g}" for number in numbers)
     try:
         limits.check(numbers, f"{name} = {shown}")
@@ -137,4 +138,12 @@ SHARE = plain("a share", 0, 1)
 COATS = plain("the number of coats", 1, 20)
 SPOTS = plain("the number of spots", 1, 10_000)
 PERMITTIVITY = plain("a relative permittivity", 1, 1000)
+SPREAD_RATE = Limits(
+    what="a spread rate", at_least=Bound(0.1, "0.1 m2/l"), at_most=Bound(100.0, "100 m2/l")
+)
+LABOUR = Limits(what="hours for an area", at_most=Bound(100.0, "100 h/m2"))
+PERCENT = Limits(what="a share in per cent", at_most=Bound(1.0, "100 %"))
+FULLNESS = plain("a fullness", 1, 5)
+DOSE = plain("a dose per litre", 0, 100)
+DAYS = plain("a number of days", 0, 1000)
 LOSS_TANGENT = plain("a loss tangent", 0, 100)

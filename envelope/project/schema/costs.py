@@ -8,6 +8,7 @@ from typing import Annotated
 from pydantic import Field
 
 from envelope import trade_units
+from envelope.building import ranges
 from envelope.pricing.products import FORMS, PACKAGE_UNITS, Form
 from envelope.project.schema import fields
 from envelope.project.schema.fields import Choice, Number, Quantity
@@ -27,34 +28,19 @@ PackageContent = Annotated[
 ]
 SpreadRate = Annotated[
     float,
-    Quantity(
-        parse=trade_units.parse_spread_rate,
-        what="a spread rate",
-        example="7 m2/l",
-        at_least="0.1 m2/l",
-        at_most="100 m2/l",
-    ),
+    fields.within(ranges.SPREAD_RATE, parse=trade_units.parse_spread_rate, example="7 m2/l"),
 ]
 Labour = Annotated[
     float,
-    Quantity(
-        parse=trade_units.parse_labour,
-        what="hours for an area",
-        example="0.25 h/m2",
-        at_most="100 h/m2",
-    ),
+    fields.within(ranges.LABOUR, parse=trade_units.parse_labour, example="0.25 h/m2"),
 ]
 Percent = Annotated[
     Decimal,
-    Quantity(
-        parse=trade_units.parse_percent, what="a share in per cent", example="20 %", at_most="100 %"
-    ),
+    fields.within(ranges.PERCENT, parse=trade_units.parse_percent, example="20 %"),
 ]
-Fullness = Annotated[float, Number(what="a fullness", example="2.0", at_least=1.0, at_most=5.0)]
-Dose = Annotated[float, Number(what="a dose per litre", example="0.1", at_least=0.0, at_most=100.0)]
-Days = Annotated[
-    int, Number(what="a number of days", example="10", at_least=0, at_most=1000, whole=True)
-]
+Fullness = Annotated[float, Number(limits=ranges.FULLNESS, example="2.0")]
+Dose = Annotated[float, Number(limits=ranges.DOSE, example="0.1")]
+Days = Annotated[int, Number(limits=ranges.DAYS, example="10", whole=True)]
 
 Currency = Annotated[
     str,

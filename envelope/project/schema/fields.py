@@ -313,25 +313,26 @@ def _opening_size(text: str) -> tuple[float, ...]:
     return (units.parse_length(text),)
 
 
-def _within(limits: Limits, *, parse: Callable[[str], Any], example: str) -> Quantity:
+def within(limits: Limits, *, parse: Callable[[str], Any], example: str) -> Quantity:
+    """A quantity whose numbers lie within limits."""
     return Quantity(parse=parse, what=limits.what, example=example, limits=limits)
 
 
 def _length(limits: Limits, example: str) -> Quantity:
-    return _within(limits, parse=units.parse_length, example=example)
+    return within(limits, parse=units.parse_length, example=example)
 
 
 def _angle(limits: Limits, example: str) -> Quantity:
-    return _within(limits, parse=units.parse_angle, example=example)
+    return within(limits, parse=units.parse_angle, example=example)
 
 
 def _size(count: int, example: str) -> Quantity:
-    return _within(ranges.SIZE, parse=partial(units.parse_size, count=count), example=example)
+    return within(ranges.SIZE, parse=partial(units.parse_size, count=count), example=example)
 
 
 def _point(count: int, example: str) -> Quantity:
     parse = partial(units.parse_point, count=count)
-    return _within(ranges.COORDINATE, parse=parse, example=example)
+    return within(ranges.COORDINATE, parse=parse, example=example)
 
 
 def _float_of(quantity: Quantity) -> Callable[[object], float]:
@@ -343,11 +344,11 @@ def _float_of(quantity: Quantity) -> Callable[[object], float]:
     return read
 
 
-_read_loss = _float_of(_within(ranges.LOSS, parse=units.parse_loss, example="6 dB"))
+_read_loss = _float_of(within(ranges.LOSS, parse=units.parse_loss, example="6 dB"))
 _read_frequency = _float_of(
-    _within(ranges.FREQUENCY, parse=units.parse_frequency, example="900 MHz")
+    within(ranges.FREQUENCY, parse=units.parse_frequency, example="900 MHz")
 )
-_level = _within(ranges.LEVEL, parse=units.parse_power_density, example="850 uW/m2")
+_level = within(ranges.LEVEL, parse=units.parse_power_density, example="850 uW/m2")
 _read_level = _float_of(_level)
 
 Length = Annotated[float, _length(ranges.HEIGHT, "-0.3 m")]
@@ -359,7 +360,7 @@ Eaves = Annotated[
 ]
 Size = Annotated[tuple[float, float], _size(2, "1.5 m x 1.2 m")]
 OpeningSize = Annotated[
-    tuple[float, ...], _within(ranges.SIZE, parse=_opening_size, example="1.5 m x 1.2 m")
+    tuple[float, ...], within(ranges.SIZE, parse=_opening_size, example="1.5 m x 1.2 m")
 ]
 BoxSize = Annotated[tuple[float, float, float], _size(3, "0.9 m x 2.0 m x 0.3 m")]
 Spot = Annotated[tuple[float, float], _point(2, "0, 0 m")]
@@ -405,23 +406,23 @@ Elevation = Annotated[float, _angle(ranges.ELEVATION, "4 deg")]
 Pitch = Annotated[float, _angle(ranges.PITCH, "42 deg")]
 Spread = Annotated[float, _angle(ranges.SPREAD, "5 deg")]
 Band = Annotated[
-    tuple[float, float], _within(ranges.BAND, parse=units.parse_band, example="1805-1880 MHz")
+    tuple[float, float], within(ranges.BAND, parse=units.parse_band, example="1805-1880 MHz")
 ]
-Power = Annotated[float, _within(ranges.POWER, parse=units.parse_power, example="20 dBm")]
+Power = Annotated[float, within(ranges.POWER, parse=units.parse_power, example="20 dBm")]
 SheetResistance = Annotated[
     float,
-    _within(ranges.SHEET_RESISTANCE, parse=units.parse_sheet_resistance, example="5 ohm/sq"),
+    within(ranges.SHEET_RESISTANCE, parse=units.parse_sheet_resistance, example="5 ohm/sq"),
 ]
 Conductivity = Annotated[
-    float, _within(ranges.CONDUCTIVITY, parse=units.parse_conductivity, example="0.02 S/m")
+    float, within(ranges.CONDUCTIVITY, parse=units.parse_conductivity, example="0.02 S/m")
 ]
 Cost = Annotated[Price, Quantity(parse=_price, what="a price", example="24 EUR/m2")]
 Loss = Annotated[LossCurve, Curve()]
 Level = Annotated[dict[str, float], Levels()]
 OneLevel = Annotated[float, _level]
-Decibels = Annotated[float, _within(ranges.TOLERANCE, parse=units.parse_loss, example="3 dB")]
+Decibels = Annotated[float, within(ranges.TOLERANCE, parse=units.parse_loss, example="3 dB")]
 Tolerance = Annotated[float, _angle(ranges.DIRECTION_TOLERANCE, "5 deg")]
-Area = Annotated[float, _within(ranges.AREA, parse=units.parse_area, example="1.5 m2")]
+Area = Annotated[float, within(ranges.AREA, parse=units.parse_area, example="1.5 m2")]
 People = Annotated[int, Number(limits=ranges.PEOPLE, example="1", whole=True)]
 Share = Annotated[float, Number(limits=ranges.SHARE, example="0.2")]
 Coats = Annotated[int, Number(limits=ranges.COATS, example="2", whole=True)]
