@@ -30,11 +30,12 @@ _PICTURES_AT_MOST = 12  # each adds about a twentieth of a megabyte
 def run(options: argparse.Namespace) -> int:
     """Write the hand-out."""
     from viewer.handout.build import write_handout
-    from viewer.pictures.gl import can_draw
+    from viewer.pictures.gl import begin_trial, can_draw
     from viewer.scene.build import build_scene
     from viewer.scene.sky import skies_json
 
     _check_name(options.output)
+    begin_trial()  # while the job is worked out
     job = read_job(options.job)
     analysis = analyzed(job, path=options.job, plans=options.plan, threshold_db=options.threshold)
     scene = build_scene(job=job, results=analysis.plans, threshold_db=options.threshold)

@@ -59,7 +59,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Draw and write the picture."""
-    from viewer.pictures.gl import require_offscreen
+    from viewer.pictures.gl import begin_trial
     from viewer.scene.build import build_scene
 
     job = read_job(options.job)
@@ -72,7 +72,7 @@ def run(options: argparse.Namespace) -> int:
             raise EnvelopeError("--storey, --peel and --colour are for the cutaway alone")
     else:
         _storeys(options, job)
-        require_offscreen()
+        begin_trial()  # while the job is worked out
     if (options.sky or options.map) and len(names) > 1:
         raise EnvelopeError("two plans: only the cutaway shows two side by side")
     if not job.receivers:
@@ -81,9 +81,7 @@ def run(options: argparse.Namespace) -> int:
         return _map(options, job, names[0])
     job = with_receivers(job, [options.receiver or job.receivers[0].id])
     receiver = job.receivers[0].id
-    # all plans, drawn or not: their pictures share one scale and one view
-    plans = names if options.sky else None
-    analysis = analyzed(job, path=options.job, plans=plans, threshold_db=options.threshold)
+    analysis = analyzed(job, path=options.job, plans=names, threshold_db=options.threshold)
     theme: Literal["light", "dark"] = "dark" if options.dark else "light"
     if options.sky:
         from viewer.pictures.skymap import draw_sky

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from envelope.errors import EnvelopeError
 from envelope.files import write_atomically
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 
 
 _DOTS_PER_INCH = 300
+_SHADE_KERNEL = 48  # samples around each pixel for the shading of corners
 
 
 def cutaway(
@@ -69,7 +71,7 @@ def cutaway(
     peeled : int
         So many storeys are taken off the top of the whole house; the lowest always stays.
     scale : int
-        Rendered so many times larger, then reduced: smooth edges.
+        So many samples across and down each pixel: smooth edges.
     view : View, optional
         Where the eye stands; by itself the corner from which most of the gaps are seen.
     quantity : "let-in", "loss" or "treatment"
@@ -258,63 +260,106 @@ def staged_of(shot: Shot) -> Stage:
 
 
 def _rendered(shot: Shot) -> Image:
-    """The picture without words, `scale` times as large as it will be."""
+    """The picture without words, at its finished size."""
     import PIL.Image
 
     from viewer.pictures import overlay
 
     staged = staged_of(shot)
+    colours = _coloured(shot, staged)
+    colours *= _corner_shade(shot, staged)
+    image = PIL.Image.fromarray(np.rint(colours).astype(np.uint8))
+    if any(line.glows for line in staged.lines):
+        image = overlay.glow(image, _gap_mask(shot, staged), reach=7.0 * unit_of(shot.camera.size))
+    return image
+
+
+def _coloured(shot: Shot, staged: Stage) -> NDArray[np.float32]:
+    """Colours (height, width, 3), 0 to 255: the mean of `scale`² renderings.
+
+    Each is shifted by a part of a pixel. One rendering `scale` times as large has edges as smooth
+    and takes `scale`² times the memory.
+    """
     plotter = _plotter(shot, staged)
     _add_paper(plotter, shot, staged)
     add_lights(plotter, shot.camera)
     for body in staged.bodies:
         add_body(plotter, body)
     add_lines(plotter, staged.lines)
+    camera, view = plotter.camera, shot.camera.view
+    position, target = np.array(camera.position), np.array(camera.focal_point)
+    steps = (np.arange(shot.scale) + 0.5) / shot.scale - 0.5
+    total = np.zeros((shot.camera.size[1], shot.camera.size[0], 3), dtype=np.float32)
+    for x in steps:
+        for y in steps:
+            shift = shot.camera.metres_per_pixel * (x * view.right + y * view.up)
+            camera.position, camera.focal_point = position + shift, target + shift
+            plotter.render()
+            total += plotter.screenshot(return_img=True)[:, :, :3]
+    plotter.close()
+    total /= shot.scale**2
+    return total
+
+
+def _corner_shade(shot: Shot, staged: Stage) -> NDArray[np.float32]:
+    """Ambient occlusion (height, width, 1) of what is not translucent, 0 to 1.
+
+    Apart from the colours, so that neither their smooth edges nor translucent bodies cost the
+    memory and the time of its buffers.
+    """
+    import PIL.Image
+    import PIL.ImageFilter
+
+    plotter = _plotter(shot, staged)
+    plotter.set_background("white")
+    _add_paper(plotter, shot, staged, white=True)
+    add_lights(plotter, shot.camera)  # without any the renderer works out no normals
+    solid = [body for body in staged.bodies if body.opacity == 1.0 and body.fade is None]
+    for body in solid:
+        if len(body.mesh.triangles) and not body.over:
+            # all ambient, but lit: without lighting corners would shade in tiles
+            plotter.add_mesh(
+                poly_data(body.mesh), color="white", ambient=1.0, diffuse=0.0, render=False
+            )
     room = float(
         np.ptp(np.concatenate([b.mesh.vertices for b in staged.bodies if b.lit]), axis=0).max()
     )
     plotter.enable_ssao(
-        radius=min(max(0.05 * room, 0.25), 0.6), bias=0.04, kernel_size=96, blur=True
+        radius=min(max(0.05 * room, 0.25), 0.6), bias=0.04, kernel_size=_SHADE_KERNEL, blur=True
     )
-    image = PIL.Image.fromarray(plotter.screenshot(return_img=True))
+    image = PIL.Image.fromarray(plotter.screenshot(return_img=True)[:, :, 0])
     plotter.close()
-    if any(line.glows for line in staged.lines):
-        image = overlay.glow(
-            image, _gap_mask(shot, staged), reach=11.0 * shot.scale * unit_of(shot.camera.size)
-        )
-    return image
+    soft = image.filter(PIL.ImageFilter.GaussianBlur(1.5 * unit_of(shot.camera.size)))
+    shade: NDArray[np.float32] = np.asarray(soft, dtype=np.float32)[:, :, np.newaxis] / 255.0
+    return shade
 
 
 def _gap_mask(shot: Shot, staged: Stage) -> Image:
-    """White where a gap's outline is seen, black elsewhere; at the finished size."""
+    """White where a gap's outline is seen, black elsewhere."""
     import PIL.Image
 
-    plotter = _plotter(shot, staged, scale=1)
+    plotter = _plotter(shot, staged)
     plotter.set_background("black")
     for body in staged.bodies:
         if body.opacity == 1.0 and body.fade is None and len(body.mesh.triangles):
-            plotter.add_mesh(poly_data(body.mesh), color="black", lighting=False)
+            plotter.add_mesh(poly_data(body.mesh), color="black", lighting=False, render=False)
     glowing = [line for line in staged.lines if line.glows]
-    plotter.add_mesh(bars(glowing), color="white", lighting=False)
+    plotter.add_mesh(bars(glowing), color="white", lighting=False, render=False)
     image = PIL.Image.fromarray(plotter.screenshot(return_img=True))
     plotter.close()
     return image
 
 
-def _plotter(shot: Shot, staged: Stage, *, scale: int | None = None) -> Any:
+def _plotter(shot: Shot, staged: Stage) -> Any:
     import pyvista
     from vtkmodules.vtkCommonCore import vtkLogger
 
     # without a display the renderer says so on every start, and then goes on without one
     vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_ERROR)
     camera = shot.camera
-    times = shot.scale if scale is None else scale
-    width, height = camera.size
     nearest, farthest = _depths(camera, staged)
     distance = nearest + 1.0  # the shading of corners keeps distances with three figures only
-    plotter = pyvista.Plotter(
-        off_screen=True, window_size=(width * times, height * times), lighting="none"
-    )
+    plotter = pyvista.Plotter(off_screen=True, window_size=camera.size, lighting="none")
     plotter.disable_anti_aliasing()  # with it translucent bodies vanish on some drivers
     plotter.camera_position = [
         camera.target_m + camera.view.towards_eye * distance,
@@ -322,7 +367,7 @@ def _plotter(shot: Shot, staged: Stage, *, scale: int | None = None) -> Any:
         (0.0, 0.0, 1.0),
     ]
     plotter.enable_parallel_projection()
-    plotter.camera.parallel_scale = 0.5 * height * camera.metres_per_pixel
+    plotter.camera.parallel_scale = 0.5 * camera.size[1] * camera.metres_per_pixel
     plotter.camera.clipping_range = (0.5, distance - farthest + 2.0)
     return plotter
 
@@ -334,7 +379,7 @@ def _depths(camera: Camera, staged: Stage) -> tuple[float, float]:
     return float(depths.max()), float(depths.min())
 
 
-def _add_paper(plotter: Any, shot: Shot, staged: Stage) -> None:
+def _add_paper(plotter: Any, shot: Shot, staged: Stage, *, white: bool = False) -> None:
     """The ground of the picture, as a sheet behind everything.
 
     Where nothing at all is drawn the shading of corners reads what happens to be in memory.
@@ -348,6 +393,9 @@ def _add_paper(plotter: Any, shot: Shot, staged: Stage) -> None:
         for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1))
     ]
     sheet = poly_data(quad(*corners))
+    if white:
+        plotter.add_mesh(sheet, color="white", ambient=1.0, diffuse=0.0, render=False)
+        return
     below, above = rgb(shot.theme.paper), rgb(shot.theme.paper_top)
     sheet.point_data["paper"] = np.rint(np.array([below, below, above, above]) * 255).astype(
         np.uint8
@@ -360,5 +408,5 @@ def _add_paper(plotter: Any, shot: Shot, staged: Stage) -> None:
 
 def _png(picture: Image) -> bytes:
     buffer = io.BytesIO()
-    picture.save(buffer, format="PNG", dpi=(_DOTS_PER_INCH, _DOTS_PER_INCH), optimize=True)
+    picture.save(buffer, format="PNG", dpi=(_DOTS_PER_INCH, _DOTS_PER_INCH))
     return buffer.getvalue()

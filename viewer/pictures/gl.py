@@ -43,30 +43,37 @@ _WITH_WINDOW = ("vtkXOpenGLRenderWindow", "vtkWin32OpenGLRenderWindow", "vtkCoco
 _SECONDS = 60.0
 
 
-def _said(trial: str) -> str:
-    """What a process of its own says; nothing where it failed."""
+def _start(trial: str) -> subprocess.Popen[str]:
+    """A process of its own that tries to draw."""
+    return subprocess.Popen(
+        [sys.executable, "-c", trial],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        text=True,
+    )
+
+
+def _said(running: subprocess.Popen[str]) -> str:
+    """What a trial says; nothing where it failed."""
     try:
-        done = subprocess.run(
-            [sys.executable, "-c", trial],
-            capture_output=True,
-            text=True,
-            timeout=_SECONDS,
-            check=False,
-        )
+        said, _ = running.communicate(timeout=_SECONDS)
     except subprocess.TimeoutExpired:
+        running.kill()
+        running.communicate()
         return ""
-    return done.stdout if done.returncode == 0 else ""
+    return said if running.returncode == 0 else ""
 
 
-def _attempt() -> bool:
-    """Whether a process of its own could draw an empty picture."""
-    return "rendered" in _said(_TRIAL)
+@cache
+def begin_trial() -> subprocess.Popen[str]:
+    """Start what `can_draw` waits for, so that it runs beside other work."""
+    return _start(_TRIAL)
 
 
 @cache
 def can_draw() -> bool:
     """Whether off-screen pictures can be drawn here. Asked once a process, about a second."""
-    return _attempt()
+    return "rendered" in _said(begin_trial())
 
 
 def require_library(*, name: str, module: str, extra: str = "viewer") -> None:
@@ -93,7 +100,7 @@ def can_open() -> bool:
     """Whether a window can be opened here. Asked once a process, about a second."""
     if sys.platform.startswith("linux") and not os.environ.get("DISPLAY"):
         return False
-    return _said(_WINDOW_TRIAL).strip() in _WITH_WINDOW
+    return _said(_start(_WINDOW_TRIAL)).strip() in _WITH_WINDOW
 
 
 def require_window() -> None:

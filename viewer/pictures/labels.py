@@ -43,6 +43,13 @@ class Placed:
         down = max(thing[1] - bottom, top - thing[3], 0.0)
         return math.hypot(across, down)
 
+    @property
+    def holds_anchor(self) -> bool:
+        """Whether the label lies over what it speaks of, so that it needs no leader."""
+        left, top, right, bottom = self.box
+        x, y = self.wanted.anchor
+        return left <= x <= right and top <= y <= bottom
+
 
 def overlap(a: Box, b: Box) -> float:
     """Shared area of two boxes. [pixels²]"""

@@ -230,7 +230,7 @@ class Sheet:
     def label(self, placed: Placed, *, gap: bool) -> None:
         """A label with a line to what it speaks of; a gap's has an amber edge."""
         left, top, right, bottom = placed.box
-        if placed.apart > 12 * self.unit:
+        if not placed.holds_anchor:
             self.line([placed.leader, placed.wanted.anchor], width=3.4, colour=self.theme.label)
             self.line([placed.leader, placed.wanted.anchor], width=1.3, colour=self.theme.ink)
             self.dot(placed.wanted.anchor, radius=4.6, fill=self.theme.label)
@@ -248,24 +248,21 @@ class Sheet:
         )
 
     def onto(self, picture: Picture) -> Picture:
-        """A picture with this sheet on top, at its finished size."""
+        """A picture with this sheet on top."""
         base = picture.convert("RGBA")
-        if base.size != self.image.size:
-            base = base.resize(self.image.size, Image.Resampling.LANCZOS)
-        base.alpha_composite(self.image)
-        return base.convert("RGB").resize(self.size, Image.Resampling.LANCZOS)
+        base.alpha_composite(self.image.resize(self.size, Image.Resampling.LANCZOS))
+        return base.convert("RGB")
 
 
 def glow(picture: Picture, mask: Picture, *, reach: float) -> Picture:
-    """A picture with amber light around what a mask shows white. `reach` in its pixels."""
-    full = mask.convert("L").resize(picture.size, Image.Resampling.BILINEAR)
-    near = np.asarray(full.filter(ImageFilter.GaussianBlur(reach * 0.35)), dtype=np.float64)
-    wide = np.asarray(full.filter(ImageFilter.GaussianBlur(reach)), dtype=np.float64)
-    amount = np.clip((1.1 * near + 1.3 * wide) / 255.0, 0.0, 0.85)[:, :, np.newaxis]
-    base = np.asarray(picture.convert("RGB"), dtype=np.float64)
-    amber = np.array(colour_of(AMBER)[:3], dtype=np.float64)
-    mixed = base * (1.0 - amount) + amber * amount
-    return Image.fromarray(np.rint(mixed).astype(np.uint8), "RGB")
+    """A picture with amber light around what a mask shows white. `reach` in pixels."""
+    full = mask.convert("L")
+    near = np.asarray(full.filter(ImageFilter.GaussianBlur(reach * 0.35)), dtype=np.float32)
+    wide = np.asarray(full.filter(ImageFilter.GaussianBlur(reach)), dtype=np.float32)
+    amount = np.clip((0.8 * near + 0.8 * wide) / 255.0, 0.0, 0.7)
+    amber = Image.new("RGB", picture.size, AMBER)
+    weight = Image.fromarray(np.rint(255.0 * amount).astype(np.uint8))
+    return Image.composite(amber, picture.convert("RGB"), weight)
 
 
 def ground(*, size: tuple[int, int], theme: Theme) -> Picture:

@@ -22,7 +22,7 @@ from viewer.pictures.labels import Box, Placed, Wanted, place
 from viewer.pictures.sky_labels import POINTS, box_of, within
 from viewer.scene.colours import AMBER, THEMES, Theme, ThemeName, cividis
 from viewer.scene.names import panel_title
-from viewer.scene.records import Scale
+from viewer.scene.records import LOSS, Scale
 from viewer.scene.sky import Sky, cast_sky, losses_db
 from viewer.scene.wording import decibels, frequency, percent, shown, steradians
 
@@ -30,7 +30,6 @@ _SIZE_IN = (7.2, 7.8)
 _DPI = 220
 _SIDE = 420  # cells across the disc, finer than on a screen
 _BINS = 32  # of the cosine, as in the casts
-_DEEPEST_DB = 60.0
 _HORIZON = math.sqrt(0.5)
 _LABELS_AT_MOST = 7
 _CASE = "#4a3000"  # dark rim that sets the amber off from the yellow of what leaks
@@ -80,7 +79,6 @@ def draw_sky(
     sky = cast_sky(job, chosen, side=_SIDE)
     bench = Bench(job=job, bands_hz=bands_of(job), bins=_BINS)
     loss = losses_db(sky, bench=bench, plan=job.plan(result.plan))
-    scale = Scale(low_db=0.0, high_db=_DEEPEST_DB)  # the same for every plan
     colours = THEMES[theme]
     figure = Figure(figsize=_SIZE_IN, dpi=_DPI, facecolor=colours.paper)
     FigureCanvasAgg(figure)
@@ -90,12 +88,12 @@ def draw_sky(
     axes.set_xlim(-1.16, 1.16)
     axes.set_ylim(-1.16, 1.16)
     gaps = {leak.panel: leak for leak in found.gaps}
-    _draw_cells(axes, sky, loss, scale, colours)
+    _draw_cells(axes, sky, loss, LOSS, colours)
     _draw_frame(axes, colours)
     _draw_outlines(axes, sky, gaps)
     _draw_sources(axes, sky, colours)
     _draw_labels(axes, sky, job, found)
-    _draw_scale(figure, scale, colours)
+    _draw_scale(figure, LOSS, colours)
     _draw_words(figure, job, result.plan, found, threshold_db, colours)
     picture = io.BytesIO()
     with warnings.catch_warnings():

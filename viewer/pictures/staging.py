@@ -63,6 +63,9 @@ from viewer.scene.transmitters import dashes, diamond, mark_size, shown_sights
 from viewer.scene.view import Camera, View
 
 Quantity = Literal["let-in", "loss", "treatment"]
+_GAP_PX = 1.9  # half the width of an outline
+_BEAM_OPACITY = 0.1
+_LANDING_OPACITY = {True: 0.4, False: 0.22}  # on a bed, on a panel
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -318,8 +321,10 @@ def _gap_lines(panel: ScenePanel, scene: Scene, camera: Camera) -> list[Line]:
     pixel = camera.metres_per_pixel
     if panel.kind == "reveal":
         return _outlines(panel, camera.view, AMBER, 1.2 * pixel)
-    if faces(panel, camera.view) or panel.kind not in ("wall", "ceiling"):
-        return _outlines(panel, camera.view, AMBER, 2.6 * pixel, glows=True)
+    if seen(panel, scene, camera.view):
+        return _outlines(panel, camera.view, AMBER, _GAP_PX * pixel, glows=True)
+    if panel.kind not in ("wall", "ceiling"):  # in a wall that is cut away: one looks through it
+        return _outlines(panel, camera.view, AMBER, 1.2 * pixel)
     if panel.kind == "ceiling":
         standing = [
             wall
@@ -334,7 +339,7 @@ def _gap_lines(panel: ScenePanel, scene: Scene, camera: Camera) -> list[Line]:
         return [
             Line(
                 points=edge,
-                radius_m=2.6 * pixel,
+                radius_m=_GAP_PX * pixel,
                 colour=AMBER,
                 closed=False,
                 glows=True,
@@ -348,7 +353,14 @@ def _gap_lines(panel: ScenePanel, scene: Scene, camera: Camera) -> list[Line]:
     along = foot @ np.cross(panel.normal, (0.0, 0.0, 1.0))
     ends = foot[[int(along.argmin()), int(along.argmax())]] + (0.0, 0.0, STUB_M)
     return [
-        Line(points=ends, radius_m=2.6 * pixel, colour=AMBER, closed=False, glows=True, of=panel.id)
+        Line(
+            points=ends,
+            radius_m=_GAP_PX * pixel,
+            colour=AMBER,
+            closed=False,
+            glows=True,
+            of=panel.id,
+        )
     ]
 
 
@@ -440,7 +452,7 @@ def _beam_parts(
     for near, far in beam.outside:
         long = float(np.linalg.norm(far - near, axis=1).max())
         kept = min(1.0, 0.42 * ring.radius_m / max(long, 1e-9))
-        bodies.append(fading_sides(near, near + kept * (far - near), theme.beam, most=0.34))
+        bodies.append(fading_sides(near, near + kept * (far - near), theme.beam, most=0.26))
     lines: list[Line] = []
     if len(beam.inside.triangles):
         # ends on the opening and on walls that show would flicker with them (landings are drawn
@@ -460,7 +472,7 @@ def _beam_parts(
             Body(
                 mesh=Mesh(vertices=beam.inside.vertices, triangles=corners[kept_faces]),
                 colour=theme.beam,
-                opacity=0.17,
+                opacity=_BEAM_OPACITY,
                 lit=False,
                 of=beam.panel,
             )
@@ -490,7 +502,7 @@ def _beam_parts(
             Body(
                 mesh=Mesh(vertices=lifted, triangles=landing.mesh.triangles),
                 colour=LANDING,
-                opacity=0.5 if on_bed else 0.28,
+                opacity=_LANDING_OPACITY[on_bed],
                 lit=False,
                 of=landing.on,
             )

@@ -6,7 +6,7 @@ One scene serves the screen, the hand-out and the pictures. No 3D library here.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -35,7 +35,6 @@ from viewer.scene.openings import standing
 from viewer.scene.records import (
     BeamShare,
     PanelState,
-    Scale,
     Scene,
     SceneBeam,
     SceneBlock,
@@ -51,9 +50,6 @@ from viewer.scene.transmitters import sights
 from viewer.scene.wording import source_label
 
 __all__ = ["Scene", "build_scene", "let_in_db", "with_results"]
-
-_SCALE_STEP_DB = 5.0
-_SCALE_SPAN_DB = (20.0, 40.0)  # least and most that a colour scale spans
 
 
 def build_scene(
@@ -161,8 +157,6 @@ def build_scene(
         north=direction_to(azimuth_rad=0.0, elevation_rad=0.0, north_rad=building.site.north_rad),
         low_m=low,
         high_m=high,
-        let_in=_let_in_scale(plans),
-        loss=_loss_scale(plans),
         blocks=tuple(
             SceneBlock(id=item.id, corners_m=item.corners, low_m=item.low_m, high_m=item.high_m)
             for item in building.obstacles
@@ -447,30 +441,3 @@ def _rays(source: Source | None, building: Building) -> Rays | None:
             north_rad=building.site.north_rad,
         )
     )
-
-
-def _found(plans: Iterable[ScenePlan]) -> list[tuple[PanelLeak, ReceiverResult]]:
-    return [
-        (leak, receiver)
-        for plan in plans
-        if plan.result is not None
-        for receiver in plan.result.receivers
-        for leak in receiver.panels
-    ]
-
-
-def _let_in_scale(plans: Sequence[ScenePlan]) -> Scale:
-    values = [let_in_db(leak, result=result) for leak, result in _found(plans)]
-    finite = [value for value in values if math.isfinite(value)] or [0.0]
-    high = _SCALE_STEP_DB * math.ceil(max(finite) / _SCALE_STEP_DB - 1e-9)
-    least, most = _SCALE_SPAN_DB
-    # whole steps of a legend, so that both its ends have a number
-    span = 2 * _SCALE_STEP_DB * math.ceil((high - min(finite)) / (2 * _SCALE_STEP_DB) - 1e-9)
-    return Scale(low_db=high - min(max(span, least), most), high_db=high)
-
-
-def _loss_scale(plans: Sequence[ScenePlan]) -> Scale:
-    values = [leak.loss_db for leak, _ in _found(plans) if math.isfinite(leak.loss_db)]
-    step = 2 * _SCALE_STEP_DB
-    high = step * math.ceil(max(values, default=0.0) / step)
-    return Scale(low_db=0.0, high_db=min(max(high, 2 * step), 6 * step))

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from string import ascii_uppercase
 from typing import Literal
 
 import numpy as np
@@ -184,13 +183,17 @@ _PATTERNS: tuple[Pattern, ...] = (
 )
 
 
+# Not those of the compass, nor those that look like a numeral.
+_LETTERS = "ABCDFGHJKLMPQRTUVXYZ"
+
+
 def letters(index: int) -> str:
     """Code of the treatment at a place in the list: A … Z, AA, AB …"""
     code = ""
     index += 1
     while index:
-        index, rest = divmod(index - 1, 26)
-        code = ascii_uppercase[rest] + code
+        index, rest = divmod(index - 1, len(_LETTERS))
+        code = _LETTERS[rest] + code
     return code
 
 

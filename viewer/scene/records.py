@@ -261,7 +261,7 @@ class SceneBeam:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scale:
-    """Ends of a colour scale, the same for every plan. [dB]"""
+    """Ends of a colour scale. [dB]"""
 
     low_db: float
     high_db: float
@@ -272,6 +272,11 @@ class Scale:
             return 0.0 if value_db < 0 else 1.0
         place = (value_db - self.low_db) / (self.high_db - self.low_db)
         return min(max(place, 0.0), 1.0)
+
+
+# Every plan, receiver and job is coloured by the same two scales, so that pictures compare.
+LET_IN = Scale(low_db=-40.0, high_db=0.0)  # what one panel lets in, of the field outside
+LOSS = Scale(low_db=0.0, high_db=40.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -304,8 +309,8 @@ class Scene:
     north: Floats  # (3,) unit vector to true north, in project axes
     low_m: Floats  # (3,) bounding box of all panels
     high_m: Floats
-    let_in: Scale  # 10 lg(open-equivalent / exposed solid angle) of a panel
-    loss: Scale
+    let_in: Scale = LET_IN  # 10 lg(open-equivalent / exposed solid angle) of a panel
+    loss: Scale = LOSS
     blocks: tuple[SceneBlock, ...] = ()
     feet: bool = False  # whether lengths are shown in feet and inches
     notes: tuple[str, ...] = field(default=())

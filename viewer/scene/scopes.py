@@ -60,10 +60,8 @@ class Scope:
 
 
 def corner_of(scene: Scene, *, receiver: str) -> View:
-    """The corner from which most of what leaks at a receiver is seen; the same for every plan."""
-    return best_view(
-        scene=scene, spaces=rooms_of(scene=scene, receiver=receiver).full, receiver=receiver
-    )
+    """The corner from which a receiver's room is seen first."""
+    return best_view(scene=scene, spaces=rooms_of(scene=scene, receiver=receiver).full)
 
 
 def scope_of(
@@ -89,7 +87,7 @@ def scope_of(
     peeled : int
         Storeys taken off the top of the whole house; the lowest always stays.
     view : View, optional
-        Where the eye stands first; unless stated the corner that shows most of what leaks.
+        Where the eye stands first; unless stated the corner that shows most openings.
     """
     if view is None:
         view = corner_of(scene, receiver=receiver)

@@ -36,9 +36,9 @@ from envelope.exposure.results import PlanResult
 from envelope.exposure.transmission import Bench, stacks_of
 from envelope.geometry.plane import Floats
 from envelope.rays import Beam, cast_cone
-from viewer.scene.build import build_scene
 from viewer.scene.colours import cividis_table
 from viewer.scene.compass import direction_to
+from viewer.scene.records import LOSS
 from viewer.scene.wording import source_label
 
 Ints = NDArray[np.int32]
@@ -436,15 +436,14 @@ def skies_json(
     bench : Bench, optional
         Of the job, where there is one that keeps what its stacks do.
     scale_db : (low, high), optional
-        Ends of the colours; those of the scene's losses unless stated.
+        Ends of the colours; those of a picture's losses unless stated.
     side : int
         Cells across the disc.
     """
     if bench is None:
         bench = Bench(job=job, bands_hz=bands_of(job), bins=_BINS)
     if scale_db is None:
-        loss = build_scene(job=job, results=results).loss
-        scale_db = (loss.low_db, loss.high_db)
+        scale_db = (LOSS.low_db, LOSS.high_db)
     found = []
     for receiver in job.receivers:
         sky = cast_sky(job, receiver, side=side)

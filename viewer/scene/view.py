@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from envelope.building.model import OPENING_KINDS
 from envelope.geometry.plane import Floats
 from viewer.scene.records import Scene, ScenePanel
 
@@ -100,15 +101,14 @@ def unit_of(size: tuple[int, int]) -> float:
     return math.sqrt(size[0] * size[1] / (1600 * 1100))
 
 
-def best_view(*, scene: Scene, spaces: Sequence[str], receiver: str) -> View:
-    """The corner view that shows most of what leaks: gaps on walls turned to the eye, not hidden.
+def best_view(*, scene: Scene, spaces: Sequence[str]) -> View:
+    """The corner view that shows most openings, above all those to the outdoors.
 
-    The same for every plan of a scene, so that their pictures can be laid side by side.
+    It depends on nothing but shapes: all plans, receivers and sources of a job are seen alike.
     """
-    place = scene.receiver_index[receiver]
     panels = [panel for panel in scene.panels if panel.space in spaces]
     first = _main_heading(panels)
-    weights = np.array([_weight(panel, place) for panel in panels])
+    weights = np.array([_weight(panel) for panel in panels])
     normals = np.array([panel.normal for panel in panels])
     best: tuple[float, View] | None = None
     for quarter in range(4):
@@ -148,11 +148,9 @@ def _main_heading(panels: Sequence[ScenePanel]) -> float:
     return math.atan2(float(largest.normal[0]), float(largest.normal[1]))
 
 
-def _weight(panel: ScenePanel, receiver: int) -> float:
-    """How much it matters that a panel is seen: its mean share, and something for any opening."""
-    if panel.kind in ("floor", "ceiling", "reveal"):
+def _weight(panel: ScenePanel) -> float:
+    """How much it matters that a panel is seen."""
+    if panel.kind not in OPENING_KINDS and panel.kind != "wall":
         return 0.0
-    found = (state.leaks[receiver] for state in panel.states)
-    shares = [leak.share for leak in found if leak is not None]
-    mean = sum(shares) / len(shares) if shares else 0.0
-    return 0.4 * mean if panel.kind == "wall" else mean + 0.05
+    outer = 1.0 if "outdoors" in panel.behind else 0.3
+    return outer * panel.area_m2 * (0.05 if panel.kind == "wall" else 1.0)

@@ -10,6 +10,8 @@ import pytest
 from envelope.cli import main
 from viewer.pictures import cutaway as pictures
 from viewer.pictures import gl
+from viewer.scene.records import Scale
+from viewer.scene.scopes import scope_of
 
 JOB = """
 format = 1
@@ -98,7 +100,7 @@ def test_what_cannot_be_shown_is_said(
     assert not Path("p.png").exists()
 
 
-def test_a_picture_of_one_plan_has_the_scale_of_all(job: str, monkeypatch: pytest.MonkeyPatch):
+def test_all_pictures_have_one_scale_and_one_corner(job: str, monkeypatch: pytest.MonkeyPatch):
     drawn: list[tuple[Any, dict[str, Any]]] = []
     monkeypatch.setattr(gl, "require_offscreen", lambda: None)
     monkeypatch.setattr(pictures, "cutaway", lambda scene, **asked: drawn.append((scene, asked)))
@@ -113,12 +115,16 @@ def test_a_picture_of_one_plan_has_the_scale_of_all(job: str, monkeypatch: pytes
     ):
         assert main(["picture", job, "-o", "p.png", *asked]) == 0
     scales = {(scene.let_in, scene.loss) for scene, _ in drawn}
-    assert len(scales) == 1
-    # the most of any panel as built: a wall of 3 dB over a quarter of all directions or less
-    (low, high), (loss_low, loss_high) = ((scale.low_db, scale.high_db) for scale in scales.pop())
-    assert (low, high) == (-45.0, -5.0)
-    # the treated floor and a wall of the den below it: 35 + 3 + 3 dB
-    assert (loss_low, loss_high) == (0.0, 50.0)
+    assert scales == {(Scale(low_db=-40.0, high_db=0.0), Scale(low_db=0.0, high_db=40.0))}
+    corners = {scope_of(scene, receiver="bed").view for scene, _ in drawn}
+    assert len(corners) == 1
+    # a plan that is not drawn is not worked out
+    assert [[plan.id for plan in scene.plans] for scene, _ in drawn] == [
+        ["as-built"],
+        ["all"],
+        ["as-built", "all"],
+        ["all"],
+    ]
     shown = [
         tuple(asked.get(key) for key in ("plan", "storey", "whole", "peeled", "quantity"))
         for _, asked in drawn
