@@ -287,13 +287,14 @@ def _beside_as_built(result: PlanResult, as_built: PlanResult) -> PlanResult:
     return replace(result, receivers=tuple(receivers))
 
 
-def _with_bands(result: PlanResult, drawn: LevelDraws) -> PlanResult:
+def _with_bands(result: PlanResult, drawn: LevelDraws, as_built: LevelDraws | None) -> PlanResult:
     """The result with the 10–90 % band of each level."""
     receivers = []
     for each in result.receivers:
 
         def ends(sources: Sequence[str], level: float, at: str = each.id) -> tuple[float, float]:
-            band = level_band(drawn.level_w_m2(at, sources))
+            own_db = drawn.own_db(at, sources, as_built=as_built)
+            band = level_band(drawn.level_w_m2(at, sources), own_db=own_db)
             return level * band.low, level * band.high
 
         sources = []
@@ -377,7 +378,7 @@ def analyze_plan(
     )
     if draws is not None and job.sources:
         drawn = level_draws(bench=bench, plan=plan, casts=casts, draws=draws, edges=edges)
-        result = _with_bands(result, drawn)
+        result = _with_bands(result, drawn, None if as_built is None else as_built.draws)
     return result if as_built is None else _beside_as_built(result, as_built)
 
 

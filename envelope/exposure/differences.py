@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
+from envelope.exposure.model_error import difference_own_db, own_db
 from envelope.exposure.tolerances import TENTH
 from envelope.geometry.plane import Floats
 
@@ -18,24 +19,66 @@ _BEYOND = 6.0  # standard deviations within which a normal curve is looked for
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SourceDraws:
+    """What one source brings to one receiver, in every draw; the first is the nominal one."""
+
+    level_w_m2: Floats  # (draws,)
+    direct_w_m2: float
+    diffuse_w_m2: float
+    error_db: float  # half-width of the model's own error of the diffuse part
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LevelDraws:
     """Levels of one plan in every draw, the first of which is the nominal one."""
 
     plan: str
-    by_source_w_m2: Mapping[tuple[str, str], Floats]  # (receiver id, source id) → (draws,)
+    by_source: Mapping[tuple[str, str], SourceDraws]  # by (receiver id, source id)
 
     def level_w_m2(self, receiver: str, sources: Sequence[str] | None = None) -> Floats:
         """Level (draws,) at a receiver from some sources together, or from all. [W/m²]"""
-        return np.asarray(
-            sum(
-                (
-                    levels
-                    for (at, source), levels in self.by_source_w_m2.items()
-                    if at == receiver and (sources is None or source in sources)
-                ),
-                0.0,
-            )
+        found = [each.level_w_m2 for each in self._of(receiver, sources)]
+        return np.asarray(np.sum(found, axis=0))
+
+    def own_db(
+        self,
+        receiver: str,
+        sources: Sequence[str] | None = None,
+        *,
+        as_built: LevelDraws | None = None,
+    ) -> float:
+        """Half-width of the 10–90 % range of the model's error that this plan has for itself. [dB]
+
+        Parameters
+        ----------
+        receiver : str
+            Its id.
+        sources : sequence of str, optional
+            Ids of those that count; all where there are none.
+        as_built : LevelDraws, optional
+            Of the plan without treatment, which says how much workmanship may lose.
+        """
+        each = self._of(receiver, sources)
+        level = float(self.level_w_m2(receiver, sources)[0])
+        before = level if as_built is None else float(as_built.level_w_m2(receiver, sources)[0])
+        return own_db(
+            level_w_m2=level,
+            diffuse_w_m2=np.array([source.diffuse_w_m2 for source in each]),
+            error_db=np.array([source.error_db for source in each]),
+            as_built_w_m2=before,
         )
+
+    def _of(self, receiver: str, sources: Sequence[str] | None) -> list[SourceDraws]:
+        return [
+            drawn
+            for (at, source), drawn in self.by_source.items()
+            if at == receiver and (sources is None or source in sources)
+        ]
+
+    def parts_w_m2(self, receiver: str, sources: Sequence[str] | None = None) -> Floats:
+        """Nominal direct and diffuse parts (2 sources,) of a level. [W/m²]"""
+        each = self._of(receiver, sources)
+        return np.array([part for one in each for part in (one.direct_w_m2, one.diffuse_w_m2)])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,14 +96,14 @@ class Difference:
         return self.low_db > 0.0 or self.high_db < 0.0
 
 
-def paired(before_w_m2: Floats, after_w_m2: Floats, *, own_db: float = 0.0) -> Difference:
+def paired(before_w_m2: Floats, after_w_m2: Floats, *, error_db: float = 0.0) -> Difference:
     """By how much a level lies below another one that was drawn together with it.
 
     Parameters
     ----------
     before_w_m2, after_w_m2 : (draws,) float
         Levels under the same draws, the nominal one first. [W/m²]
-    own_db : float
+    error_db : float
         Half-width of the 10–90 % range of what the two do not share and was not drawn: the
         model's error in one of them and not in the other. [dB]
     """
@@ -68,10 +111,54 @@ def paired(before_w_m2: Floats, after_w_m2: Floats, *, own_db: float = 0.0) -> D
     drawn = below_db[1:] if len(below_db) > 1 else below_db
     return Difference(
         below_db=float(below_db[0]),
-        low_db=percentile_db(drawn, 0.1, half_width_db=own_db),
-        high_db=percentile_db(drawn, 0.9, half_width_db=own_db),
-        odds=_odds(drawn, own_db),
+        low_db=percentile_db(drawn, 0.1, half_width_db=error_db),
+        high_db=percentile_db(drawn, 0.9, half_width_db=error_db),
+        odds=_odds(drawn, error_db),
     )
+
+
+def difference(
+    before: LevelDraws,
+    after: LevelDraws,
+    receiver: str,
+    sources: Sequence[str] | None = None,
+    *,
+    as_built: LevelDraws | None = None,
+    in_one_place: bool = True,
+) -> Difference:
+    """By how much the level at a receiver lies lower under one plan than under another.
+
+    Parameters
+    ----------
+    before, after : LevelDraws
+        Of the two plans, with the same draws.
+    receiver : str
+        Its id.
+    sources : sequence of str, optional
+        Ids of those that count; all where there are none.
+    as_built : LevelDraws, optional
+        Of the plan without treatment; `before` where there is none.
+    in_one_place : bool
+        False where the two are rooms of different buildings, such as on two storeys: what comes
+        in by the same way is then no part that they have in common.
+
+    Notes
+    -----
+    The model errs alike in what two plans have in common, such as the beam through a window that
+    neither treats. So its error counts by the share of the level that differs: the sum of the
+    differences of all parts over the greater level. Derived for parts whose errors are
+    independent; the correlation of parts that differ is in `model_error`.
+    """
+    today = before if as_built is None else as_built
+    one, other = (each.own_db(receiver, sources, as_built=today) for each in (before, after))
+    own = difference_own_db(one_db=one, other_db=other)
+    if in_one_place:
+        parts = [each.parts_w_m2(receiver, sources) for each in (before, after)]
+        greater = max(float(part.sum()) for part in parts)
+        apart = float(np.abs(parts[0] - parts[1]).sum()) / greater if greater > 0.0 else 0.0
+        own *= min(apart, 1.0)
+    levels = [each.level_w_m2(receiver, sources) for each in (before, after)]
+    return paired(levels[0], levels[1], error_db=own)
 
 
 def _below_db(before: Floats, after: Floats) -> Floats:

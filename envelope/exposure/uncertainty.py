@@ -7,6 +7,7 @@ draws. The draws are the same for every plan, so that plans can be compared.
 
 from __future__ import annotations
 
+import math
 import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -17,18 +18,15 @@ from envelope.building.job import Plan, Source
 from envelope.exposure.beam_draws import direct_draws, open_equivalent_draws_sr
 from envelope.exposure.beams import Direct, direct_part
 from envelope.exposure.casts import Casts
-from envelope.exposure.differences import LevelDraws, percentile_db
-from envelope.exposure.diffuse import diffuse_of, faces_of
+from envelope.exposure.differences import LevelDraws, SourceDraws, percentile_db
+from envelope.exposure.diffuse import absorption_m2, diffuse_of, faces_of
 from envelope.exposure.levels import levels_of
+from envelope.exposure.model_error import diffuse_error_db, shared_db
 from envelope.exposure.solid_angles import THRESHOLD_DB, exposed_sr
 from envelope.exposure.stack_draws import stack_draws
 from envelope.exposure.tolerances import Draws
 from envelope.exposure.transmission import Bench, Tables, stacks_of
 from envelope.geometry.plane import Floats
-
-# The model's own error: edges, furniture, what the drawing does not show. No source; until
-# measurements of finished rooms calibrate it.
-MODEL_DB = 5.0
 
 
 def level_draws(
@@ -52,7 +50,7 @@ def level_draws(
     job = bench.job
     tables = bench.tables(stacks_of(job, plan))
 
-    def of_source(source: Source) -> dict[tuple[str, str], Floats]:
+    def of_source(source: Source) -> dict[tuple[str, str], SourceDraws]:
         return _of_source(source, bench=bench, tables=tables, casts=casts, draws=draws, edges=edges)
 
     # Sources have nothing to do with one another, and numpy lets go of the interpreter.
@@ -61,7 +59,7 @@ def level_draws(
     found = {place: levels for levels_by in each for place, levels in levels_by.items()}
     return LevelDraws(
         plan=plan.id,
-        by_source_w_m2={
+        by_source={
             (receiver.receiver.id, source.id): found[receiver.receiver.id, source.id]
             for receiver in casts.receivers
             for source in job.sources
@@ -71,15 +69,22 @@ def level_draws(
 
 def _of_source(
     source: Source, *, bench: Bench, tables: Tables, casts: Casts, draws: Draws, edges: bool
-) -> dict[tuple[str, str], Floats]:
-    """Levels (draws,) of one source by (receiver id, source id). [W/m²]"""
+) -> dict[tuple[str, str], SourceDraws]:
+    """What one source brings, by (receiver id, source id)."""
     job = bench.job
     band = bench.bands_hz.index(source.band_hz)
     moved = stack_draws(bench=bench, tables=tables, draws=draws, band=band)
+    faces = bench.kept("faces", lambda: faces_of(job))
     diffuse = diffuse_of(
-        source=source, casts=casts, bench=bench, tables=tables,
-        faces=bench.kept("faces", lambda: faces_of(job)), band=band, draws=draws, moved=moved,
+        source=source, casts=casts, bench=bench, tables=tables, faces=faces, band=band,
+        draws=draws, moved=moved,
     )  # fmt: skip
+    error_db = diffuse_error_db(
+        area_m2=faces.area_m2,
+        space=faces.space,
+        reflection=moved.diffuse_reflection[0, tables.stacks.of_face],
+        absorption_m2=absorption_m2(job),
+    )
     strength = draws.level[job.sources.index(source)]
     found = {}
     for receiver in casts.receivers:
@@ -106,7 +111,12 @@ def _of_source(
             from_beam_w_m2=diffuse.from_beam_w_m2[:, space],
             from_scattered=diffuse.from_scattered[:, space],
         )
-        found[receiver.receiver.id, source.id] = strength * levels.level_w_m2
+        found[receiver.receiver.id, source.id] = SourceDraws(
+            level_w_m2=strength * levels.level_w_m2,
+            direct_w_m2=float(levels.direct_w_m2[0]),
+            diffuse_w_m2=float(levels.diffuse_w_m2[0]),
+            error_db=float(error_db[space]),
+        )
     return found
 
 
@@ -118,14 +128,24 @@ class LevelBand:
     high: float
 
 
-def level_band(total: Floats) -> LevelBand:
-    """Band of a level (draws,) whose first is the nominal one, the model's own error put on."""
+def level_band(total: Floats, *, own_db: float = 0.0) -> LevelBand:
+    """Band of a level (draws,) whose first is the nominal one, the model's own error put on.
+
+    Parameters
+    ----------
+    total : (draws,) float
+        The level in every draw. [W/m²]
+    own_db : float
+        Half-width of the 10–90 % range of the error that the plan has for itself; what all plans
+        share comes on top. [dB]
+    """
     if total[0] <= 0.0:
         return LevelBand(low=1.0, high=1.0)
     with np.errstate(divide="ignore"):
         moved_db = 10.0 * np.log10(total[1:] / total[0])
+    error_db = math.hypot(shared_db(), own_db)
     low, high = (
-        10.0 ** (percentile_db(moved_db, share, half_width_db=MODEL_DB) / 10.0)
+        10.0 ** (percentile_db(moved_db, share, half_width_db=error_db) / 10.0)
         for share in (0.1, 0.9)
     )
     return LevelBand(low=low, high=high)

@@ -168,7 +168,7 @@ def _under_plan(
     for receiver in casts.receivers:
         of_sources = _at(receiver, bench, tables, diffuse)
         parts |= {(receiver.receiver.id, name): part for name, part in of_sources.items()}
-    levels = level_draws(bench=bench, plan=plan, casts=casts, draws=draws).by_source_w_m2
+    levels = level_draws(bench=bench, plan=plan, casts=casts, draws=draws).by_source
     for index, source in enumerate(job.sources):
         factors = field_factors(
             source=source, index=index, casts=casts, bench=bench, tables=tables, faces=faces,
@@ -176,7 +176,7 @@ def _under_plan(
         )  # fmt: skip
         for receiver in casts.receivers:
             place = receiver.receiver.id, source.id
-            part, drawn = parts[place], levels[place]
+            part, drawn = parts[place], levels[place].level_w_m2
             whole = part.direct + part.spread
             moved = drawn / drawn[0] if drawn[0] > 0.0 else np.ones(draws.count)
             space = job.building.space_index[receiver.receiver.space]

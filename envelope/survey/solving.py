@@ -17,8 +17,8 @@ import numpy as np
 from scipy.optimize import nnls
 from scipy.special import digamma
 
+from envelope.exposure.model_error import shared_db
 from envelope.exposure.tolerances import TENTH
-from envelope.exposure.uncertainty import MODEL_DB
 from envelope.geometry.plane import Floats
 
 SEED = 61_403
@@ -228,7 +228,7 @@ def _drawn(heard: Heard, shape: Floats) -> _Drawn:
 
     room, meter, air, again = normal(), normal(), normal(readings), normal(readings)
     inside = heard.indoors[:, np.newaxis]
-    common_db = MODEL_DB * room * inside + heard.tolerance_db[:, np.newaxis] * meter
+    common_db = shared_db() * room * inside + heard.tolerance_db[:, np.newaxis] * meter
     own_db = OPEN_AIR_DB * air * (1.0 - inside) + AGAIN_DB * again
     steadiness = np.minimum(shape, LIKE_NO_SCATTER)[:, np.newaxis]
     scatter = random.gamma(steadiness, size=(readings, count)) / steadiness

@@ -7,7 +7,13 @@ import math
 import numpy as np
 import pytest
 
-from envelope.exposure.differences import Difference, LevelDraws, paired
+from envelope.exposure.differences import (
+    Difference,
+    LevelDraws,
+    SourceDraws,
+    difference,
+    paired,
+)
 from envelope.exposure.tolerances import deviates
 
 COUNT = 2000
@@ -37,35 +43,35 @@ def test_what_they_do_not_share_adds_in_squares():
 
 
 def test_the_models_own_error_adds_in_squares_without_chance():
-    found = paired(moved("one", 3.0), np.ones(COUNT + 1), own_db=4.0)
+    found = paired(moved("one", 3.0), np.ones(COUNT + 1), error_db=4.0)
     assert [found.low_db, found.high_db] == pytest.approx([-5.0, 5.0], abs=0.05)
 
 
-@pytest.mark.parametrize(("below_db", "own_db", "odds"), [
+@pytest.mark.parametrize(("below_db", "error_db", "odds"), [
     # half a 10–90 % range is 1.2816 standard deviations: 0.9 below it, Φ(0.6408) = 0.7392 at half
     (2.0, 2.0, 0.9), (-2.0, 2.0, 0.1), (1.0, 2.0, 0.7392), (0.0, 2.0, 0.5),
     (0.0, 0.0, 0.5), (1.0, 0.0, 1.0), (-1.0, 0.0, 0.0),
 ])  # fmt: skip
-def test_odds_of_the_order(below_db, own_db, odds):
-    found = paired(np.full(9, 10.0 ** (below_db / 10.0)), np.ones(9), own_db=own_db)
+def test_odds_of_the_order(below_db, error_db, odds):
+    found = paired(np.full(9, 10.0 ** (below_db / 10.0)), np.ones(9), error_db=error_db)
     assert found.odds == pytest.approx(odds, abs=1e-4)
 
 
 def test_the_other_way_round_it_is_the_same_difference():
     one, other = moved("one", 3.0, middle=2.0), moved("other", 1.0)
-    there, back = paired(one, other, own_db=2.0), paired(other, one, own_db=2.0)
+    there, back = paired(one, other, error_db=2.0), paired(other, one, error_db=2.0)
     assert back.below_db == pytest.approx(-there.below_db)
     assert [back.low_db, back.high_db] == pytest.approx([-there.high_db, -there.low_db], abs=1e-6)
     assert back.odds == pytest.approx(1.0 - there.odds)
 
 
-@pytest.mark.parametrize("own_db", [0.0, 3.0])
-def test_where_nothing_is_left_the_difference_is_infinite(own_db):
+@pytest.mark.parametrize("error_db", [0.0, 3.0])
+def test_where_nothing_is_left_the_difference_is_infinite(error_db):
     level, nothing = np.ones(11), np.zeros(11)
-    found = paired(level, nothing, own_db=own_db)
+    found = paired(level, nothing, error_db=error_db)
     assert (found.below_db, found.low_db, found.high_db) == (math.inf, math.inf, math.inf)
     assert found.odds == 1.0
-    assert paired(nothing, level, own_db=own_db).high_db == -math.inf
+    assert paired(nothing, level, error_db=error_db).high_db == -math.inf
     same = paired(nothing, nothing)
     assert same == Difference(below_db=0.0, low_db=0.0, high_db=0.0, odds=0.5)
 
@@ -73,20 +79,71 @@ def test_where_nothing_is_left_the_difference_is_infinite(own_db):
 def test_some_draws_without_anything_leave_one_end_finite():
     left = np.ones(101)
     left[1:16] = 0.0
-    found = paired(np.ones(101), left, own_db=2.0)
+    found = paired(np.ones(101), left, error_db=2.0)
     assert found.high_db == math.inf
     assert -2.5 < found.low_db < 0.0
+
+
+def source(levels, *, direct: float = 0.0, diffuse: float = 0.0, error_db: float = 0.0):
+    return SourceDraws(
+        level_w_m2=np.array(levels), direct_w_m2=direct, diffuse_w_m2=diffuse, error_db=error_db
+    )
+
+
+def plan(**by_source: SourceDraws) -> LevelDraws:
+    return LevelDraws(
+        plan="p", by_source={("bed", name): drawn for name, drawn in by_source.items()}
+    )
 
 
 def test_levels_add_up_over_sources():
     levels = LevelDraws(
         plan="p",
-        by_source_w_m2={
-            ("bed", "a"): np.array([1.0, 2.0]),
-            ("bed", "b"): np.array([10.0, 20.0]),
-            ("cot", "a"): np.array([100.0, 200.0]),
+        by_source={
+            ("bed", "a"): source([1.0, 2.0]),
+            ("bed", "b"): source([10.0, 20.0]),
+            ("cot", "a"): source([100.0, 200.0]),
         },
     )
     assert levels.level_w_m2("bed").tolist() == [11.0, 22.0]
     assert levels.level_w_m2("bed", ["b"]).tolist() == [10.0, 20.0]
     assert levels.level_w_m2("cot").tolist() == [100.0, 200.0]
+
+
+class TestTheModelsOwnError:
+    """Errors of two plans at one spot: correlated by a half, so of two alike the difference has
+    √(e² + e² − e²) = e; and only by the share of the level that differs."""
+
+    def test_of_one_plan_it_is_that_of_its_diffuse_part(self):
+        levels = plan(a=source([4.0], direct=3.0, diffuse=1.0, error_db=2.0))
+        assert levels.own_db("bed") == pytest.approx(0.25 * 2.0)
+        as_built = plan(a=source([400.0], direct=300.0, diffuse=100.0, error_db=2.0))
+        # and a tenth of the 20 dB that it brings, for workmanship
+        assert levels.own_db("bed", as_built=as_built) == pytest.approx(math.hypot(0.5, 2.0))
+
+    def test_plans_that_have_nothing_in_common(self):
+        one = plan(a=source([1.0, 1.0], diffuse=1.0, error_db=3.0))
+        other = plan(b=source([1.0, 1.0], diffuse=0.0, direct=1.0))
+        found = difference(one, other, "bed", as_built=one, in_one_place=False)
+        assert [found.low_db, found.high_db] == pytest.approx([-3.0, 3.0], abs=1e-3)
+        assert found.odds == 0.5
+        assert not found.can_be_told
+
+    def test_a_plan_against_itself_is_the_same(self):
+        one = plan(a=source([1.0, 2.0, 3.0], diffuse=1.0, error_db=3.0))
+        assert difference(one, one, "bed") == Difference(
+            below_db=0.0, low_db=0.0, high_db=0.0, odds=0.5
+        )
+
+    def test_what_both_have_in_common_errs_alike(self):
+        """Three quarters are a beam that neither stops; one a field that is all that differs."""
+        steady = {"direct": 3.0, "error_db": 2.0}
+        one = plan(a=source([4.0, 4.0], diffuse=1.0, **steady))
+        other = plan(a=source([3.0, 3.0], diffuse=0.0, **steady))
+        found = difference(one, other, "bed")
+        below_db = 10.0 * math.log10(4.0 / 3.0)
+        # own errors 0.5 and, for workmanship, a tenth of 1.25 dB; a quarter of the level differs
+        own = math.sqrt(0.5**2 + 0.1249**2 - 0.5 * 0.1249) * 0.25
+        assert found.below_db == pytest.approx(below_db)
+        assert found.high_db - below_db == pytest.approx(own, abs=1e-3)
+        assert found.can_be_told

@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 
 from envelope.building.job import Job
+from envelope.exposure.model_error import SHARED_DB
 from envelope.exposure.tolerances import DRAWS, SEED, Tolerances, deviates, draw, strata
-from envelope.exposure.uncertainty import MODEL_DB, level_band
+from envelope.exposure.uncertainty import level_band
 
 NAMES = [f"figure {number}" for number in range(40)]
 
@@ -29,7 +30,7 @@ def test_the_shipped_draws_have_the_band_of_a_normal_curve(name: str) -> None:
 @pytest.mark.parametrize("level_db", [0.0, 3.0, 6.0])
 def test_level_and_model_make_the_band_that_they_should(level_db: float) -> None:
     """Two normal curves, 5 dB and 3 dB: ±5.83 dB, whatever the source is called."""
-    expected = math.hypot(MODEL_DB, level_db)
+    expected = math.hypot(SHARED_DB, level_db)
     for name in NAMES:
         drawn = 10.0 ** (level_db * deviates(name, count=DRAWS, seed=SEED) / 10.0)
         band = level_band(drawn)
@@ -39,7 +40,7 @@ def test_level_and_model_make_the_band_that_they_should(level_db: float) -> None
 
 def test_three_figures_together_are_good_to_a_quarter_of_a_decibel() -> None:
     """A level, a coat and a direction, each worth 3 dB, beside the model: ±√(25 + 3·9) dB."""
-    expected = math.sqrt(MODEL_DB**2 + 3 * 3.0**2)
+    expected = math.sqrt(SHARED_DB**2 + 3 * 3.0**2)
     errors = []
     for first in range(0, len(NAMES) - 2, 2):
         moved = sum(deviates(name, count=DRAWS, seed=SEED) for name in NAMES[first : first + 3])

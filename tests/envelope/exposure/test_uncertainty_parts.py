@@ -78,7 +78,7 @@ def test_the_first_draw_is_the_level(make, edges, box):
         (receiver,) = analyze_plan(bench=bench, plan=plan, casts=casts, edges=edges).receivers
         levels = level_draws(bench=bench, plan=plan, casts=casts, draws=draws, edges=edges)
         for source in receiver.sources:
-            first = levels.by_source_w_m2["bed", source.id][0]
+            first = levels.by_source["bed", source.id].level_w_m2[0]
             assert first == pytest.approx(source.level_w_m2, rel=1e-9)
         assert levels.level_w_m2("bed")[0] == pytest.approx(receiver.level_w_m2, rel=1e-9)
 

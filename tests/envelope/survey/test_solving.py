@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from envelope.exposure.model_error import SHARED_DB
 from envelope.exposure.tolerances import TENTH
-from envelope.exposure.uncertainty import MODEL_DB
 from envelope.survey.solving import (
     AGAIN_DB,
     LIKE_NO_SCATTER,
@@ -61,7 +61,7 @@ class TestOneSource:
 
     def test_indoors_the_band_is_the_models_own_error(self):
         found = solve(heard([2e-4], [[0.1]]))
-        assert half_width_db(found) == pytest.approx(math.hypot(MODEL_DB, AGAIN_DB), rel=0.05)
+        assert half_width_db(found) == pytest.approx(math.hypot(SHARED_DB, AGAIN_DB), rel=0.05)
 
     def test_outdoors_it_is_that_of_a_level_read_on_the_spot(self):
         found = solve(heard([2e-4], [[1.0]], indoors=[0.0]))
@@ -69,7 +69,7 @@ class TestOneSource:
 
     def test_the_meters_tolerance_adds_in_squares(self):
         found = solve(heard([2e-4], [[0.1]], tolerance_db=[12.0]))
-        assert half_width_db(found) == pytest.approx(math.hypot(12.0, MODEL_DB), rel=0.05)
+        assert half_width_db(found) == pytest.approx(math.hypot(12.0, SHARED_DB), rel=0.05)
 
     def test_errors_that_readings_share_do_not_average_out(self):
         one = solve(heard([1e-4], [[0.1]], tolerance_db=[4.0]))
