@@ -122,6 +122,11 @@ _ROOFS: tuple[tuple[str, tuple[Layer, ...], str], ...] = (
         (_BOARD, _air(1.0), _DECK, _BATTENS, _TILES),
         "a roof space that is not modelled lies between",
     ),
+    (
+        "joist-ceiling",
+        (_BOARD, _air(0.2), _of("wood", 0.02)),
+        "the storey above is not modelled; joists are left out",
+    ),
     ("shingle-roof", (_BOARD, _air(0.2), _PLY), "the shingles are left out"),
     ("flat-timber-roof", (_BOARD, _air(0.2), _of("plywood", 0.018)), "the felt is left out"),
     ("concrete-roof", (_PLASTER, _of("concrete", 0.2)), "the bars are left out"),

@@ -28,13 +28,12 @@ from envelope.project.schema.fields import shown
 from envelope.project.toml.scan import Path, scan
 from envelope.project.toml.splice import (
     last_block,
-    pairs_text,
-    toml_value,
     with_element,
     with_lines,
     with_pair,
     with_value,
 )
+from envelope.project.toml.write import pair, value_of
 from envelope.units import parse_point
 
 _COMPASS = ("north", "east", "south", "west")
@@ -187,15 +186,15 @@ def set_treatment(*, text: str, plan: str, panel: str, treatments: Sequence[str]
     entry = {"on": panel, "with": value}
     entries.append(entry)
     if not stated:
-        inside = f"[\n    {pairs_text(entry)},\n]"
+        inside = f"[\n    {value_of(entry)},\n]"
         return verified(with_pair(text, found, path[:-1], "treat", inside), expected)
     if path in found.values:
-        result = with_element(text, found, path, len(entries) - 1, pairs_text(entry))
+        result = with_element(text, found, path, len(entries) - 1, value_of(entry))
         return verified(result, expected)
     last = last_block(found, path)
     if last is None:
         raise EditError(_BY_HAND)
-    header = ["", "[[plan.treat]]", *(f"{key} = {toml_value(word)}" for key, word in entry.items())]
+    header = ["", "[[plan.treat]]", *(pair(key, word) for key, word in entry.items())]
     return verified(with_lines(text, last.end, header), expected)
 
 
@@ -212,7 +211,7 @@ def add_plan(*, text: str, plan: str, extends: str | None = None, title: str = "
     if extends is not None and extends != AS_BUILT:
         entry["extends"] = extends
     plans.append(entry)
-    lines = ["", "[[plan]]", *(f"{key} = {toml_value(value)}" for key, value in entry.items())]
+    lines = ["", "[[plan]]", *(pair(key, value) for key, value in entry.items())]
     return verified(with_lines(text, len(text), lines), expected)
 
 

@@ -17,12 +17,12 @@ from envelope.project.toml.scan import scan
 from envelope.project.toml.splice import (
     block_of,
     last_block,
-    toml_value,
     with_lines,
     with_value,
     without_block,
     without_pair,
 )
+from envelope.project.toml.write import pair
 
 _ALONE = {"id", "name", "assembly", "becomes"}  # keys of a rule that goes by the name only
 
@@ -135,7 +135,7 @@ def _changed(text: str, data: dict[str, Any], kind: str, at: int, key: str, valu
 def _with(text: str, data: dict[str, Any], kind: str, entry: Mapping[str, str]) -> str:
     """Add a table after the last of its kind, or at the end of the file."""
     last = last_block(scan(text), (kind,))
-    added = ["", f"[[{kind}]]", *(f"{key} = {toml_value(value)}" for key, value in entry.items())]
+    added = ["", f"[[{kind}]]", *(pair(key, value) for key, value in entry.items())]
     data.setdefault(kind, []).append(dict(entry))
     return verified(with_lines(text, len(text) if last is None else last.end, added), data)
 

@@ -1,6 +1,6 @@
 """What a job says beside its rooms, carried in the extras of a GLB and written out again.
 
-    project file ── carried ── extras of the scene ── fitted ── as_toml ── another project file
+    project file ── carried ── extras of the scene ── fitted ── write.tables ── another project file
                    (tables)                        (to the rooms taken)
 
 Tables are carried as they were typed, so that every unit stands where its writer put it. What comes
@@ -11,14 +11,14 @@ project file is.
 from __future__ import annotations
 
 import json
-import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-from envelope.building.job import Assembly, Job
+from envelope.building.job import Job
 from envelope.building.library import ASSEMBLIES
 from envelope.building.selectors import match
 from envelope.exchange import Imported, Note
+from envelope.project.assembly_table import assembly_table
 from envelope.project.schema.fields import shown
 
 # Tables that do not say where the rooms' own panels are: those come with the geometry.
@@ -28,7 +28,6 @@ _LISTS = (
     "plan",
 )
 _MOST_CHARACTERS = 500_000
-_BARE = re.compile(r"[A-Za-z0-9_-]+")
 
 Table = dict[str, Any]
 Tables = dict[str, Any]
@@ -56,32 +55,13 @@ def carried(document: Mapping[str, Any], job: Job) -> Tables:
     own = {entry["id"] for entry in found.get("assembly", [])}
     used = dict.fromkeys(element.assembly for element in job.building.elements)
     brought = [
-        as_table(job.assemblies[name])
+        assembly_table(job.assemblies[name])
         for name in used
         if name and name not in own and name not in ASSEMBLIES
     ]
     if brought:
         found["assembly"] = [*found.get("assembly", []), *brought]
     return found
-
-
-def as_table(assembly: Assembly) -> Table:
-    """An assembly of layers or of one loss, as a project file says it."""
-    found: Table = {"id": assembly.id}
-    if assembly.note:
-        found["note"] = assembly.note
-    if assembly.loss is not None:
-        return {**found, "loss": f"{assembly.loss.losses_db[0]!r} dB"}
-    layers: list[Table] = []
-    for layer in assembly.layers:
-        if layer.material is None:
-            layers.append({"sheet-resistance": f"{layer.sheet_resistance_ohm_sq!r} ohm/sq"})
-        elif layer.thickness_m > 0.0:
-            entry: Table = {"material": layer.material, "thickness": f"{layer.thickness_m!r} m"}
-            if layer.cavity or layer.material in ("air", "vacuum"):
-                entry["cavity"] = layer.cavity
-            layers.append(entry)
-    return {**found, "layers": layers}
 
 
 def fitted(imported: Imported) -> tuple[Tables, list[Note]]:
@@ -150,51 +130,3 @@ def _on_panels(plan: Table, imported: Imported, notes: list[Note]) -> Table:
             subject = f"plan {shown(plan.get('id'))}"
             notes.append(_left(subject, f"{shown(treat.get('on'))} names no panel of the model"))
     return {**plan, "treat": kept} if kept else {k: v for k, v in plan.items() if k != "treat"}
-
-
-def as_toml(tables: Mapping[str, Any], *, keys: Sequence[str] = (*_SINGLES, *_LISTS)) -> list[str]:
-    """Lines of a project file that say some tables."""
-    found: list[str] = []
-    for key in keys:
-        value = tables.get(key, [])
-        entries, head = (
-            ([value], f"[{key}]") if isinstance(value, Mapping) else (value, f"[[{key}]]")
-        )
-        for entry in entries:
-            found += [head, *(f"{_key(name)} = {_value(item)}" for name, item in entry.items()), ""]
-    return found
-
-
-def _key(name: str) -> str:
-    return name if _BARE.fullmatch(name) else quoted(name)
-
-
-def quoted(text: str) -> str:
-    """Text as a TOML string."""
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
-
-
-def _value(value: Any) -> str:
-    if isinstance(value, Mapping):
-        return (
-            "{ "
-            + ", ".join(f"{_key(name)} = {_value(item)}" for name, item in value.items())
-            + " }"
-        )
-    if isinstance(value, str):
-        return quoted(value)
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if _listed(value):
-        lines = list(_lines(value))
-        return "[" + ", ".join(lines) + "]" if len(", ".join(lines)) < 60 else _block(lines)
-    return repr(value)
-
-
-def _lines(values: Sequence[Any]) -> Iterator[str]:
-    for value in values:
-        yield _value(value)
-
-
-def _block(lines: Sequence[str]) -> str:
-    return "[\n" + "".join(f"    {line},\n" for line in lines) + "]"

@@ -11,14 +11,16 @@ from typing import Any
 
 import numpy as np
 
-from envelope.building.job import Assembly, Layer
+from envelope.building.job import Assembly
 from envelope.building.library import ASSEMBLIES, TYPICAL
 from envelope.building.model import Space
 from envelope.building.point_location import bounds, contains, distance_to_panel
 from envelope.exchange import Imported
 from envelope.geometry.plane import Floats
 from envelope.geometry.polygons import polygon_of
-from envelope.project.embedded import as_toml, quoted
+from envelope.project.assembly_table import assembly_table
+from envelope.project.toml import write
+from envelope.project.toml.write import pair, value_of
 
 PILLOW_M = 0.7  # above the floor
 _CLEAR_M = 0.1  # a receiver nearer to a panel than this is moved
@@ -88,16 +90,16 @@ def starting_text(
     parts = [
         "# Written by gapcast import. Everything here may be changed; the model file is only read.",
         "format = 1",
-        f"name = {quoted(name)}",
+        pair("name", name),
         "",
         *_model(imported, reading),
         "",
-        *(as_toml(tables, keys=("site",)) if "site" in tables else [*_site(imported), ""]),
+        *(write.tables(tables, keys=("site",)) if "site" in tables else [*_site(imported), ""]),
         *_construction(imported, [*defined, *own], tables.get("construction", {})),
-        *as_toml(tables, keys=("assembly", "material", "obstacle")),
+        *write.tables(tables, keys=("assembly", "material", "obstacle")),
         *_tags(rules),
         *(
-            as_toml(tables, keys=("treatment", "source", "reading", "receiver", "plan"))
+            write.tables(tables, keys=("treatment", "source", "reading", "receiver", "plan"))
             if tables.get("receiver") or tables.get("treatment")
             else _use(imported.spaces[0])
         ),
@@ -107,21 +109,20 @@ def starting_text(
 
 def _model(imported: Imported, reading: Reading) -> Iterator[str]:
     yield "[model]"
-    yield f"file = {quoted(reading.file)}"
+    yield pair("file", reading.file)
     if reading.unit is not None:
-        yield f"unit = {quoted(reading.unit)}"
+        yield pair("unit", reading.unit)
     if reading.up is not None:
-        yield f"up = {quoted(reading.up)}"
+        yield pair("up", reading.up)
     if reading.spaces:
-        yield f"spaces = [{', '.join(map(quoted, reading.spaces))}]"
+        yield pair("spaces", reading.spaces)
     if reading.storey is not None:
-        yield f"storey = {quoted(reading.storey)}"
-    yield f"fingerprint = {quoted(reading.fingerprint)}   # of the model file as it was read"
+        yield pair("storey", reading.storey)
+    yield pair("fingerprint", reading.fingerprint, "of the model file as it was read")
     unmapped = [use.name for use in imported.materials if use.known is None]
     if unmapped:
         yield "# Nothing known fits these materials, so that their layers count as air. Correct as:"
-        listed = ", ".join(f'{quoted(item)} = "concrete"' for item in unmapped[:12])
-        yield f"# materials = {{ {listed} }}"
+        yield f"# materials = {value_of(dict.fromkeys(unmapped[:12], 'concrete'))}"
 
 
 def _site(imported: Imported) -> Iterator[str]:
@@ -147,15 +148,14 @@ def _construction(
     kinds: dict[str, str] = {}
     for kind, value in stated.items():
         kinds[kind] = str(value)
-        yield f"{kind} = {quoted(kinds[kind])}"
+        yield pair(kind, kinds[kind])
     for kind, assumed in ASSUMED.items():
         if kind in kinds:
             continue
         found = imported.construction.get(kind)
         known = found is not None and not _stops_nothing(imported.assemblies.get(found))
         kinds[kind] = found if found is not None and known else assumed
-        mark = "" if known else f"   # {TYPICAL}"
-        yield f"{kind} = {quoted(kinds[kind])}{mark}"
+        yield pair(kind, kinds[kind], "" if known else TYPICAL)
     yield ""
     wanted = named | set(kinds.values())
     for id, made in imported.assemblies.items():
@@ -184,29 +184,15 @@ def _kind_named(imported: Imported, assembly: str) -> str:
 
 
 def _assembly(assembly: Assembly) -> Iterator[str]:
-    yield "[[assembly]]                     # inside to outside"
-    yield f"id = {quoted(assembly.id)}"
-    if assembly.note:
-        yield f"note = {quoted(assembly.note)}"
-    if assembly.loss is not None:
-        yield f'loss = "{assembly.loss.losses_db[0]:.6g} dB"'
-    else:
-        yield "layers = ["
-        for layer in assembly.layers:
-            if layer.thickness_m > 0.0 or layer.sheet_resistance_ohm_sq is not None:
-                yield f"    {_layer(layer)},"
-        yield "]"
-    yield ""
-
-
-def _layer(layer: Layer) -> str:
-    if layer.material is None:
-        return f'{{ sheet-resistance = "{layer.sheet_resistance_ohm_sq:.6g} ohm/sq" }}'
-    cavity = ""
-    if layer.cavity or layer.material in ("air", "vacuum"):
-        cavity = f", cavity = {'true' if layer.cavity else 'false'}"
-    thickness = f"{1e3 * layer.thickness_m:.6g} mm"
-    return f'{{ material = {quoted(layer.material)}, thickness = "{thickness}"{cavity} }}'
+    whole = replace(
+        assembly,
+        layers=tuple(
+            layer
+            for layer in assembly.layers
+            if layer.thickness_m > 0.0 or layer.sheet_resistance_ohm_sq is not None
+        ),
+    )
+    yield from write.table("[[assembly]]", assembly_table(whole), "from inside to outside")
 
 
 def _tags(rules: str) -> Iterator[str]:
@@ -243,7 +229,7 @@ def _use(space: Space) -> Iterator[str]:
     x, y, z = middle_of(space)
     yield "[[receiver]]"
     yield 'id = "pillow"'
-    yield f"space = {quoted(space.id)}"
+    yield pair("space", space.id)
     yield (
         f'at = "{x:.3f}, {y:.3f}, {z:.3f} m"   # the middle of the space, in its own coordinates: '
         "put it where the bed is"
@@ -257,10 +243,7 @@ def _use(space: Space) -> Iterator[str]:
     if not treated:
         yield "# treat = [{ on = …, with = … }]  # this space has neither walls nor a ceiling"
         return
-    yield "treat = ["
-    for name in treated:
-        yield f'    {{ on = {quoted(f"{space.id}/{name}")}, with = "coating" }},'
-    yield "]"
+    yield pair("treat", [{"on": f"{space.id}/{name}", "with": "coating"} for name in treated])
 
 
 def middle_of(space: Space) -> tuple[float, float, float]:

@@ -6,14 +6,16 @@ file as typed. The file says in comments what was assumed.
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
+from envelope.building.library import ASSEMBLIES, TYPICAL
 from envelope.errors import EnvelopeError, FaultsError, Location, UnitError
 from envelope.project import load_text
+from envelope.project.assembly_table import assembly_table
+from envelope.project.toml.write import pair, table
 from envelope.units import (
     format_feet_inches,
     format_metres,
@@ -35,21 +37,22 @@ STANDS: tuple[Stands, ...] = ("on the ground", "over a crawl space", "upper floo
 DIRECTION, POINT = PLACES = ("in a direction", "in this house or at a point")
 BEYOND: tuple[Beyond, ...] = ("outdoors", "another room", "earth")
 
-# Layers from inside to outside. Thicknesses are usual ones: common practice, no source.
-_ASSEMBLIES: dict[str, tuple[tuple[str, str], ...]] = {
-    "timber-wall": (("plasterboard", "12.5 mm"), ("air", "140 mm"), ("plywood", "12 mm")),
-    "brick-wall": (("plasterboard", "12.5 mm"), ("brick", "240 mm")),
-    "concrete-wall": (("plasterboard", "12.5 mm"), ("concrete", "200 mm")),
-    "stud-wall": (("plasterboard", "12.5 mm"), ("air", "75 mm"), ("plasterboard", "12.5 mm")),
-    "timber-ceiling": (("plasterboard", "12.5 mm"), ("air", "220 mm"), ("chipboard", "18 mm")),
-    "concrete-ceiling": (("concrete", "200 mm"),),
-    "timber-floor": (("chipboard", "22 mm"), ("air", "220 mm"), ("plasterboard", "12.5 mm")),
-    "concrete-slab": (("concrete", "150 mm"),),
-    "double-pane": (("glass", "4 mm"), ("air", "16 mm"), ("glass", "4 mm")),
-    "wooden-door": (("wood", "40 mm"),),
-}
-WALL_KINDS = ("timber-wall", "brick-wall", "concrete-wall")
-CEILING_KINDS = ("timber-ceiling", "concrete-ceiling")
+# Starter assemblies that a wall or a ceiling may be of, the first of them unless chosen otherwise.
+WALL_KINDS = (
+    "timber-wall",
+    "brick-veneer-wall",
+    "solid-brick-wall",
+    "cavity-brick-wall",
+    "concrete-wall",
+)
+CEILING_KINDS = (
+    "joist-ceiling",
+    "ceiling-and-tiled-roof",
+    "tiled-roof",
+    "shingle-roof",
+    "concrete-roof",
+)
+_INTERIOR_WALL, _WINDOW, _DOOR = "stud-wall", "double-glazing", "solid-wood-door"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,8 +94,8 @@ class RoomForm:
     stands: str = "on the ground"
     floor_over_ground: str = ""  # of an upper floor
     north: str = "0 deg"  # true azimuth that the north wall faces
-    wall_kind: str = "timber-wall"
-    ceiling_kind: str = "timber-ceiling"
+    wall_kind: str = WALL_KINDS[0]
+    ceiling_kind: str = CEILING_KINDS[0]
     beyond: dict[str, str] = field(default_factory=dict)  # wall → what is behind it; outdoors
     windows: tuple[Hole, ...] = ()
     doors: tuple[Hole, ...] = ()
@@ -288,59 +291,62 @@ def _field(location: Location | None, form: RoomForm) -> str:
 def _lines(form: RoomForm) -> Iterator[str]:
     yield "# Written from the room form. Change anything; a line that begins with # is a comment."
     yield "format = 1"
-    yield f"name = {_text(form.name.strip())}"
+    yield pair("name", form.name.strip())
     yield from ("", "[site]")
-    yield f"north = {_text(form.north)}  # true direction that the north wall faces"
-    yield from _construction(form)
-    used = [form.wall_kind, "stud-wall", form.ceiling_kind, _floor(form), "double-pane"]
-    for name in dict.fromkeys([*used, "wooden-door"]):
-        layers = ", ".join(
-            f"{{ material = {_text(material)}, thickness = {_text(thickness)} }}"
-            for material, thickness in _ASSEMBLIES[name]
-        )
-        yield from ("", "[[assembly]]", f"id = {_text(name)}", f"layers = [{layers}]")
-    yield from ("", "[[storey]]", 'id = "storey"', f"floor = {_text(_floor_height(form))}")
+    yield pair("north", form.north.strip(), "true direction that the north wall faces")
+    construction = _construction(form)
+    yield ""
+    yield from table("[construction]", construction, f"starter assemblies: {TYPICAL}")
+    for name in dict.fromkeys(construction.values()):
+        entry = assembly_table(ASSEMBLIES[name])
+        yield from table("[[assembly]]", entry, "from inside to outside")
+    yield from ("[[storey]]", 'id = "storey"', pair("floor", _floor_height(form)))
     yield from ("", "[[space]]", 'id = "room"', 'storey = "storey"')
-    yield f"size = {_size(form.length, form.width)}"
-    yield f"height = {_text(form.height)}"
+    yield _size("size", form.length, form.width)
+    yield pair("height", form.height.strip())
     if form.stands != "on the ground":
         yield "raised = true"
     yield from _beyond(form)
     for index, hole in enumerate(form.windows):
         yield from _opening(f"W{index + 1}", "window", hole)
-        yield f"sill = {_text(hole.sill)}"
+        yield pair("sill", hole.sill.strip())
         if hole.depth.strip():
-            yield f"reveal = {_text(hole.depth)}"
+            yield pair("reveal", hole.depth.strip())
     for index, hole in enumerate(form.doors):
         yield from _opening(f"D{index + 1}", "door", hole)
         if hole.gap.strip():
-            yield f"undercut = {_text(hole.gap)}"
-    yield from _TREATMENTS
+            yield pair("undercut", hole.gap.strip())
+    yield ""
+    yield "# Stand-ins to begin with, not of any product: put in what the data sheet says."
+    for treatment in _TREATMENTS:
+        yield from table("[[treatment]]", treatment)
     for index, mast in enumerate(form.masts):
         yield from _transmitter(mast, index, form) if mast.place == POINT else _mast(mast, index)
+        yield ""
     at = (form.pillow_from_west, form.pillow_from_south, form.pillow_over_floor)
-    yield from ("", "[[receiver]]", 'id = "pillow"', 'space = "room"')
-    yield f"at = {_place(at)}"
+    yield from ("[[receiver]]", 'id = "pillow"', 'space = "room"')
+    yield _place(at)
     yield from ("", "[[plan]]", 'id = "plan-1"', "treat = []")
 
 
-def _construction(form: RoomForm) -> Iterator[str]:
-    yield from ("", "[construction]")
-    yield f"exterior-wall = {_text(form.wall_kind)}"
-    yield 'interior-wall = "stud-wall"'
-    yield f"floor = {_text(_floor(form))}"
-    yield f"slab = {_text(_floor(form))}"
-    yield f"roof = {_text(form.ceiling_kind)}"
-    yield 'window = "double-pane"'
-    yield 'door = "wooden-door"'
+def _construction(form: RoomForm) -> dict[str, str]:
+    return {
+        "exterior-wall": form.wall_kind,
+        "interior-wall": _INTERIOR_WALL,
+        "floor": _floor(form),
+        "slab": _floor(form),
+        "roof": form.ceiling_kind,
+        "window": _WINDOW,
+        "door": _DOOR,
+    }
 
 
 def _floor(form: RoomForm) -> str:
-    return "concrete-slab" if form.stands == "on the ground" else "timber-floor"
+    return "ground-slab" if form.stands == "on the ground" else "joist-floor"
 
 
 def _floor_height(form: RoomForm) -> str:
-    return form.floor_over_ground if form.stands == "upper floor" else "0 m"
+    return form.floor_over_ground.strip() if form.stands == "upper floor" else "0 m"
 
 
 def _beyond(form: RoomForm) -> Iterator[str]:
@@ -348,44 +354,42 @@ def _beyond(form: RoomForm) -> Iterator[str]:
         beyond = form.beyond.get(wall, "outdoors")
         if beyond == "outdoors":
             continue
-        yield from ("", "[[panel]]", f"on = {_text(f'room/{wall}')}")
+        yield from ("", "[[panel]]", pair("on", f"room/{wall}"))
         if beyond == "earth":
-            yield 'behind = "earth"'
+            yield pair("behind", "earth")
         else:
-            yield 'assembly = "stud-wall"  # the room behind it is not part of this file'
+            yield pair("assembly", _INTERIOR_WALL, "the room behind it is not part of this file")
 
 
 def _opening(name: str, kind: str, hole: Hole) -> Iterator[str]:
-    yield from ("", "[[opening]]", f"id = {_text(name)}", f"on = {_text(f'room/{hole.wall}')}")
-    yield f"kind = {_text(kind)}"
-    yield f"at = {_text(hole.from_left)}"
-    yield 'from = "left"  # seen from inside'
-    yield f"size = {_size(hole.width, hole.height)}"
+    yield from ("", "[[opening]]", pair("id", name), pair("on", f"room/{hole.wall}"))
+    yield pair("kind", kind)
+    yield pair("at", hole.from_left.strip())
+    yield pair("from", "left", "seen from inside")
+    yield _size("size", hole.width, hole.height)
 
 
 def _mast(mast: Mast, index: int) -> Iterator[str]:
-    yield from ("", "[[source]]", f'id = "mast-{index + 1}"')
-    yield f"azimuth = {_text(mast.azimuth)}"
-    yield f"elevation = {_text(mast.elevation)}"
-    yield f"band = {_text(mast.band)}"
-    yield f"level = {_text(mast.level)}"
+    yield from ("[[source]]", pair("id", f"mast-{index + 1}"))
+    for key in ("azimuth", "elevation", "band", "level"):
+        yield pair(key, str(getattr(mast, key)).strip())
 
 
 def _transmitter(mast: Mast, index: int, form: RoomForm) -> Iterator[str]:
     """A point: in the room's own coordinates, or beyond its walls in those of the building."""
-    yield from ("", "[[source]]", f'id = "transmitter-{index + 1}"')
+    yield from ("[[source]]", pair("id", f"transmitter-{index + 1}"))
     typed = (mast.from_west, mast.from_south, mast.over_floor)
     ends = (form.length, form.width, form.height)
     if all(
         0.0 <= parse_length(at) <= parse_length(end) for at, end in zip(typed, ends, strict=True)
     ):
-        yield 'space = "room"'
-        yield f"at = {_place(typed)}"
+        yield pair("space", "room")
+        yield _place(typed)
     else:
         yield "# Outside the room: from its south-west corner, and over the ground outside."
-        yield f"at = {_place((*typed[:2], _over_ground(mast.over_floor, form)))}"
-    yield f"band = {_text(mast.band)}"
-    yield f"eirp = {_text(mast.power)}"
+        yield _place((*typed[:2], _over_ground(mast.over_floor, form)))
+    yield pair("band", mast.band.strip())
+    yield pair("eirp", mast.power.strip())
 
 
 def _over_ground(over_floor: str, form: RoomForm) -> str:
@@ -398,14 +402,14 @@ def _over_ground(over_floor: str, form: RoomForm) -> str:
     return format_metres(total_m)
 
 
-def _size(first: str, second: str) -> str:
+def _size(key: str, first: str, second: str) -> str:
     """Two lengths as they were typed, or in metres where they would be read otherwise."""
     both = (parse_length(first), parse_length(second))
     typed = f"{first.strip()} x {second.strip()}"
     if _reads(parse_size, typed, both):
-        return _text(typed)
+        return pair(key, typed)
     metres = " x ".join(format_metres(each) for each in both)
-    return f"{_text(metres)}  # {_comment(f'{first} by {second}')}"
+    return pair(key, metres, f"{first} by {second}")
 
 
 def _place(typed: Sequence[str]) -> str:
@@ -413,9 +417,9 @@ def _place(typed: Sequence[str]) -> str:
     values = tuple(parse_length(each) for each in typed)
     words = ", ".join(each.strip() for each in typed)
     if _reads(parse_point, words, values):
-        return _text(words)
+        return pair("at", words)
     metres = ", ".join(format_metres(each).removesuffix(" m") for each in values)
-    return f"{_text(metres + ' m')}  # {_comment(', '.join(typed))}"
+    return pair("at", f"{metres} m", ", ".join(typed))
 
 
 def _reads(parse: Callable[[str], tuple[float, ...]], text: str, as_m: tuple[float, ...]) -> bool:
@@ -425,38 +429,9 @@ def _reads(parse: Callable[[str], tuple[float, ...]], text: str, as_m: tuple[flo
         return False
 
 
-_TREATMENTS = (
-    "",
-    "# Stand-ins to begin with, not of any product: put in what the data sheet says.",
-    "[[treatment]]",
-    'id = "coating"',
-    'kind = "sheet"',
-    'sheet-resistance = "5 ohm/sq"',
-    "",
-    "[[treatment]]",
-    'id = "window-film"',
-    'kind = "sheet"',
-    'sheet-resistance = "8 ohm/sq"',
-    "",
-    "[[treatment]]",
-    'id = "floor-mesh"',
-    'kind = "mesh"',
-    'wire = "0.2 mm"',
-    'pitch = "2 mm"',
-    'metal = "copper"',
-    "",
-    "[[treatment]]",
-    'id = "door-sheet"',
-    'kind = "sheet"',
-    'sheet-resistance = "0.5 ohm/sq"',
+_TREATMENTS: tuple[dict[str, str], ...] = (
+    {"id": "coating", "kind": "sheet", "sheet-resistance": "5 ohm/sq"},
+    {"id": "window-film", "kind": "sheet", "sheet-resistance": "8 ohm/sq"},
+    {"id": "floor-mesh", "kind": "mesh", "wire": "0.2 mm", "pitch": "2 mm", "metal": "copper"},
+    {"id": "door-sheet", "kind": "sheet", "sheet-resistance": "0.5 ohm/sq"},
 )
-
-
-def _text(value: str) -> str:
-    """A TOML string on one line; JSON's escapes are TOML's, but for DEL."""
-    return json.dumps(value.strip(), ensure_ascii=False).replace("\x7f", "\\u007f")
-
-
-def _comment(value: str) -> str:
-    """What was typed, fit for the end of a line: a comment may hold no control character."""
-    return "".join(c if c.isprintable() else " " for c in value).strip()

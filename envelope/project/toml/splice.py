@@ -7,11 +7,10 @@ together, and comments stay beside what they were written beside.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
-
-import tomlkit
+from collections.abc import Iterable, Sequence
 
 from envelope.project.toml.scan import Block, Lines, Path, Span
+from envelope.project.toml.write import value_of
 
 _INDENT = "    "
 _BLANKS = re.compile(r"[ \t]*")
@@ -19,19 +18,9 @@ _BLANKS = re.compile(r"[ \t]*")
 _COMMA = re.compile(r"(?:[ \t\r\n]++|#[^\n]*+)*+,")
 
 
-def toml_value(value: str | Sequence[str]) -> str:
-    """A value as TOML writes it."""
-    return str(tomlkit.item(value).as_string())
-
-
-def pairs_text(entry: Mapping[str, str | Sequence[str]]) -> str:
-    """A table within braces."""
-    return f"{{ {', '.join(f'{key} = {toml_value(value)}' for key, value in entry.items())} }}"
-
-
 def with_value(text: str, span: Span, value: str | Sequence[str]) -> str:
     """The text with another value, in the kind of quotes that the one before had."""
-    new = toml_value(value)
+    new = value_of(value, one_line=True)
     before = text[slice(*span)]
     literal = before.startswith("'") and not before.startswith("'''")
     if literal and isinstance(value, str) and value.isprintable() and "'" not in value:
