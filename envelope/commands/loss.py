@@ -16,7 +16,16 @@ from envelope.commands.common import nearest
 from envelope.commands.tables import without_infinities
 from envelope.errors import EnvelopeError
 from envelope.exposure.analysis import bands_of
-from envelope.exposure.stack_loss import Coats, StackLoss, further_coats, judge
+from envelope.exposure.stack_loss import (
+    Coats,
+    StackLoss,
+    WholeBuildings,
+    further_coats,
+    judge,
+    stands_outside,
+    whole_buildings,
+)
+from envelope.geometry.plane import Floats
 from envelope.project import load
 from envelope.text import frequency
 from envelope.units import parse_frequency
@@ -69,7 +78,9 @@ def listed_hz(own_hz: Sequence[float]) -> np.ndarray:
     return np.array(sorted([*own, *usual]))
 
 
-def _as_plain(found: StackLoss, coats: tuple[Coats, ...]) -> dict[str, Any]:
+def _as_plain(
+    found: StackLoss, coats: tuple[Coats, ...], buildings: tuple[WholeBuildings, ...]
+) -> dict[str, Any]:
     return {
         "format": 1,
         "frequency_hz": found.frequency_hz.tolist(),
@@ -90,7 +101,22 @@ def _as_plain(found: StackLoss, coats: tuple[Coats, ...]) -> dict[str, Any]:
             }
             for each in coats
         ],
+        "whole_buildings": [
+            {
+                "kind": each.kind,
+                "source": each.source,
+                "low_db": None if each.low_db is None else _known_only(each.low_db),
+                "middle_db": _known_only(each.middle_db),
+                "high_db": None if each.high_db is None else _known_only(each.high_db),
+            }
+            for each in buildings
+        ],
     }
+
+
+def _known_only(values: Floats) -> list[float | None]:
+    """Numbers for JSON, which knows no nan."""
+    return [None if np.isnan(value) else float(value) for value in values]
 
 
 def run(options: argparse.Namespace) -> int:
@@ -111,6 +137,8 @@ def run(options: argparse.Namespace) -> int:
     frequency_hz = _frequencies(options, job)
     found = judge(job, assembly=assembly, treatments=treatments, frequency_hz=frequency_hz)
     coats = further_coats(job, assembly=assembly, treatments=treatments, frequency_hz=frequency_hz)
+    outer = assembly is not None and stands_outside(job, assembly)
+    buildings = whole_buildings(frequency_hz) if outer else ()
     title = " + ".join([*reversed(treatments), *([assembly] if assembly else [])])
     if options.png is not None:
         from viewer.pictures.loss_curves import draw_loss
@@ -121,7 +149,7 @@ def run(options: argparse.Namespace) -> int:
         swept = judge(job, assembly=assembly, treatments=treatments, frequency_hz=sweep)
         draw_loss(swept, title=title, path=options.png)
     if options.json:
-        print(json.dumps(without_infinities(_as_plain(found, coats)), indent=2))
+        print(json.dumps(without_infinities(_as_plain(found, coats, buildings)), indent=2))
     else:
-        loss_tables.print_loss(found, coats, title, assembly=assembly)
+        loss_tables.print_loss(found, coats, title, assembly=assembly, buildings=buildings)
     return 0

@@ -9,7 +9,7 @@ from rich.markup import escape
 
 from envelope.commands.layout import PlainTable, open_console, plain_table
 from envelope.commands.tables import db, print_extrapolated
-from envelope.exposure.stack_loss import Coats, StackLoss
+from envelope.exposure.stack_loss import Coats, StackLoss, WholeBuildings
 from envelope.geometry.plane import Floats
 from envelope.text import frequency, percent
 
@@ -17,9 +17,23 @@ SAME_DB = 0.05  # below it two losses read the same
 
 
 def print_loss(
-    found: StackLoss, coats: Sequence[Coats], title: str, *, assembly: str | None = None
-) -> None:
-    """Loss and reflection of a stack by frequency and angle, and what further coats bring."""
+    found: StackLoss, coats: Sequence[Coats], title: str, *, assembly: str | None = None,
+    buildings: Sequence[WholeBuildings] = (),
+) -> None:  # fmt: skip
+    """Print loss and reflection of a stack by frequency and angle.
+
+    Parameters
+    ----------
+    found : StackLoss
+    coats : sequence of Coats
+        What further coats of its sheets bring.
+    title : str
+        Names of what it is made of.
+    assembly : str, optional
+        Where an assembly is part of it.
+    buildings : sequence of WholeBuildings
+        Published losses of whole buildings, to compare with.
+    """
     console = open_console()
     where = ", from the room outward" if assembly is not None else " in air, no wall behind"
     console.print(f"[bold]{escape(title)}[/bold]{where}")
@@ -45,6 +59,16 @@ def print_loss(
     for each in coats:
         console.print()
         console.print(_coats(found, each))
+    if buildings:
+        console.print()
+        console.print(_whole_buildings(found, buildings))
+        sources = "; ".join(dict.fromkeys(each.source for each in buildings))
+        console.print(
+            f"For comparison ({sources}). These are statistics of many buildings and of places "
+            "deep inside, with inner walls, furniture and coated glass: one outer wall alone "
+            "lets more through.",
+            style="dim",
+        )
     console.print()
     print_extrapolated(console, found.extrapolated)
     console.print(
@@ -117,6 +141,29 @@ def _by_angle(
             cells.append(te if angle == 0.0 else f"{te} / {tm}")
         table.add_row(frequency(float(hertz)), *cells, even[index])
     return table
+
+
+def _whole_buildings(found: StackLoss, buildings: Sequence[WholeBuildings]) -> PlainTable:
+    table = plain_table(
+        "frequency",
+        *(f">{each.kind}" for each in buildings),
+        title="published entry loss in dB: the middle (10 to 90 in 100 buildings)",
+    )
+    for index, hertz in enumerate(found.frequency_hz):
+        table.add_row(
+            frequency(float(hertz)), *(_middle_and_range(each, index) for each in buildings)
+        )
+    return table
+
+
+def _middle_and_range(found: WholeBuildings, index: int) -> str:
+    middle = float(found.middle_db[index])
+    if np.isnan(middle):
+        return "–"
+    if found.low_db is None or found.high_db is None:
+        return _bare_db(middle)
+    low, high = _bare_db(found.low_db[index]), _bare_db(found.high_db[index])
+    return f"{_bare_db(middle)} ({low} to {high})"
 
 
 def _coats(found: StackLoss, coats: Coats) -> PlainTable:

@@ -35,8 +35,8 @@ SHARED_DB: Final = 5.0
 # Standard deviation of the diffuse field at a spot about the balance, per unit of the room's mean
 # absorption and of the standard deviation of absorption over its faces. Fitted to 7,776 spots in
 # 30 traced rooms under nine plans; 80 in 100 of them lie within the 10–90 % range. [dB]
-_MEAN_DB: Final = 4.4
-_SPREAD_DB: Final = 4.9
+_MEAN_DB: Final = 4.8
+_SPREAD_DB: Final = 5.4
 # Of the decibels that a plan brings, half a 10–90 % band. Common practice, no source.
 _WORKMANSHIP: Final = 0.1
 # Where the field is strong under one plan it tends to be strong under another: in the traced
@@ -76,7 +76,7 @@ def diffuse_error_db(
 
     Notes
     -----
-    σ² = (4.4 ᾱ)² + (4.9 σ_α)², in dB: ᾱ is the mean absorption 1 − R over the room's faces, with
+    σ² = (4.8 ᾱ)² + (5.4 σ_α)², in dB: ᾱ is the mean absorption 1 − R over the room's faces, with
     four times the cross-section of what stands in it over their area; σ_α is the standard
     deviation over the faces alone. Both by area.
     """

@@ -15,10 +15,13 @@ from envelope.exposure.assumptions import beyond
 from envelope.exposure.stacks import Stacker, StackKey
 from envelope.geometry.plane import Floats
 from envelope.physics.bands import cosine_nodes, diffuse_mean
+from envelope.physics.entry_loss import building_entry_loss_db, composite_wall_loss_db
 from envelope.physics.stacks import solve
+from envelope.physics.tables import p2109, tr38901
 
 ANGLES_DEG = (0.0, 30.0, 45.0, 60.0, 75.0)
 MOST_COATS = 4
+SHARES = (0.1, 0.5, 0.9)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -116,6 +119,57 @@ def further_coats(
                 treatment=name,
                 coats=tuple(range(1, most + 1)),
                 diffuse_loss_db=np.stack(rows),
+            )
+        )
+    return tuple(found)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WholeBuildings:
+    """Entry loss of buildings of a kind: what a tenth, half and nine tenths do not exceed. [dB]"""
+
+    kind: str
+    source: str
+    low_db: Floats | None  # (f,) None where the source has a mean alone
+    middle_db: Floats  # (f,) nan where the source does not speak
+    high_db: Floats | None
+
+
+def stands_outside(job: Job, assembly: str) -> bool:
+    """Whether an assembly is an outer wall or a roof of the job, or glazing in one."""
+    building = job.building
+    return any(
+        patch.behind == "outdoors"
+        and building.elements[patch.element].assembly == assembly
+        and building.elements[patch.element].kind != "interior-wall"
+        for patch in building.patches
+    )
+
+
+def whole_buildings(frequency_hz: Floats) -> tuple[WholeBuildings, ...]:
+    """Published losses of whole buildings, to set beside the loss of one wall."""
+    found = []
+    for kind in ("traditional", "thermally-efficient"):
+        loss, known = building_entry_loss_db(building=kind, frequency_hz=frequency_hz, share=SHARES)
+        low, middle, high = np.where(known, loss, np.nan)
+        found.append(
+            WholeBuildings(
+                kind=kind.replace("-", " "),
+                source=p2109.EDITION,
+                low_db=low,
+                middle_db=middle,
+                high_db=high,
+            )
+        )
+    for model in ("low-loss", "high-loss"):
+        loss, known = composite_wall_loss_db(model=model, frequency_hz=frequency_hz)
+        found.append(
+            WholeBuildings(
+                kind=f"{model} wall",
+                source=tr38901.COMPOSITE_EDITION,
+                low_db=None,
+                middle_db=np.where(known, loss, np.nan),
+                high_db=None,
             )
         )
     return tuple(found)

@@ -9,4 +9,5 @@ field parallel to the surface), 1 is TM.
     meshes    ─┘                 └─ diffuse (rooms coupled through their walls) ── cavities (checks)
     apertures, diffraction: holes, slots and the edges of beams
     levels: conversions and reference lines
+    entry_loss: statistics of whole buildings, for comparison
 """

@@ -400,3 +400,19 @@ class TestSelectors:
 def test_demo_says_what_each_file_is(tmp_path, printed):
     lines = printed("demo", str(tmp_path)).splitlines()
     assert f"{tmp_path / 'house.toml'}: Larch Cottage, upper bedroom (invented)" in lines
+
+    def test_whole_buildings_stand_beside_an_outer_wall(self, job, printed):
+        """P.2109-2 at 2.45 GHz, traditional: 5.8, 15.2 and 27.7 dB at 10, 50 and 90 %."""
+        wall = ("loss", job(), "--assembly", "wall", "--at", "2.45 GHz", "--at", "60 MHz")
+        out = flat(printed(*wall))
+        assert "2.45 GHz 15.2 (5.8 to 27.7) 30.6 (16.6 to 47.9) 12.2 23.9" in out
+        assert "60 MHz – – – –" in out
+        traditional, _, low_loss, _ = json.loads(printed(*wall, "--json"))["whole_buildings"]
+        assert traditional["middle_db"] == [None, pytest.approx(15.2136, abs=1e-3)]
+        assert low_loss["middle_db"] == [None, pytest.approx(12.1609, abs=1e-3)]
+        assert low_loss["low_db"] is None
+
+    def test_a_treatment_in_air_is_not_compared_with_whole_buildings(self, job, printed):
+        alone = ("loss", job(), "--treatment", "coat", "--at", "2.45 GHz")
+        assert json.loads(printed(*alone, "--json"))["whole_buildings"] == []
+        assert "buildings" not in printed(*alone)
