@@ -526,15 +526,17 @@ def _draw_scale(sheet: _Sheet) -> None:
         aspect="auto",
     )
     strip.set_xticks([])
-    ticks = np.arange(math.ceil(scale.low_db / 5.0) * 5.0, scale.high_db + 1e-9, 5.0)
-    signs = [f"{tick:.0f}".replace("-", "−") for tick in ticks]
-    if ticks[0] == scale.low_db:
-        signs[0] = "≤ " + signs[0]
-    strip.set_yticks(ticks, signs)
+    span = scale.high_db - scale.low_db
+    step = next((each for each in (1.0, 2.0, 5.0) if span <= 8.0 * each), 10.0)
+    ticks = np.arange(math.ceil(scale.low_db / step) * step, scale.high_db + 1e-9, step)
+    strip.set_yticks(ticks, [f"{tick:.0f}".replace("-", "−") for tick in ticks])
     strip.tick_params(colors=theme.muted, labelsize=9, length=4)
     beside = strip.secondary_yaxis("right")
-    whole = [float(tick) for tick in ticks if tick % 10.0 == 0.0]  # others have no round level
-    beside.set_yticks(whole, [plain(10.0 ** (tick / 10.0)) for tick in whole])
+    # the contours' own levels, so that each can be found on the scale
+    lines = [at for at in contour_levels(sheet.levels) if _holds(scale, at)]
+    beside.set_yticks(
+        [float(decibels(np.array(at))) for at in lines], [plain(at * 1e6) for at in lines]
+    )
     beside.tick_params(colors=theme.ink, labelsize=10, length=4)
     for edge in (*strip.spines.values(), *beside.spines.values()):
         edge.set_color(theme.muted)
@@ -543,15 +545,21 @@ def _draw_scale(sheet: _Sheet) -> None:
         (0.906, "level,\nµW/m²", theme.ink, "left"),
     ):
         sheet.figure.text(x, 0.775, words, color=colour, fontsize=9.5, ha=align, va="bottom")
-    known = decibels(sheet.levels.level_w_m2[sheet.levels.inside])
-    low_db, high_db = (scale.position(float(value)) for value in (known.min(), known.max()))
-    ends = [scale.low_db + place * (scale.high_db - scale.low_db) for place in (low_db, high_db)]
-    strip.plot(
-        [0.5, 0.5], ends, color="#ffffff", linewidth=3.0, path_effects=sheet.halo("#1f2730", 5)
-    )
+    usual = level(float(np.nanmedian(sheet.levels.outside_w_m2)))
     sheet.figure.text(
-        0.888, 0.315, "bar: this room", color=theme.muted, fontsize=9, ha="center", va="center"
+        0.888,
+        0.315,
+        f"outdoors: {usual}",
+        color=theme.muted,
+        fontsize=9,
+        ha="center",
+        va="center",
     )
+
+
+def _holds(scale: Scale, level_w_m2: float) -> bool:
+    """Whether a level lies on a scale."""
+    return scale.low_db <= float(decibels(np.array(level_w_m2))) <= scale.high_db
 
 
 def _draw_words(sheet: _Sheet, job: Job, plan: Plan, receiver: Receiver) -> None:

@@ -12,7 +12,7 @@ from envelope.geometry.plane import Floats
 from envelope.text import SPACE, significant
 from viewer.scene.records import Scale
 
-_SPAN_DB = 30.0  # of the colour scale: from the level outside down to a thousandth of it
+_SPAN_DB = (4, 30)  # least and most that the colours span
 _FINE_M = 0.02  # pixels of the heat map
 _CONTOURS = (4, 9)  # at least and at most, where the level varies enough
 _FLOOR_W_M2 = 1e-18  # stands for nothing at all
@@ -29,13 +29,15 @@ _SERIES = (
 
 
 def heat_scale(levels: FloorLevels) -> Scale:
-    """Ends of the colours: from the level outside, rounded up to 5 dB, 30 dB down.
+    """Ends of the colours: whole decibels around what the room spans, so that its contours show.
 
-    The level outside is the same under every plan, and so is the scale.
+    A room that spans little is spread over `_SPAN_DB[0]` at least; of one that spans much, what
+    lies more than `_SPAN_DB[1]` below its highest level is all dark.
     """
-    usual = float(np.nanmedian(levels.outside_w_m2))  # beside a transmitter it has no limit
-    high = 5.0 * math.ceil(decibels(np.array([usual]))[0] / 5.0 - 1e-9)
-    return Scale(low_db=high - _SPAN_DB, high_db=high)
+    known = decibels(levels.level_w_m2[levels.inside])
+    high = math.ceil(float(known.max()) - 1e-9)
+    span = min(max(high - math.floor(float(known.min()) + 1e-9), _SPAN_DB[0]), _SPAN_DB[1])
+    return Scale(low_db=float(high - span), high_db=float(high))
 
 
 def round_level(level_w_m2: float) -> str:

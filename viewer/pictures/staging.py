@@ -36,6 +36,7 @@ from viewer.scene.records import (
 from viewer.scene.rooms import (
     EDGE_ON,
     Rooms,
+    cut_roofs,
     faces,
     grade_lines,
     leak_of,
@@ -65,6 +66,7 @@ from viewer.scene.view import Camera, View
 Quantity = Literal["let-in", "loss", "treatment"]
 _GAP_PX = 1.9  # half the width of an outline
 _BEAM_OPACITY = 0.1
+_ROOF_OPACITY = 0.08  # of a slope that is cut away: its shape is told, what lies behind it shows
 _LANDING_OPACITY = {True: 0.4, False: 0.22}  # on a bed, on a panel
 
 
@@ -146,6 +148,10 @@ def stage(
                         of=each.id,
                     )
                 )
+    bodies += [
+        Body(mesh=roof.mesh, colour=theme.paper, opacity=_ROOF_OPACITY, lit=False, of=roof.id)
+        for roof in cut_roofs(scene=scene, rooms=rooms, view=camera.view)
+    ]
     marks, threads = _transmitters(scene, scope, theme, pixel)
     bodies += marks
     lines += threads

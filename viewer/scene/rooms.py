@@ -144,21 +144,18 @@ def mark_of(panel: ScenePanel, view: View) -> Floats:
     return lowest
 
 
-def roof_lines(*, scene: Scene, rooms: Rooms, view: View) -> list[Floats]:
-    """Outlines (n, 3) of ceilings that are cut away, in rooms where one slopes.
-
-    Nothing else tells the roof's shape.
-    """
+def cut_roofs(*, scene: Scene, rooms: Rooms, view: View) -> list[ScenePanel]:
+    """Ceilings that are cut away, in rooms where one slopes: they tell the roof's shape."""
     ceilings = [
         panel for panel in scene.panels if panel.kind == "ceiling" and panel.space in rooms.full
     ]
     sloped = {panel.space for panel in ceilings if abs(float(panel.normal[2])) < 0.999}
-    return [
-        ring
-        for panel in ceilings
-        if panel.space in sloped and not faces(panel, view)
-        for ring in panel.outlines[:1]
-    ]
+    return [panel for panel in ceilings if panel.space in sloped and not faces(panel, view)]
+
+
+def roof_lines(*, scene: Scene, rooms: Rooms, view: View) -> list[Floats]:
+    """Outlines (n, 3) of ceilings that are cut away, in rooms where one slopes."""
+    return [panel.outlines[0] for panel in cut_roofs(scene=scene, rooms=rooms, view=view)]
 
 
 def ground_lines(wall: ScenePanel, *, scene: Scene) -> tuple[Floats, ...]:
