@@ -16,6 +16,7 @@ LAYERS: dict[str, int] = {
     "envelope.errors": 0,
     "envelope.units": 1,
     "envelope.trade_units": 1,
+    "envelope.electrical_units": 1,
     "envelope.physics": 1,
     "envelope.geometry": 1,
     "envelope.pricing": 1,
@@ -50,6 +51,7 @@ ALONE = {"envelope.rays.kernel": {"numpy", "numba"}}
 CLEAN = {name for name, layer in LAYERS.items() if layer <= 5} - {
     "envelope.units",
     "envelope.trade_units",
+    "envelope.electrical_units",
     "envelope.files",
     "envelope.text",  # numbers as people read them, in feet too: for layers 6 to 8
 }
@@ -57,6 +59,7 @@ FORBIDDEN_IN_CLEAN = {
     "envelope.text",
     "envelope.units",
     "envelope.trade_units",
+    "envelope.electrical_units",
     "envelope.files",
     "pathlib",
     "tomllib",

@@ -31,6 +31,7 @@ from envelope.building.sources import (
     Source,
 )
 from envelope.building.standing import trouble_in, trouble_of_box, trouble_outdoors
+from envelope.building.wiring import Wiring
 from envelope.errors import EnvelopeError, Fault, Location, RecordError, UnknownNameError
 from envelope.geometry.plane import Floats
 from envelope.physics.materials import entry_loss_names, is_material, material_names
@@ -80,6 +81,7 @@ class Job:
     assumed_source: bool = False  # no source in the file: an even exterior field at 2.45 GHz
     notes: tuple[str, ...] = ()
     readings: tuple[Reading, ...] = ()
+    wiring: Wiring | None = None  # None where the file says nothing of it
     products: tuple[Product, ...] = ()  # what is bought for treatments
     costs: Costs = field(default_factory=Costs)
     feet: bool = False  # lengths are written in feet and inches, and are shown so

@@ -147,3 +147,17 @@ FULLNESS = plain("a fullness", 1, 5)
 DOSE = plain("a dose per litre", 0, 100)
 DAYS = plain("a number of days", 0, 1000)
 LOSS_TANGENT = plain("a loss tangent", 0, 100)
+# Of the house wiring
+VOLTAGE = Limits(what="a voltage", above=Bound(0.0, "0 V"), at_most=Bound(1e3, "1 kV"))
+SUPPLY_FREQUENCY = Limits(
+    what="a frequency", at_least=Bound(16.0, "16 Hz"), at_most=Bound(400.0, "400 Hz")
+)
+RESISTANCE = Limits(
+    what="a resistance", at_least=Bound(0.0, "0 ohm"), at_most=Bound(1e12, "1e6 Mohm")
+)
+FIELD_STRENGTH = Limits(
+    what="a field", at_least=Bound(0.0, "0 V/m"), at_most=Bound(1e5, "100 kV/m")
+)
+METER_SHARE = Limits(
+    what="a share in per cent", at_least=Bound(0.0, "0 %"), at_most=Bound(1.0, "100 %")
+)

@@ -31,7 +31,7 @@ from envelope.project.partial_check import Part, tell_inside, tell_part
 from envelope.project.references import check_references
 from envelope.project.schema import job as schema
 from envelope.project.schema.fields import shown
-from envelope.project.tables import on_storeys, read_tables
+from envelope.project.tables import on_storeys, read_tables, says_wiring
 from envelope.project.toml.messages import reason
 from envelope.project.toml.scan import scan
 
@@ -140,6 +140,10 @@ def load_with_model(
             tell_inside(Part(tables=tables), spaces, faults)
     brought = None if modelled is None else modelled.imported.assemblies
     job = resolve(tables, building, faults, brought=brought)
+    if job is not None and not faults and says_wiring(tables):
+        from envelope.project.wiring import with_wiring  # brings shapely and scipy
+
+        job = with_wiring(job, tables, faults)
     if job is None or faults:
         raise faults.error()
     if modelled is not None:

@@ -16,7 +16,7 @@ _KEYS = frozenset(
     (
         *("size", "walk", "footprint", "origin", "height", "at", "sill", "floor", "reveal"),
         *("undercut", "ring", "seams", "film-edge", "tilt", "grade", "reach", "hollow"),
-        *("ridge", "through", "flat", "over", "thickness", "standoff"),
+        *("ridge", "through", "flat", "over", "thickness", "standoff", "path", "depth", "width"),
     )
 )
 _TABLES = ("site", "storey", "space", "dormer", "obstacle", "opening", "receiver")

@@ -47,6 +47,16 @@ class Tables:
         return [*own, *(name for name in ASSEMBLIES if name not in own)]
 
 
+def says_wiring(tables: Tables) -> bool:
+    """Whether a file says anything of the house wiring."""
+    listed = (schema.Supply, schema.Circuit, schema.Outlet, schema.Cable, schema.Device)
+    if any(tables.of(kind) for kind in (*listed, schema.Bond, schema.FieldReading)):
+        return True
+    return any(
+        plan.strips or plan.off or plan.bond is not None for _, plan in tables.of(schema.Plan)
+    )
+
+
 def on_storeys(tables: Tables, storey_of: Mapping[str, str], faults: Faults) -> Tables:
     """The same tables with some spaces put on other storeys."""
     sound = {}
@@ -151,6 +161,8 @@ def _single(model: type[T], value: object, key: str, faults: Faults) -> T:
 
 
 def _listed(value: object, key: str, most: int, faults: Faults) -> list[tuple[int, dict[str, Any]]]:
+    if isinstance(value, dict) and key in schema.ONE_OR_MORE:
+        value = [value]
     if isinstance(value, dict):
         faults.add((key,), f"{key} is written with two brackets, as [[{key}]]")
         return []

@@ -14,7 +14,7 @@ import shapely
 
 from envelope.geometry.plane import Floats
 
-_GROWTH = 0.6  # metres of cell a metre away from a line where it must be fine
+_GROWTH = 0.8  # metres of cell a metre away from a line where it must be fine
 _SAME_M = 1e-6
 _SLIVER_M2 = 1e-7
 _STEPS = 401  # at which the wanted size is sampled between two lines

@@ -20,7 +20,7 @@ from envelope.errors import RecordError
 from envelope.geometry.plane import Floats, frozen
 from envelope.physics.materials import metal_conductivity_s_m
 from envelope.physics.tables import metals
-from envelope.project.schema import fields
+from envelope.project.schema import fields, wiring
 from envelope.project.schema.costs import Costs, Product
 from envelope.project.schema.fields import Choice
 from envelope.project.schema.model import Model, Tag
@@ -39,21 +39,37 @@ from envelope.project.schema.rooms import (
     exactly_one,
     hyphens,
 )
+from envelope.project.schema.wiring import (
+    Bond,
+    Cable,
+    Circuit,
+    Device,
+    FieldReading,
+    Outlet,
+    Supply,
+)
 
 __all__ = [
     "FORMAT",
     "LISTS",
+    "ONE_OR_MORE",
     "SINGLES",
     "Assembly",
+    "Bond",
+    "Cable",
     "Ceiling",
+    "Circuit",
     "Construction",
     "Costs",
+    "Device",
     "Dormer",
+    "FieldReading",
     "Layer",
     "Material",
     "Model",
     "Obstacle",
     "Opening",
+    "Outlet",
     "Panel",
     "Plan",
     "Product",
@@ -64,6 +80,7 @@ __all__ = [
     "Source",
     "Space",
     "Storey",
+    "Supply",
     "Table",
     "Tag",
     "Treat",
@@ -195,6 +212,11 @@ class Assembly(Table):
     reflects: fields.Share | None = Field(None, description="Power fraction; default 0.1")
     loss_tolerance: fields.Decibels | None = Field(
         None, description="Half of the 10-90 % band of its loss or class; default 2 dB"
+    )
+    conducts: wiring.ConductsWord | None = Field(
+        None,
+        description="At 50/60 Hz; default by its layers: thick masonry earthed, thick timber "
+        "unknown, else no",
     )
     note: fields.PlainText = ""
 
@@ -432,12 +454,22 @@ class Plan(Table):
     states: Annotated[dict[str, State], Field(max_length=500)] = Field(
         default_factory=dict, description="States of openings by id, where the plan has them so"
     )
+    strips: Annotated[list[wiring.StripTable], Field(max_length=100)] = Field(
+        default_factory=list, description="Narrow coats along the runs of a circuit"
+    )
+    bond: wiring.BondNames | None = Field(
+        None, description="Bonds that it makes; default every one on a face that it coats; [] none"
+    )
+    off: wiring.CircuitNames = Field((), description="Circuits that stay off, as at night")
+
+    def problems(self) -> Problems:
+        for number, strip in enumerate(self.strips):
+            for key, message in strip.problems():
+                yield f"strips.{number}.{key}", message
 
 
 class ProjectFile(Table):
     """A job, in one file."""
-
-    later = ("outlet", "circuit", "cable", "bond")
 
     format: Annotated[
         int,
@@ -462,6 +494,15 @@ class ProjectFile(Table):
     receiver: list[Receiver] = Field(default_factory=list)
     plan: list[Plan] = Field(default_factory=list)
     product: list[Product] = Field(default_factory=list)
+    supply: Supply | list[Supply] = Field(
+        default_factory=list, description="One table, or several as [[supply]]"
+    )
+    circuit: list[Circuit] = Field(default_factory=list)
+    outlet: list[Outlet] = Field(default_factory=list)
+    cable: list[Cable] = Field(default_factory=list)
+    device: list[Device] = Field(default_factory=list)
+    bond: list[Bond] = Field(default_factory=list)
+    field_reading: list[FieldReading] = Field(default_factory=list)
     costs: Costs = Field(default_factory=lambda: Costs.model_validate({}))
 
 
@@ -482,7 +523,16 @@ LISTS: dict[str, tuple[type[Table], int]] = {
     "receiver": (Receiver, 200),
     "plan": (Plan, 200),
     "product": (Product, 500),
+    "supply": (Supply, 6),
+    "circuit": (Circuit, 50),
+    "outlet": (Outlet, 300),
+    "cable": (Cable, 300),
+    "device": (Device, 50),
+    "bond": (Bond, 50),
+    "field-reading": (FieldReading, 200),
 }
+# Of these a file mostly has one, and may write it as a plain table.
+ONE_OR_MORE = frozenset(("supply",))
 # Tables that come once; without a [model] there is none.
 SINGLES: dict[str, type[Table]] = {
     "site": Site,

@@ -289,13 +289,6 @@ def test_one_mistake_gives_one_message(
     assert messages(changed((old, new))) == [message]
 
 
-@pytest.mark.parametrize("key", ["outlet", "circuit", "cable", "bond"])
-def test_keys_kept_for_later(key: str, messages: Callable[..., list[str]]) -> None:
-    assert messages(changed(add=f'[[{key}]]\nid = "x"\n')) == [
-        f"house.toml:61 {key}: {key} is not understood yet by this version: leave it out"
-    ]
-
-
 @pytest.mark.parametrize(
     ("table", "line", "first"),
     [

@@ -1,0 +1,330 @@
+"""Every plan in every state of what is not known, and what comes of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from envelope.building.job import Job, Receiver
+from envelope.building.wiring import Conducts, Route, Wiring
+from envelope.geometry.plane import Floats
+from envelope.physics.electrostatics import Indices
+from envelope.wiring.body import METER_OHM
+from envelope.wiring.choices import Choice, choices, run_voltages, unknowns
+from envelope.wiring.network import Complexes, Terminals, magnitude, voltages
+from envelope.wiring.results import (
+    FieldAt,
+    IslandVolts,
+    PlanField,
+    Remaining,
+    Span,
+    WiringResults,
+)
+from envelope.wiring.routing import Run
+from envelope.wiring.system import State, System, build_system
+
+Progress = Callable[[str], None]
+
+_METHOD = 0.02  # error of the method: closer than this, two plans are alike
+_RAISES = 1.1  # a plan that has more than this against as-built raises the field
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Thing:
+    """Something that can be switched off or unplugged."""
+
+    what: str
+    kind: str
+    circuit: str
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class _Case:
+    """One plan in one state of walls and routes; an answer to the rest is a column."""
+
+    walls: Conducts
+    state: State
+    at: list[Floats]  # per receiver (answers,)
+    mean: list[Floats]
+    greatest: list[Floats]
+    off: dict[str, list[Floats]]
+    body: list[Floats]
+    meter: list[Floats]
+    islands: list[tuple[tuple[str, ...], Floats, Floats]]  # panels, volts, current
+    loudest: list[str]  # per receiver, the run whose absence helps most
+
+
+def things(wiring: Wiring, runs: Sequence[Run]) -> list[Thing]:
+    """Circuits, runs and devices, each once."""
+    found = [
+        Thing(what=circuit.id, kind="circuit", circuit=circuit.id) for circuit in wiring.circuits
+    ]
+    for run in runs:
+        if run.device is None:
+            found.append(Thing(what=run.id, kind="run", circuit=run.circuit))
+        elif run.id == run.device:
+            found.append(Thing(what=run.id, kind="device", circuit=run.circuit))
+    return found
+
+
+def solve_wiring(
+    job: Job,
+    wiring: Wiring,
+    *,
+    receivers: Sequence[Receiver] | None = None,
+    plans: Sequence[str] | None = None,
+    progress: Progress | None = None,
+) -> tuple[System, WiringResults]:
+    """The wiring's field at each receiver under each plan.
+
+    Parameters
+    ----------
+    job : Job
+    wiring : Wiring
+    receivers : sequence of Receiver, optional
+        All if not given.
+    plans : sequence of str, optional
+        All if not given; as-built is always among them.
+    progress : callable, optional
+        Told what is being worked on.
+
+    Returns
+    -------
+    system, results : System, WiringResults
+        The elements, for maps and pictures; and the figures.
+    """
+    say = progress or (lambda _: None)
+    say("matrix of wires and cells")
+    chosen = tuple(job.receivers if receivers is None else receivers)
+    ids = [plan.id for plan in job.plans if plans is None or plan.id in (*plans, "as-built")]
+    system = build_system(job, wiring, chosen)
+    answers, sampled = choices(wiring)
+    cases: dict[str, list[_Case]] = {}
+    for plan_id in ids:
+        say(f"plan {plan_id}")
+        cases[plan_id] = [
+            _case(system, system.state(plan_id, walls), combination, answers)
+            for walls in system.wall_states
+            for combination in system.combinations
+        ]
+    system.factored.clear()
+    fields = tuple(_plan_field(system, plan_id, cases) for plan_id in ids)
+    every = len(system.wall_states) * len(system.combinations) * len(answers)
+    return system, WiringResults(
+        frequency_hz=wiring.frequency_hz,
+        plans=fields,
+        unknowns=tuple(unknowns(wiring, walls=len(system.wall_states) > 1)),
+        states=every,
+        sampled=sampled,
+        winner=_winner(fields, cases),
+        readings=(),
+        suspects=(),
+        reaches_m={},
+        elements=len(system.elements),
+        coarser=system.coarser,
+        notes=(),
+    )
+
+
+def known_voltages(
+    system: System, state: State, runs: Sequence[Run], answers: Sequence[Choice], off: Sequence[str]
+) -> Complexes:
+    """Voltages (islands + runs, answers) with 0 for the islands."""
+    live = run_voltages(system.wiring, runs, answers, off)
+    return np.concatenate((np.zeros((len(state.islands), live.shape[1])), live))
+
+
+def all_voltages(system: System, state: State, solved: Terminals, known: Complexes) -> Complexes:
+    """Voltages of every terminal (t, answers), islands solved; a body, last, floats."""
+    count = len(state.islands)
+    resistance = np.array([island.resistance_ohm for island in state.islands])
+    return _columns(
+        solved.capacitance, known, np.arange(count), resistance, system.wiring.frequency_hz
+    )
+
+
+def _columns(
+    capacitance: Floats, known: Complexes, free: Indices, resistance: Floats, frequency_hz: float
+) -> Complexes:
+    """Solve each column: voltages are linear in what is known, so unit columns do."""
+    rest = np.setdiff1d(np.arange(len(known)), free)
+    answer = np.zeros((len(known), len(rest)), dtype=np.complex128)
+    for column, terminal in enumerate(rest):
+        unit = np.zeros(len(known), dtype=np.complex128)
+        unit[terminal] = 1.0
+        answer[:, column] = voltages(
+            capacitance,
+            known=unit,
+            free=free,
+            resistance_ohm=resistance,
+            frequency_hz=frequency_hz,
+        )
+    result: Complexes = answer @ known[rest]
+    return result
+
+
+def _case(
+    system: System, state: State, combination: Mapping[str, Route], answers: Sequence[Choice]
+) -> _Case:
+    runs = system.runs(combination)
+    always_off = system.wiring.plan(state.plan).off
+    solved = system.solved(state, runs)
+    islands = len(state.islands)
+    resistance = np.array([island.resistance_ohm for island in state.islands])
+    # terminals' own voltages per volt on each run: switching things off is a product then
+    unit = np.concatenate((np.zeros((islands, len(runs))), np.eye(len(runs)))).astype(complex)
+    per_run = all_voltages(system, state, solved, unit)
+    field = (solved.field @ per_run).reshape(-1, 3, len(runs))
+    live = run_voltages(system.wiring, runs, answers, always_off)
+    strength = magnitude(np.moveaxis(np.tensordot(field, live, axes=(2, 0)), 1, -1))
+    case = _Case(
+        walls=state.walls,
+        state=state,
+        at=[strength[low] for low, _ in system.spans],
+        mean=[strength[low:high].mean(axis=0) for low, high in system.spans],
+        greatest=[strength[low:high].max(axis=0) for low, high in system.spans],
+        off={},
+        body=[],
+        meter=[],
+        islands=[],
+        loudest=[],
+    )
+    spots = field[[low for low, _ in system.spans]]
+    for thing in things(system.wiring, runs):
+        kept = [not {run.id, run.circuit, run.device} & {thing.what} for run in runs]
+        left = live * np.array(kept)[:, np.newaxis]
+        remains = magnitude(np.moveaxis(np.tensordot(spots, left, axes=(2, 0)), 1, -1))
+        case.off[thing.what] = list(remains)
+    volts = per_run[:islands] @ live
+    charge = solved.capacitance[:islands] @ (per_run @ live)
+    omega = 2.0 * np.pi * system.wiring.frequency_hz
+    for number, island in enumerate(state.islands):
+        if island.coated:
+            flows = np.abs(omega * charge[number]) * np.isfinite(resistance[number])
+            case.islands.append((island.panels, np.abs(volts[number]), flows))
+    for number in range(len(system.receivers)):
+        with_body = system.solved(state, runs, body=number)
+        case.body.append(_body_volts(system, state, with_body, live, np.inf))
+        case.meter.append(_body_volts(system, state, with_body, live, METER_OHM))
+    case.loudest = [
+        min(
+            (run.id for run in runs if run.device is None or run.id == run.device),
+            key=lambda name: float(case.off[name][k].max()),
+            default="",
+        )
+        for k in range(len(system.receivers))
+    ]
+    return case
+
+
+def _body_volts(
+    system: System, state: State, solved: Terminals, live: Complexes, meter_ohm: float
+) -> Floats:
+    """Voltage of somebody who lies at a receiver, to earth."""
+    count = len(state.islands)
+    known = np.zeros((count + len(live) + 1, live.shape[1]), dtype=np.complex128)
+    known[count:-1] = live
+    resistance = np.array([*(island.resistance_ohm for island in state.islands), meter_ohm])
+    free = np.array([*range(count), len(known) - 1])
+    result = _columns(solved.capacitance, known, free, resistance, system.wiring.frequency_hz)
+    volts: Floats = np.abs(result[-1])
+    return volts
+
+
+def span(values: Sequence[Floats]) -> Span:
+    """Least and greatest of some arrays."""
+    every = np.concatenate([np.ravel(value) for value in values])
+    return Span(low=float(every.min()), high=float(every.max()))
+
+
+def _plan_field(system: System, plan_id: str, cases: Mapping[str, Sequence[_Case]]) -> PlanField:
+    own, before = cases[plan_id], cases["as-built"]
+    receivers = []
+    for number, receiver in enumerate(system.receivers):
+        ratio = [
+            case.at[number] / np.maximum(base.at[number], 1e-12)
+            for case, base in zip(own, before, strict=True)
+        ]
+        raised = [
+            case.loudest[number]
+            for case, shares in zip(own, ratio, strict=True)
+            if plan_id != "as-built" and float(np.max(shares)) > _RAISES
+        ]
+        receivers.append(
+            FieldAt(
+                receiver=receiver.id,
+                field_v_m=span([case.at[number] for case in own]),
+                mean_v_m=span([case.mean[number] for case in own]),
+                greatest_v_m=span([case.greatest[number] for case in own]),
+                by_walls={
+                    walls: span([case.at[number] for case in own if case.walls == walls])
+                    for walls in system.wall_states
+                },
+                against_as_built=span(ratio),
+                body_volts=span([case.body[number] for case in own]),
+                body_meter_volts=span([case.meter[number] for case in own]),
+                remaining=_remaining(system, own, number),
+                raised_by=raised[0] if raised else None,
+            )
+        )
+    return PlanField(
+        plan=plan_id,
+        off=system.wiring.plan(plan_id).off,
+        receivers=tuple(receivers),
+        islands=_islands(own),
+    )
+
+
+def _remaining(system: System, own: Sequence[_Case], number: int) -> tuple[Remaining, ...]:
+    """What is left with each thing off, from the least; runs of a rule where they are there."""
+    found = []
+    every = {
+        thing.what: thing
+        for combination in system.combinations
+        for thing in things(system.wiring, system.runs(combination))
+    }
+    for name, thing in every.items():
+        left = span([case.off[name][number] for case in own if name in case.off])
+        found.append(Remaining(what=name, kind=thing.kind, circuit=thing.circuit, field_v_m=left))
+    return tuple(sorted(found, key=lambda each: (each.field_v_m.high, each.what)))
+
+
+def _islands(own: Sequence[_Case]) -> tuple[IslandVolts, ...]:
+    """Islands of a plan, over the states; walls that conduct join some of them."""
+    found: dict[tuple[str, ...], list[tuple[_Case, int]]] = {}
+    for case in own:
+        for number, (panels, _, _) in enumerate(case.islands):
+            found.setdefault(panels, []).append((case, number))
+    result = []
+    for panels, places in found.items():
+        case, _ = places[0]
+        island = next(each for each in case.state.islands if each.panels == panels)
+        result.append(
+            IslandVolts(
+                panels=panels,
+                bonds=tuple(bond.id for bond in island.bonds),
+                earthed_by_wall=island.earthed,
+                volts=span([case.islands[number][1] for case, number in places]),
+                current_a=span([case.islands[number][2] for case, number in places]),
+            )
+        )
+    return tuple(result)
+
+
+def _winner(fields: Sequence[PlanField], cases: Mapping[str, Sequence[_Case]]) -> str | None:
+    """The plan that is best in every state at every receiver, and better than as-built."""
+    fit = [field.plan for field in fields if not field.floats]
+    for plan_id in fit:
+        if plan_id == "as-built":
+            continue
+        others = [other for other in fit if other != plan_id]
+        if all(
+            bool(np.all(mine < theirs * (1.0 - _METHOD)))
+            for other in others
+            for case, beside in zip(cases[plan_id], cases[other], strict=True)
+            for mine, theirs in zip(case.at, beside.at, strict=True)
+        ):
+            return plan_id
+    return None
