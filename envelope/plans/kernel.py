@@ -36,6 +36,42 @@ def add_paths(
 
 
 @compiled
+def fill_table(
+    table: Any,
+    options: Any,
+    chosen: Any,
+    outputs: Any,
+    coefficients: Any,
+    start: Any,
+    rows: Any,
+    offsets: Any,
+    factors: Any,
+    units: Any,
+    strides: Any,
+    widths: Any,
+) -> None:
+    """Add every path's product to each cell (cells, outputs) of a table over a few units."""
+    for cell in range(table.shape[0]):
+        rest = cell
+        for unit in range(len(options) - 1, -1, -1):
+            chosen[unit] = rest % options[unit]
+            rest //= options[unit]
+        add_paths(
+            table[cell],
+            chosen,
+            outputs,
+            coefficients,
+            start,
+            rows,
+            offsets,
+            factors,
+            units,
+            strides,
+            widths,
+        )
+
+
+@compiled
 def level_at(
     vector: Any,
     receiver: int,

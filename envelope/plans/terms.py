@@ -1,0 +1,600 @@
+"""From casts and units of decision to the tables of the level: exact, made once for all plans.
+
+Every ray is a product of what the rows that it crosses pass. A row's stack depends on the units
+whose panels it has on its sides; it has one *variant* for each combination of their options.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from envelope.building.job import Job, Plan, Source
+from envelope.exposure.beams import level_outside, polarization_weights
+from envelope.exposure.casts import Casts, ReceiverCasts
+from envelope.exposure.diffuse import absorption_m2, faces_of, ray_levels
+from envelope.exposure.slots import slot_turns
+from envelope.exposure.stacks import StackKey
+from envelope.exposure.transmission import Bench, Stacks, Tables, stacks_of
+from envelope.geometry.plane import Floats
+from envelope.physics.diffuse import OUTSIDE
+from envelope.plans.kernel import fill_table
+from envelope.plans.level_tables import Layout, LevelTables, Paths, Scope
+from envelope.plans.units import Unit, plan_of
+from envelope.rays import Beam, Chain
+
+Ints = NDArray[np.int64]
+
+MAX_CELLS = 1500  # of a table; paths that depend on more combinations stay products
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Variants:
+    """Stacks of every row and face over the options of the units that they depend on."""
+
+    options: tuple[int, ...]
+    keys: tuple[StackKey, ...]
+    scopes: tuple[Scope, ...]  # of each row, then of each face
+    numbers: tuple[Ints, ...]  # key of each combination, flat, likewise
+    rows: int
+
+    @property
+    def counts(self) -> Ints:
+        """Variants (rows,) of each row."""
+        return np.array([len(each) for each in self.numbers[: self.rows]], dtype=np.int64)
+
+    def stacks(self, variant: int) -> Stacks:
+        """Stacks with every row in one of its variants, the last where it has fewer."""
+        chosen = [each[min(variant, len(each) - 1)] for each in self.numbers[: self.rows]]
+        return Stacks(
+            keys=self.keys,
+            of_row=np.array(chosen, dtype=np.int32),
+            of_face=np.zeros(1, dtype=np.int32),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Terms:
+    """Products that add to figures: see `Paths`; `scope` numbers the units of each."""
+
+    outputs: Ints  # (t,)
+    coefficients: Floats  # (t, 2)
+    start: Ints  # (t + 1,)
+    rows: Ints  # (elements,)
+    offsets: Ints  # (elements,)
+    factors: Floats  # (values, 2)
+    scope: Ints  # (t,)
+
+
+class _Scopes:
+    """Sets of units by number; what a path depends on grows row by row."""
+
+    def __init__(self, of_row: Sequence[Scope]) -> None:
+        self.names: list[Scope] = [()]
+        self._numbers: dict[Scope, int] = {(): 0}
+        self._of_row = of_row
+        self._joined: dict[tuple[int, int], int] = {}
+
+    def joined(self, scope: int, row: int) -> int:
+        """Number of a scope with what a row depends on."""
+        key = (scope, row)
+        if key not in self._joined:
+            name = tuple(sorted({*self.names[scope], *self._of_row[row]}))
+            if name not in self._numbers:
+                self._numbers[name] = len(self.names)
+                self.names.append(name)
+            self._joined[key] = self._numbers[name]
+        return self._joined[key]
+
+    def along(self, start: Ints, rows: Ints) -> tuple[Ints, Ints]:
+        """Scopes up to and with each entry (elements,), and of each whole path (t,)."""
+        of_entry = np.zeros(len(rows), dtype=np.int64)
+        current = np.zeros(len(start) - 1, dtype=np.int64)
+        lengths = np.diff(start)
+        stride = 1 + int(rows.max(initial=0))
+        for depth in range(int(lengths.max(initial=0))):
+            has = lengths > depth
+            at = start[:-1][has] + depth
+            pairs, back = np.unique(current[has] * stride + rows[at], return_inverse=True)
+            joined = [self.joined(*divmod(int(pair), stride)) for pair in pairs]
+            current[has] = np.array(joined, dtype=np.int64)[back.reshape(-1)]
+            of_entry[at] = current[has]
+        return of_entry, current
+
+
+def tables_of(
+    *,
+    job: Job,
+    casts: Casts,
+    bench: Bench,
+    units: Sequence[Unit],
+    base: Plan,
+    max_cells: int = MAX_CELLS,
+) -> LevelTables:
+    """Tables of the level at the cast receivers over units of decision.
+
+    Parameters
+    ----------
+    job : Job
+        Whose levels are known.
+    casts : Casts
+        Of the job.
+    bench : Bench
+        Of the job; keeps what stacks do.
+    units : (n,) Unit
+        What is decided.
+    base : Plan
+        What holds where no unit says otherwise, such as today.
+    max_cells : int
+        Of a table; beyond it, paths stay products.
+
+    Returns
+    -------
+    tables : LevelTables
+        Their levels are those of `analyze_plan` without edges, to rounding.
+    """
+    variants = _variants(job, units, base)
+    stacks = Stacks(keys=variants.keys, of_row=np.zeros(1, np.int32), of_face=np.zeros(1, np.int32))
+    binned = bench.tables(stacks)
+    layout = _layout(job, casts, len(bench.bands_hz))
+    scopes = _Scopes(variants.scopes[: variants.rows])
+    parts = [
+        *_direct_terms(job, casts, bench, variants, binned, layout, scopes),
+        *_fed_terms(job, casts, bench, variants, layout, scopes),
+    ]
+    constant = np.zeros(layout.size)
+    found: dict[Scope, Floats] = {}
+    _add_matrix(job, variants, binned, layout, constant, found)
+    wide: list[_Terms] = []
+    for part in parts:
+        wide += _summed(part, variants, scopes, layout, constant, found, max_cells)
+    return LevelTables(
+        layout=layout,
+        options=variants.options,
+        constant=constant,
+        tables=tuple(sorted(found.items())),
+        paths=_paths(wide, variants),
+    )
+
+
+def _variants(job: Job, units: Sequence[Unit], base: Plan) -> _Variants:
+    options = tuple(len(unit.options) for unit in units)
+    nothing = [0] * len(units)
+
+    def keys_under(chosen: Sequence[int]) -> list[StackKey]:
+        stacks = stacks_of(job, plan_of(units, chosen, base=base, name="choice"))
+        return [stacks.keys[index] for index in (*stacks.of_row, *stacks.of_face)]
+
+    before = keys_under(nothing)
+    depends: list[set[int]] = [set() for _ in before]
+    single: dict[tuple[int, int], list[StackKey]] = {}
+    for unit, count in enumerate(options):
+        for option in range(1, count):
+            chosen = [*nothing]
+            chosen[unit] = option
+            single[unit, option] = after = keys_under(chosen)
+            for place, (one, other) in enumerate(zip(before, after, strict=True)):
+                if one != other:
+                    depends[place].add(unit)
+    scopes = [tuple(sorted(each)) for each in depends]
+    members: dict[Scope, list[int]] = {}
+    for place, scope in enumerate(scopes):
+        members.setdefault(scope, []).append(place)
+    listed: dict[StackKey, int] = {}
+    numbers: list[list[int]] = [[] for _ in before]
+    for scope, places in sorted(members.items()):
+        for combination in itertools.product(*(range(options[unit]) for unit in scope)):
+            changed = [(u, o) for u, o in zip(scope, combination, strict=True) if o]
+            if not changed:
+                keys = before
+            elif len(changed) == 1:
+                keys = single[changed[0]]
+            else:
+                chosen = [*nothing]
+                for unit, option in changed:
+                    chosen[unit] = option
+                keys = keys_under(chosen)
+            for place in places:
+                numbers[place].append(listed.setdefault(keys[place], len(listed)))
+    return _Variants(
+        options=options,
+        keys=tuple(listed),
+        scopes=tuple(scopes),
+        numbers=tuple(np.array(each, dtype=np.int64) for each in numbers),
+        rows=2 * len(job.building.patches),
+    )
+
+
+def _layout(job: Job, casts: Casts, bands: int) -> Layout:
+    faces = faces_of(job)
+    spaces = len(job.building.spaces)
+    beside = {
+        (int(own), int(other))
+        for own, other in zip(faces.space, faces.beyond, strict=True)
+        if other != OUTSIDE
+    }
+    return Layout(
+        receivers=len(casts.receivers),
+        bands=bands,
+        spaces=spaces,
+        pairs=(*((space, space) for space in range(spaces)), *sorted(beside)),
+        space_of=tuple(job.building.space_index[each.receiver.space] for each in casts.receivers),
+    )
+
+
+def _add_matrix(
+    job: Job,
+    variants: _Variants,
+    binned: Tables,
+    layout: Layout,
+    constant: Floats,
+    found: dict[Scope, Floats],
+) -> None:
+    """What each patch takes out of its room and passes into the next, and who absorbs in it."""
+    bins = binned.log_transmission.shape[1]
+    share = (np.arange(bins) + 0.5) / bins
+    share /= share.sum()
+    through = 0.5 * np.einsum("kbfp,b->kf", np.exp(binned.log_transmission), share)
+    back = 0.5 * np.einsum("kbfp,b->kf", binned.near_reflection, share)
+    through = np.minimum(through, 1.0 - back)
+    faces = faces_of(job)
+    pair_at = {pair: place for place, pair in enumerate(layout.pairs)}
+    for patch in range(len(job.building.patches)):
+        scope = variants.scopes[variants.rows + patch]
+        keys = variants.numbers[variants.rows + patch]
+        table = _table(found, scope, variants, layout).reshape(-1, layout.size)
+        own, other = int(faces.space[patch]), int(faces.beyond[patch])
+        area = faces.area_m2[patch]
+        for band in range(layout.bands):
+            at = layout.matrix_at(band, pair_at[own, own])
+            table[:, at] += area * (1.0 - back[keys, band]) / 4.0
+            if other != OUTSIDE:
+                at = layout.matrix_at(band, pair_at[own, other])
+                table[:, at] += area * through[keys, band] / 4.0
+    absorbed = absorption_m2(job)
+    for band, space in itertools.product(range(layout.bands), range(layout.spaces)):
+        constant[layout.matrix_at(band, pair_at[space, space])] += absorbed[space]
+    if () in found:
+        constant += found.pop(()).reshape(-1)
+
+
+def _table(found: dict[Scope, Floats], scope: Scope, variants: _Variants, layout: Layout) -> Floats:
+    if scope not in found:
+        shape = (*(variants.options[unit] for unit in scope), layout.size)
+        found[scope] = np.zeros(shape)
+    return found[scope]
+
+
+def _entry_values(
+    bundle: Beam | Chain,
+    *,
+    bench: Bench,
+    band: int,
+    variants: _Variants,
+    source: Source | None = None,
+) -> tuple[Ints, Floats, Floats]:
+    """Transmission and reflection of a bundle's entries in every variant of their rows.
+
+    Returns
+    -------
+    offsets : (entries,) int
+        Where an entry's variants begin.
+    passed, reflected : (values, 2) float
+    """
+    counts = variants.counts[bundle.rows]
+    offsets = np.concatenate(([0], np.cumsum(counts)))
+    passed = np.empty((offsets[-1], 2))
+    reflected = np.empty((offsets[-1], 2))
+    for variant in range(int(counts.max(initial=0))):
+        stacks = variants.stacks(variant)
+        logs, back = bench.along(bundle, stacks, band)
+        if source is not None:
+            assert isinstance(bundle, Beam)
+            turns = slot_turns(
+                bundle, bench=bench, stacks=stacks, band=band, polarization=source.polarization
+            )
+            if turns:
+                logs = logs.copy()
+                for entries, turned in turns:
+                    logs[entries] += turned
+        has = counts > variant
+        passed[offsets[:-1][has] + variant] = np.exp(logs[has])
+        reflected[offsets[:-1][has] + variant] = back[has]
+    return offsets[:-1], passed, reflected
+
+
+def _radiance(job: Job, casts: ReceiverCasts, bench: Bench) -> Floats:
+    """Radiance (bands,) of what arrives scattered at a receiver. [W/(m² sr)]"""
+    exposed = float(casts.crossings.solid_angle_sr @ (casts.crossings.sky > 0))
+    found = np.zeros(len(bench.bands_hz))
+    if exposed > 0.0:
+        storey = job.building.space(casts.receiver.space).storey
+        for source in job.sources:
+            outside = np.mean(
+                [level_outside(source, storey, point.position_m) for point in casts.points]
+            )
+            band = bench.bands_hz.index(source.band_hz)
+            found[band] += source.scattered * outside / exposed
+    return found
+
+
+def _direct_terms(
+    job: Job,
+    casts: Casts,
+    bench: Bench,
+    variants: _Variants,
+    binned: Tables,
+    layout: Layout,
+    scopes: _Scopes,
+) -> Iterator[_Terms]:
+    building = job.building
+    normals = np.array([panel.normal for panel in building.panels])
+    for place, receiver in enumerate(casts.receivers):
+        radiance = _radiance(job, receiver, bench)
+        for heard in np.flatnonzero(radiance).tolist():
+            yield _scattered_terms(
+                receiver,
+                radiance=float(radiance[heard]),
+                output=layout.direct_at(place, heard),
+                band=heard,
+                binned=binned,
+                variants=variants,
+                scopes=scopes,
+            )
+        storey = building.space(receiver.receiver.space).storey
+        for source, point in itertools.product(job.sources, receiver.points):
+            band = bench.bands_hz.index(source.band_hz)
+            beam = point.beams[source.id]
+            outside = level_outside(source, storey, point.position_m) / len(receiver.points)
+            weight = beam.weights * (beam.sky > 0) * outside * (1.0 - source.scattered)
+            shares = polarization_weights(
+                source.polarization,
+                directions=beam.directions,
+                normals=normals[np.maximum(beam.first_panel, 0)],
+            )
+            offsets, passed, _ = _entry_values(
+                beam, bench=bench, band=band, variants=variants, source=source
+            )
+            rows = beam.rows.astype(np.int64)
+            start = beam.start.astype(np.int64)
+            yield _Terms(
+                outputs=np.full(len(weight), layout.direct_at(place, band), dtype=np.int64),
+                coefficients=weight[:, np.newaxis] * shares,
+                start=start,
+                rows=rows,
+                offsets=offsets,
+                factors=passed,
+                scope=scopes.along(start, rows)[1],
+            )
+
+
+def _scattered_terms(
+    receiver: ReceiverCasts,
+    *,
+    radiance: float,
+    output: int,
+    band: int,
+    binned: Tables,
+    variants: _Variants,
+    scopes: _Scopes,
+) -> _Terms:
+    """What arrives evenly from the exposed directions: signature by signature."""
+    crossings = receiver.crossings
+    rows, bins = np.divmod(crossings.entries.astype(np.int64), crossings.bins)
+    counts = variants.counts[rows]
+    offsets = np.concatenate(([0], np.cumsum(counts)))
+    passed = np.empty((offsets[-1], 2))
+    for variant in range(int(counts.max(initial=0))):
+        has = counts > variant
+        keys = variants.stacks(variant).of_row[rows[has]]
+        logs = binned.log_transmission[keys, bins[has], band]
+        passed[offsets[:-1][has] + variant] = np.exp(logs)
+    weight = 0.5 * radiance * crossings.solid_angle_sr * (crossings.sky > 0)
+    start = crossings.start.astype(np.int64)
+    return _Terms(
+        outputs=np.full(len(weight), output, dtype=np.int64),
+        coefficients=np.stack((weight, weight), axis=1),
+        start=start,
+        rows=rows,
+        offsets=offsets[:-1],
+        factors=passed,
+        scope=scopes.along(start, rows)[1],
+    )
+
+
+def _fed_terms(
+    job: Job,
+    casts: Casts,
+    bench: Bench,
+    variants: _Variants,
+    layout: Layout,
+    scopes: _Scopes,
+) -> Iterator[_Terms]:
+    """What beams, and what arrives scattered, leave in rooms by reflection."""
+    everyone = np.ones(layout.receivers)
+    for source in job.sources:
+        band = bench.bands_hz.index(source.band_hz)
+        chain = casts.chains[source.id]
+        level = ray_levels(source, chain, job)
+        yield from _chain_terms(chain, level, everyone, band, bench, variants, layout, scopes)
+    if casts.even is None:
+        return
+    radiance = np.array([_radiance(job, receiver, bench) for receiver in casts.receivers])
+    for band in range(layout.bands):
+        heard = radiance[:, band]
+        if heard.any():
+            level = np.ones(len(casts.even.weights))
+            yield from _chain_terms(casts.even, level, heard, band, bench, variants, layout, scopes)
+
+
+def _chain_terms(
+    chain: Chain,
+    level: Floats,
+    heard: Floats,
+    band: int,
+    bench: Bench,
+    variants: _Variants,
+    layout: Layout,
+    scopes: _Scopes,
+) -> Iterator[_Terms]:
+    """One term a hit inside: all rows before it passed, its own reflected; for each receiver."""
+    offsets, passed, reflected = _entry_values(chain, bench=bench, band=band, variants=variants)
+    rows = chain.rows.astype(np.int64)
+    of_entry, _ = scopes.along(chain.start.astype(np.int64), rows)
+    lengths = np.diff(chain.start)
+    ray = np.repeat(np.arange(len(lengths)), lengths)
+    depth = np.arange(len(rows)) - chain.start[:-1][ray]
+    inside = np.flatnonzero(chain.space >= 0)
+    counts = depth[inside] + 1
+    start = np.concatenate(([0], np.cumsum(counts))).astype(np.int64)
+    run = np.repeat(chain.start[:-1][ray[inside]] - start[:-1], counts) + np.arange(start[-1])
+    element = offsets[run]
+    element[start[1:] - 1] = offsets[inside] + len(passed)
+    carried = 0.5 * (chain.weights * level)[ray[inside]]
+    for receiver in np.flatnonzero(heard):
+        first = layout.fed_at(int(receiver), band, 0)
+        weight = carried * heard[receiver]
+        yield _Terms(
+            outputs=first + chain.space[inside].astype(np.int64),
+            coefficients=np.stack((weight, weight), axis=1),
+            start=start,
+            rows=rows[run],
+            offsets=element,
+            factors=np.concatenate((passed, reflected)),
+            scope=of_entry[inside],
+        )
+
+
+def _summed(
+    terms: _Terms,
+    variants: _Variants,
+    scopes: _Scopes,
+    layout: Layout,
+    constant: Floats,
+    found: dict[Scope, Floats],
+    max_cells: int,
+) -> Iterator[_Terms]:
+    """Add terms to the tables of their scopes; yield what would make a table too large."""
+    terms = _folded(terms, variants)
+    widths = np.array([len(scope) for scope in variants.scopes[: variants.rows]], dtype=np.int64)
+    order = np.argsort(terms.scope, kind="stable")
+    edges = np.flatnonzero(np.diff(terms.scope[order], prepend=-1, append=-1))
+    for low, high in itertools.pairwise(edges.tolist()):
+        members = order[low:high]
+        scope = scopes.names[int(terms.scope[members[0]])]
+        if not scope:
+            np.add.at(constant, terms.outputs[members], terms.coefficients[members].sum(axis=1))
+            continue
+        part = _subset(terms, members)
+        options = np.array([variants.options[unit] for unit in scope], dtype=np.int64)
+        cells = int(options.prod())
+        if cells > max_cells:
+            yield part
+            continue
+        used, outputs = np.unique(part.outputs, return_inverse=True)
+        table = np.zeros((cells, len(used)))
+        units, strides = _row_units(variants, {unit: k for k, unit in enumerate(scope)})
+        fill_table(
+            table,
+            options,
+            np.zeros(len(scope), dtype=np.int64),
+            outputs.reshape(-1).astype(np.int64),
+            part.coefficients,
+            part.start,
+            part.rows,
+            part.offsets,
+            part.factors,
+            units,
+            strides,
+            widths,
+        )
+        whole = _table(found, scope, variants, layout).reshape(-1, layout.size)
+        whole[:, used] += table
+
+
+def _row_units(variants: _Variants, place: dict[int, int]) -> tuple[Ints, Ints]:
+    """Units (rows, w) of each row as places, and steps (rows, w) from option to option."""
+    widest = max([len(scope) for scope in variants.scopes[: variants.rows]] or [1]) or 1
+    units = np.zeros((variants.rows, widest), dtype=np.int64)
+    strides = np.zeros((variants.rows, widest), dtype=np.int64)
+    for row, scope in enumerate(variants.scopes[: variants.rows]):
+        for w, unit in enumerate(scope):
+            units[row, w] = place.get(unit, 0)
+            strides[row, w] = int(np.prod([variants.options[each] for each in scope[w + 1 :]]))
+    return units, strides
+
+
+def _folded(terms: _Terms, variants: _Variants) -> _Terms:
+    """Terms with what no unit changes multiplied into their coefficients, and none that is 0."""
+    fixed = np.array([not scope for scope in variants.scopes[: variants.rows]])[terms.rows]
+    values = np.ones((len(terms.rows) + 1, 2))
+    values[:-1][fixed] = terms.factors[terms.offsets[fixed]]
+    coefficients = terms.coefficients.copy()
+    filled = np.diff(terms.start) > 0
+    if filled.any():
+        coefficients[filled] *= np.multiply.reduceat(values, terms.start[:-1][filled], axis=0)
+    live = coefficients.sum(axis=1) > 0.0
+    term = np.repeat(np.arange(len(live)), np.diff(terms.start))
+    kept = ~fixed & live[term]
+    counts = np.bincount(term[kept], minlength=len(live))[live]
+    return _Terms(
+        outputs=terms.outputs[live],
+        coefficients=coefficients[live],
+        start=np.concatenate(([0], np.cumsum(counts))).astype(np.int64),
+        rows=terms.rows[kept],
+        offsets=terms.offsets[kept],
+        factors=terms.factors,
+        scope=terms.scope[live],
+    )
+
+
+def _subset(terms: _Terms, members: Ints) -> _Terms:
+    counts = np.diff(terms.start)[members]
+    start = np.concatenate(([0], np.cumsum(counts))).astype(np.int64)
+    run = np.repeat(terms.start[:-1][members] - start[:-1], counts) + np.arange(start[-1])
+    return _Terms(
+        outputs=terms.outputs[members],
+        coefficients=terms.coefficients[members],
+        start=start,
+        rows=terms.rows[run],
+        offsets=terms.offsets[run],
+        factors=terms.factors,
+        scope=terms.scope[members],
+    )
+
+
+def _paths(wide: Sequence[_Terms], variants: _Variants) -> Paths:
+    """What stays products, with the values that it needs and no others."""
+    if not wide:
+        return Paths.none()
+    counts = variants.counts
+    offsets: list[Ints] = []
+    factors: list[Floats] = []
+    starts = [np.zeros(1, dtype=np.int64)]
+    held = elements = 0
+    for part in wide:
+        used, first, back = np.unique(part.offsets, return_index=True, return_inverse=True)
+        lengths = counts[part.rows[first]]
+        begin = np.concatenate(([0], np.cumsum(lengths)))
+        pick = np.repeat(used - begin[:-1], lengths) + np.arange(begin[-1])
+        factors.append(part.factors[pick])
+        offsets.append(begin[:-1][back.reshape(-1)] + held)
+        held += len(pick)
+        starts.append(part.start[1:] + elements)
+        elements += int(part.start[-1])
+    units, strides = _row_units(variants, {unit: unit for unit in range(len(variants.options))})
+    return Paths(
+        outputs=np.concatenate([part.outputs for part in wide]),
+        coefficients=np.concatenate([part.coefficients for part in wide]),
+        start=np.concatenate(starts),
+        rows=np.concatenate([part.rows for part in wide]),
+        offsets=np.concatenate(offsets),
+        factors=np.concatenate(factors),
+        units=units,
+        strides=strides,
+        widths=np.array([len(scope) for scope in variants.scopes[: variants.rows]], dtype=np.int64),
+    )

@@ -1,0 +1,62 @@
+"""Units of decision: what is decided in one go, and with which options."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from envelope.building.job import Plan
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Option:
+    """One way to do a unit: treatments by panel, and what then stands in openings."""
+
+    label: str
+    treatments: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    assemblies: Mapping[str, str | None] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unit:
+    """What is decided in one go. The first option is to leave it as the base plan has it."""
+
+    id: str
+    title: str
+    options: tuple[Option, ...]
+
+    @property
+    def panels(self) -> tuple[str, ...]:
+        """Panels that some option treats."""
+        return tuple(sorted({panel for option in self.options for panel in option.treatments}))
+
+
+def plan_of(
+    units: Sequence[Unit], chosen: Sequence[int], *, base: Plan, name: str, title: str = ""
+) -> Plan:
+    """The plan that a choice of options makes of a base plan.
+
+    Parameters
+    ----------
+    units : (n,) Unit
+        What is decided.
+    chosen : (n,) int
+        Index of the option of each.
+    base : Plan
+        What holds where no unit says otherwise.
+    name, title : str
+        Of the plan.
+    """
+    treatments = dict(base.treatments)
+    assemblies = dict(base.assemblies)
+    for unit, index in zip(units, chosen, strict=True):
+        option = unit.options[index]
+        treatments.update(option.treatments)
+        assemblies.update(option.assemblies)
+    return Plan(
+        id=name,
+        title=title,
+        treatments={panel: names for panel, names in treatments.items() if names},
+        assemblies=assemblies,
+        states=base.states,
+    )
