@@ -211,7 +211,7 @@ eirp = "-30 dBm"
     page = context.new_page()
     page.goto(app.address)
     answer = page.locator(".ga-answer")
-    said = re.compile("For router it is worse than as built: .+ dB more reaches pillow")
+    said = re.compile("For router it is worse than as built: .+\\sdB more reaches pillow")
     expect(answer).to_contain_text(said, timeout=SLOW_MS)
     expect(answer).not_to_contain_text("(▲ worse than as built)")
     router_box = page.locator(".ga-sources li", has_text="router").locator("input")

@@ -320,7 +320,7 @@ def test_labels_lie_inside_the_picture_and_not_on_one_another(page: Page) -> Non
 def test_a_transmitter_indoors_has_its_name_and_is_explained(page: Page) -> None:
     names = page.locator(".gc-label.gc-source:visible").all_inner_texts()
     assert any(name.startswith("kitchen-router in kitchen") for name in names)
-    assert any(re.fullmatch(r"street-meter, \d+ m away", name) for name in names)
+    assert any(re.fullmatch(r"street-meter, \d+\sm away", name) for name in names)
     legend = page.locator(".legends > .on")
     expect(legend).to_contain_text("transmitter, with the line of sight to it")
 

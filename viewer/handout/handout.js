@@ -3,18 +3,47 @@ import { mount } from "./cutaway.js";
 import { mountSky } from "./skymap.js";
 import { area, decibels, describe, shown } from "./words.js";
 
-const read = (id) => JSON.parse(document.getElementById(id).textContent);
-const all = (selector) => [...document.querySelectorAll(selector)];
+/** @import { SceneJson, SkyJson } from "./scene" */
+/** @import { StoreyChoice, ViewState } from "./types" */
 
+/**
+ * An element that the page has for certain.
+ * @param {string} id
+ * @returns {HTMLElement}
+ */
+const part = (id) => /** @type {HTMLElement} */ (document.getElementById(id));
+const read = (id) => JSON.parse(part(id).textContent ?? "");
+/**
+ * @param {string} selector
+ * @returns {HTMLElement[]}
+ */
+const all = (selector) =>
+  [...document.querySelectorAll(selector)].map((node) => /** @type {HTMLElement} */ (node));
+/**
+ * The choices of one group.
+ * @param {string} name
+ */
+const inputs = (name) =>
+  all(`input[name=${name}]`).map((node) => /** @type {HTMLInputElement} */ (node));
+
+const beams = /** @type {HTMLInputElement} */ (part("beams"));
+const storeys = /** @type {HTMLSelectElement} */ (part("storeys"));
+const modeOf = (word) => /** @type {ViewState["mode"]} */ (word);
+
+/** @type {SceneJson} */
 const scene = read("scene");
+/** @type {SkyJson[]} */
 const skies = read("skies");
-const checked = (name) => document.querySelector(`input[name=${name}]:checked`)?.value;
+const checked = (name) => inputs(name).find((input) => input.checked)?.value;
+/** @type {{plan: number, receiver: number, face: string | null}} */
 const state = {
   plan: Number(checked("plan")),
   receiver: Number(checked("receiver") ?? 0),
   face: null,
 };
+/** @type {ReturnType<typeof mount> | null} */
 let view = null;
+/** @type {ReturnType<typeof mountSky> | null} */
 let sky = null;
 
 // -- what shows
@@ -40,7 +69,7 @@ function showMode(mode) {
     node.classList.toggle("on", node.dataset.mode === mode);
 }
 
-const card = document.getElementById("card");
+const card = part("card");
 const hint = card.innerHTML;
 
 function showCard() {
@@ -88,13 +117,13 @@ function choose(id, from) {
   if (from !== "view") view?.select(state.face, { tell: false });
   if (from !== "sky") sky?.select(state.face);
   const row = document.querySelector(".case.on tr.chosen");
-  if (row?.closest(".rest")) row.closest(".case").classList.add("unfolded");
+  if (row?.closest(".rest")) row.closest(".case")?.classList.add("unfolded");
   showCard();
 }
 
 // -- switches
 
-for (const input of all("input[name=plan]")) {
+for (const input of inputs("plan")) {
   input.addEventListener("change", () => {
     state.plan = Number(input.value);
     showCases();
@@ -102,7 +131,7 @@ for (const input of all("input[name=plan]")) {
     sky?.setPlan(state.plan);
   });
 }
-for (const input of all("input[name=receiver]")) {
+for (const input of inputs("receiver")) {
   input.addEventListener("change", () => {
     state.receiver = Number(input.value);
     choose(null);
@@ -112,23 +141,22 @@ for (const input of all("input[name=receiver]")) {
     sky?.setSky({ sky: skies[state.receiver], receiver: state.receiver });
   });
 }
-for (const input of all("input[name=mode]")) {
+for (const input of inputs("mode")) {
   input.addEventListener("change", () => {
     showMode(input.value);
-    view?.setMode(input.value);
+    view?.setMode(modeOf(input.value));
   });
 }
-document
-  .getElementById("beams")
-  .addEventListener("change", (event) => view?.setBeams(event.target.checked));
-document.getElementById("storeys").addEventListener("change", (event) => {
-  const [mode, number] = event.target.value.split(" ");
+beams.addEventListener("change", () => view?.setBeams(beams.checked));
+storeys.addEventListener("change", () => {
+  const [word, number] = storeys.value.split(" ");
+  const mode = /** @type {StoreyChoice["mode"]} */ (word);
   view?.setStoreys({ mode, id: scene.storeys[Number(number)]?.id, count: Number(number) });
   showMarks();
 });
-document.getElementById("nearer").addEventListener("click", () => view?.zoom(1.25));
-document.getElementById("farther").addEventListener("click", () => view?.zoom(0.8));
-document.getElementById("home").addEventListener("click", () => view?.home());
+part("nearer").addEventListener("click", () => view?.zoom(1.25));
+part("farther").addEventListener("click", () => view?.zoom(0.8));
+part("home").addEventListener("click", () => view?.home());
 
 for (const row of all("tr[data-face]")) {
   const { face } = row.dataset;
@@ -139,7 +167,7 @@ for (const row of all("tr[data-face]")) {
   row.addEventListener("click", () => choose(face, "row"));
 }
 for (const button of all(".unfold")) {
-  button.addEventListener("click", () => button.closest(".case").classList.add("unfolded"));
+  button.addEventListener("click", () => button.closest(".case")?.classList.add("unfolded"));
 }
 
 // -- pictures
@@ -162,15 +190,15 @@ function stayFlat() {
 }
 
 async function begin() {
-  const text = document.getElementById("engine").textContent;
+  const text = part("engine").textContent;
   const place = URL.createObjectURL(new Blob([text], { type: "text/javascript" }));
   const { THREE, OrbitControls } = await import(place);
   URL.revokeObjectURL(place);
-  view = mount(document.getElementById("view"), { THREE, OrbitControls }, scene, {
+  view = mount(part("view"), { THREE, OrbitControls }, scene, {
     plan: state.plan,
     receiver: state.receiver,
-    mode: checked("mode"),
-    beams: document.getElementById("beams").checked,
+    mode: modeOf(checked("mode")),
+    beams: beams.checked,
     wheel: "focus",
     touchAction: "pan-y",
     over: document.querySelectorAll(".zoom"),
@@ -201,7 +229,7 @@ print.alt = "Cutaway of the room";
 addEventListener("beforeprint", () => {
   if (!view) return;
   print.src = view.paper();
-  document.getElementById("view").append(print);
+  part("view").append(print);
 });
 addEventListener("afterprint", () => print.remove());
 

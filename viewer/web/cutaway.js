@@ -2,9 +2,9 @@
 //
 //   const view = mount(element, { THREE, OrbitControls }, scene, options)
 //
-// `scene` is the JSON of viewer/scene/to_json.py. `element` must have a size; its class becomes `gc-view`
-// and cutaway.css styles what is put inside. Nothing is drawn unless something has changed.
-// mount() throws where the browser has no WebGL, and leaves the element as it was.
+// `scene` is the JSON of viewer/scene/to_json.py. `element` must have a size; its class becomes
+// `gc-view` and cutaway.css styles what is put inside. Nothing is drawn unless something has
+// changed. mount() throws where the browser has no WebGL, and leaves the element as it was.
 //
 // options (all may be left out):
 //   plan, receiver      index to begin with                     mode      "treatment" | "loss" | "let-in"
@@ -17,614 +17,507 @@
 //   over                elements that lie over the view, which labels keep clear of
 //   onPick(id|null, panel), onHover(id|null), onCamera(camera), onLost()
 
+import { calloutsOf } from "./callouts.js";
+import { Camera, pointsToHold } from "./camera.js";
 import { onPaper } from "./export_png.js";
 import { labelsIn } from "./labels.js";
 import { brushOf } from "./materials.js";
-import { bestAzimuth, faces, onRing } from "./rooms.js";
-import { add, cross, distanceToSegment, dot, sub, TAU, unit } from "./shapes.js";
-import { isNear, labelOf } from "./sightlines.js";
-import { stageOf, THEMES } from "./stage.js";
-import { describe, panelName, percent, shown } from "./words.js";
+import { listenToPointer, Picker, Tip } from "./pointing.js";
+import { bestAzimuth } from "./rooms.js";
+import { isNear } from "./sightlines.js";
+import { Stage, THEMES } from "./stage.js";
+import { describe, panelName } from "./words.js";
 
-const REACH_M = 60; // from the target to the eye: a direction only, in parallel projection
+/** @import { Box } from "./placing.js" */
+/** @import { PanelJson, SceneJson } from "./scene" */
+/** @import { CameraPlace, MountOptions, Point, StoreyChoice, Three, ViewState } from "./types" */
+
 const ELEVATION = 0.6;
+const TURN = Math.PI / 30; // of one press of an arrow key
+const HELP =
+  "Cutaway of the room. Arrow keys turn it, plus and minus zoom, 0 goes back, " +
+  "N and P go from face to face, Enter picks the face, Escape lets go.";
 
-export function mount(element, { THREE, OrbitControls }, firstScene, options = {}) {
-  const renderer = new THREE.WebGLRenderer({ antialias: true, alpha: true }); // throws without WebGL
-  const theme = THEMES[options.theme] ?? THEMES.light;
-  const make = (tag, name, parent) => {
-    const node = document.createElement(tag);
-    node.className = name;
-    parent.append(node);
-    return node;
-  };
-  element.classList.add("gc-view");
-  const root = make("div", "gc-root", element);
-  const canvas = renderer.domElement;
-  canvas.className = "gc-canvas";
-  canvas.tabIndex = 0;
-  canvas.setAttribute("role", "application");
-  canvas.setAttribute("aria-roledescription", "3D view");
-  canvas.setAttribute(
-    "aria-label",
-    "Cutaway of the room. Arrow keys turn it, plus and minus zoom, 0 goes back, " +
-      "N and P go from face to face, Enter picks the face, Escape lets go.",
-  );
-  root.append(canvas);
-  const labels = labelsIn(root);
-  const tip = make("div", "gc-tip", root);
-  tip.hidden = true;
-  tip.setAttribute("aria-hidden", "true");
-  const spoken = make("p", "gc-spoken", root);
-  spoken.setAttribute("aria-live", "polite");
+/**
+ * @param {HTMLElement} element
+ * @param {{THREE: Three, OrbitControls: Three}} engine
+ * @param {SceneJson} scene
+ * @param {MountOptions} [options]
+ */
+export function mount(element, engine, scene, options = {}) {
+  return new Cutaway(element, engine, scene, options);
+}
 
-  let scene = firstScene;
-  const state = {
+/**
+ * @param {string} tag
+ * @param {string} name
+ * @param {HTMLElement} parent
+ */
+function make(tag, name, parent) {
+  const node = document.createElement(tag);
+  node.className = name;
+  parent.append(node);
+  return node;
+}
+
+/**
+ * The viewer's state to begin with.
+ * @param {MountOptions} options
+ * @returns {ViewState}
+ */
+function firstState(options) {
+  return {
     plan: options.plan ?? 0,
     receiver: options.receiver ?? 0,
     mode: options.mode ?? "let-in",
     beams: options.beams ?? true,
     storeys: options.storeys ?? { mode: "room" },
-    silent: new Set(), // sources that are off
+    silent: new Set(),
     hovered: null,
     selected: null,
   };
-  const stats = { frames: 0, last_ms: 0, rebuilds: 0 };
+}
 
-  const caster = new THREE.Raycaster();
-  const camera = new THREE.OrthographicCamera(-1, 1, 1, -1, -400, 800);
-  camera.up.set(0, 0, 1);
-  const controls = new OrbitControls(camera, canvas);
-  controls.enableDamping = false;
-  controls.maxPolarAngle = 0.49 * Math.PI;
-  controls.enableZoom = (options.wheel ?? "always") === "always";
-  controls.screenSpacePanning = true;
-  canvas.style.touchAction = options.touchAction ?? "none";
-  let homeZoom = 1;
-  let size = [1, 1];
-  let asked = 0;
-  let gone = false;
+class Cutaway {
+  #asked = 0; // animation frame in which it is drawn
+  #gone = false;
+  #counts = { frames: 0, last_ms: 0 };
+  /** @type {Array<() => void>} */
+  #undo = [];
+  /** @type {HTMLElement | null} */
+  #list = null;
 
-  const lineSize = new THREE.Vector2(1, 1);
-  const brush = brushOf({ THREE, size: lineSize });
-  const stage = stageOf({ THREE, brush, theme, state });
-
-  const eyeWay = () => unit(sub(camera.position.toArray(), controls.target.toArray()));
-
-  // -- labels
-
-  function project(p) {
-    const v = new THREE.Vector3(...p).project(camera);
-    return [((v.x + 1) / 2) * size[0], ((1 - v.y) / 2) * size[1]];
+  /**
+   * @param {HTMLElement} element
+   * @param {{THREE: Three, OrbitControls: Three}} engine
+   * @param {SceneJson} scene
+   * @param {MountOptions} options
+   */
+  constructor(element, { THREE, OrbitControls }, scene, options) {
+    this.renderer = new THREE.WebGLRenderer({ antialias: true, alpha: true }); // throws without WebGL
+    this.element = element;
+    this.options = options;
+    this.inner = firstState(options);
+    element.classList.add("gc-view");
+    this.root = make("div", "gc-root", element);
+    this.canvas = this.#canvas();
+    this.labels = labelsIn(this.root);
+    this.tip = new Tip(make("div", "gc-tip", this.root));
+    this.spoken = make("p", "gc-spoken", this.root);
+    this.spoken.setAttribute("aria-live", "polite");
+    this.camera = new Camera({ THREE, OrbitControls, canvas: this.canvas });
+    this.lineSize = new THREE.Vector2(1, 1);
+    this.stage = new Stage({
+      THREE,
+      brush: brushOf({ THREE, size: this.lineSize }),
+      theme: THEMES[options.theme ?? "light"] ?? THEMES.light,
+      state: this.inner,
+      scene,
+    });
+    this.picker = new Picker({ THREE, stage: this.stage, camera: this.camera });
+    this.#listen();
+    this.resize();
+    this.watcher = new ResizeObserver(() => this.resize());
+    this.watcher.observe(this.root);
+    this.#listFaces();
   }
 
-  function wantedLabels(eye) {
-    const narrow = size[0] < 520;
-    // before everything: without north a picture tells no direction
-    const found = [
-      ["N", 0],
-      ["E", 90],
-      ["S", 180],
-      ["W", 270],
-    ].map(([letter, degrees]) => ({
-      kind: "compass",
-      text: letter,
-      at: project(onRing(scene, stage.ring, (degrees * Math.PI) / 180, 1.08)),
-      near: true,
-    }));
-    if (state.mode === "treatment") found.push(...codes(eye));
-    const leaks = stage.panels
-      .filter((each) => each.stands && (stage.leakOf(each.panel)?.share ?? 0) > 0.003)
-      .sort((a, b) => stage.leakOf(b.panel).share - stage.leakOf(a.panel).share);
-    for (const each of leaks.slice(0, narrow ? 3 : 4)) {
-      const leak = stage.leakOf(each.panel);
-      const name = panelName(scene, each.panel, state.receiver);
-      const { stands } = each.panel.plans[state.plan];
-      const named = stands ? `${name}, ${stands}` : name;
-      const worn =
-        each.panel.plans[state.plan].treatments.map((id) => shown(id, 24)).join(" + ") ||
-        "untreated";
-      found.push({
-        kind: leak.is_gap ? "gap" : "face",
-        text: narrow
-          ? `${named}: ${percent(leak.share)}`
-          : `${named}, ${worn}: ${percent(leak.share)}`,
-        at: project(stage.anchorOf(each, eye)),
-        away: each.small || !faces(each.panel.normal, eye) ? 16 : 0,
-      });
-    }
-    for (const source of scene.sources) {
-      const at = stage.placeOf(source);
-      if (at) {
-        const text = narrow
-          ? shown(source.id, 24)
-          : labelOf(scene, source, scene.receivers[state.receiver], stage.ring, source.label);
-        found.push({ kind: "source", text, at: project(at), away: 8 });
-      }
-    }
-    const receiver = scene.receivers[state.receiver];
-    if (receiver && stage.cast.full.has(receiver.space)) {
-      found.push({
-        kind: "receiver",
-        text: shown(receiver.id, 24),
-        at: project(receiver.position),
-        away: 16,
-      });
-    }
-    for (const { text, at } of stage.hints())
-      found.push({ kind: "hint", text, at: project(at), away: 8 });
-    return found;
+  #canvas() {
+    /** @type {HTMLCanvasElement} */
+    const canvas = this.renderer.domElement;
+    canvas.className = "gc-canvas";
+    canvas.tabIndex = 0;
+    canvas.setAttribute("role", "application");
+    canvas.setAttribute("aria-roledescription", "3D view");
+    canvas.setAttribute("aria-label", HELP);
+    this.root.append(canvas);
+    return canvas;
   }
 
-  /** The letters of their treatments on the faces that show. */
-  function codes(eye) {
-    const letters = new Map(scene.treatments.map((style) => [style.id, style.letter]));
-    return stage.panels
-      .filter(({ panel, stands }) => stands && panel.area_m2 > 0.25 && faces(panel.normal, eye))
-      .map(({ panel }) => ({
-        kind: "code",
-        text: panel.plans[state.plan].treatments.map((id) => letters.get(id)).join("+"),
-        at: project(panel.mark ?? panel.centre),
-        fixed: true,
-      }))
-      .filter(({ text }) => text);
+  // -- what others ask
+
+  get state() {
+    return { ...this.inner, silent: [...this.inner.silent] };
+  }
+
+  get stats() {
+    const calls = this.renderer.info.render.calls;
+    return { ...this.#counts, panels: this.stage.faces.length, calls };
+  }
+
+  /** @param {number} index */
+  setPlan(index) {
+    this.inner.plan = index;
+    this.#recolour();
+  }
+
+  /** @param {number} index */
+  setReceiver(index) {
+    this.inner.receiver = index;
+    this.stage.arrange();
+    this.home();
+    this.#listFaces();
+  }
+
+  /** @param {ViewState["mode"]} mode */
+  setMode(mode) {
+    this.inner.mode = mode;
+    this.#recolour();
+  }
+
+  /** @param {boolean} on */
+  setBeams(on) {
+    this.inner.beams = on;
+    this.#recolour();
+  }
+
+  /** @param {StoreyChoice} storeys */
+  setStoreys(storeys) {
+    this.inner.storeys = storeys;
+    this.stage.arrange();
+    this.#refit();
+    this.#listFaces();
+  }
+
+  /**
+   * Sources that are off, by id.
+   * @param {string[]} ids
+   */
+  setSilent(ids) {
+    this.inner.silent = new Set(ids);
+    this.stage.placeSources();
+    this.#recolour();
+  }
+
+  /**
+   * A new scene; `same` says that only its numbers, plans and treatments have changed.
+   * @param {SceneJson} next
+   */
+  setScene(next, { same = false } = {}) {
+    const { inner } = this;
+    inner.plan = Math.min(inner.plan, next.plans.length - 1);
+    inner.receiver = Math.min(inner.receiver, Math.max(next.receivers.length - 1, 0));
+    this.labels.forget();
+    if (same) {
+      this.stage.renew(next);
+      this.#request();
+    } else {
+      const kept = this.getCamera();
+      this.stage.build(next);
+      this.setCamera(kept);
+    }
+  }
+
+  /** @param {string | null} id with a tip beside its face */
+  hover(id) {
+    this.#hover(id, this.project(id));
+  }
+
+  /** @param {string | null} id without a tip */
+  highlight(id) {
+    this.#hover(id, null);
+  }
+
+  /**
+   * @param {string | null} id
+   * @param {{tell?: boolean}} [how]
+   */
+  select(id, { tell = true } = {}) {
+    const face = this.stage.get(id);
+    const before = this.stage.get(this.inner.selected);
+    this.inner.selected = face ? id : null;
+    for (const each of [before, face]) if (each) this.stage.paint(each);
+    this.stage.drawMarks(this.camera.eye());
+    this.#request();
+    if (tell) this.options.onPick?.(this.inner.selected, face?.panel ?? null);
+  }
+
+  /**
+   * @param {number} x
+   * @param {number} y
+   * @param {number} [slack]
+   */
+  pickAt(x, y, slack) {
+    return this.picker.at(x, y, slack);
+  }
+
+  /**
+   * Place of a face's label in the picture.
+   * @param {string | null} id
+   */
+  project(id) {
+    const face = this.stage.get(id);
+    return face ? this.camera.project(this.stage.anchorOf(face, this.camera.eye())) : null;
+  }
+
+  getCamera() {
+    return this.camera.get();
+  }
+
+  /** @param {Partial<CameraPlace>} place */
+  setCamera(place) {
+    this.camera.set(place);
+    this.#request();
+  }
+
+  /** Look from the best corner at the whole picture. */
+  home() {
+    const azimuth_rad = bestAzimuth(this.stage.scene, this.stage.faces, this.inner.receiver);
+    const centre = this.stage.ring.centre;
+    this.setCamera({ azimuth_rad, elevation_rad: ELEVATION, zoom: 1, target: centre });
+    const target = this.#fit();
+    this.setCamera({ azimuth_rad, elevation_rad: ELEVATION, zoom: 1, target });
+    this.options.onCamera?.(this.getCamera());
+  }
+
+  /** @param {number} factor */
+  zoom(factor) {
+    this.setCamera({ zoom: this.getCamera().zoom * factor });
+  }
+
+  /** Whether a transmitter stands in the picture where it is. */
+  marks() {
+    const { scene, ring } = this.stage;
+    return scene.sources.some((source) => this.stage.placeOf(source) && isNear(source, ring));
+  }
+
+  /** The picture as it stands, as a PNG data address. */
+  snapshot() {
+    this.draw();
+    return this.canvas.toDataURL("image/png");
+  }
+
+  /** The same with its labels. */
+  paper() {
+    this.draw();
+    return onPaper(this.canvas, this.root);
+  }
+
+  dispose() {
+    this.#gone = true;
+    if (this.#asked) cancelAnimationFrame(this.#asked);
+    this.watcher.disconnect();
+    for (const undo of this.#undo) undo();
+    this.camera.controls.dispose();
+    this.stage.dispose();
+    this.renderer.dispose();
+    this.renderer.forceContextLoss?.();
+    this.root.remove();
+    this.element.classList.remove("gc-view");
   }
 
   // -- drawing, only when asked
 
-  function recolour() {
-    stage.recolour();
-    request();
+  #recolour() {
+    this.stage.recolour();
+    this.#request();
   }
 
-  function request() {
-    if (!asked && !gone) asked = requestAnimationFrame(draw);
+  #request() {
+    if (!this.#asked && !this.#gone) this.#asked = requestAnimationFrame(() => this.draw());
   }
 
-  /** Boxes in the view that something lies over. */
-  function covered() {
-    const own = root.getBoundingClientRect();
-    return [...(options.over ?? [])].map((node) => {
+  /**
+   * Boxes in the view that something lies over.
+   * @returns {Box[]}
+   */
+  #covered() {
+    const own = this.root.getBoundingClientRect();
+    return [...(this.options.over ?? [])].map((node) => {
       const box = node.getBoundingClientRect();
       return [box.left - own.left, box.top - own.top, box.right - own.left, box.bottom - own.top];
     });
   }
 
-  function draw() {
-    asked = 0;
-    if (gone || size[0] < 2 || size[1] < 2) return;
+  draw() {
+    this.#asked = 0;
+    const { camera, stage } = this;
+    if (this.#gone || camera.size[0] < 2 || camera.size[1] < 2) return;
     const begun = performance.now();
-    const eye = eyeWay();
-    camera.updateMatrixWorld(); // labels are placed by it, before the renderer would do this
+    const eye = camera.eye();
+    camera.camera.updateMatrixWorld(); // labels are placed by it, before the renderer would do this
     stage.settle(eye);
-    labels.place(
-      wantedLabels(eye),
-      size,
-      stage.strokes().map((ends) => ends.map(project)),
-      covered(),
-    );
-    renderer.render(stage.world, camera);
-    stats.frames++;
-    stats.last_ms = performance.now() - begun;
+    const project = (p) => camera.project(p);
+    const wanted = calloutsOf(stage, this.inner, { eye, width: camera.size[0], project });
+    const lines = stage.strokes().map((ends) => ends.map(project));
+    this.labels.place(wanted, camera.size, lines, this.#covered());
+    this.renderer.render(stage.world, camera.camera);
+    this.#counts.frames++;
+    this.#counts.last_ms = performance.now() - begun;
   }
 
-  // -- camera
+  // -- size and camera
 
-  function setEye(azimuth, elevation) {
-    const level = Math.cos(elevation);
-    const way = [level * Math.sin(azimuth), level * Math.cos(azimuth), Math.sin(elevation)];
-    camera.position.set(...add(controls.target.toArray(), way, REACH_M));
-    controls.update();
-    camera.updateMatrixWorld(); // it turned after it was moved
+  #fit() {
+    return this.camera.fit(pointsToHold(this.stage), this.stage.ring.centre);
   }
 
-  function getCamera() {
-    const way = eyeWay();
-    return {
-      azimuth_rad: (Math.atan2(way[0], way[1]) + TAU) % TAU,
-      elevation_rad: Math.asin(Math.min(Math.max(way[2], -1), 1)),
-      zoom: camera.zoom / homeZoom,
-      target: controls.target.toArray(),
-    };
+  #refit() {
+    this.setCamera({ zoom: 1, target: this.#fit() });
   }
 
-  let quiet = false;
-  function setCamera({ azimuth_rad, elevation_rad, zoom, target }) {
-    const old = getCamera();
-    quiet = true;
-    if (target) controls.target.set(...target);
-    camera.zoom = homeZoom * (zoom ?? old.zoom);
-    camera.updateProjectionMatrix();
-    setEye(azimuth_rad ?? old.azimuth_rad, elevation_rad ?? old.elevation_rad);
-    quiet = false;
-    request();
-  }
-
-  function fit() {
-    const eye = eyeWay();
-    const right = unit(cross([0, 0, 1], eye));
-    const up = cross(eye, right);
-    const points = [];
-    for (let k = 0; k < 24; k++) points.push(onRing(scene, stage.ring, (TAU * k) / 24, 1.04));
-    for (const space of scene.spaces) {
-      if (!stage.cast.full.has(space.id)) continue;
-      for (const outline of space.outer) {
-        for (let k = 0; k < outline.length; k += 2)
-          points.push([outline[k], outline[k + 1], space.top_m]);
-      }
-    }
-    for (const source of scene.sources) {
-      const place = stage.placeOf(source);
-      if (place) points.push(place);
-      if (place && isNear(source, stage.ring))
-        points.push(add(place, [0, 0, -0.07 * stage.ring.radius]));
-    }
-    const spread = (axis) => {
-      const values = points.map((p) => dot(p, axis));
-      return [Math.min(...values), Math.max(...values)];
-    };
-    const [l, r] = spread(right);
-    const [b, t] = spread(up);
-    const margin = size[0] < 520 ? 14 : 26;
-    homeZoom = Math.min((size[0] - 2 * margin) / (r - l), (size[1] - 2 * margin) / (t - b));
-    const depth = dot(stage.ring.centre, eye);
-    const target = add(add(add([0, 0, 0], right, (l + r) / 2), up, (b + t) / 2), eye, depth);
-    return target;
-  }
-
-  function home() {
-    const azimuth = bestAzimuth(scene, stage.panels, state.receiver);
-    setCamera({
-      azimuth_rad: azimuth,
-      elevation_rad: ELEVATION,
-      zoom: 1,
-      target: stage.ring.centre,
-    });
-    const target = fit();
-    setCamera({ azimuth_rad: azimuth, elevation_rad: ELEVATION, zoom: 1, target });
-    options.onCamera?.(getCamera());
-  }
-
-  function refit() {
-    const { azimuth_rad, elevation_rad } = getCamera();
-    setCamera({ azimuth_rad, elevation_rad, zoom: 1, target: fit() });
-  }
-
-  function resize() {
-    const [width, height] = [root.clientWidth, root.clientHeight];
+  resize() {
+    const [width, height] = [this.root.clientWidth, this.root.clientHeight];
     if (width < 2 || height < 2) return;
-    const first = size[0] < 2;
-    const relative = camera.zoom / homeZoom;
-    size = [width, height];
-    renderer.setPixelRatio(Math.min(window.devicePixelRatio || 1, 2));
-    renderer.setSize(width, height, false);
-    Object.assign(camera, {
-      left: -width / 2,
-      right: width / 2,
-      top: height / 2,
-      bottom: -height / 2,
-    });
-    lineSize.set(width, height);
+    const first = this.camera.size[0] < 2;
+    const relative = this.camera.relativeZoom;
+    this.renderer.setPixelRatio(Math.min(window.devicePixelRatio || 1, 2));
+    this.renderer.setSize(width, height, false);
+    this.camera.resize([width, height]);
+    this.lineSize.set(width, height);
     if (first) {
-      home();
+      this.home();
     } else {
-      const target = fit();
-      setCamera(Math.abs(relative - 1) < 0.01 ? { zoom: 1, target } : { zoom: relative });
+      const target = this.#fit();
+      this.setCamera(Math.abs(relative - 1) < 0.01 ? { zoom: 1, target } : { zoom: relative });
     }
-    camera.updateProjectionMatrix();
-    if (asked) cancelAnimationFrame(asked);
-    draw();
+    if (this.#asked) cancelAnimationFrame(this.#asked);
+    this.draw();
   }
 
   // -- pointing
 
-  /** Id of the face under a point of the element, near walls and hidden faces left out. */
-  function pickAt(x, y, slack = 9) {
-    const eye = eyeWay();
-    const narrow = stage.panels.filter(
-      (each) => each.mesh.visible && each.small && stage.leakOf(each.panel)?.is_gap,
-    );
-    const met = meets(x, y, [
-      stage.groups.panels,
-      stage.groups.walls,
-      stage.groups.beds,
-      stage.groups.rooms,
-    ]);
-    let best = [slack, null];
-    for (const each of narrow) {
-      if (!faces(each.panel.normal, eye)) continue;
-      for (const outline of each.outlines) {
-        const flatRing = outline.map((p) => [...project(p), 0]);
-        flatRing.forEach((p, k) => {
-          const away = distanceToSegment([x, y, 0], p, flatRing[(k + 1) % flatRing.length]);
-          if (away < best[0]) best = [away, each.panel.id];
-        });
-      }
+  /**
+   * @param {string | null} id
+   * @param {Point | null} [at] where its tip stands; none without
+   */
+  #hover(id, at = null) {
+    const face = this.stage.get(id);
+    const now = face ? id : null;
+    if (now !== this.inner.hovered) {
+      const before = this.stage.get(this.inner.hovered);
+      this.inner.hovered = now;
+      for (const each of [before, face]) if (each) this.stage.paint(each);
+      this.stage.drawMarks(this.camera.eye());
+      this.#request();
+      this.options.onHover?.(now);
     }
-    if (best[1]) return best[1];
-    return met?.object.userData.panel ?? null;
+    const text = face && at ? this.#describe(face.panel) : null;
+    if (text && at) this.tip.show(text, at, this.camera.size);
+    else this.tip.hide();
   }
 
-  /** The nearest thing that shows under a point. */
-  function meets(x, y, solids) {
-    caster.setFromCamera(new THREE.Vector2((2 * x) / size[0] - 1, 1 - (2 * y) / size[1]), camera);
-    return caster.intersectObjects(solids, true).find((hit) => hit.object.visible);
+  /** @param {PanelJson} panel */
+  #describe(panel) {
+    const { describe: own } = this.options;
+    if (own) return own(panel);
+    return describe(this.stage.scene, panel, this.inner.plan, this.inner.receiver);
   }
 
-  function hover(id, at) {
-    if (id !== null && !stage.get(id)) id = null;
-    const changed = id !== state.hovered;
-    if (changed) {
-      const before = stage.get(state.hovered);
-      state.hovered = id;
-      for (const each of [before, stage.get(id)]) if (each) stage.paint(each);
-      stage.drawMarks(eyeWay());
-      request();
-      options.onHover?.(id);
-    }
-    showTip(id, at);
-  }
-
-  function showTip(id, at) {
-    const each = stage.get(id);
-    if (!each || !at) {
-      tip.hidden = true;
-      return;
-    }
-    const text = options.describe
-      ? options.describe(each.panel)
-      : describe(scene, each.panel, state.plan, state.receiver);
-    if (!text) {
-      tip.hidden = true;
-      return;
-    }
-    const nodes = text.map((line, k) => {
-      const node = document.createElement(k ? "span" : "strong");
-      node.textContent = line;
-      return node;
-    });
-    tip.replaceChildren(...nodes);
-    tip.hidden = false;
-    const x = Math.min(Math.max(at[0] + 16, 4), Math.max(size[0] - tip.offsetWidth - 4, 4));
-    const below = at[1] + 18 + tip.offsetHeight < size[1];
-    const y = below ? at[1] + 18 : Math.max(at[1] - tip.offsetHeight - 14, 4);
-    tip.style.transform = `translate(${Math.round(x)}px, ${Math.round(y)}px)`;
-  }
-
-  function select(id, { tell = true } = {}) {
-    if (id !== null && !stage.get(id)) id = null;
-    const before = stage.get(state.selected);
-    state.selected = id;
-    for (const each of [before, stage.get(id)]) if (each) stage.paint(each);
-    stage.drawMarks(eyeWay());
-    request();
-    if (tell) options.onPick?.(id, stage.get(id)?.panel ?? null);
-  }
-
-  function say(id) {
-    const each = stage.get(id);
-    spoken.textContent = each
-      ? describe(scene, each.panel, state.plan, state.receiver).join(". ")
+  /** @param {string | null} id */
+  #say(id) {
+    const face = this.stage.get(id);
+    const { plan, receiver } = this.inner;
+    this.spoken.textContent = face
+      ? describe(this.stage.scene, face.panel, plan, receiver).join(". ")
       : "";
   }
 
   /** Faces of the room in the order of what they let in. */
-  function ranked() {
-    return stage.panels
-      .filter((each) => each.stands)
-      .sort((a, b) => (stage.leakOf(b.panel)?.share ?? -1) - (stage.leakOf(a.panel)?.share ?? -1))
-      .map((each) => each.panel.id);
+  #ranked() {
+    const share = (face) => this.stage.leakOf(face.panel)?.share ?? -1;
+    return this.stage.faces
+      .filter((face) => face.stands)
+      .sort((a, b) => share(b) - share(a))
+      .map((face) => face.panel.id);
   }
 
-  function step(by) {
-    const ids = ranked();
-    const at = ids.indexOf(state.hovered ?? state.selected);
+  #step(by) {
+    const ids = this.#ranked();
+    const at = ids.indexOf(this.inner.hovered ?? this.inner.selected ?? "");
     const id = ids[(at + by + ids.length) % ids.length];
-    const each = stage.get(id);
-    hover(id, project(stage.anchorOf(each, eyeWay())));
-    say(id);
+    this.hover(id);
+    this.#say(id);
   }
 
-  const at = (event) => {
-    const box = canvas.getBoundingClientRect();
-    return [event.clientX - box.left, event.clientY - box.top];
-  };
-  let pressed = null;
-  let pending = null;
-  const listeners = [];
-  const listen = (target, name, handler, more) => {
-    target.addEventListener(name, handler, more);
-    listeners.push(() => target.removeEventListener(name, handler, more));
-  };
-  listen(canvas, "pointerdown", (event) => {
-    pressed = event.isPrimary ? { at: at(event), time: performance.now(), moved: false } : null;
-  });
-  listen(canvas, "pointermove", (event) => {
-    const here = at(event);
-    if (pressed && Math.hypot(here[0] - pressed.at[0], here[1] - pressed.at[1]) > 5)
-      pressed.moved = true;
-    if (event.buttons || event.pointerType === "touch") return;
-    if (pending === null) {
-      requestAnimationFrame(() => {
-        if (!gone && pending) hover(pickAt(...pending), pending);
-        pending = null;
+  /** A hidden list of buttons, one a face, for the Tab key. */
+  #listFaces() {
+    if (!this.options.panelButtons) return;
+    this.#list?.remove();
+    this.#list = make("ul", "gc-spoken gc-faces", this.root);
+    for (const id of this.#ranked()) {
+      const face = this.stage.get(id);
+      const item = make("li", "", this.#list);
+      const button = /** @type {HTMLButtonElement} */ (make("button", "", item));
+      button.type = "button";
+      button.textContent = face ? panelName(this.stage.scene, face.panel, this.inner.receiver) : "";
+      button.addEventListener("focus", () => {
+        this.hover(id);
+        this.#say(id);
       });
+      button.addEventListener("blur", () => this.#hover(null));
+      button.addEventListener("click", () => this.select(id));
     }
-    pending = here;
-  });
-  listen(canvas, "pointerup", (event) => {
-    if (!pressed || pressed.moved || performance.now() - pressed.time > 800) return;
-    const touch = event.pointerType === "touch";
-    const id = pickAt(...pressed.at, touch ? 18 : 9);
-    if (touch) hover(id, pressed.at);
-    select(id);
-    pressed = null;
-  });
-  listen(canvas, "pointerleave", (event) => {
-    pending = null;
-    if (event.pointerType !== "touch") hover(null);
-  });
-  listen(canvas, "focus", () => {
-    if (canvas.matches(":focus-visible")) root.classList.add("gc-focus");
-    controls.enableZoom = true;
-  });
-  listen(canvas, "blur", () => {
-    root.classList.remove("gc-focus");
-    controls.enableZoom = (options.wheel ?? "always") === "always";
-  });
-  listen(canvas, "keydown", (event) => {
-    if (event.ctrlKey || event.metaKey || event.altKey) return;
-    const { azimuth_rad, elevation_rad, zoom } = getCamera();
-    const turn = Math.PI / 30;
-    const lifted = (by) => Math.min(Math.max(elevation_rad + by, 0.05), Math.PI / 2 - 0.01);
-    const keys = {
-      ArrowLeft: () => setCamera({ azimuth_rad: azimuth_rad + turn }),
-      ArrowRight: () => setCamera({ azimuth_rad: azimuth_rad - turn }),
-      ArrowUp: () => setCamera({ elevation_rad: lifted(turn) }),
-      ArrowDown: () => setCamera({ elevation_rad: lifted(-turn) }),
-      "+": () => setCamera({ zoom: zoom * 1.15 }),
-      "=": () => setCamera({ zoom: zoom * 1.15 }),
-      "-": () => setCamera({ zoom: zoom / 1.15 }),
-      0: home,
-      Home: home,
-      n: () => step(1),
-      p: () => step(-1),
-      Enter: () => select(state.hovered),
-      Escape: () => {
-        hover(null);
-        select(null);
-      },
+  }
+
+  // -- listening
+
+  #listen() {
+    const { canvas, options, root, camera } = this;
+    const wheelAlways = (options.wheel ?? "always") === "always";
+    const listen = (target, name, handler) => {
+      target.addEventListener(name, handler);
+      this.#undo.push(() => target.removeEventListener(name, handler));
     };
-    const act = keys[event.key] ?? keys[event.key.toLowerCase()];
+    camera.controls.enableZoom = wheelAlways;
+    canvas.style.touchAction = options.touchAction ?? "none";
+    listenToPointer(canvas, listen, {
+      pick: (x, y, slack) => this.pickAt(x, y, slack),
+      hover: (id, at) => this.#hover(id, at),
+      select: (id) => this.select(id),
+    });
+    listen(canvas, "focus", () => {
+      if (canvas.matches(":focus-visible")) root.classList.add("gc-focus");
+      camera.controls.enableZoom = true;
+    });
+    listen(canvas, "blur", () => {
+      root.classList.remove("gc-focus");
+      camera.controls.enableZoom = wheelAlways;
+    });
+    listen(canvas, "keydown", (event) => this.#key(event));
+    listen(canvas, "webglcontextlost", (event) => {
+      event.preventDefault();
+      options.onLost?.();
+    });
+    camera.onTurned(() => {
+      this.tip.hide();
+      this.#request();
+      options.onCamera?.(this.getCamera());
+    });
+  }
+
+  /** @param {KeyboardEvent} event */
+  #key(event) {
+    if (event.ctrlKey || event.metaKey || event.altKey) return;
+    const act = this.#acts()[event.key] ?? this.#acts()[event.key.toLowerCase()];
     if (!act) return;
     act();
     event.preventDefault();
     event.stopPropagation();
-    options.onCamera?.(getCamera());
-  });
-  controls.addEventListener("change", () => {
-    if (quiet) return;
-    tip.hidden = true;
-    request();
-    options.onCamera?.(getCamera());
-  });
-  listen(canvas, "webglcontextlost", (event) => {
-    event.preventDefault();
-    options.onLost?.();
-  });
-  const watcher = new ResizeObserver(resize);
-
-  let list = null;
-  function panelList() {
-    if (!options.panelButtons) return;
-    list?.remove();
-    list = make("ul", "gc-spoken gc-faces", root);
-    for (const id of ranked()) {
-      const item = make("li", "", list);
-      const button = make("button", "", item);
-      button.type = "button";
-      button.textContent = panelName(scene, stage.get(id).panel, state.receiver);
-      button.addEventListener("focus", () => {
-        hover(id, project(stage.anchorOf(stage.get(id), eyeWay())));
-        say(id);
-      });
-      button.addEventListener("blur", () => hover(null));
-      button.addEventListener("click", () => select(id));
-    }
+    this.options.onCamera?.(this.getCamera());
   }
 
-  stage.build(scene);
-  resize();
-  watcher.observe(root);
-  panelList();
-
-  return {
-    get state() {
-      return { ...state, silent: [...state.silent] };
-    },
-    get stats() {
-      return { ...stats, panels: stage.panels.length, calls: renderer.info.render.calls };
-    },
-    setPlan(index) {
-      state.plan = index;
-      recolour();
-    },
-    setReceiver(index) {
-      state.receiver = index;
-      stage.arrange();
-      home();
-      panelList();
-    },
-    setMode(mode) {
-      state.mode = mode;
-      recolour();
-    },
-    setBeams(on) {
-      state.beams = on;
-      recolour();
-    },
-    setStoreys(storeys) {
-      state.storeys = storeys;
-      stage.arrange();
-      refit();
-      panelList();
-    },
-    /** Sources that are off, by id. */
-    setSilent(ids) {
-      state.silent = new Set(ids);
-      stage.sources();
-      recolour();
-    },
-    /** A new scene; `same` says that only its numbers, plans and treatments have changed. */
-    setScene(next, { same = false } = {}) {
-      scene = next;
-      state.plan = Math.min(state.plan, scene.plans.length - 1);
-      state.receiver = Math.min(state.receiver, Math.max(scene.receivers.length - 1, 0));
-      labels.forget();
-      if (same) {
-        stage.renew(scene);
-        request();
-      } else {
-        const kept = getCamera();
-        stage.build(scene);
-        setCamera(kept);
-      }
-    },
-    select,
-    hover: (id) => hover(id, id === null ? null : project(stage.anchorOf(stage.get(id), eyeWay()))),
-    highlight: (id) => hover(id), // without a tip
-    pickAt,
-    project: (id) => (stage.get(id) ? project(stage.anchorOf(stage.get(id), eyeWay())) : null),
-    getCamera,
-    setCamera,
-    home,
-    zoom: (factor) => setCamera({ zoom: getCamera().zoom * factor }),
-    resize,
-    draw,
-    /** Whether a transmitter stands in the picture where it is. */
-    marks: () =>
-      scene.sources.some((source) => stage.placeOf(source) && isNear(source, stage.ring)),
-    /** The picture as it stands, as a PNG data address. */
-    snapshot() {
-      draw();
-      return canvas.toDataURL("image/png");
-    },
-    /** The same with its labels. */
-    paper() {
-      draw();
-      return onPaper(canvas, root);
-    },
-    dispose() {
-      gone = true;
-      if (asked) cancelAnimationFrame(asked);
-      watcher.disconnect();
-      for (const undo of listeners) undo();
-      controls.dispose();
-      for (const group of Object.values(stage.groups)) brush.empty(group);
-      renderer.dispose();
-      renderer.forceContextLoss?.();
-      root.remove();
-      element.classList.remove("gc-view");
-    },
-  };
+  /** @returns {Record<string, () => void>} what each key does */
+  #acts() {
+    const { azimuth_rad, elevation_rad, zoom } = this.getCamera();
+    const lifted = (by) => Math.min(Math.max(elevation_rad + by, 0.05), Math.PI / 2 - 0.01);
+    return {
+      ArrowLeft: () => this.setCamera({ azimuth_rad: azimuth_rad + TURN }),
+      ArrowRight: () => this.setCamera({ azimuth_rad: azimuth_rad - TURN }),
+      ArrowUp: () => this.setCamera({ elevation_rad: lifted(TURN) }),
+      ArrowDown: () => this.setCamera({ elevation_rad: lifted(-TURN) }),
+      "+": () => this.setCamera({ zoom: zoom * 1.15 }),
+      "=": () => this.setCamera({ zoom: zoom * 1.15 }),
+      "-": () => this.setCamera({ zoom: zoom / 1.15 }),
+      0: () => this.home(),
+      Home: () => this.home(),
+      n: () => this.#step(1),
+      p: () => this.#step(-1),
+      Enter: () => this.select(this.inner.hovered),
+      Escape: () => {
+        this.#hover(null);
+        this.select(null);
+      },
+    };
+  }
 }

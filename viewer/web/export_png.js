@@ -1,10 +1,14 @@
 // A picture for paper: what the canvas shows, with the labels that lie over it drawn in.
 
-/** A PNG data address of a drawn canvas and of the labels and leaders in the same element. */
+/**
+ * A PNG data address of a drawn canvas and of the labels and leaders in the same element.
+ * @param {HTMLCanvasElement} canvas
+ * @param {HTMLElement} root
+ */
 export function onPaper(canvas, root) {
   const page = document.createElement("canvas");
   [page.width, page.height] = [canvas.width, canvas.height];
-  const pen = page.getContext("2d");
+  const pen = /** @type {CanvasRenderingContext2D} */ (page.getContext("2d"));
   pen.drawImage(canvas, 0, 0);
   const scale = canvas.width / Math.max(root.clientWidth, 1);
   pen.scale(scale, scale);

@@ -227,6 +227,7 @@ export function brushOf({ THREE, size }) {
       [1, 1],
       [0, 1],
     ];
+    /** @type {Record<string, number[]>} */
     const data = { position: [], finish: [], colour: [], corner: [], width: [] };
     const index = [];
     segments.forEach(([a, b, tint, width], k) => {

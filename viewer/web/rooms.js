@@ -1,13 +1,24 @@
 // Which rooms a picture shows, the compass ring around them, and the best corner to look from.
 import { add, dot, sub, unit } from "./shapes.js";
 
+/** @import { PanelJson, ReceiverJson, SceneJson } from "./scene" */
+/** @import { Face, Point, Ring, Rooms, ViewState } from "./types" */
+
 export const OPENINGS = ["window", "door", "hatch", "vent", "skylight", "light", "box", "open"];
 export const EDGE_ON = 1e-3; // cosine below which a panel stands edge on
 
-/** Whether a panel's inside is turned to the eye. */
+/**
+ * Whether a panel's inside is turned to the eye.
+ * @param {Point} normal
+ * @param {Point} eye
+ */
 export const faces = (normal, eye) => dot(normal, eye) > EDGE_ON;
 
-/** A room and those that a bare opening makes one with it. */
+/**
+ * A room and those that a bare opening makes one with it.
+ * @param {SceneJson} scene
+ * @param {string} room
+ */
 function joinedWith(scene, room) {
   const found = [room];
   const known = new Set(scene.spaces.map((space) => space.id));
@@ -21,24 +32,31 @@ function joinedWith(scene, room) {
   return found;
 }
 
-/** Rooms in full, rooms cut low around them, and rooms below that are hinted at. */
+/**
+ * Rooms in full, rooms cut low around them, and rooms below that are hinted at.
+ * @param {SceneJson} scene
+ * @param {Pick<ViewState, "receiver" | "storeys">} state
+ * @returns {Rooms}
+ */
 export function chooseRooms(scene, state) {
   const order = scene.storeys.map((storey) => storey.id);
   const on = (storey) =>
     scene.spaces.filter((space) => space.storey === storey).map((space) => space.id);
   const home = scene.receivers[state.receiver]?.space ?? scene.spaces[0].id;
-  const level = scene.spaces.find((space) => space.id === home).storey;
+  const level = scene.spaces.find((space) => space.id === home)?.storey ?? order[0];
   const { mode, id, count } = state.storeys;
-  let full,
-    low = [],
-    ground;
+  /** @type {string[]} */
+  let low = [];
+  /** @type {string[]} */
+  let full = [];
+  let ground = 0;
   if (mode === "all" || mode === "peel") {
     const kept = mode === "peel" ? Math.max(1, order.length - (count ?? 1)) : order.length;
     full = order.slice(0, kept).flatMap(on);
-    ground = 0;
   } else if (mode === "one") {
-    full = on(order.includes(id) ? id : level);
-    ground = order.indexOf(order.includes(id) ? id : level);
+    const storey = id !== undefined && order.includes(id) ? id : level;
+    full = on(storey);
+    ground = order.indexOf(storey);
   } else {
     full = joinedWith(scene, home).filter((name) => on(level).includes(name));
     low = on(level).filter((name) => !full.includes(name));
@@ -47,7 +65,12 @@ export function chooseRooms(scene, state) {
   return { full: new Set(full), low: new Set(low), below: ground ? on(order[ground - 1]) : [] };
 }
 
-/** The compass ring around the rooms in full, at the foot of their floor. */
+/**
+ * The compass ring around the rooms in full, at the foot of their floor.
+ * @param {SceneJson} scene
+ * @param {Rooms} cast
+ * @returns {Ring}
+ */
 export function ringAround(scene, cast) {
   const shown = scene.spaces.filter((space) => cast.full.has(space.id));
   const low = [Infinity, Infinity],
@@ -69,7 +92,12 @@ export function ringAround(scene, cast) {
   };
 }
 
-/** A point of the ring at a true azimuth. */
+/**
+ * A point of the ring at a true azimuth.
+ * @param {SceneJson} scene
+ * @param {Ring} ring
+ * @param {number} azimuth
+ */
 export function onRing(scene, ring, azimuth, times = 1) {
   const north = scene.north;
   const east = [north[1], -north[0], 0];
@@ -77,11 +105,16 @@ export function onRing(scene, ring, azimuth, times = 1) {
   return add(ring.centre, way, times * ring.radius);
 }
 
-/** The corner from which most of what leaks is seen; the same for every plan. */
+/**
+ * The corner from which most of what leaks is seen; the same for every plan.
+ * @param {SceneJson} scene
+ * @param {Face[]} panels
+ * @param {number} receiver
+ */
 export function bestAzimuth(scene, panels, receiver) {
   const own = panels.filter((each) => each.stands);
   const walls = own.filter((each) => each.panel.kind === "wall");
-  const longest = walls.reduce((a, b) => (b.spans[0] > (a?.spans[0] ?? 0) ? b : a), null);
+  const longest = [...walls].sort((a, b) => b.spans[0] - a.spans[0])[0];
   const first = longest ? Math.atan2(longest.panel.normal[0], longest.panel.normal[1]) : 0;
   const weights = own.map(({ panel }) => {
     const shares = panel.plans.map((plan) => plan.leaks[receiver]?.share ?? 0);
@@ -111,7 +144,13 @@ export function bestAzimuth(scene, panels, receiver) {
   return best[1];
 }
 
-/** Whether a wall that shows stands between a point and the eye. */
+/**
+ * Whether a wall that shows stands between a point and the eye.
+ * @param {Point} from
+ * @param {Point} way
+ * @param {Face[]} walls
+ * @param {PanelJson} [own]
+ */
 function hidden(from, way, walls, own) {
   return walls.some(({ panel, across, up, spans }) => {
     const along = dot(panel.normal, way);

@@ -1,5 +1,8 @@
 // Vectors as [x, y, z], and small bodies as {vertices, triangles}, flat.
 
+/** @import { MeshJson } from "./scene" */
+/** @import { Point } from "./types" */
+
 export const TAU = 2 * Math.PI;
 export const dot = (a, b) => a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
 export const sub = (a, b) => [a[0] - b[0], a[1] - b[1], a[2] - b[2]];
@@ -14,14 +17,21 @@ export const norm = (a) => Math.hypot(a[0], a[1], a[2]);
 export const unit = (a) => a.map((part) => part / (norm(a) || 1));
 export const point = (flat, k) => [flat[3 * k], flat[3 * k + 1], flat[3 * k + 2]];
 
-/** Axes of a panel's plane: across (level) and upward. */
+/**
+ * Axes of a panel's plane: across (level) and upward.
+ * @param {Point} normal
+ */
 export function axesOf(normal) {
   const up = Math.abs(normal[2]) < 0.9 ? [0, 0, 1] : [0, 1, 0];
   const across = unit(cross(up, normal));
   return [across, cross(normal, across)];
 }
 
-/** Outlines of a panel as lists of points. */
+/**
+ * Outlines of a panel as lists of points.
+ * @param {{vertices: number[], rings: number[]}} item
+ * @returns {Point[][]}
+ */
 export function outlinesOf(item) {
   const found = [];
   let start = 0;
@@ -32,13 +42,23 @@ export function outlinesOf(item) {
   return found;
 }
 
+/**
+ * @param {Point} p
+ * @param {Point} a
+ * @param {Point} b
+ */
 export function distanceToSegment(p, a, b) {
   const along = sub(b, a);
   const t = Math.min(Math.max(dot(sub(p, a), along) / Math.max(dot(along, along), 1e-12), 0), 1);
   return norm(sub(p, add(a, along, t)));
 }
 
-/** A soft box: squareness 1 is an ellipsoid, towards 0 a sharp box. */
+/**
+ * A soft box: squareness 1 is an ellipsoid, towards 0 a sharp box.
+ * @param {number[]} size
+ * @param {number} squareness
+ * @returns {MeshJson}
+ */
 export function softBox(size, squareness) {
   const [rows, columns] = [14, 28];
   const bend = (value) => Math.sign(value) * Math.abs(value) ** squareness;
@@ -62,6 +82,10 @@ export function softBox(size, squareness) {
   return { vertices, triangles };
 }
 
+/**
+ * @param {number[]} size
+ * @returns {MeshJson}
+ */
 export function hardBox(size) {
   const [x, y, z] = size.map((edge) => edge / 2);
   const vertices = [];
@@ -73,6 +97,13 @@ export function hardBox(size) {
   return { vertices, triangles };
 }
 
+/**
+ * A body turned about the vertical and put at a place.
+ * @param {MeshJson} mesh
+ * @param {Point} centre
+ * @param {number} heading
+ * @returns {MeshJson}
+ */
 export function turned(mesh, centre, heading) {
   const [c, s] = [Math.cos(heading), Math.sin(heading)];
   const vertices = [];
@@ -83,6 +114,11 @@ export function turned(mesh, centre, heading) {
   return { vertices, triangles: mesh.triangles };
 }
 
+/**
+ * @param {Point} tail
+ * @param {Point} tip
+ * @returns {MeshJson}
+ */
 export function arrowMesh(tail, tip) {
   const axis = sub(tip, tail);
   const length = norm(axis);

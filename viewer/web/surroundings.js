@@ -4,17 +4,25 @@
 import { onRing } from "./rooms.js";
 import { add, cross, dot, sub, TAU } from "./shapes.js";
 
+/** @import { SceneJson } from "./scene" */
+/** @import { Face, Point, Ring } from "./types" */
+
 const BELOW_M = 0.3; // depth under the ground from which a room's picture shows the ground's level
 const SHORT_M = 0.02;
 const STEPS = 24; // pieces of an arc
 
-/** Where the ground outside ends on walls that show, as [a, b]; `walls` are the stage's panels. */
+/**
+ * Where the ground outside ends on walls that show, as [a, b].
+ * @param {SceneJson} scene
+ * @param {Face[]} walls faces that show
+ */
 export function gradeLines(scene, walls) {
   const floors = new Map(scene.spaces.map((space) => [space.id, space.floor_m]));
   const found = [];
   for (const { panel, outlines } of walls) {
     if (panel.kind !== "wall" || Math.abs(panel.normal[2]) > 0.02) continue;
-    if (floors.get(panel.space) > scene.grade_m - BELOW_M) continue;
+    const floor = floors.get(panel.space) ?? scene.grade_m;
+    if (floor > scene.grade_m - BELOW_M) continue;
     if (!panel.behind.some((name) => name === "outdoors" || name === "earth")) continue;
     const along = cross(panel.normal, [0, 0, 1]);
     const marks = outlines
@@ -45,7 +53,12 @@ function crossings(ring, along, height_m) {
   return found;
 }
 
-/** Arcs of the ring before things outdoors, seen from its middle: [{id, points}]. */
+/**
+ * Arcs of the ring before things outdoors, seen from its middle.
+ * @param {SceneJson} scene
+ * @param {Ring} ring
+ * @returns {Array<{id: string, points: Point[]}>}
+ */
 export function blockedArcs(scene, ring) {
   const north = scene.north;
   const east = [north[1], -north[0], 0];

@@ -5,7 +5,60 @@ import { area, percent } from "./words.js";
 
 const BEHIND = { outdoors: "the outdoors", earth: "earth" };
 
-/** card = cardOf(element, ask); card.show(what the page knows) */
+/** @import { Asked, JobTold } from "./protocol" */
+/** @import { LeakJson, PanelJson, PanelStateJson, SceneJson } from "./scene" */
+
+/**
+ * What the card knows of the face that is picked.
+ * @typedef {object} Picked
+ * @property {PanelJson} panel
+ * @property {SceneJson} scene
+ * @property {PanelStateJson} state under the plan
+ * @property {string} plan
+ * @property {Pick<JobTold, "assemblies" | "treatments" | "model">} about
+ * @property {boolean} fresh whether it has just been picked
+ * @property {string} name
+ * @property {LeakJson | null} leak
+ * @property {boolean} computed
+ * @property {string} receiver
+ * @property {boolean} readonly
+ * @property {Array<number | null> | null} losses by band
+ * @property {number[]} frequencies
+ */
+
+/**
+ * What is known of a face, as terms and texts.
+ * @param {Picked} picked
+ * @returns {Array<[string, string]>}
+ */
+export function factsOf({ panel, scene, leak, about, computed, receiver }) {
+  const who = short(receiver);
+  const behind = panel.behind.map((name) => BEHIND[name] ?? short(name)).join(", ");
+  const made = panel.assemblies.map((id) => `${short(id)}: ${about.assemblies[id] ?? ""}`);
+  /** @type {Array<[string, string]>} */
+  const facts = [
+    ["area", area(scene, panel.area_m2)],
+    ["behind it", behind || "nothing"],
+    ["made of", made.join("; ") || "nothing stands here"],
+  ];
+  if (!leak) {
+    if (computed) facts.push(["lets in", `nothing from outside comes to ${who} through it`]);
+    return facts;
+  }
+  const limit = `${scene.threshold_db} dB`;
+  return [
+    ...facts,
+    ["lets in", `${percent(leak.share)} of what comes straight to ${who}`],
+    ["if sealed", `${decibels(leak.reduction_if_sealed_db)} reduction there in all`],
+    ["verdict", leak.is_gap ? `a gap: below ${limit}` : `not a gap: ${limit} or more`],
+  ];
+}
+
+/**
+ * The card in an element.
+ * @param {HTMLElement} element
+ * @param {(asked: Asked) => void} ask
+ */
 export function cardOf(element, ask) {
   const title = h("h2", { id: "ga-face-title", tabindex: "-1" });
   const facts = h("dl", { class: "ga-facts" });
@@ -29,10 +82,11 @@ export function cardOf(element, ask) {
   const tagging = taggingOf(ask);
   element.append(title, facts, wear, hint, tagging.node, bands);
   let made = "";
+  /** @type {Picked | null} */
   let now = null;
 
-  function panels() {
-    const { panel, scene } = now;
+  /** @param {Picked} picked */
+  function panels({ panel, scene }) {
     const same = {
       face: () => [panel],
       kind: () =>
@@ -46,6 +100,7 @@ export function cardOf(element, ask) {
   }
 
   function change() {
+    if (!now) return;
     const worn = now.state.treatments;
     const ticked = [...boxes.querySelectorAll("input")]
       .filter((box) => box.checked)
@@ -54,11 +109,11 @@ export function cardOf(element, ask) {
       ...worn.filter((name) => ticked.includes(name)),
       ...ticked.filter((name) => !worn.includes(name)),
     ];
-    ask({ do: "treat", plan: now.plan, panels: panels(), treatments });
+    ask({ do: "treat", plan: now.plan, panels: panels(now), treatments });
   }
 
-  function build() {
-    const { scene, about } = now;
+  /** @param {Picked} picked */
+  function build({ scene, about }) {
     boxes.replaceChildren(
       ...scene.treatments.map((style) =>
         h(
@@ -79,51 +134,20 @@ export function cardOf(element, ask) {
       boxes.append(h("p", { class: "ga-note" }, "The job file has no treatment yet."));
   }
 
-  function row(term, text) {
-    return [h("dt", {}, term), h("dd", {}, text)];
-  }
-
   return {
     focus: () => title.focus(),
+    /** @param {Picked | null} next */
     show(next) {
       now = next;
-      element.hidden = !next;
-      if (!next) return;
-      const { panel, scene, state, leak, plan, losses, about } = next;
+      element.hidden = next === null;
+      if (next === null) return;
+      const { panel, scene, state, plan, losses } = next;
       const key = JSON.stringify(scene.treatments);
-      if (key !== made) build();
+      if (key !== made) build(next);
       made = key;
       title.textContent = short(next.name);
-      const behind = panel.behind.map((name) => BEHIND[name] ?? short(name)).join(", ");
       facts.replaceChildren(
-        ...row("area", area(scene, panel.area_m2)),
-        ...row("behind it", behind || "nothing"),
-        ...row(
-          "made of",
-          panel.assemblies
-            .map((name) => `${short(name)}: ${about.assemblies[name] ?? ""}`)
-            .join("; ") || "nothing stands here",
-        ),
-        ...(leak
-          ? [
-              ...row(
-                "lets in",
-                `${percent(leak.share)} of what comes straight to ${short(next.receiver)}`,
-              ),
-              ...row(
-                "if sealed",
-                `${decibels(leak.reduction_if_sealed_db)} reduction there in all`,
-              ),
-              ...row(
-                "verdict",
-                leak.is_gap
-                  ? `a gap: below ${scene.threshold_db} dB`
-                  : `not a gap: ${scene.threshold_db} dB or more`,
-              ),
-            ]
-          : next.computed
-            ? row("lets in", `nothing from outside comes to ${short(next.receiver)} through it`)
-            : []),
+        ...factsOf(next).flatMap(([term, text]) => [h("dt", {}, term), h("dd", {}, text)]),
       );
       const bare = plan === "as-built";
       const open = panel.kind === "open" || next.readonly;

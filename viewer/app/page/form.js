@@ -1,17 +1,32 @@
-// No file yet: a room as someone with a tape measures it. Whatever is typed goes to viewer/form.py.
+// No file yet: a room as someone with a tape measures it. Whatever is typed goes to viewer/app/form.py.
 import { h } from "./parts.js";
 
 const WALLS = ["south", "east", "north", "west"];
 
-/** form = formOf(element, ask); form.show({choices}); form.troubles([{where, message}]) */
+/** @import { Asked, FormTold, Trouble } from "./protocol" */
+
+/** @typedef {{input: HTMLInputElement | HTMLSelectElement, trouble: HTMLElement}} Entry */
+
+/**
+ * The form in an element.
+ * @param {HTMLElement} element
+ * @param {(asked: Asked) => void} ask
+ */
 export function formOf(element, ask) {
-  const fields = new Map(); // name in viewer/form.py → {input, trouble}
+  /** @type {Map<string, Entry>} */
+  const fields = new Map(); // by name in viewer/app/form.py
   const windows = h("div", {});
   const doors = h("div", {});
   const masts = h("div", {});
   const general = h("p", { class: "ga-trouble", role: "alert" });
   let serial = 0;
 
+  /**
+   * @param {Map<string, Entry>} scope
+   * @param {string} key
+   * @param {string} label
+   * @param {{example?: string, value?: string, choices?: Array<string | string[]> | null, hint?: string, wide?: boolean}} [more]
+   */
   function field(
     scope,
     key,
@@ -24,7 +39,10 @@ export function formOf(element, ask) {
       ? h(
           "select",
           { id },
-          choices.map((each) => h("option", { value: [each].flat()[0] }, [each].flat().at(-1))),
+          choices.map((each) => {
+            const [value, text = value] = [each].flat();
+            return h("option", { value }, text);
+          }),
         )
       : h("input", { id, type: "text", autocomplete: "off", placeholder: example, value });
     if (choices && value) input.value = value;
@@ -48,6 +66,7 @@ export function formOf(element, ask) {
     input.removeAttribute("aria-invalid");
   }
 
+  /** @type {Record<string, Array<{scope: Map<string, Entry>, title: HTMLElement}>>} */
   const sets = { windows: [], doors: [], masts: [] };
   const kinds = {
     windows: [
@@ -174,6 +193,7 @@ export function formOf(element, ask) {
     ask({ do: "form", file, typed });
   }
 
+  /** @returns {Generator<[string, Entry]>} */
   function* every() {
     for (const [key, each] of fields) yield [key, each];
     for (const [key, each] of walls) yield [`beyond.${key}`, each];
@@ -184,6 +204,7 @@ export function formOf(element, ask) {
   }
 
   return {
+    /** @param {FormTold} told */
     show({ choices }) {
       if (body.isConnected) return;
       places = choices.places;
@@ -246,16 +267,21 @@ export function formOf(element, ask) {
       floorBox.append(
         field(fields, "floor_over_ground", "its floor over the ground", { example: "2.75 m" }),
       );
-      const stands = fields.get("stands").input;
-      const upper = () => (floorBox.hidden = stands.value !== "upper floor");
-      stands.addEventListener("change", upper);
+      const stands = fields.get("stands")?.input;
+      const upper = () => {
+        floorBox.hidden = stands?.value !== "upper floor";
+      };
+      stands?.addEventListener("change", upper);
       upper();
       element.append(body);
-      fields.get("name").input.focus();
+      fields.get("name")?.input.focus();
     },
+    /** @param {Trouble[]} found */
     troubles(found) {
       const known = new Map(every());
+      /** @type {string[]} */
       const rest = [];
+      /** @type {HTMLElement | null} */
       let first = null;
       for (const { where, message } of found) {
         const each = known.get(where);
@@ -269,7 +295,7 @@ export function formOf(element, ask) {
         first ??= each.input;
       }
       general.textContent = rest.join(" ");
-      first?.focus();
+      /** @type {HTMLElement | null} */ (first)?.focus();
     },
   };
 }

@@ -2,7 +2,13 @@
 // What is asked here is done in viewer/app/model.py.
 import { h, short } from "./parts.js";
 
+/** @import { Picked } from "./face.js" */
+/** @import { Asked, FormTold, ListingTold } from "./protocol" */
+
 let serial = 0;
+
+/** @param {number | undefined} floor_m */
+const floorSaid = (floor_m) => (floor_m === undefined ? "" : `, floor at ${floor_m.toFixed(2)} m`);
 
 function labelled(label, input, hint = "") {
   serial += 1;
@@ -16,7 +22,11 @@ function labelled(label, input, hint = "") {
   );
 }
 
-/** way = modelOf(element, ask); way.show({model}); way.list(listing); way.trouble(message) */
+/**
+ * way = modelOf(element, ask); way.show({model}); way.list(listing); way.trouble(message)
+ * @param {HTMLElement} element
+ * @param {(asked: Asked) => void} ask
+ */
 export function modelOf(element, ask) {
   const path = h("input", {
     type: "text",
@@ -32,16 +42,18 @@ export function modelOf(element, ask) {
   const busy = h("p", { class: "ga-note", role: "status" });
   const found = h("div", { class: "ga-found", hidden: true });
   const file = h("input", { type: "text", autocomplete: "off" });
+  /** @type {string[]} */
   let unstated = [];
-  let listedFor = null; // what was asked for when the list came
-  let body = null;
+  let listedFor = ""; // what was asked for when the list came
+  const body = h("form", { class: "ga-form ga-model", novalidate: true });
 
   const asked = () => ({
     path: path.value,
     unit: plain.hidden ? "" : unit.value,
     up: plain.hidden ? "" : up.value,
   });
-  const boxes = () => [...found.querySelectorAll("input[data-space]")];
+  /** @returns {HTMLInputElement[]} */
+  const boxes = () => [...found.querySelectorAll("input")].filter((box) => box.dataset.space);
 
   function begin(text) {
     said.textContent = "";
@@ -77,7 +89,7 @@ export function modelOf(element, ask) {
       file: file.value,
       spaces: boxes()
         .filter((box) => box.checked)
-        .map((box) => box.dataset.space),
+        .map((box) => box.dataset.space ?? ""),
     });
   }
 
@@ -112,9 +124,12 @@ export function modelOf(element, ask) {
     );
   }
 
+  body.addEventListener("submit", submit);
+
   return {
+    /** @param {FormTold} told */
     show({ model }) {
-      if (body) return;
+      if (body.isConnected) return;
       unstated = model.unstated;
       unit.append(
         h("option", { value: "" }, "choose"),
@@ -129,9 +144,7 @@ export function modelOf(element, ask) {
         labelled("axis that points up", up, "this format says neither"),
       );
       for (const each of [path, unit, up]) each.addEventListener("input", changed);
-      body = h(
-        "form",
-        { class: "ga-form ga-model", novalidate: true, onsubmit: submit },
+      body.append(
         h(
           "section",
           {},
@@ -152,6 +165,7 @@ export function modelOf(element, ask) {
       element.prepend(body);
       changed();
     },
+    /** @param {ListingTold} listing */
     list(listing) {
       end();
       if (JSON.stringify(asked()) !== listedFor) return; // another file has been typed since
@@ -178,7 +192,7 @@ export function modelOf(element, ask) {
             h(
               "legend",
               {},
-              `${name ? `storey ${short(name)}` : "spaces"}${floor.has(name) ? `, floor at ${floor.get(name).toFixed(2)} m` : ""}`,
+              `${name ? `storey ${short(name)}` : "spaces"}${floorSaid(floor.get(name))}`,
             ),
             h("button", { type: "button", onclick: () => tickAll(true, name) }, "all"),
             " ",
@@ -224,7 +238,10 @@ export function modelOf(element, ask) {
   };
 }
 
-/** part = taggingOf(ask); card.append(part.node); part.show(what the card knows) */
+/**
+ * part = taggingOf(ask); card.append(part.node); part.show(what the card knows)
+ * @param {(asked: Asked) => void} ask
+ */
 export function taggingOf(ask) {
   const facts = h("dl", { class: "ga-facts" });
   const kind = h("select", {
@@ -250,19 +267,22 @@ export function taggingOf(ask) {
     choices,
     also,
   );
+  /** @type {Picked | null} */
   let now = null;
 
   function others() {
+    if (!now) return [];
     const { scene, panel, about } = now;
     return scene.panels
       .filter(
         (each) =>
-          each.space === panel.space && each.kind === panel.kind && about.model.panels[each.id],
+          each.space === panel.space && each.kind === panel.kind && about.model?.panels[each.id],
       )
       .map((each) => each.id);
   }
 
   function panels() {
+    if (!now) return [];
     return all.checked ? others() : [now.panel.id];
   }
 
@@ -279,10 +299,12 @@ export function taggingOf(ask) {
 
   return {
     node,
+    /** @param {Picked} next */
     show(next) {
-      const said = next.about.model?.panels[next.panel.id];
+      const { model } = next.about;
+      const said = model?.panels[next.panel.id];
       node.hidden = !said;
-      if (!said) return;
+      if (!model || !said) return;
       now = next;
       const rows = [
         ["called", said.names.map((each) => short(each)).join(", ")],
@@ -298,8 +320,8 @@ export function taggingOf(ask) {
       );
       const rest =
         said.rule && !said.own_kind ? "as the model and the rules say" : "as the model says";
-      options(kind, rest, next.about.model.kinds, said.own_kind);
-      options(assembly, rest, next.about.model.assemblies, said.own_assembly);
+      options(kind, rest, model.kinds, said.own_kind);
+      options(assembly, rest, model.assemblies, said.own_assembly);
       if (next.fresh) all.checked = false;
       const count = others().length;
       also.hidden = count < 2;

@@ -1,38 +1,58 @@
 // Small things the pages of the app are made of: nodes, names and numbers as people read them.
-export { decibels, density, shown as short } from "./words.js";
+export { decibels, density, hertz, shown as short, steradians } from "./words.js";
 
-/** A DOM node; properties that begin with "on" are listeners, the rest attributes. */
+/** @import { TreatmentStyleJson } from "./scene" */
+
+/**
+ * A DOM node; properties that begin with "on" are listeners, the rest attributes.
+ * @template {keyof HTMLElementTagNameMap} Tag
+ * @param {Tag} tag
+ * @param {Record<string, unknown>} [properties]
+ * @param {...unknown} children nodes, texts, lists of them; nothing for null
+ * @returns {HTMLElementTagNameMap[Tag]}
+ */
 export function h(tag, properties = {}, ...children) {
   const node = document.createElement(tag);
   for (const [key, value] of Object.entries(properties)) {
-    if (key.startsWith("on")) node.addEventListener(key.slice(2), value);
-    else if (value === true) node.setAttribute(key, "");
-    else if (value !== false && value !== null && value !== undefined)
-      node.setAttribute(key, value);
+    if (key.startsWith("on")) {
+      node.addEventListener(key.slice(2), /** @type {EventListener} */ (value));
+    } else if (value === true) node.setAttribute(key, "");
+    else if (value !== false && value !== null && value !== undefined) {
+      node.setAttribute(key, String(value));
+    }
   }
-  node.append(...children.flat(Infinity).filter((child) => child !== null && child !== undefined));
+  const given = children.flat(Number.POSITIVE_INFINITY);
+  node.append(.../** @type {Array<Node | string>} */ (given.filter((child) => child != null)));
   return node;
 }
 
-export function steradians(value) {
-  if (value === null || value === undefined) return "–";
-  if (value === 0) return "0 sr";
-  if (value < 0.001) return "< 0.001 sr";
-  return `${value.toFixed(value >= 0.1 ? 2 : 3)} sr`;
+/**
+ * A button.
+ * @param {string} text
+ * @param {() => void} act
+ * @param {Record<string, unknown>} [more]
+ */
+export function pressable(text, act, more = {}) {
+  return h("button", { type: "button", onclick: act, ...more }, text);
 }
 
-export function hertz(value) {
-  for (const [size, unit] of [
-    [1e9, "GHz"],
-    [1e6, "MHz"],
-    [1e3, "kHz"],
-  ]) {
-    if (value >= size) return `${+(value / size).toPrecision(4)} ${unit}`;
-  }
-  return `${value} Hz`;
+/**
+ * A part of the page under its heading.
+ * @param {string} title
+ * @param {...unknown} children
+ */
+export function section(title, ...children) {
+  return h("section", {}, h("h2", {}, title), ...children);
 }
 
-/** Puts rows into a list, keeping the node of each key so that the focus stays where it is. */
+/**
+ * Puts rows into a list, keeping the node of each key so that the focus stays where it is.
+ * @param {HTMLElement} list
+ * @param {Map<string, HTMLElement>} kept
+ * @param {Array<[string, any]>} rows
+ * @param {(key: string) => HTMLElement} make
+ * @param {(node: any, value: any) => void} fill
+ */
 export function keyed(list, kept, rows, make, fill) {
   const wanted = new Set(rows.map(([key]) => key));
   for (const [key, node] of kept) {
@@ -51,7 +71,10 @@ export function keyed(list, kept, rows, make, fill) {
   });
 }
 
-/** A swatch that tells a treatment by letter, pattern and colour. */
+/**
+ * A swatch that tells a treatment by letter, pattern and colour.
+ * @param {TreatmentStyleJson} style
+ */
 export function swatch(style) {
   const bright =
     parseInt(style.colour.slice(1, 3), 16) * 0.3 +

@@ -6,7 +6,14 @@ const SVG = "http://www.w3.org/2000/svg";
 const STEP_M = { metres: 0.1, feet: 0.1016 }; // 10 cm, or 4 in
 const GRID_M = { metres: 0.01, feet: 0.0127 }; // to which it is dragged: 1 cm, or half an inch
 
-/** place = placeOf(element, ask); place.show(scene, receiver index, its own coordinates) */
+/** @import { Asked, Move } from "./protocol" */
+/** @import { ReceiverJson, SceneJson } from "./scene" */
+
+/**
+ * place = placeOf(element, ask); place.show(scene, receiver index, its own coordinates)
+ * @param {HTMLElement} element
+ * @param {(asked: Asked) => void} ask
+ */
 export function placeOf(element, ask) {
   const drawing = document.createElementNS(SVG, "svg");
   drawing.setAttribute("class", "ga-plan");
@@ -42,30 +49,35 @@ export function placeOf(element, ask) {
   );
   element.append(drawing, form);
 
+  /** @type {SceneJson | null} */
   let scene = null;
+  /** @type {ReceiverJson | null} */
   let receiver = null;
   let origin = [0, 0, 0];
   let at = [0, 0, 0];
+  /** @type {string[]} */
   let said = []; // what the fields say of it
   let dragging = false;
 
-  const measure = () => (scene.feet ? "feet" : "metres");
+  const measure = () => (scene?.feet ? "feet" : "metres");
 
   function submit(event) {
     event.preventDefault();
     if (!receiver) return;
     // what nobody has typed over stays as exact as it is
-    ask({
-      do: "move",
-      receiver: receiver.id,
-      at: fields.map((field, k) => (field.value === said[k] ? at[k] - origin[k] : field.value)),
-    });
+    const typed = fields.map(({ value }, k) => (value === said[k] ? at[k] - origin[k] : value));
+    ask({ do: "move", receiver: receiver.id, at: /** @type {Move["at"]} */ (typed) });
   }
 
+  /**
+   * @param {number} x
+   * @param {number} y
+   */
   function put(x, y) {
+    if (!scene) return;
     at = [x, y, at[2]];
-    mark.setAttribute("cx", x);
-    mark.setAttribute("cy", -y);
+    mark.setAttribute("cx", String(x));
+    mark.setAttribute("cy", String(-y));
     const [east, north] = [x - origin[0], y - origin[1]];
     const [across, along] = [length(scene, east), length(scene, north)];
     mark.setAttribute(
@@ -83,6 +95,7 @@ export function placeOf(element, ask) {
   }
 
   function drop() {
+    if (!receiver) return;
     const grid = GRID_M[measure()];
     const own = at.map((value, k) =>
       Number((Math.round((value - origin[k]) / grid) * grid).toFixed(5)),
@@ -97,7 +110,7 @@ export function placeOf(element, ask) {
   mark.addEventListener("pointermove", (event) => {
     if (!dragging) return;
     const here = new DOMPoint(event.clientX, event.clientY).matrixTransform(
-      drawing.getScreenCTM().inverse(),
+      drawing.getScreenCTM()?.inverse(),
     );
     put(here.x, -here.y);
   });
@@ -117,13 +130,19 @@ export function placeOf(element, ask) {
   });
 
   return {
+    /**
+     * @param {SceneJson} next
+     * @param {number} index of the receiver
+     * @param {number[]} own its own coordinates
+     */
     show(next, index, own) {
       scene = next;
-      receiver = scene.receivers[index] ?? null;
-      element.hidden = !receiver;
-      if (!receiver) return;
-      const space = scene.spaces.find((each) => each.id === receiver.space);
-      at = [...receiver.position];
+      const found = next.receivers[index];
+      const space = next.spaces.find((each) => each.id === found?.space);
+      receiver = found && space ? found : null;
+      element.hidden = receiver === null;
+      if (!found || !space) return;
+      at = [...found.position];
       origin = at.map((value, k) => value - own[k]);
       const ring = (flat) => {
         const points = [];
@@ -132,7 +151,7 @@ export function placeOf(element, ask) {
       };
       room.setAttribute("d", space.footprint.map(ring).join(""));
       // openings in the walls, as they stand in plan
-      const holes = scene.panels.filter(
+      const holes = next.panels.filter(
         (panel) =>
           panel.space === space.id &&
           panel.host &&
@@ -164,14 +183,15 @@ export function placeOf(element, ask) {
         ].join(" "),
       );
       drawing.setAttribute("aria-label", `Plan of ${short(space.id)}, north side up`);
-      mark.setAttribute("r", 0.045 * Math.max(high[0] - low[0], high[1] - low[1]));
+      const size = Math.max(high[0] - low[0], high[1] - low[1]);
+      mark.setAttribute("r", String(0.045 * size));
       mark.setAttribute(
         "aria-label",
-        `${short(receiver.id)}: arrow keys move it, Enter puts it there`,
+        `${short(found.id)}: arrow keys move it, Enter puts it there`,
       );
       put(at[0], at[1]);
       // what stands in the file, to a millimetre or a sixteenth of an inch
-      write(own.map((value) => (scene.feet ? feetInches(value, 16) : `${+value.toFixed(3)} m`)));
+      write(own.map((value) => (next.feet ? feetInches(value, 16) : `${+value.toFixed(3)} m`)));
     },
   };
 }

@@ -66,7 +66,7 @@ export function viewsOf(stage, engine, { onPick, onHover }) {
         h(
           "p",
           { class: "ga-note" },
-          `This browser shows no 3D picture here (${error.message}). The lists and numbers work without it.`,
+          `This browser shows no 3D picture here (${error instanceof Error ? error.message : error}). The lists and numbers work without it.`,
         ),
       );
     }

@@ -1,0 +1,126 @@
+import assert from "node:assert/strict";
+import { test } from "node:test";
+
+import { levels } from "../../viewer/app/page/answer.js";
+import { takeColumns } from "../../viewer/app/page/columns.js";
+import { leaksOf } from "../../viewer/app/page/lists.js";
+import { Looking } from "../../viewer/app/page/looking.js";
+import { storeyChoices } from "../../viewer/app/page/notices.js";
+import { columnsFor } from "../../viewer/app/page/views.js";
+import { roomScene } from "./room.mjs";
+
+/** A store such as the browser keeps for a page. */
+function store() {
+  const held = new Map();
+  return { setItem: (key, value) => held.set(key, value), getItem: (key) => held.get(key) ?? null };
+}
+
+test("the plan that is worked on changes places with one beside it", () => {
+  const looking = new Looking();
+  looking.fitPlans(["a", "b", "c"]);
+  assert.equal(looking.plan, "c");
+  looking.putBeside("a", true);
+  looking.putBeside("b", true);
+  looking.workOn("b");
+  assert.deepEqual(looking.plans, ["b", "c", "a"]);
+  looking.putBeside("c", false);
+  looking.choosePlan("a");
+  assert.deepEqual(looking.plans, ["a"]);
+});
+
+test("three plans at most are shown, the one put beside first gives way", () => {
+  const looking = new Looking();
+  looking.fitPlans(["a", "b", "c", "d"]);
+  for (const id of ["a", "b", "c"]) looking.putBeside(id, true);
+  assert.deepEqual(looking.plans, ["d", "b", "c"]);
+});
+
+test("what is looked at outlives a reload, and what is gone is let go", () => {
+  const scene = roomScene();
+  const looking = new Looking();
+  looking.fitTo(scene);
+  looking.picked = "den/W1";
+  const kept = store();
+  looking.remember(kept, scene);
+  const again = new Looking();
+  again.recall(kept, scene);
+  assert.deepEqual([again.plan, again.picked, again.receiver], ["as-built", "den/W1", 0]);
+  again.beside = ["gone"];
+  again.plan = "gone, too";
+  again.fitTo(scene);
+  assert.deepEqual(again.plans, ["as-built"]);
+  const fresh = new Looking();
+  fresh.recall(store(), scene);
+  assert.deepEqual([fresh.plan, fresh.picked], [null, null]);
+});
+
+test("columns replace what is new, and plans keep what is theirs when one comes between", () => {
+  const scene = roomScene();
+  const column = (id, share) => ({
+    plan: { id, title: id, treated_area_m2: {}, receivers: [null] },
+    panels: { 6: { treatments: ["film"], stands: "", leaks: [{ ...leak, share }] } },
+    beams: [],
+  });
+  const leak = scene.panels[6].plans[0].leaks[0];
+  assert.equal(takeColumns(scene, ["as-built", "film"], { film: column("film", 0.2) }), true);
+  assert.deepEqual(
+    scene.plans.map((each) => each.id),
+    ["as-built", "film"],
+  );
+  assert.equal(scene.panels[6].plans[0].leaks[0].share, 0.9);
+  assert.equal(scene.panels[6].plans[1].leaks[0].share, 0.2);
+  assert.deepEqual(scene.panels[0].plans[1], { treatments: [], stands: "", leaks: [null] });
+  assert.equal(takeColumns(scene, ["as-built", "film"], { film: column("film", 0.1) }), false);
+  assert.equal(scene.panels[6].plans[1].leaks[0].share, 0.1);
+  takeColumns(scene, ["film"], {});
+  assert.equal(scene.panels[6].plans[0].leaks[0].share, 0.1);
+});
+
+test("faces are listed by what they let in", () => {
+  const scene = roomScene();
+  assert.deepEqual(
+    leaksOf(scene, 0, 0).map(({ panel }) => panel.id),
+    ["den/W1", "den/1"],
+  );
+  assert.deepEqual(leaksOf(scene, 5, 0), []);
+});
+
+test("sources that are off count for nothing", () => {
+  const source = (id, level) => ({
+    id,
+    outside_w_m2: 1e-3,
+    level_w_m2: level,
+    below_as_built_db: 10,
+  });
+  const numbers = {
+    sources: [source("near", 1e-4), source("far", 1e-6)],
+    low_w_m2: 1e-5,
+    high_w_m2: 1e-3,
+    bands: [{ reduction_db: 7 }],
+  };
+  const all = levels(numbers, new Set());
+  assert.ok(Math.abs(all.inside - 1.01e-4) < 1e-12);
+  assert.equal(all.low, 1e-5);
+  const one = levels(numbers, new Set(["near"]));
+  assert.equal(one.inside, 1e-6);
+  assert.ok(Math.abs(one.reduction - 30) < 1e-9);
+  assert.equal(one.low, null); // the range was worked out with all of them
+  const none = levels({ ...numbers, sources: [] }, new Set());
+  assert.deepEqual([none.even, none.reduction], [true, 7]);
+});
+
+test("a building of one storey has no storey to choose", () => {
+  const scene = roomScene();
+  assert.deepEqual(
+    storeyChoices(scene).map(([, words]) => words),
+    ["this room", "the whole building"],
+  );
+  scene.storeys.push({ id: "upper", floor_m: 2.8, spaces: [] });
+  assert.equal(storeyChoices(scene).length, 5);
+});
+
+test("views stand side by side in a wide place and one above the other in a high one", () => {
+  assert.equal(columnsFor(2, 1600, 500), 2);
+  assert.equal(columnsFor(2, 500, 1200), 1);
+  assert.equal(columnsFor(1, 800, 600), 1);
+});

@@ -1,0 +1,68 @@
+// The left column: plans, the receiver and its place, sources.
+import { PlanList, SourceList } from "./lists.js";
+import { h, section, short } from "./parts.js";
+import { placeOf } from "./place.js";
+
+/** @import { Asked } from "./protocol" */
+/** @import { SceneJson } from "./scene" */
+
+/**
+ * @typedef {object} LeftActs
+ * @property {(id: string) => void} choose a plan
+ * @property {(id: string, on: boolean) => void} beside
+ * @property {(id: string, on: boolean) => void} turn a source
+ * @property {(index: number) => void} receiver
+ * @property {(id: string | null) => void} newPlan
+ */
+
+export class LeftColumn {
+  planName = h("input", {
+    type: "text",
+    autocomplete: "off",
+    "aria-label": "Name of the new plan",
+    placeholder: "name, if you like",
+  });
+
+  /**
+   * @param {(asked: Asked) => void} send
+   * @param {LeftActs} act
+   */
+  constructor(send, act) {
+    this.plans = new PlanList({ choose: act.choose, beside: act.beside });
+    this.sources = new SourceList(act.turn);
+    this.receiverPick = h("select", {
+      "aria-label": "Receiver",
+      onchange: () => act.receiver(this.receiverPick.selectedIndex),
+    });
+    const submit = (event) => {
+      event.preventDefault();
+      act.newPlan(this.planName.value.trim() || null);
+      this.planName.value = "";
+    };
+    const planForm = h(
+      "form",
+      { class: "ga-new", onsubmit: submit },
+      this.planName,
+      h("button", { type: "submit" }, "New plan from this one"),
+    );
+    const placeBox = h("div", {});
+    this.place = placeOf(placeBox, send);
+    this.node = h(
+      "div",
+      { class: "ga-left" },
+      section("Plans", this.plans.node, planForm),
+      section("Where it matters", this.receiverPick, placeBox),
+      section("Sources", this.sources.node),
+    );
+  }
+
+  /**
+   * @param {SceneJson} scene
+   * @param {number} chosen
+   */
+  showReceivers(scene, chosen) {
+    const words = scene.receivers.map((each) => `${short(each.id)} in ${short(each.space)}`);
+    this.receiverPick.replaceChildren(...words.map((each) => h("option", {}, each)));
+    this.receiverPick.selectedIndex = chosen;
+  }
+}

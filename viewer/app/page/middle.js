@@ -1,0 +1,129 @@
+// The middle column: the answer, what is coloured and drawn, the pictures, the key to the colours.
+import { fillLegend, sentence } from "./answer.js";
+import { storeyChoices } from "./notices.js";
+import { h, pressable } from "./parts.js";
+
+/** @import { Asked, Status } from "./protocol" */
+/** @import { NumbersJson, ReceiverJson, SceneJson } from "./scene" */
+/** @import { Looking } from "./looking.js" */
+/** @import { StoreyChoice, ViewState } from "./types" */
+
+/** @type {Array<[ViewState["mode"], string]>} */
+const MODES = [
+  ["let-in", "what gets in"],
+  ["loss", "loss"],
+  ["treatment", "treatment"],
+];
+const CAUTION =
+  "Predictions are estimates; a meter decides. Rays that meet the ground near the building count as blocked: a convention, not physics.";
+
+export class MiddleColumn {
+  answer = h("p", { class: "ga-answer", "aria-live": "polite" });
+  stage = h("div", { class: "ga-stage" });
+  legend = h("div", { class: "ga-legend" });
+  progress = h("progress", { max: 1, value: 0, "aria-label": "Casting rays" });
+  storeyPick = h("select", { "aria-label": "Storeys" });
+
+  /**
+   * @param {(asked: Asked) => void} send
+   * @param {Looking} looking
+   * @param {(change: Partial<Pick<Looking, "mode" | "beams" | "storeys">>) => void} change
+   */
+  constructor(send, looking, change) {
+    this.send = send;
+    this.looking = looking;
+    this.casting = h(
+      "div",
+      { class: "ga-casting", hidden: true },
+      h("span", {}, "Casting rays"),
+      this.progress,
+      pressable("Stop", () => send({ do: "halt" })),
+    );
+    this.storeyPick.addEventListener("change", () =>
+      change({ storeys: JSON.parse(this.storeyPick.value) }),
+    );
+    const mode = ([value, text]) => {
+      const checked = value === looking.mode;
+      const onchange = () => change({ mode: value });
+      return h(
+        "label",
+        {},
+        h("input", { type: "radio", name: "ga-mode", value, checked, onchange }),
+        text,
+      );
+    };
+    const beams = h("input", {
+      type: "checkbox",
+      checked: true,
+      onchange: () => change({ beams: beams.checked }),
+    });
+    const group = { class: "ga-modes", role: "radiogroup", "aria-label": "Colour faces by" };
+    const head = h("span", { "aria-hidden": "true" }, "Colour by");
+    const bar = h(
+      "div",
+      { class: "ga-bar" },
+      h("div", group, head, MODES.map(mode)),
+      h("label", {}, beams, "beams"),
+      h("label", {}, "show ", this.storeyPick),
+    );
+    this.node = h(
+      "div",
+      { class: "ga-middle" },
+      this.answer,
+      bar,
+      this.stage,
+      this.casting,
+      this.legend,
+      h("p", { class: "ga-caution" }, CAUTION),
+    );
+  }
+
+  /**
+   * @param {NumbersJson | null} numbers
+   * @param {ReceiverJson | undefined} who
+   * @param {Status | null} status
+   */
+  showAnswer(numbers, who, status) {
+    const { answer } = this;
+    if (!who) {
+      answer.replaceChildren(
+        "This job has no receiver yet: add [[receiver]] with the place of the pillow to its file.",
+      );
+    } else if (numbers) {
+      answer.replaceChildren(...sentence(numbers, who, this.looking.silent));
+    } else if (status?.stopped && status.casting === null) {
+      const again = pressable("Cast now", () => this.send({ do: "cast" }));
+      answer.replaceChildren("Nothing has been cast yet. ", again);
+    } else {
+      answer.replaceChildren("Working it out …");
+    }
+  }
+
+  /**
+   * @param {SceneJson} scene
+   * @param {number[]} plans columns of those that are shown
+   * @param {boolean} marks whether a transmitter stands in a picture
+   */
+  showLegend(scene, plans, marks) {
+    fillLegend(this.legend, scene, { mode: this.looking.mode, plans, marks });
+  }
+
+  /**
+   * @param {SceneJson} scene
+   * @param {StoreyChoice} chosen
+   */
+  showStoreys(scene, chosen) {
+    const choices = storeyChoices(scene).map(([value, text]) =>
+      h("option", { value: JSON.stringify(value) }, text),
+    );
+    this.storeyPick.replaceChildren(...choices);
+    this.storeyPick.value = JSON.stringify(chosen);
+    if (!this.storeyPick.value) this.storeyPick.selectedIndex = 0;
+  }
+
+  /** @param {number | null} share of the casting that is done */
+  showProgress(share) {
+    this.casting.hidden = share === null;
+    if (share !== null) this.progress.value = share;
+  }
+}
