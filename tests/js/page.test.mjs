@@ -58,7 +58,7 @@ test("columns replace what is new, and plans keep what is theirs when one comes 
   const scene = roomScene();
   const column = (id, share) => ({
     plan: { id, title: id, treated_area_m2: {}, receivers: [null] },
-    panels: { 6: { treatments: ["film"], stands: "", leaks: [{ ...leak, share }] } },
+    panels: { 6: { treatments: ["film"], stands: "", worn: "", leaks: [{ ...leak, share }] } },
     beams: [],
   });
   const leak = scene.panels[6].plans[0].leaks[0];
@@ -69,7 +69,12 @@ test("columns replace what is new, and plans keep what is theirs when one comes 
   );
   assert.equal(scene.panels[6].plans[0].leaks[0].share, 0.9);
   assert.equal(scene.panels[6].plans[1].leaks[0].share, 0.2);
-  assert.deepEqual(scene.panels[0].plans[1], { treatments: [], stands: "", leaks: [null] });
+  assert.deepEqual(scene.panels[0].plans[1], {
+    treatments: [],
+    stands: "",
+    worn: "Untreated.",
+    leaks: [null],
+  });
   assert.equal(takeColumns(scene, ["as-built", "film"], { film: column("film", 0.1) }), false);
   assert.equal(scene.panels[6].plans[1].leaks[0].share, 0.1);
   takeColumns(scene, ["film"], {});
@@ -111,12 +116,14 @@ test("sources that are off count for nothing", () => {
 
 test("a building of one storey has no storey to choose", () => {
   const scene = roomScene();
-  assert.deepEqual(
-    storeyChoices(scene).map(([, words]) => words),
-    ["this room", "the whole building"],
-  );
-  scene.storeys.push({ id: "upper", floor_m: 2.8, spaces: [] });
-  assert.equal(storeyChoices(scene).length, 5);
+  const words = () => storeyChoices(scene, 0).map(([, text]) => text);
+  const [room] = scene.scopes;
+  scene.scopes.push({ ...room, mode: "one", storey: "only" }, { ...room, mode: "all" });
+  assert.deepEqual(words(), ["this room", "the whole building"]);
+  scene.scopes.push({ ...room, mode: "one", storey: "upper" }, { ...room, mode: "peel", count: 1 });
+  assert.equal(words().length, 5);
+  assert.equal(words().at(-1), "the building without its top storey");
+  assert.deepEqual(storeyChoices(scene, 1), []);
 });
 
 test("views stand side by side in a wide place and one above the other in a high one", () => {

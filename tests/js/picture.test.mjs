@@ -8,13 +8,11 @@ import { colouringOf } from "../../viewer/web/colouring.js";
 import { innerEdges } from "../../viewer/web/corners.js";
 import { anchorOf, faceLines, remains } from "../../viewer/web/outlines.js";
 import { nearestNarrow, tipPlace } from "../../viewer/web/pointing.js";
+import { onRing, scopeOf } from "../../viewer/web/scope.js";
 import { axesOf, cross, dot, outlinesOf, sub, unit } from "../../viewer/web/shapes.js";
-import { sourcesDrawn } from "../../viewer/web/sightlines.js";
 import { firstState, roomScene } from "./room.mjs";
 
 const THEME = { edge: "#111111", rim: "#222222", ring: "#333333", neutral: "#808080" };
-const RING = { centre: [2, 1.5, 0], radius: 3 };
-const ROOMS = { full: new Set(["den"]), low: new Set(), below: [] };
 
 /** The stage without three.js. */
 function stageOf(scene, state) {
@@ -36,16 +34,15 @@ function stageOf(scene, state) {
       mesh: { visible: true },
     };
   });
-  const drawn = sourcesDrawn(scene, state, ROOMS, RING);
+  const scope = scopeOf(scene, state);
   return {
     scene,
     faces,
-    rooms: ROOMS,
-    ring: RING,
+    scope,
     get: (id) => faces.find((face) => face.panel.id === id),
     leakOf: (panel) => panel.plans[state.plan]?.leaks[state.receiver] ?? null,
-    anchorOf: (face, eye) => anchorOf(face, faces, eye),
-    placeOf: (source) => drawn.places.get(source.id),
+    anchorOf: (face, eye) => anchorOf(face, { faces, scene }, eye),
+    marks: () => scope.marks.filter(({ source }) => !state.silent.has(source)),
     hints: () => [],
   };
 }
@@ -64,14 +61,14 @@ test("the most important labels come first: the compass, then what lets in most"
   assert.deepEqual(
     found.slice(4).map(({ kind, text }) => `${kind} ${text}`),
     [
-      "gap window W1, untreated: 90\u00a0%",
-      "face south wall (1), untreated: 10\u00a0%",
+      "gap window W1, untreated: 90 %",
+      "face south wall (1), untreated: 10 %",
       "source mast, azimuth 180°, level",
       "receiver pillow",
     ],
   );
   const narrow = calloutsOf(stage, state, { ...seen, width: 400 });
-  assert.equal(narrow[4].text, "window W1: 90\u00a0%");
+  assert.equal(narrow[4].text, "window W1, untreated: 90 %!");
 });
 
 test("letters of treatments stand on faces that are turned to the eye, in that mode alone", () => {
@@ -90,20 +87,21 @@ test("letters of treatments stand on faces that are turned to the eye, in that m
 
 test("a wall that is cut away leaves a line at its foot, which carries its label", () => {
   const state = firstState();
-  const { faces } = stageOf(roomScene(), state);
+  const stage = stageOf(roomScene(), state);
+  const { faces } = stage;
   const north = faces[2];
-  const [line] = remains(north, faces, FROM_NORTH);
+  const [line] = remains(north, stage, FROM_NORTH);
   assert.deepEqual(
     line.map((p) => p[2]),
     [0.1, 0.1],
   );
-  assert.deepEqual(anchorOf(north, faces, FROM_NORTH), [2, 3, 0.1]);
-  assert.deepEqual(anchorOf(faces[0], faces, FROM_NORTH), [2, 0, 1.25]);
+  assert.deepEqual(anchorOf(north, stage, FROM_NORTH), [2, 3, 0.1]);
+  assert.deepEqual(anchorOf(faces[0], stage, FROM_NORTH), [2, 0, 1.25]);
 });
 
 test("of a ceiling that is cut away the edges on standing walls remain", () => {
-  const { faces } = stageOf(roomScene(), firstState());
-  const left = remains(faces[5], faces, FROM_NORTH);
+  const stage = stageOf(roomScene(), firstState());
+  const left = remains(stage.faces[5], stage, FROM_NORTH);
   // south and west walls stand: with the eye in the north-east two edges are left
   assert.equal(left.length, 2);
 });
@@ -150,7 +148,7 @@ test("the whole picture fits with a margin", () => {
   const stage = stageOf(roomScene(), firstState());
   const eye = wayOf(0.4, 0.6);
   const size = [800, 500];
-  const { zoom, target } = fitted(pointsToHold(stage), eye, size, RING.centre);
+  const { zoom, target } = fitted(pointsToHold(stage), eye, size, stage.scope.ring.centre);
   const right = unit(cross([0, 0, 1], eye));
   const up = cross(eye, right);
   let least = Number.POSITIVE_INFINITY;
@@ -162,39 +160,73 @@ test("the whole picture fits with a margin", () => {
   assert.ok(Math.abs(least - 26) < 1e-6);
 });
 
-test("a source that is off has neither arrow nor label", () => {
+test("faces are named while they can show, as many as the scene allows", () => {
+  const scene = roomScene();
+  const { labels } = scene.plans[0].receivers[0];
+  const state = firstState();
+  const texts = (eye) =>
+    calloutsOf(stageOf(scene, state), state, { eye, width: 900, project: (p) => p })
+      .filter(({ kind }) => kind === "gap" || kind === "face")
+      .map(({ text }) => text);
+  labels.unshift({ ...labels[1], panel: "gone", text: "gone" });
+  labels.push({ ...labels[1], panel: "den/2", text: "east", only_seen: true });
+  labels.push({ ...labels[1], panel: "den/4", text: "west" });
+  assert.deepEqual(texts(unit([1, 1, 0.7])).at(-1), "west"); // the east wall is cut away
+  assert.deepEqual(texts(unit([-1, 1, 0.7])).at(-1), "east"); // three are named, so west is not
+});
+
+test("a source that is off has no label", () => {
   const scene = roomScene();
   const state = firstState();
-  assert.equal(sourcesDrawn(scene, state, ROOMS, RING).arrows.length, 1);
+  const seen = { eye: FROM_NORTH, width: 900, project: (p) => p };
+  const sources = () =>
+    calloutsOf(stageOf(scene, state), state, seen).filter(({ kind }) => kind === "source");
+  assert.equal(sources().length, 1);
   state.silent.add("mast");
-  const off = sourcesDrawn(scene, state, ROOMS, RING);
-  assert.deepEqual([off.arrows.length, off.places.size, off.strokes.length], [0, 0, 0]);
+  assert.equal(sources().length, 0);
 });
 
-test("an arrow points the way the energy comes", () => {
-  const [[tail, tip]] = sourcesDrawn(roomScene(), firstState(), ROOMS, RING).arrows;
-  assert.ok(tail[1] < tip[1]); // from the south
-  assert.equal(tip[1], 1.5 - 3);
-});
-
-test("beams are those of gaps at this receiver, the strongest first, four at most", () => {
+test("a choice that is gone shows the room, a job without a receiver the whole house", () => {
   const scene = roomScene();
-  const beam = (level, more = {}) => ({
-    source: "mast",
+  const gone = { ...firstState(), storeys: { mode: "one", id: "cellar", count: 0 } };
+  assert.equal(scopeOf(scene, gone).mode, "room");
+  scene.scopes = [];
+  assert.deepEqual(scopeOf(scene, gone).full, ["den"]);
+});
+
+test("north on the ring is where the scene has it", () => {
+  const ring = { centre: [1, 2, 3], radius_m: 2 };
+  const east = onRing({ north: [0, 1, 0] }, ring, Math.PI / 2);
+  assert.ok(Math.hypot(east[0] - 3, east[1] - 2, east[2] - 3) < 1e-12);
+  const turned = onRing({ north: [1, 0, 0] }, ring, 0, 1.5);
+  assert.deepEqual(turned, [4, 2, 3]);
+});
+
+test("beams are those that the scene has chosen, less sources that are off", () => {
+  const scene = roomScene();
+  const beam = (source, share) => ({
+    source,
     receiver: "pillow",
     panel: "den/W1",
     inside: { vertices: [], triangles: [] },
     outside: [],
     landings: [],
-    plans: [{ level_w_m2: level, share: 0.5, loss_db: 3, lit_area_m2: 1, is_gap: true, ...more }],
+    plans: [{ level_w_m2: 1, share, loss_db: 3, lit_area_m2: 1, is_gap: true }],
   });
-  scene.beams = [1, 5, 3, 2, 4, 9].map((level) => beam(level));
-  scene.beams[5].plans[0].is_gap = false;
-  scene.beams[1].receiver = "desk";
+  scene.beams = [beam("mast", 0.5), beam("cell", 0.01), beam("mast", 0.3)];
+  scene.plans[0].receivers[0].beams = [2, 1, 0];
   const state = firstState();
-  const stage = stageOf(scene, state);
-  const levels = beamsShown(scene, state, stage.get).map((each) => each.plans[0].level_w_m2);
-  assert.deepEqual(levels, [4, 3, 2, 1]);
+  const shown = () =>
+    beamsShown(scene, state, stageOf(scene, state).get).map((each) => [each.source, each.strong]);
+  assert.deepEqual(shown(), [
+    ["mast", true],
+    ["cell", false],
+  ]);
+  state.silent.add("cell");
+  assert.deepEqual(shown(), [
+    ["mast", true],
+    ["mast", true],
+  ]);
 });
 
 test("a narrow gap is picked although it is missed by a little", () => {

@@ -9,6 +9,7 @@ const leak = (share, is_gap, loss_db) => ({
   reduction_if_sealed_db: 12,
   is_gap,
   label: "",
+  lines: [`lets in ${share}`],
 });
 
 const [X, Y, Z] = [4, 3, 2.5];
@@ -29,19 +30,35 @@ function panel(id, title, kind, corners, normal, more = {}) {
     vertices: corners.flat(),
     triangles: [0, 1, 2, 0, 2, 3],
     rings: [corners.length],
+    is_opening: kind === "window",
+    ground_lines: [],
     host: null,
     opening: null,
     aliases: [],
     assemblies: ["brick"],
     behind: ["outdoors"],
-    plans: [{ treatments: [], stands: "", leaks: [null] }],
+    plans: [{ treatments: [], stands: "", worn: "Untreated.", leaks: [null] }],
     ...more,
   };
 }
 
 const leaking = (share, is_gap, loss_db) => ({
-  plans: [{ treatments: [], stands: "", leaks: [leak(share, is_gap, loss_db)] }],
+  plans: [
+    { treatments: [], stands: "", worn: "Untreated.", leaks: [leak(share, is_gap, loss_db)] },
+  ],
 });
+
+const name = (panel, text, is_gap, only_seen) => ({
+  panel,
+  text,
+  short: `${text}!`,
+  is_gap,
+  only_seen,
+});
+const labels = [
+  name("den/W1", "window W1, untreated: 90 %", true, false),
+  name("den/1", "south wall (1), untreated: 10 %", false, false),
+];
 
 /** The scene, anew for each test that changes it. */
 export function roomScene() {
@@ -53,6 +70,17 @@ export function roomScene() {
     north_rad: 0,
     grade_m: 0,
     bounds: [0, 0, 0, X, Y, Z],
+    look: {
+      themes: {},
+      amber: "#ffb000",
+      amber_case: "#4a3000",
+      landing: "#ffd27a",
+      furniture: {},
+      stub_m: 0.1,
+      max_beams: 2,
+      max_labels: 3,
+    },
+    north: [0, 1, 0],
     scales: { let_in_db: [-30, 0], loss_db: [0, 40] },
     cividis: ["#000000", "#808080", "#ffffff"],
     storeys: [{ id: "only", floor_m: 0, spaces: ["den"] }],
@@ -158,9 +186,15 @@ export function roomScene() {
       ),
     ],
     walls: [],
-    plans: [{ id: "as-built", title: "as-built", treated_area_m2: {}, receivers: [null] }],
+    plans: [
+      {
+        id: "as-built",
+        title: "as-built",
+        treated_area_m2: {},
+        receivers: [{ labels, beams: [] }],
+      },
+    ],
     treatments: [{ id: "film", letter: "A", colour: "#336699", pattern: "dots" }],
-    ring: { centre: [X / 2, Y / 2, 0], radius_m: 3, north: [0, 1, 0] },
     sources: [
       {
         id: "mast",
@@ -172,11 +206,44 @@ export function roomScene() {
         spread_rad: 0,
         position: null,
         space: null,
-        arrow: null,
       },
     ],
-    receivers: [{ id: "pillow", space: "den", position: [1, 1, 0.6], size: null, furniture: [] }],
+    receivers: [
+      {
+        id: "pillow",
+        space: "den",
+        position: [1, 1, 0.6],
+        size: null,
+        furniture: [],
+        nothing: "Nothing comes.",
+      },
+    ],
     sights: [],
+    scopes: [
+      {
+        receiver: 0,
+        mode: "room",
+        storey: null,
+        count: 0,
+        full: ["den"],
+        low: [],
+        below: [],
+        ring: { centre: [X / 2, Y / 2, 0], radius_m: 3 },
+        azimuth_rad: 0.4,
+        elevation_rad: 0.6,
+        mark_m: 0.1,
+        marks: [
+          {
+            source: "mast",
+            label: "mast, azimuth 180°, level",
+            short: "mast",
+            at: [2, -2.4, 1],
+            arrow: [2, -2.4, 1, 2, -1.5, 1],
+          },
+        ],
+        arcs: [],
+      },
+    ],
     beams: [],
     blocks: [],
     notes: [],

@@ -6,6 +6,7 @@ import {
   arrowMesh,
   axesOf,
   cross,
+  diamondMesh,
   distanceToSegment,
   dot,
   hardBox,
@@ -15,7 +16,6 @@ import {
   sub,
   turned,
 } from "../../viewer/web/shapes.js";
-import { diamondMesh } from "../../viewer/web/sightlines.js";
 
 /** Volume by the divergence theorem, for triangles that are wound outward. */
 function volume({ vertices, triangles }) {
@@ -35,8 +35,8 @@ test("bodies are closed and wound outward", () => {
   assert.ok(ball < (4 * Math.PI) / 3 && ball > 0.97 * ((4 * Math.PI) / 3));
   assert.ok(volume(arrowMesh([0, 0, 0], [1, 1, 1])) > 0);
   // an octahedron with half axes h, h, 1.35 h: 4/3 h³ · 1.35
-  const half = 0.026 * 4;
-  const mark = volume(diamondMesh([1, 2, 3], { centre: [0, 0, 0], radius: 4 }));
+  const half = 0.1;
+  const mark = volume(diamondMesh([1, 2, 3], half));
   assert.ok(Math.abs(mark - (4 / 3) * half ** 3 * 1.35) < 1e-12);
 });
 
@@ -62,7 +62,7 @@ test("distance to a segment counts its ends", () => {
 test("a beam outside fades to nothing within its reach", () => {
   const near = [0, 0, 0, 1, 0, 0, 1, 0, 1];
   const far = near.map((value, k) => (k % 3 === 1 ? value - 100 : value));
-  const { vertices, fade } = fadingBody({ near, far }, { centre: [0, 0, 0], radius: 5 });
+  const { vertices, fade } = fadingBody({ near, far }, { centre: [0, 0, 0], radius_m: 5 });
   assert.equal(fade[0], 1);
   assert.equal(fade.at(-1), 0);
   const deepest = Math.min(...vertices.filter((_, k) => k % 3 === 1));

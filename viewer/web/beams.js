@@ -1,40 +1,34 @@
 // Beams of the sources through the openings that are gaps, and where they land.
-import { OPENINGS } from "./rooms.js";
 import { add, dot, norm, outlinesOf, point, sub } from "./shapes.js";
 
-/** @import { BeamJson, BeamSideJson, MeshJson, PanelJson, SceneJson } from "./scene" */
-/** @import { Face, Point, Ring, Theme, Three, ViewState } from "./types" */
+/** @import { BeamJson, BeamSideJson, LookJson, MeshJson, PanelJson, SceneJson, ScopeJson, ThemeJson } from "./scene" */
+/** @import { Face, Three, ViewState } from "./types" */
 
-const BEAMS_AT_MOST = 4;
 const SLICES = 12;
+const STRONG_SHARE = 0.02; // of its source's direct power, above which a beam is drawn strongly
 const REACH = 0.42; // of a beam outside, in radii of the ring
-const STRONG_SHARE = 0.02; // of what comes through a panel, above which a beam is drawn strongly
 
 /**
- * The strongest beams at a receiver under a plan; `strong` is false for one that misses it.
+ * Beams to draw at a receiver under a plan, in the order that the scene has chosen; `strong` is
+ * false for one that misses the receiver.
  * @param {SceneJson} scene
  * @param {ViewState} state
  * @param {(id: string) => Face | undefined} get
  * @returns {Array<BeamJson & {strong: boolean}>}
  */
 export function beamsShown(scene, state, get) {
-  const receiver = scene.receivers[state.receiver]?.id;
-  const found = [];
-  scene.beams.forEach((beam, order) => {
-    const plan = beam.plans[state.plan];
-    const face = get(beam.panel);
-    if (beam.receiver !== receiver || !plan?.is_gap || !face?.stands) return;
-    if (state.silent.has(beam.source) || !OPENINGS.includes(face.panel.kind)) return;
-    found.push({ beam, order, level: plan.share > STRONG_SHARE ? plan.level_w_m2 : 0 });
-  });
-  found.sort((a, b) => b.level - a.level || a.order - b.order);
-  return found.slice(0, BEAMS_AT_MOST).map(({ beam, level }) => ({ ...beam, strong: level > 0 }));
+  const chosen = scene.plans[state.plan]?.receivers[state.receiver]?.beams ?? [];
+  return chosen
+    .map((index) => scene.beams[index])
+    .filter((beam) => !state.silent.has(beam.source) && get(beam.panel)?.stands)
+    .slice(0, scene.look.max_beams)
+    .map((beam) => ({ ...beam, strong: (beam.plans[state.plan]?.share ?? 0) > STRONG_SHARE }));
 }
 
 /**
  * The part of a beam outside: slices that fade away from the panel.
  * @param {BeamSideJson} side
- * @param {Ring} ring
+ * @param {ScopeJson["ring"]} ring
  */
 export function fadingBody({ near, far }, ring) {
   const count = near.length / 3;
@@ -42,7 +36,7 @@ export function fadingBody({ near, far }, ring) {
   const fade = [];
   const triangles = [];
   const long = norm(sub(point(far, 0), point(near, 0)));
-  const kept = Math.min(1, (REACH * ring.radius) / Math.max(long, 1e-9));
+  const kept = Math.min(1, (REACH * ring.radius_m) / Math.max(long, 1e-9));
   for (let s = 0; s <= SLICES; s++) {
     for (let k = 0; k < count; k++) {
       const a = point(near, k);
@@ -75,9 +69,9 @@ export function withoutLid({ vertices, triangles }, panel) {
 /**
  * The bodies of one beam.
  * @param {BeamJson & {strong: boolean}} beam
- * @param {{THREE: Three, brush: Three, theme: Theme, ring: Ring, get: (id: string) => Face | undefined}} given
+ * @param {{THREE: Three, brush: Three, look: LookJson, theme: ThemeJson, ring: ScopeJson["ring"], get: (id: string) => Face | undefined}} given
  */
-export function beamBodies(beam, { THREE, brush, theme, ring, get }) {
+export function beamBodies(beam, { THREE, brush, look, theme, ring, get }) {
   const weight = beam.strong ? 1 : 0.5;
   const bodies = beam.outside.map((side) => {
     const { vertices, triangles, fade } = fadingBody(side, ring);
@@ -90,13 +84,20 @@ export function beamBodies(beam, { THREE, brush, theme, ring, get }) {
   for (const landing of beam.landings) {
     const facing = get(landing.on)?.panel.normal ?? null; // none for a bed
     const opacity = (facing ? 0.3 : 0.5) * weight;
-    const patch = brush.flat(landing.vertices, landing.triangles, "#ffd27a", opacity, null, 3e-4);
+    const patch = brush.flat(
+      landing.vertices,
+      landing.triangles,
+      look.landing,
+      opacity,
+      null,
+      3e-4,
+    );
     patch.material.side = THREE.FrontSide;
     patch.userData.facing = facing;
     bodies.push(patch);
     for (const outline of outlinesOf(landing)) {
       outline.forEach((p, k) => {
-        rims.push([p, outline[(k + 1) % outline.length], theme.beamEdge, 1.3]);
+        rims.push([p, outline[(k + 1) % outline.length], theme.beam_edge, 1.3]);
       });
     }
   }

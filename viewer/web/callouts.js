@@ -1,13 +1,11 @@
 // The labels that a picture wants, the most important first.
-import { faces, onRing } from "./rooms.js";
-import { labelOf } from "./sightlines.js";
-import { panelName, percent, shown } from "./words.js";
+import { onRing } from "./scope.js";
+import { faces } from "./shapes.js";
+import { shown } from "./words.js";
 
-/** @import { Callout, Face, Point, StageLike, ViewState } from "./types" */
-/** @import { LeakJson } from "./scene" */
+/** @import { Callout, Point, StageLike, ViewState } from "./types" */
 
 const NARROW_PX = 520;
-const NAMED_FROM = 0.003; // least share of a face that has its name in the picture
 const CODED_FROM_M2 = 0.25; // least area of a face that carries its treatment's letter
 /** @type {Array<[string, number]>} */
 const WAYS = [
@@ -29,7 +27,7 @@ export function calloutsOf(stage, state, { eye, width, project }) {
     ...compass(stage, project), // before everything: without north a picture tells no direction
     ...(state.mode === "treatment" ? codes(stage, state, eye, project) : []),
     ...leakNames(stage, state, { eye, narrow, project }),
-    ...sourceNames(stage, state, narrow, project),
+    ...sourceNames(stage, narrow, project),
     ...receiverName(stage, state, project),
     ...stage.hints().map(({ text, at }) => hint(text, project(at))),
   ];
@@ -39,11 +37,11 @@ export function calloutsOf(stage, state, { eye, width, project }) {
 const hint = (text, at) => ({ kind: "hint", text, at, away: 8 });
 
 /** @returns {Callout[]} */
-function compass({ scene, ring }, project) {
+function compass({ scene, scope }, project) {
   return WAYS.map(([text, degrees]) => ({
     kind: "compass",
     text,
-    at: project(onRing(scene, ring, (degrees * Math.PI) / 180, 1.08)),
+    at: project(onRing(scene, scope.ring, (degrees * Math.PI) / 180, 1.08)),
     near: true,
   }));
 }
@@ -70,59 +68,46 @@ function codes({ scene, faces: all }, state, eye, project) {
 }
 
 /**
- * The faces that let in most.
+ * The faces that the scene names, as many as there is room for.
  * @param {StageLike} stage
  * @param {ViewState} state
  * @returns {Callout[]}
  */
 function leakNames(stage, state, { eye, narrow, project }) {
-  /** @type {Array<[Face, LeakJson]>} */
-  const leaks = stage.faces.flatMap((face) => {
-    const leak = face.stands ? stage.leakOf(face.panel) : null;
-    return leak && leak.share > NAMED_FROM ? [[face, leak]] : [];
-  });
-  leaks.sort(([, a], [, b]) => b.share - a.share);
-  return leaks.slice(0, narrow ? 3 : 4).map(([face, leak]) => ({
-    kind: leak.is_gap ? "gap" : "face",
-    text: leakText(stage, state, face, leak, narrow),
-    at: project(stage.anchorOf(face, eye)),
-    away: face.small || !faces(face.panel.normal, eye) ? 16 : 0,
+  const { scene } = stage;
+  const named = scene.plans[state.plan]?.receivers[state.receiver]?.labels ?? [];
+  /** @type {Callout[]} */
+  const found = [];
+  for (const { panel, text, short, is_gap, only_seen } of named) {
+    const face = stage.get(panel);
+    if (found.length === scene.look.max_labels) break;
+    if (!face?.stands) continue;
+    const seen = faces(face.panel.normal, eye);
+    if (only_seen && !seen) continue;
+    found.push({
+      kind: is_gap ? "gap" : "face",
+      text: narrow ? short : text,
+      at: project(stage.anchorOf(face, eye)),
+      away: face.small || !seen ? 16 : 0,
+    });
+  }
+  return found;
+}
+
+/** @returns {Callout[]} */
+function sourceNames(stage, narrow, project) {
+  return stage.marks().map(({ label, short, at }) => ({
+    kind: "source",
+    text: narrow ? short : label,
+    at: project(at),
+    away: 8,
   }));
 }
 
-/**
- * @param {StageLike} stage
- * @param {ViewState} state
- * @param {Face} face
- * @param {LeakJson} leak
- * @param {boolean} narrow
- */
-export function leakText({ scene }, state, { panel }, leak, narrow) {
-  const name = panelName(scene, panel, state.receiver);
-  const { stands, treatments } = panel.plans[state.plan];
-  const named = stands ? `${name}, ${stands}` : name;
-  if (narrow) return `${named}: ${percent(leak.share)}`;
-  const worn = treatments.map((id) => shown(id, 24)).join(" + ") || "untreated";
-  return `${named}, ${worn}: ${percent(leak.share)}`;
-}
-
 /** @returns {Callout[]} */
-function sourceNames(stage, state, narrow, project) {
-  const receiver = stage.scene.receivers[state.receiver];
-  return stage.scene.sources.flatMap((source) => {
-    const at = stage.placeOf(source);
-    if (!at) return [];
-    const text = narrow
-      ? shown(source.id, 24)
-      : labelOf(stage.scene, source, receiver, stage.ring, source.label);
-    return [{ kind: "source", text, at: project(at), away: 8 }];
-  });
-}
-
-/** @returns {Callout[]} */
-function receiverName(stage, state, project) {
-  const receiver = stage.scene.receivers[state.receiver];
-  if (!receiver || !stage.rooms.full.has(receiver.space)) return [];
+function receiverName({ scene, scope }, state, project) {
+  const receiver = scene.receivers[state.receiver];
+  if (!receiver || !scope.full.includes(receiver.space)) return [];
   return [
     { kind: "receiver", text: shown(receiver.id, 24), at: project(receiver.position), away: 16 },
   ];

@@ -1,7 +1,6 @@
 // The eye of a picture in parallel projection: turning, zooming, and fitting the rooms in.
-import { onRing } from "./rooms.js";
-import { add, cross, dot, sub, TAU, unit } from "./shapes.js";
-import { isNear } from "./sightlines.js";
+import { onRing } from "./scope.js";
+import { add, cross, dot, point, sub, TAU, unit } from "./shapes.js";
 
 /** @import { CameraPlace, Point, StageLike, Three } from "./types" */
 
@@ -24,22 +23,20 @@ export function wayOf(azimuth, elevation) {
  * @returns {Point[]}
  */
 export function pointsToHold(stage) {
-  const { scene, ring, rooms } = stage;
+  const { scene, scope } = stage;
   const points = [];
-  for (let k = 0; k < 24; k++) points.push(onRing(scene, ring, (TAU * k) / 24, 1.04));
+  for (let k = 0; k < 24; k++) points.push(onRing(scene, scope.ring, (TAU * k) / 24, 1.04));
   for (const space of scene.spaces) {
-    if (!rooms.full.has(space.id)) continue;
+    if (!scope.full.includes(space.id)) continue;
     for (const outline of space.outer) {
       for (let k = 0; k < outline.length; k += 2) {
         points.push([outline[k], outline[k + 1], space.top_m]);
       }
     }
   }
-  for (const source of scene.sources) {
-    const place = stage.placeOf(source);
-    if (!place) continue;
-    points.push(place);
-    if (isNear(source, ring)) points.push(add(place, [0, 0, -0.07 * ring.radius]));
+  for (const { at, arrow } of stage.marks()) {
+    if (arrow) points.push(point(arrow, 0), point(arrow, 1));
+    else points.push(at, add(at, [0, 0, -2 * scope.mark_m]));
   }
   return points;
 }

@@ -2,8 +2,8 @@
 import { PATTERNS } from "./materials.js";
 import { cividis, placeOn, rgb } from "./words.js";
 
-/** @import { LeakJson, PanelJson, SceneJson } from "./scene" */
-/** @import { Theme, ViewState } from "./types" */
+/** @import { LeakJson, PanelJson, SceneJson, ThemeJson } from "./scene" */
+/** @import { ViewState } from "./types" */
 
 /** @typedef {{tint: number[], pattern: number, ink: number[] | null, lit: boolean}} Colouring */
 
@@ -24,7 +24,7 @@ export function luminance([r, g, b]) {
  * @param {PanelJson} panel
  * @param {ViewState} state
  * @param {LeakJson | null} leak
- * @param {Theme} theme
+ * @param {ThemeJson} theme
  * @returns {Colouring}
  */
 export function colouringOf(scene, panel, state, leak, theme) {

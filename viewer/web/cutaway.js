@@ -23,16 +23,13 @@ import { onPaper } from "./export_png.js";
 import { labelsIn } from "./labels.js";
 import { brushOf } from "./materials.js";
 import { listenToPointer, Picker, Tip } from "./pointing.js";
-import { bestAzimuth } from "./rooms.js";
-import { isNear } from "./sightlines.js";
-import { Stage, THEMES } from "./stage.js";
+import { Stage } from "./stage.js";
 import { describe, panelName } from "./words.js";
 
 /** @import { Box } from "./placing.js" */
 /** @import { PanelJson, SceneJson } from "./scene" */
 /** @import { CameraPlace, MountOptions, Point, StoreyChoice, Three, ViewState } from "./types" */
 
-const ELEVATION = 0.6;
 const TURN = Math.PI / 30; // of one press of an arrow key
 const HELP =
   "Cutaway of the room. Arrow keys turn it, plus and minus zoom, 0 goes back, " +
@@ -110,7 +107,7 @@ class Cutaway {
     this.stage = new Stage({
       THREE,
       brush: brushOf({ THREE, size: this.lineSize }),
-      theme: THEMES[options.theme ?? "light"] ?? THEMES.light,
+      theme: scene.look.themes[options.theme ?? "light"] ?? scene.look.themes.light,
       state: this.inner,
       scene,
     });
@@ -262,11 +259,10 @@ class Cutaway {
 
   /** Look from the best corner at the whole picture. */
   home() {
-    const azimuth_rad = bestAzimuth(this.stage.scene, this.stage.faces, this.inner.receiver);
-    const centre = this.stage.ring.centre;
-    this.setCamera({ azimuth_rad, elevation_rad: ELEVATION, zoom: 1, target: centre });
+    const { azimuth_rad, elevation_rad, ring } = this.stage.scope;
+    this.setCamera({ azimuth_rad, elevation_rad, zoom: 1, target: ring.centre });
     const target = this.#fit();
-    this.setCamera({ azimuth_rad, elevation_rad: ELEVATION, zoom: 1, target });
+    this.setCamera({ azimuth_rad, elevation_rad, zoom: 1, target });
     this.options.onCamera?.(this.getCamera());
   }
 
@@ -277,8 +273,7 @@ class Cutaway {
 
   /** Whether a transmitter stands in the picture where it is. */
   marks() {
-    const { scene, ring } = this.stage;
-    return scene.sources.some((source) => this.stage.placeOf(source) && isNear(source, ring));
+    return this.stage.marks().some(({ arrow }) => arrow === null);
   }
 
   /** The picture as it stands, as a PNG data address. */
@@ -349,7 +344,7 @@ class Cutaway {
   // -- size and camera
 
   #fit() {
-    return this.camera.fit(pointsToHold(this.stage), this.stage.ring.centre);
+    return this.camera.fit(pointsToHold(this.stage), this.stage.scope.ring.centre);
   }
 
   #refit() {

@@ -1,9 +1,9 @@
 // The ground of the picture: the compass ring and the rooms' shadow.
-import { onRing } from "./rooms.js";
+import { onRing } from "./scope.js";
 import { TAU } from "./shapes.js";
 
-/** @import { SceneJson } from "./scene" */
-/** @import { Ring, Rooms, Segment, Theme, Three } from "./types" */
+/** @import { SceneJson, ScopeJson, ThemeJson } from "./scene" */
+/** @import { Segment, Three } from "./types" */
 
 const SIDE = 256; // of the shadow's picture
 const BLUR = 16;
@@ -11,8 +11,8 @@ const BLUR = 16;
 /**
  * Lines of the compass ring: every ten degrees a tick, longer at 30 and at 90.
  * @param {SceneJson} scene
- * @param {Ring} ring
- * @param {Theme} theme
+ * @param {ScopeJson["ring"]} ring
+ * @param {ThemeJson} theme
  * @returns {Segment[]}
  */
 export function compassLines(scene, ring, theme) {
@@ -34,11 +34,12 @@ export function compassLines(scene, ring, theme) {
 /**
  * A soft shadow of the rooms on the ground, drawn once into a small picture.
  * @param {Three} THREE
- * @param {{scene: SceneJson, rooms: Rooms, ring: Ring, theme: Theme}} shown
+ * @param {{scene: SceneJson, scope: ScopeJson, theme: ThemeJson}} shown
  */
-export function shadowOf(THREE, { scene, rooms, ring, theme }) {
-  const span = 3 * ring.radius;
-  const map = new THREE.CanvasTexture(shadowPicture({ scene, rooms, ring, theme }, span));
+export function shadowOf(THREE, { scene, scope, theme }) {
+  const { ring } = scope;
+  const span = 3 * ring.radius_m;
+  const map = new THREE.CanvasTexture(shadowPicture({ scene, scope, theme }, span));
   map.flipY = false;
   const geometry = new THREE.PlaneGeometry(span, span);
   const uv = geometry.attributes.uv;
@@ -57,10 +58,12 @@ export function shadowOf(THREE, { scene, rooms, ring, theme }) {
 }
 
 /**
- * @param {{scene: SceneJson, rooms: Rooms, ring: Ring, theme: Theme}} shown
+ * @param {{scene: SceneJson, scope: ScopeJson, theme: ThemeJson}} shown
  * @param {number} span of the picture on the ground, in metres
  */
-function shadowPicture({ scene, rooms, ring, theme }, span) {
+function shadowPicture({ scene, scope, theme }, span) {
+  const { ring } = scope;
+  const cast = new Set([...scope.full, ...scope.low]);
   const page = document.createElement("canvas");
   page.width = page.height = SIDE;
   const pen = /** @type {CanvasRenderingContext2D} */ (page.getContext("2d"));
@@ -68,7 +71,7 @@ function shadowPicture({ scene, rooms, ring, theme }, span) {
   pen.shadowBlur = BLUR;
   pen.shadowOffsetX = 4 * SIDE; // only the shadow falls on the page
   for (const space of scene.spaces) {
-    if (!rooms.full.has(space.id) && !rooms.low.has(space.id)) continue;
+    if (!cast.has(space.id)) continue;
     for (const outline of space.outer) {
       pen.beginPath();
       for (let k = 0; k < outline.length; k += 2) {
@@ -80,7 +83,7 @@ function shadowPicture({ scene, rooms, ring, theme }, span) {
     }
   }
   // rooms around fade at the ring, and so does their shadow
-  const reach = (times) => (times * ring.radius * SIDE) / span;
+  const reach = (times) => (times * ring.radius_m * SIDE) / span;
   const middle = SIDE / 2;
   const fading = pen.createRadialGradient(middle, middle, reach(0.9), middle, middle, reach(1.2));
   fading.addColorStop(0, "rgba(0,0,0,1)");

@@ -1,12 +1,9 @@
 // Lines of the faces that show: edges, gaps, marks, and what is left of a wall that is cut away.
-import { faces, OPENINGS } from "./rooms.js";
-import { add, dot, mid, norm, sub } from "./shapes.js";
+import { add, dot, faces, mid, norm, sub } from "./shapes.js";
 
-/** @import { Face, Point, Segment, StageLike, Theme } from "./types" */
+/** @import { ThemeJson } from "./scene" */
+/** @import { Face, Point, Segment, StageLike } from "./types" */
 
-export const AMBER = "#ffb000"; // gaps and their beams; nothing else
-const AMBER_CASE = "#4a3000";
-const STUB_M = 0.1; // height that is left of a wall before the eye
 const CUT_AWAY = ["wall", "ceiling"];
 
 /**
@@ -20,10 +17,11 @@ export const sidesOf = (ring) => ring.map((p, k) => [p, ring[(k + 1) % ring.leng
  * Lines of all faces that show: thin ones, and those of the gaps with their dark casing.
  * @param {StageLike} stage
  * @param {Point} eye
- * @param {Theme} theme
+ * @param {ThemeJson} theme
  * @returns {{thin: Segment[], cases: Segment[], amber: Segment[]}}
  */
 export function faceLines(stage, eye, theme) {
+  const { look } = stage.scene;
   /** @type {Segment[]} */
   const thin = [];
   /** @type {Segment[]} */
@@ -45,13 +43,13 @@ export function faceLines(stage, eye, theme) {
     if (isMarkedGap(stage, face)) {
       for (const [a, b] of seen || !["wall", "ceiling", "floor"].includes(panel.kind)
         ? outlines.flatMap(sidesOf)
-        : remains(face, stage.faces, eye)) {
-        amber.push([a, b, AMBER, 3]);
+        : remains(face, stage, eye)) {
+        amber.push([a, b, look.amber, 3]);
       }
     }
   }
   /** @type {Segment[]} */
-  const cases = amber.map(([a, b]) => [a, b, AMBER_CASE, 4.8]);
+  const cases = amber.map(([a, b]) => [a, b, look.amber_case, 4.8]);
   return { thin, cases, amber };
 }
 
@@ -68,11 +66,11 @@ function isMarkedGap(stage, { panel }) {
 
 /**
  * @param {Face} face
- * @param {Theme} theme
+ * @param {ThemeJson} theme
  * @returns {Segment[]}
  */
 function edgesOf(face, theme) {
-  const opening = OPENINGS.includes(face.panel.kind);
+  const opening = face.panel.is_opening;
   /** @type {Segment[]} */
   const found = face.outlines
     .flatMap(sidesOf)
@@ -84,7 +82,7 @@ function edgesOf(face, theme) {
 /**
  * Bars of a window: one upright, one level where it is not much wider than high.
  * @param {Face} face
- * @param {Theme} theme
+ * @param {ThemeJson} theme
  * @returns {Segment[]}
  */
 export function mullions({ panel, across, up, spans }, theme) {
@@ -101,18 +99,19 @@ export function mullions({ panel, across, up, spans }, theme) {
 /**
  * What is left to see of a wall or ceiling that is cut away, as pairs of points.
  * @param {Face} face
- * @param {Face[]} all
+ * @param {Pick<StageLike, "faces" | "scene">} stage
  * @param {Point} eye
  * @returns {Point[][]}
  */
-export function remains({ panel, outlines, across }, all, eye) {
+export function remains({ panel, outlines, across }, stage, eye) {
   const ring = outlines[0];
   if (panel.kind === "wall") {
+    const { stub_m } = stage.scene.look;
     const low = Math.min(...ring.map((p) => p[2]));
     const foot = ring.filter((p) => p[2] < low + 1e-3).sort((p, q) => dot(sub(p, q), across));
-    return [[add(foot[0], [0, 0, STUB_M]), add(foot[foot.length - 1], [0, 0, STUB_M])]];
+    return [[add(foot[0], [0, 0, stub_m]), add(foot[foot.length - 1], [0, 0, stub_m])]];
   }
-  const standing = all.filter(
+  const standing = stage.faces.filter(
     (each) =>
       each.panel.space === panel.space &&
       each.panel.kind === "wall" &&
@@ -128,27 +127,27 @@ export function remains({ panel, outlines, across }, all, eye) {
 /**
  * Lines around a face that is pointed at or picked.
  * @param {Face} face
- * @param {Face[]} all
+ * @param {Pick<StageLike, "faces" | "scene">} stage
  * @param {Point} eye
  * @returns {Point[][]}
  */
-export function markSides(face, all, eye) {
+export function markSides(face, stage, eye) {
   const away = !faces(face.panel.normal, eye) && CUT_AWAY.includes(face.panel.kind);
-  return away ? remains(face, all, eye) : face.outlines.flatMap(sidesOf);
+  return away ? remains(face, stage, eye) : face.outlines.flatMap(sidesOf);
 }
 
 /**
  * Where the label of a face has its place.
  * @param {Face} face
- * @param {Face[]} all
+ * @param {Pick<StageLike, "faces" | "scene">} stage
  * @param {Point} eye
  * @returns {Point}
  */
-export function anchorOf(face, all, eye) {
+export function anchorOf(face, stage, eye) {
   const { panel } = face;
   const own = panel.mark ?? panel.centre;
   if (faces(panel.normal, eye) || !CUT_AWAY.includes(panel.kind)) return own;
-  const left = remains(face, all, eye);
+  const left = remains(face, stage, eye);
   if (!left.length) return own;
   const long = (side) => norm(sub(side[1], side[0]));
   const [a, b] = left.reduce((p, q) => (long(q) > long(p) ? q : p));

@@ -1,6 +1,5 @@
 // What a pointer meets in the picture, and the tip beside it.
-import { faces } from "./rooms.js";
-import { distanceToSegment } from "./shapes.js";
+import { distanceToSegment, faces } from "./shapes.js";
 
 /** @import { Camera } from "./camera.js" */
 /** @import { Stage } from "./stage.js" */

@@ -17,6 +17,22 @@ export const norm = (a) => Math.hypot(a[0], a[1], a[2]);
 export const unit = (a) => a.map((part) => part / (norm(a) || 1));
 export const point = (flat, k) => [flat[3 * k], flat[3 * k + 1], flat[3 * k + 2]];
 
+const EDGE_ON = 1e-3; // cosine below which a panel stands edge on
+
+/**
+ * Whether a panel's inside is turned to the eye.
+ * @param {Point} normal
+ * @param {Point} eye
+ */
+export const faces = (normal, eye) => dot(normal, eye) > EDGE_ON;
+
+/**
+ * A flat list of points, as points.
+ * @param {number[]} flat
+ * @returns {Point[]}
+ */
+export const points = (flat) => Array.from({ length: flat.length / 3 }, (_, k) => point(flat, k));
+
 /**
  * Axes of a panel's plane: across (level) and upward.
  * @param {Point} normal
@@ -146,5 +162,29 @@ export function arrowMesh(tail, tip) {
       }
     }
   });
+  return { vertices, triangles };
+}
+
+/**
+ * The mark of a transmitter: a body of eight faces that stands on its tip.
+ * @param {Point} centre
+ * @param {number} half its width
+ * @returns {MeshJson}
+ */
+export function diamondMesh(centre, half) {
+  const vertices = [1, -1].flatMap((side) =>
+    [0, 1, 2].flatMap((axis) =>
+      centre.map((value, k) => value + (k === axis ? side * half * (k === 2 ? 1.35 : 1) : 0)),
+    ),
+  );
+  const triangles = [];
+  for (const x of [0, 3]) {
+    for (const y of [1, 4]) {
+      for (const z of [2, 5]) {
+        const even = [x === 3, y === 4, z === 5].filter(Boolean).length % 2 === 0;
+        triangles.push(...(even ? [x, y, z] : [y, x, z]));
+      }
+    }
+  }
   return { vertices, triangles };
 }

@@ -4,25 +4,26 @@ import { colouringOf } from "./colouring.js";
 import { innerEdges } from "./corners.js";
 import { compassLines, shadowOf } from "./ground.js";
 import { anchorOf, faceLines, markSides } from "./outlines.js";
-import { chooseRooms, faces, ringAround } from "./rooms.js";
+import { scopeOf } from "./scope.js";
 import {
   add,
   arrowMesh,
   axesOf,
+  diamondMesh,
   dot,
+  faces,
   hardBox,
   norm,
   outlinesOf,
+  point,
+  points,
   softBox,
   sub,
   turned,
 } from "./shapes.js";
-import { diamondMesh, sourcesDrawn } from "./sightlines.js";
-import { blockedArcs, gradeLines } from "./surroundings.js";
-import { shown } from "./words.js";
 
-/** @import { PanelJson, SceneJson } from "./scene" */
-/** @import { Face, Point, Ring, Rooms, Segment, Theme, Three, ViewState, WallBody } from "./types" */
+/** @import { PanelJson, SceneJson, ScopeJson, ThemeJson } from "./scene" */
+/** @import { Face, Point, Segment, Three, ViewState, WallBody } from "./types" */
 
 const LAYERS = [
   "ground",
@@ -38,68 +39,22 @@ const LAYERS = [
   "marks",
 ];
 
-/** @type {Record<"light" | "dark", Theme>} */
-export const THEMES = {
-  light: {
-    ink: "#1f2730",
-    edge: "#27313c",
-    rim: "#f8f6f2",
-    plinth: "#cdc7bb",
-    ghost: "#e4dfd5",
-    ghostEdge: "#b3ada1",
-    neutral: "#d8d2c6",
-    ring: "#8d949c",
-    block: "#525c67",
-    source: "#8c2f5f",
-    halo: "#ffffff",
-    beam: "#ffb52e",
-    beamEdge: "#9a5b00",
-    shadow: 0.3,
-  },
-  dark: {
-    ink: "#f0f2f5",
-    edge: "#05080c",
-    rim: "#ccd3da",
-    plinth: "#343d49",
-    ghost: "#2c3541",
-    ghostEdge: "#56616f",
-    neutral: "#5a6470",
-    ring: "#74808d",
-    block: "#aab4bf",
-    source: "#e887b4",
-    halo: "#0c1015",
-    beam: "#ffb52e",
-    beamEdge: "#ffcf7a",
-    shadow: 0.6,
-  },
-};
-const BED = { foot: "#8f979e", slab: "#d9dde0", pillow: "#fbfaf7" };
-const SOFT = { pillow: 0.16 };
-
 /** Everything in the picture of one scene. The viewer's state is read and never changed here. */
 export class Stage {
   /** @type {Face[]} */
   faces = [];
-  /** @type {Rooms} */
-  rooms = { full: new Set(), low: new Set(), below: [] };
-  /** @type {Ring} */
-  ring = { centre: [0, 0, 0], radius: 1 };
   /** @type {Record<string, Three>} */
   groups = {};
   /** @type {Map<string, Face>} */
   #byId = new Map();
   /** @type {WallBody[]} */
   #walls = [];
-  /** @type {ReturnType<typeof sourcesDrawn> | null} */
-  #sources = null;
-  /** @type {ReturnType<typeof blockedArcs>} */
-  #arcs = []; // over which something outdoors stands
   /** @type {Point[][]} */
   #grades = []; // where the ground outside ends on walls below it
   #signature = ""; // of the faces turned to the eye, for which lines are drawn
 
   /**
-   * @param {{THREE: Three, brush: Three, theme: Theme, state: ViewState, scene: SceneJson}} given
+   * @param {{THREE: Three, brush: Three, theme: ThemeJson, state: ViewState, scene: SceneJson}} given
    */
   constructor({ THREE, brush, theme, state, scene }) {
     this.THREE = THREE;
@@ -107,6 +62,7 @@ export class Stage {
     this.theme = theme;
     this.state = state;
     this.scene = scene;
+    this.scope = scopeOf(scene, state);
     this.world = new THREE.Scene();
     for (const name of LAYERS) {
       this.groups[name] = new THREE.Group();
@@ -132,28 +88,35 @@ export class Stage {
    * @param {Point} eye
    */
   anchorOf(face, eye) {
-    return anchorOf(face, this.faces, eye);
+    return anchorOf(face, this, eye);
   }
 
-  /**
-   * Where the label of a source that shows stands.
-   * @param {{id: string}} source
-   * @returns {Point | undefined}
-   */
-  placeOf(source) {
-    return this.#sources?.places.get(source.id);
+  /** Marks of the sources that are on. */
+  marks() {
+    return this.scope.marks.filter(({ source }) => !this.state.silent.has(source));
+  }
+
+  /** Pieces of the lines of sight from the receiver to the transmitters that show. */
+  #sights(key) {
+    const who = this.scene.receivers[this.state.receiver];
+    if (!who || !this.scope.full.includes(who.space)) return [];
+    const near = new Set(this.marks().flatMap(({ source, arrow }) => (arrow ? [] : [source])));
+    return this.scene.sights
+      .filter((sight) => sight.receiver === who.id && near.has(sight.source))
+      .flatMap((sight) => sight[key].map(points));
   }
 
   /** Ends of arrows, marks and lines of sight, which labels keep clear of. */
   strokes() {
-    return this.#sources?.strokes ?? [];
+    const marks = this.marks().map(({ at, arrow }) => (arrow ? points(arrow) : [at, at]));
+    return [...marks, ...this.#sights("pieces")];
   }
 
   /** Words for what is drawn of the ground and of what stands outside. */
   hints() {
-    const found = this.#arcs.map(({ id, points }) => ({
-      text: shown(id, 24),
-      at: points[Math.floor(points.length / 2)],
+    const found = this.scope.arcs.map((arc) => ({
+      text: arc.text,
+      at: point(arc.points, Math.floor(arc.points.length / 6)),
     }));
     if (!this.#grades.length) return found;
     const long = (line) => norm(sub(line[1], line[0]));
@@ -249,11 +212,12 @@ export class Stage {
   #buildBeds() {
     for (const receiver of this.scene.receivers) {
       for (const piece of receiver.furniture) {
-        if (!(piece.kind in BED)) continue;
-        const soft = SOFT[piece.kind];
-        const shape = soft ? softBox(piece.size, soft) : hardBox(piece.size);
+        const look = this.scene.look.furniture[piece.kind];
+        if (!look) continue;
+        const soft = look.squareness;
+        const shape = soft === null ? hardBox(piece.size) : softBox(piece.size, soft);
         const placed = turned(shape, piece.centre, piece.heading_rad);
-        const body = this.brush.solid(placed, BED[piece.kind], { smooth: Boolean(soft) });
+        const body = this.brush.solid(placed, look.colour, { smooth: soft !== null });
         body.userData.receiver = receiver.id;
         body.userData.space = receiver.space;
         this.groups.beds.add(body);
@@ -266,68 +230,71 @@ export class Stage {
   /** Choose the rooms that show, and draw what lies around them. */
   arrange() {
     const { brush, groups, scene, theme } = this;
-    this.rooms = chooseRooms(scene, this.state);
-    this.ring = ringAround(scene, this.rooms);
+    this.scope = scopeOf(scene, this.state);
+    const { ring } = this.scope;
+    const full = new Set(this.scope.full);
     for (const name of ["ground", "ghosts", "sources"]) brush.empty(groups[name]);
     for (const face of this.faces) {
-      face.mesh.visible = face.stands = this.rooms.full.has(face.panel.space);
+      face.mesh.visible = face.stands = full.has(face.panel.space);
     }
     for (const body of [...groups.rooms.children, ...groups.beds.children]) {
-      body.visible = this.rooms.full.has(body.userData.space);
+      body.visible = full.has(body.userData.space);
     }
     this.#drawGhosts();
-    if (!this.rooms.below.length) groups.ground.add(shadowOf(this.THREE, this));
-    groups.ground.add(brush.lines(compassLines(scene, this.ring, theme), { near: 0, order: -1 }));
-    this.#arcs = blockedArcs(scene, this.ring);
-    const dark = this.#arcs.flatMap(({ points }) =>
-      points.slice(1).map((p, k) => [points[k], p, theme.block, 5]),
-    );
-    if (dark.length) groups.ground.add(brush.lines(dark, { near: 0, order: -1 }));
+    if (!this.scope.below.length) groups.ground.add(shadowOf(this.THREE, this));
+    groups.ground.add(brush.lines(compassLines(scene, ring, theme), { near: 0, order: -1 }));
+    for (const arc of this.scope.arcs) {
+      const ends = points(arc.points);
+      const lines = ends.slice(1).map((p, k) => [ends[k], p, theme.muted, 5]);
+      groups.ground.add(brush.lines(lines, { near: 0, order: -1 }));
+    }
     this.placeSources();
     this.recolour();
   }
 
   /** Rooms around, cut low, and rooms below, both fading at the ring. */
   #drawGhosts() {
-    const { brush, groups, ring, rooms, scene, theme } = this;
-    const round = [ring.centre[0], ring.centre[1], 0.6 * ring.radius, 1.02 * ring.radius];
+    const { brush, groups, scene, scope, theme } = this;
+    const { centre, radius_m } = scope.ring;
+    const [low, below] = [new Set(scope.low), new Set(scope.below)];
+    const round = [centre[0], centre[1], 0.6 * radius_m, 1.02 * radius_m];
     const around = { round, order: -1 };
     for (const space of scene.spaces) {
-      if (rooms.low.has(space.id)) groups.ghosts.add(brush.solid(space.base, theme.ghost, around));
+      if (low.has(space.id)) groups.ghosts.add(brush.solid(space.base, theme.ghost, around));
     }
     for (const wall of scene.walls) {
-      if (rooms.low.has(wall.space)) groups.ghosts.add(brush.solid(wall.stub, theme.ghost, around));
+      if (low.has(wall.space)) groups.ghosts.add(brush.solid(wall.stub, theme.ghost, around));
     }
     const under = {
-      fadeTop: ring.centre[2],
-      fadeDepth: 0.3 * ring.radius,
+      fadeTop: centre[2],
+      fadeDepth: 0.3 * radius_m,
       opacity: 0.7,
       order: -2,
       round,
     };
     for (const space of scene.spaces) {
-      if (!rooms.below.includes(space.id)) continue;
-      groups.ghosts.add(brush.solid(space.block, theme.ghostEdge, under));
+      if (!below.has(space.id)) continue;
+      groups.ghosts.add(brush.solid(space.block, theme.ghost_edge, under));
     }
   }
 
   /** Draw the sources that are on. */
   placeSources() {
-    const { brush, groups, ring, theme } = this;
+    const { brush, groups, scope, theme } = this;
     brush.empty(groups.sources);
-    const found = sourcesDrawn(this.scene, this.state, this.rooms, ring);
-    this.#sources = found;
-    for (const place of found.marks) {
-      this.#drawBefore(brush.solid(diamondMesh(place, ring), theme.source));
+    const threads = [];
+    for (const { at, arrow } of this.marks()) {
+      if (arrow) {
+        const [tail, tip] = points(arrow);
+        groups.sources.add(brush.solid(arrowMesh(tail, tip), theme.source));
+        threads.push([[tip[0], tip[1], scope.ring.centre[2]], tip, theme.source, 1.2]);
+      } else {
+        this.#drawBefore(brush.solid(diamondMesh(at, scope.mark_m), theme.source));
+      }
     }
-    for (const [tail, tip] of found.arrows) {
-      groups.sources.add(brush.solid(arrowMesh(tail, tip), theme.source));
-    }
-    const lines = (pairs, width) => pairs.map(([a, b]) => [a, b, theme.source, width]);
-    if (found.sights.length) this.#drawBefore(brush.lines(lines(found.sights, 1.4)));
-    if (found.threads.length) {
-      groups.sources.add(brush.lines(lines(found.threads, 1.2), { opacity: 0.7 }));
-    }
+    const dashes = this.#sights("dashes").map(([a, b]) => [a, b, theme.source, 1.4]);
+    if (dashes.length) this.#drawBefore(brush.lines(dashes));
+    if (threads.length) groups.sources.add(brush.lines(threads, { opacity: 0.7 }));
   }
 
   /**
@@ -359,12 +326,13 @@ export class Stage {
 
   /** Colours, beams and lines for another plan, receiver or way of colouring. */
   recolour() {
-    const { brush, groups, ring, scene, state, theme, THREE } = this;
+    const { brush, groups, scene, scope, state, theme, THREE } = this;
+    const given = { THREE, brush, look: scene.look, theme, ring: scope.ring };
     for (const face of this.faces) if (face.stands) this.paint(face);
     brush.empty(groups.beams);
     const get = (id) => this.get(id);
     for (const beam of state.beams ? beamsShown(scene, state, get) : []) {
-      groups.beams.add(...beamBodies(beam, { THREE, brush, theme, ring, get }));
+      groups.beams.add(...beamBodies(beam, { ...given, get }));
     }
     this.#signature = "";
   }
@@ -389,8 +357,9 @@ export class Stage {
 
   /** @param {Point} eye */
   #cutAway(eye) {
+    const full = new Set(this.scope.full);
     for (const { wall, standing, stub } of this.#walls) {
-      const shows = this.rooms.full.has(wall.space);
+      const shows = full.has(wall.space);
       const near = !faces(wall.normal, eye);
       standing.visible = shows && !near;
       stub.visible = shows && near;
@@ -404,13 +373,13 @@ export class Stage {
 
   /** @param {Point} eye */
   #drawEdges(eye) {
-    const { brush, groups, scene, theme } = this;
+    const { brush, groups, theme } = this;
     brush.empty(groups.edges);
     brush.empty(groups.gaps);
     const { thin, cases, amber } = faceLines(this, eye, theme);
     const seen = this.faces.filter((face) => face.mesh.visible && faces(face.panel.normal, eye));
-    this.#grades = gradeLines(scene, seen);
-    for (const [a, b] of this.#grades) thin.push([a, b, theme.ghostEdge, 2.2]);
+    this.#grades = seen.flatMap(({ panel }) => panel.ground_lines.map(points));
+    for (const [a, b] of this.#grades) thin.push([a, b, theme.ghost_edge, 2.2]);
     groups.edges.add(brush.lines(thin));
     groups.gaps.add(
       brush.lines(cases, { near: 6e-4, opacity: 0.55 }),
@@ -438,8 +407,8 @@ export class Stage {
     for (const [id, weight] of marked) {
       const face = this.get(id);
       if (!face?.stands) continue;
-      for (const [a, b] of markSides(face, this.faces, eye)) {
-        halo.push([a, b, theme.halo, 6.5 * weight]);
+      for (const [a, b] of markSides(face, this, eye)) {
+        halo.push([a, b, theme.label, 6.5 * weight]);
         ink.push([a, b, theme.ink, 3 * weight]);
       }
     }

@@ -1,5 +1,12 @@
 // Records that the pictures' scripts hand to one another.
-import type { LeakJson, PanelJson, SceneJson, WallJson } from "./scene";
+import type {
+  LeakJson,
+  PanelJson,
+  SceneJson,
+  ScopeJson,
+  SourceMarkJson,
+  WallJson,
+} from "./scene";
 
 /** [x, y, z] in metres, or [x, y] in pixels. */
 export type Point = number[];
@@ -27,19 +34,6 @@ export interface ViewState {
   selected: string | null;
 }
 
-/** Rooms in full, rooms cut low around them, and rooms below that are hinted at. */
-export interface Rooms {
-  full: Set<string>;
-  low: Set<string>;
-  below: string[];
-}
-
-/** The compass ring around the rooms in full. */
-export interface Ring {
-  centre: Point;
-  radius: number;
-}
-
 /** A face as it stands in the picture. */
 export interface Face {
   panel: PanelJson;
@@ -61,23 +55,6 @@ export interface WallBody {
 
 /** A line: its ends, its colour and its width in pixels. */
 export type Segment = [Point, Point, string, number];
-
-export interface Theme {
-  ink: string;
-  edge: string;
-  rim: string;
-  plinth: string;
-  ghost: string;
-  ghostEdge: string;
-  neutral: string;
-  ring: string;
-  block: string;
-  source: string;
-  halo: string;
-  beam: string;
-  beamEdge: string;
-  shadow: number;
-}
 
 /** A label that is wanted in a picture: at a place in pixels, the most important first. */
 export interface Callout {
@@ -101,12 +78,12 @@ export interface CameraPlace {
 export interface StageLike {
   scene: SceneJson;
   faces: Face[];
-  rooms: Rooms;
-  ring: Ring;
+  scope: ScopeJson;
   get(id: string | null): Face | undefined;
   leakOf(panel: PanelJson): LeakJson | null;
   anchorOf(face: Face, eye: Point): Point;
-  placeOf(source: { id: string }): Point | undefined;
+  /** Marks of the sources that are on. */
+  marks(): SourceMarkJson[];
   hints(): Array<{ text: string; at: Point }>;
 }
 

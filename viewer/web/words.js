@@ -156,27 +156,10 @@ export function panelName(scene, panel, receiver = 0) {
  */
 export function describe(scene, panel, plan, receiver) {
   const state = panel.plans[plan];
-  const lines = [];
   const leak = state?.leaks[receiver];
-  const to = shown(scene.receivers[receiver]?.id ?? "");
-  if (leak) {
-    lines.push(
-      `Lets in ${percent(leak.share)} of what comes straight to ${to}, all directions alike.`,
-    );
-    lines.push(
-      leak.loss_db === null
-        ? "Lets nothing through."
-        : `Lets through ${percent(10 ** (-leak.loss_db / 10))} of what meets it: ` +
-            `a loss of ${decibels(leak.loss_db)}` +
-            (leak.is_gap ? `, so it is a gap (below ${scene.threshold_db} dB).` : "."),
-    );
-  } else if (to && state) {
-    lines.push(`Nothing from outside comes to ${to} through it.`);
-  }
-  const worn = state?.treatments ?? [];
-  lines.push(
-    worn.length ? `Treated with ${worn.map((each) => shown(each)).join(" and ")}.` : "Untreated.",
-  );
+  const who = scene.receivers[receiver];
+  const lines = leak ? [...leak.lines] : who && state ? [who.nothing] : [];
+  if (state) lines.push(state.worn);
   return [panelName(scene, panel, receiver), ...lines];
 }
 

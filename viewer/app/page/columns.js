@@ -13,7 +13,12 @@ export function takeColumns(scene, plans, columns) {
   const old = new Map(scene.plans.map((each, k) => [each.id, k]));
   const kept = (list, id) => list[old.get(id) ?? -1];
   /** @type {() => PanelStateJson} */
-  const bare = () => ({ treatments: [], stands: "", leaks: scene.receivers.map(() => null) });
+  const bare = () => ({
+    treatments: [],
+    stands: "",
+    worn: "Untreated.",
+    leaks: scene.receivers.map(() => null),
+  });
   scene.plans = plans.map((id) => columns[id]?.plan ?? kept(scene.plans, id));
   scene.panels.forEach((panel, index) => {
     panel.plans = plans.map((id) =>

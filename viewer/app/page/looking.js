@@ -20,7 +20,7 @@ export class Looking {
   mode = "let-in";
   beams = true;
   /** @type {StoreyChoice} */
-  storeys = { mode: "room" };
+  storeys = { mode: "room", count: 0 };
 
   /** Plans that are shown, the one that is worked on first. */
   get plans() {

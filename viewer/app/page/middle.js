@@ -110,10 +110,11 @@ export class MiddleColumn {
 
   /**
    * @param {SceneJson} scene
+   * @param {number} receiver
    * @param {StoreyChoice} chosen
    */
-  showStoreys(scene, chosen) {
-    const choices = storeyChoices(scene).map(([value, text]) =>
+  showStoreys(scene, receiver, chosen) {
+    const choices = storeyChoices(scene, receiver).map(([value, text]) =>
       h("option", { value: JSON.stringify(value) }, text),
     );
     this.storeyPick.replaceChildren(...choices);

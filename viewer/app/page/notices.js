@@ -1,6 +1,10 @@
 // What the page says of the job's file, and the storeys that it lets one choose.
 import { h, short } from "./parts.js";
 
+/** @import { Asked, Status } from "./protocol" */
+/** @import { SceneJson } from "./scene" */
+/** @import { StoreyChoice } from "./types" */
+
 /** [sentence, [[word of a button, what it asks for]]] for all that is to be decided about the file. */
 function noticesOf(status) {
   const shown = [];
@@ -53,19 +57,27 @@ export function showNotices(notes, status, send) {
   );
 }
 
-/** [what the views take, how it reads] */
-export function storeyChoices(scene) {
-  const choices = [
-    [{ mode: "room" }, "this room"],
-    ...(scene.storeys.length > 1
-      ? scene.storeys.map((each) => [{ mode: "one", id: each.id }, `storey ${short(each.id)}`])
-      : []),
-    [{ mode: "all" }, "the whole building"],
-  ];
-  for (let count = 1; count < scene.storeys.length; count++)
-    choices.push([
-      { mode: "peel", count },
-      `the building without its top ${count === 1 ? "storey" : `${count} storeys`}`,
-    ]);
-  return choices;
+/**
+ * What the pictures may show around a receiver, and how it reads.
+ * @param {SceneJson} scene
+ * @param {number} receiver
+ * @returns {Array<[StoreyChoice, string]>}
+ */
+export function storeyChoices(scene, receiver) {
+  const own = scene.scopes.filter((each) => each.receiver === receiver);
+  const several = own.filter(({ mode }) => mode === "one").length > 1;
+  return own
+    .filter(({ mode }) => several || mode !== "one")
+    .map(({ mode, storey, count }) => {
+      const choice = { mode, id: storey ?? undefined, count };
+      return [choice, storeyWords(choice)];
+    });
+}
+
+/** @param {StoreyChoice} choice */
+function storeyWords({ mode, id, count }) {
+  if (mode === "room") return "this room";
+  if (mode === "one") return `storey ${short(id ?? "")}`;
+  if (mode === "all") return "the whole building";
+  return `the building without its top ${count === 1 ? "storey" : `${count} storeys`}`;
 }

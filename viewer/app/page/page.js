@@ -24,7 +24,7 @@ import { panelName } from "./words.js";
 
 /** @typedef {Pick<JobTold, "assemblies" | "treatments" | "places" | "losses" | "beyond" | "model">} About */
 
-const BARE = { treatments: [], stands: "", leaks: [] };
+const BARE = { treatments: [], stands: "", worn: "Untreated.", leaks: [] };
 /**
  * @param {HTMLElement} root
  * @param {{THREE: Three, OrbitControls: Three}} engine
@@ -321,7 +321,7 @@ class Page {
     if (!before) looking.recall(sessionStorage, scene);
     looking.fitTo(scene);
     this.left.showReceivers(scene, looking.receiver);
-    this.middle.showStoreys(scene, looking.storeys);
+    this.middle.showStoreys(scene, looking.receiver, looking.storeys);
     if (before) {
       this.views.each((view, id) => {
         view.setScene(scene);
