@@ -77,7 +77,7 @@ def check_references(tables: Tables, document: Mapping[str, Any], faults: Faults
 
 
 # Keys of names, and of what; `*` is every entry of a list.
-_NAMES: tuple[tuple[str, tuple[str, ...], str], ...] = (
+NAMES: tuple[tuple[str, tuple[str, ...], str], ...] = (
     ("space", ("storey",), "storey"),
     ("dormer", ("space",), "space"),
     ("opening", ("on",), "space"),
@@ -103,7 +103,7 @@ def _check_faulty(tables: Tables, document: Mapping[str, Any], faults: Faults) -
     known["assembly"] = tables.assemblies()
     known["material"] = [*tables.known("material"), *material_names()]
     known["plan"] = [*tables.known("plan"), AS_BUILT]
-    for kind, keys, what in _NAMES:
+    for kind, keys, what in NAMES:
         model, most = schema.LISTS[kind]
         listed = document.get(kind)
         read = {index for index, _ in tables.of(model)}
