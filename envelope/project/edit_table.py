@@ -109,7 +109,9 @@ def set_key(*, text: str, table: str, row: int | None, key: str, value: Value | 
         kept = _text_value(value)
         if kept is not None:
             return verified(with_value(text, span, kept), expected)
-        return verified(text[: span[0]] + value_of(value, one_line=len(path) > 2) + text[span[1] :], expected)
+        newline = "\r\n" if "\r\n" in text else "\n"
+        written = value_of(value, one_line=block_of(found, path) is None).replace("\n", newline)
+        return verified(text[: span[0]] + written + text[span[1] :], expected)
     if stated:
         raise EditError(_BY_HAND)
     written = with_pair(text, found, path, key_of(key), value_of(value))
