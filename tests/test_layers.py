@@ -31,6 +31,7 @@ LAYERS: dict[str, int] = {
     "envelope.text": 5,
     "envelope.exchange": 6,
     "envelope.project": 7,
+    "envelope.api": 8,
     "envelope.commands": 8,
     "envelope.cli": 8,
     "viewer": 8,

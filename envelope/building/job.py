@@ -88,6 +88,14 @@ class Job:
     # where the project file says each thing, by (table, id, key): for messages about it
     places: Mapping[tuple[str, str, str], Location] = field(default_factory=dict)
 
+    def __repr__(self) -> str:
+        plans = ", ".join(plan.id for plan in self.plans[:8])
+        return (
+            f"<Job {self.name[:80]!r}: {len(self.building.spaces)} spaces, "
+            f"{len(self.sources)} sources, {len(self.receivers)} receivers, "
+            f"{len(self.plans)} plans ({plans}{', …' if len(self.plans) > 8 else ''})>"
+        )
+
     def __post_init__(self) -> None:
         faults = list(job_faults(self))
         plans = []

@@ -101,6 +101,9 @@ class Panel:
         object.__setattr__(self, "frame", frame_of(outline))
         object.__setattr__(self, "area_m2", net)
 
+    def __repr__(self) -> str:
+        return f"<Panel {self.id!r}: {self.kind} of {self.area_m2:.2f} m²>"
+
     @property
     def normal(self) -> Floats:
         """Unit normal (3,), pointing into the space."""
@@ -126,6 +129,9 @@ class Space:
     origin: Floats = field(default_factory=lambda: frozen((0.0, 0.0)))  # of its own coordinates
     raised: bool = False  # its lowest floor stands clear of the earth
     volume_m3: float = field(init=False)
+
+    def __repr__(self) -> str:
+        return f"<Space {self.id!r}: {len(self.panels)} panels, {self.volume_m3:.1f} m³>"
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "origin", frozen(self.origin))
@@ -224,6 +230,12 @@ class Building:
     digest: str
     notes: tuple[str, ...] = ()  # conventions that were applied and that the user should know
     obstacles: tuple[Obstacle, ...] = ()  # none of them in a space
+
+    def __repr__(self) -> str:
+        return (
+            f"<Building: {len(self.storeys)} storeys, {len(self.spaces)} spaces, "
+            f"{len(self.panels)} panels>"
+        )
 
     @cached_property
     def panel_index(self) -> dict[str, int]:

@@ -108,6 +108,11 @@ class Plan:
     assemblies: Mapping[str, str | None] = field(default_factory=dict)
     states: Mapping[str, str] = field(default_factory=dict)  # opening id → state, where it says so
 
+    def __repr__(self) -> str:
+        few = dict(list(self.treatments.items())[:6])
+        more = f" and {len(self.treatments) - 6} more panels" if len(self.treatments) > 6 else ""
+        return f"<Plan {self.id!r}: {few}{more}>"
+
     def __post_init__(self) -> None:
         treatments = {
             panel: (names,) if isinstance(names, str) else tuple(names)

@@ -15,7 +15,7 @@ from envelope.commands.arguments import (
 )
 from envelope.commands.common import analyzed, read_job
 from envelope.exposure import serialise as as_json
-from envelope.exposure.results import Analysis
+from envelope.exposure.analysis_record import Analysis
 from envelope.text import SPACE, frequency
 
 DESCRIPTION = (

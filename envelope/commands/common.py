@@ -11,9 +11,9 @@ from envelope.building.job import Job, Plan
 from envelope.commands.progress import Progress
 from envelope.errors import EnvelopeError
 from envelope.exposure.analysis import analyze
+from envelope.exposure.analysis_record import Analysis
 from envelope.exposure.assumptions import people_notes
 from envelope.exposure.casts import Casts, cast_job
-from envelope.exposure.results import Analysis
 from envelope.project import load
 from envelope.rays import DEFAULT, FINE
 from envelope.survey import solve_levels

@@ -12,7 +12,7 @@ from envelope.commands.arguments import add_analysis_arguments, add_job, add_out
 from envelope.commands.common import analyzed, read_job
 from envelope.errors import EnvelopeError, FaultsError
 from envelope.exposure import serialise as as_json
-from envelope.exposure.results import Analysis
+from envelope.exposure.analysis_record import Analysis
 from envelope.project import load
 from envelope.survey import solve_levels
 

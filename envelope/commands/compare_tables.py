@@ -21,8 +21,8 @@ from envelope.commands.tables import (
     leakiest,
     print_extrapolated,
 )
+from envelope.exposure.analysis_record import Analysis
 from envelope.exposure.results import (
-    Analysis,
     LevelSum,
     PlanResult,
     ReceiverResult,

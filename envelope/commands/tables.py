@@ -12,8 +12,9 @@ from rich.text import Text
 
 from envelope.building.job import Job
 from envelope.commands.layout import open_console, plain_table
+from envelope.exposure.analysis_record import Analysis
 from envelope.exposure.assumptions import ASSUMED_SOURCE
-from envelope.exposure.results import Analysis, LevelSum, ReceiverResult, SourceResult
+from envelope.exposure.results import LevelSum, ReceiverResult, SourceResult
 from envelope.text import (
     area,
     compared,

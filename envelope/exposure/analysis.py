@@ -9,6 +9,7 @@ import numpy as np
 
 from envelope.building.job import Job, Plan, Range, Source
 from envelope.errors import StaleCastError
+from envelope.exposure.analysis_record import Analysis
 from envelope.exposure.assumptions import notes_of
 from envelope.exposure.beams import direct_part, leak_paths, level_outside, lit_areas
 from envelope.exposure.casts import Casts, ReceiverCasts
@@ -16,7 +17,6 @@ from envelope.exposure.differences import LevelDraws
 from envelope.exposure.diffuse import Diffuse, diffuse_of, faces_of
 from envelope.exposure.levels import Levels, levels_of
 from envelope.exposure.results import (
-    Analysis,
     PanelLeak,
     PlanResult,
     ReceiverResult,

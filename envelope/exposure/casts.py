@@ -71,6 +71,10 @@ class Casts:
     chains: Mapping[str, Chain]  # by source id, for the diffuse field
     even: Chain | None  # from all exposed directions, where a source is partly scattered
 
+    def __repr__(self) -> str:
+        names = ", ".join(each.receiver.id for each in self.receivers[:8])
+        return f"<Casts of {len(self.receivers)} receivers ({names}), {len(self.chains)} sources>"
+
 
 def direction_of(source: Source, building: Building) -> Floats:
     """Unit vector (3,) towards an exterior source, in the project's axes."""

@@ -6,7 +6,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from envelope.building.job import Solved
 from envelope.exposure.differences import LevelDraws
 from envelope.geometry.plane import Floats
 
@@ -149,6 +148,10 @@ class ReceiverResult:
     panels: tuple[PanelLeak, ...]  # every panel with exposed directions, the leakiest first
     worst: WorstPoint | None = None
 
+    def __repr__(self) -> str:
+        level = f"{1e6 * self.level_w_m2:.4g} µW/m², " if self.sources else ""
+        return f"<ReceiverResult {self.id!r}: {level}{len(self.gaps)} gaps>"
+
     @property
     def level_w_m2(self) -> float:
         """Level of all sources together. [W/m²]"""
@@ -199,14 +202,5 @@ class PlanResult:
     receivers: tuple[ReceiverResult, ...]
     draws: LevelDraws | None = field(default=None, repr=False, compare=False)
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Analysis:
-    """One job analysed: what is found for each plan."""
-
-    project: str
-    threshold_db: float
-    plans: tuple[PlanResult, ...]
-    notes: tuple[str, ...] = ()
-    extrapolated: tuple[str, ...] = ()  # what was used outside the range of its source
-    solved: tuple[Solved, ...] = ()  # levels that come from readings
+    def __repr__(self) -> str:
+        return f"<PlanResult {self.plan!r}: {list(self.receivers[:8])}>"

@@ -8,11 +8,10 @@ from __future__ import annotations
 import csv
 import io
 import math
-from typing import Any
+from typing import Any, Protocol
 
 from envelope.building.job import Solved
 from envelope.exposure.results import (
-    Analysis,
     BandResult,
     LeakPath,
     LevelSum,
@@ -179,7 +178,24 @@ def solved_as_plain(solved: Solved) -> Plain:
     }
 
 
-def analysis_as_plain(analysis: Analysis) -> Plain:
+class Analysed(Protocol):
+    """What is read of a whole analysis."""
+
+    @property
+    def project(self) -> str: ...
+    @property
+    def threshold_db(self) -> float: ...
+    @property
+    def plans(self) -> tuple[PlanResult, ...]: ...
+    @property
+    def notes(self) -> tuple[str, ...]: ...
+    @property
+    def extrapolated(self) -> tuple[str, ...]: ...
+    @property
+    def solved(self) -> tuple[Solved, ...]: ...
+
+
+def analysis_as_plain(analysis: Analysed) -> Plain:
     """A whole analysis."""
     return {
         "format": 1,
@@ -206,7 +222,7 @@ COLUMNS = (
 )
 
 
-def gaps_as_csv(analysis: Analysis) -> str:
+def gaps_as_csv(analysis: Analysed) -> str:
     """Every gap of every plan and receiver, one row each, with a header."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")

@@ -22,8 +22,8 @@ from playwright.sync_api import Browser, Page, Playwright, expect, sync_playwrig
 
 from envelope.building.job import Job
 from envelope.exposure.analysis import analyze
+from envelope.exposure.analysis_record import Analysis
 from envelope.exposure.casts import cast_job
-from envelope.exposure.results import Analysis
 from envelope.project import load
 from envelope.rays import Sampling
 from viewer.handout.build import write_handout

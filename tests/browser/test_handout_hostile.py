@@ -12,8 +12,8 @@ from playwright.sync_api import Browser
 
 from envelope.building.job import Job
 from envelope.exposure.analysis import analyze
+from envelope.exposure.analysis_record import Analysis
 from envelope.exposure.casts import cast_job
-from envelope.exposure.results import Analysis
 from envelope.rays import Sampling
 from viewer.handout.build import write_handout
 from viewer.scene.build import build_scene

@@ -20,8 +20,9 @@ from typing import Any
 
 from envelope.building.job import Job
 from envelope.errors import EnvelopeError
+from envelope.exposure.analysis_record import Analysis
 from envelope.exposure.assumptions import ASSUMED_SOURCE
-from envelope.exposure.results import Analysis, PanelLeak, ReceiverResult
+from envelope.exposure.results import PanelLeak, ReceiverResult
 from envelope.files import write_atomically
 from viewer.handout import words
 from viewer.handout.words import name, text

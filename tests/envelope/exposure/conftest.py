@@ -10,8 +10,8 @@ import tomlkit
 
 from envelope.building.job import Job
 from envelope.exposure.analysis import analyze
+from envelope.exposure.analysis_record import Analysis
 from envelope.exposure.casts import cast_job
-from envelope.exposure.results import Analysis
 from envelope.project import load_text
 from envelope.rays import Sampling
 

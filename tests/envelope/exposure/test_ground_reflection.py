@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from envelope.building.job import Job
+from envelope.exposure.analysis_record import Analysis
 from envelope.exposure.beams import polarization_weights
-from envelope.exposure.results import Analysis
 
 Plain = Callable[..., dict[str, Any]]
 Read = Callable[[dict[str, Any]], Job]

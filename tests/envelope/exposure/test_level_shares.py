@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from envelope.building.job import Job
-from envelope.exposure.results import Analysis
+from envelope.exposure.analysis_record import Analysis
 
 Plain = Callable[..., dict[str, Any]]
 

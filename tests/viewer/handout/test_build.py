@@ -19,7 +19,8 @@ from PIL import Image
 
 from envelope.building.job import Job
 from envelope.errors import EnvelopeError
-from envelope.exposure.results import Analysis, PlanResult
+from envelope.exposure.analysis_record import Analysis
+from envelope.exposure.results import PlanResult
 from viewer.handout import words
 from viewer.handout.build import handout_html, write_handout
 from viewer.scene.build import build_scene

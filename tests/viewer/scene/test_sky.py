@@ -18,8 +18,8 @@ from envelope.building.model import Building, Site
 from envelope.building.rooms.specs import OpeningSpec
 from envelope.errors import EnvelopeError
 from envelope.exposure.analysis import analyze, bands_of
+from envelope.exposure.analysis_record import Analysis
 from envelope.exposure.casts import cast_job
-from envelope.exposure.results import Analysis
 from envelope.exposure.transmission import Bench
 from envelope.rays import Sampling
 from viewer.pictures.sky_labels import box_of, within
