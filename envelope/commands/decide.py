@@ -1,0 +1,202 @@
+"""`gapcast decide`: what to do first, what it brings and costs, where to stop, what not to do."""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import io
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from envelope.building.job import Job
+from envelope.building.selectors import SelectionError, select
+from envelope.commands import decide_tables
+from envelope.commands.arguments import add_job, add_output_switches
+from envelope.commands.common import cast, nearest, read_job
+from envelope.errors import EnvelopeError, UnitError
+from envelope.plans.decide import Decision, decide
+from envelope.trade_units import parse_amount
+from envelope.units import parse_power_density
+
+DESCRIPTION = (
+    "Finds the measures that lower the level at the bed most for the money, in an order that can "
+    "be built: amount, cost, level after each step with the range of its effect, where to stop, "
+    "and what makes the room worse. What a plan of the job puts on a kind of face is on offer."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    add_job(parser)
+    add_output_switches(parser, csv=True)
+    parser.add_argument(
+        "--receiver", metavar="ID", help="only this receiver (default: all, the worst counts)"
+    )
+    parser.add_argument("--target", metavar="LEVEL", help='level to get below, such as "10 uW/m2"')
+    parser.add_argument(
+        "--budget", metavar="AMOUNT", help='what may be spent before tax, such as "1500 EUR"'
+    )
+    parser.add_argument(
+        "--keep",
+        action="append",
+        metavar="FACE",
+        default=[],
+        help="leave this face or group as it is, such as bedroom/W2; may be given several times",
+    )
+    parser.add_argument("--each-wall", action="store_true", help="decide walls one by one")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Decide and print."""
+    job = read_job(options.job)
+    known = [receiver.id for receiver in job.receivers]
+    if options.receiver is not None and options.receiver not in known:
+        raise EnvelopeError(
+            f"no receiver {options.receiver!r} in this job: {nearest(options.receiver, known)}"
+        )
+    keep = _kept(job, options.keep)
+    target = None if options.target is None else _read(parse_power_density, options.target)
+    budget = None if options.budget is None else _budget(job, options.budget)
+    decision = decide(
+        job,
+        casts=cast(job, path=Path(options.job)),
+        receiver=options.receiver,
+        keep=keep,
+        each_wall=options.each_wall,
+        target_w_m2=target,
+        budget_cents=budget,
+    )
+    if options.json:
+        print(json.dumps(decision_json(job, decision), indent=2, ensure_ascii=False))
+    elif options.csv:
+        print(_csv(job, decision), end="")
+    else:
+        decide_tables.print_decision(job, decision)
+    return 0
+
+
+def _read(parse: Any, text: str) -> float:
+    try:
+        return float(parse(text))
+    except UnitError as error:
+        raise EnvelopeError(f"--target: {error}") from None
+
+
+def _budget(job: Job, text: str) -> int:
+    try:
+        amount = parse_amount(text)
+    except UnitError as error:
+        raise EnvelopeError(f"--budget: {error}") from None
+    if job.costs.currency is None:
+        raise EnvelopeError(
+            "--budget: the job states no price, so that nothing can be bought for it: add price "
+            "to its treatments, or [[product]] tables"
+        )
+    if amount.currency != job.costs.currency:
+        raise EnvelopeError(
+            f"--budget: this is in {amount.currency}, and the job counts in {job.costs.currency}"
+        )
+    return int(amount.amount * 100)
+
+
+def _kept(job: Job, selectors: Sequence[str]) -> set[str]:
+    found: set[str] = set()
+    for selector in selectors:
+        try:
+            found |= set(select(job.building, selector))
+        except SelectionError as error:
+            raise EnvelopeError(f"--keep {selector}: {error}") from None
+    return found
+
+
+def decision_json(job: Job, decision: Decision) -> dict[str, Any]:
+    """A decision as plain data. Keys are a contract: more may be added, none change."""
+    front = decision.front
+    return {
+        "format": 1,
+        "project": job.name,
+        "receiver": decision.receiver,
+        "priced": decision.candidates.priced,
+        "currency": job.costs.currency if decision.candidates.priced else None,
+        "today_w_m2": dict(decision.levels_w_m2),
+        "sources_today_w_m2": dict(decision.by_source),
+        "free": [
+            {
+                "source": each.source,
+                "space": each.space,
+                "level_without_w_m2": each.level_w_m2,
+                "below_today_db": each.below_db if each.level_w_m2 > 0.0 else None,
+            }
+            for each in decision.free
+        ],
+        "steps": [
+            {
+                "step": number,
+                "changes": [
+                    {
+                        "unit": change.unit,
+                        "with": change.label,
+                        "instead_of": change.was or None,
+                        "panels": list(change.panels),
+                        "area_m2": change.area_m2,
+                    }
+                    for change in step.changes
+                ],
+                "cost": step.cents / 100.0 if decision.candidates.priced else None,
+                "cost_so_far": step.total_cents / 100.0 if decision.candidates.priced else None,
+                "levels_w_m2": dict(step.levels_w_m2),
+                "gain_db": step.gain.below_db,
+                "gain_low_db": step.gain.low_db,
+                "gain_high_db": step.gain.high_db,
+                "odds_of_gain": step.gain.odds,
+                "below_today_db": step.so_far.below_db,
+                "below_today_low_db": step.so_far.low_db,
+                "below_today_high_db": step.so_far.high_db,
+                "worth_doing": number <= decision.stop_after,
+                "treatments": {
+                    panel: list(names) for panel, names in sorted(step.plan.treatments.items())
+                },
+            }
+            for number, step in enumerate(decision.steps, 1)
+        ],
+        "stop_after": decision.stop_after,
+        "why_stop": decision.why_stop,
+        "worse_alone": [
+            {
+                "unit": each.unit,
+                "with": each.label,
+                "level_w_m2": each.level_w_m2,
+                "above_today_db": each.above_db,
+            }
+            for each in decision.worse
+        ],
+        "front": {
+            "proved": front.finished and front.slack == 0.0,
+            "within": front.slack,
+            "plans": [
+                {"cost": int(cents) / 100.0, "level_w_m2": float(level)}
+                for cents, level in zip(front.cents, front.levels_w_m2, strict=True)
+            ],
+        },
+        "unpriced": list(decision.candidates.unpriced),
+    }
+
+
+def _csv(job: Job, decision: Decision) -> str:
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(
+        ["step", "unit", "with", "area_m2", "cost_so_far", "level_w_m2", "gain_db", "gain_low_db",
+         "gain_high_db", "odds_of_gain", "worth_doing"]
+    )  # fmt: skip
+    for row in decision_json(job, decision)["steps"]:
+        for change in row["changes"]:
+            writer.writerow(
+                [row["step"], change["unit"], change["with"], f"{change['area_m2']:.3f}",
+                 "" if row["cost_so_far"] is None else f"{row['cost_so_far']:.2f}",
+                 max(row["levels_w_m2"].values()), row["gain_db"], row["gain_low_db"],
+                 row["gain_high_db"], row["odds_of_gain"], row["worth_doing"]]
+            )  # fmt: skip
+    return text.getvalue()

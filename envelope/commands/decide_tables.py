@@ -1,0 +1,158 @@
+"""The first screen of `gapcast decide`: one page that someone can act on."""
+
+from __future__ import annotations
+
+from rich.console import Console
+from rich.markup import escape
+
+from envelope import text
+from envelope.building.job import Job
+from envelope.commands.layout import open_console, plain_table
+from envelope.plans.decide import Change, Decision, Step
+from envelope.works.islands import conductive
+
+_MOST_SOURCES = 4
+_MOST_WORSE = 3
+
+
+def print_decision(job: Job, decision: Decision) -> None:
+    """Print today, free measures, the sequence, where to stop, what not to do, cautions."""
+    console = open_console()
+    several = len(decision.levels_w_m2) > 1
+    at = f" at {escape(decision.receiver)}, the worst place," if several else ""
+    console.print(
+        f"[bold]Today[/]{at} {text.level(decision.levels_w_m2[0][1])}: {_sources(decision)}."
+    )
+    _print_free(console, decision)
+    _print_steps(console, job, decision)
+    _print_rest(console, job, decision)
+
+
+def _sources(decision: Decision) -> str:
+    total = sum(level for _, level in decision.by_source)
+    parts = [
+        f"{escape(name)} {text.percent(level / total)}"
+        for name, level in decision.by_source[:_MOST_SOURCES]
+        if total > 0.0
+    ]
+    return ", ".join(parts) or "nothing arrives"
+
+
+def _print_free(console: Console, decision: Decision) -> None:
+    worth = [each for each in decision.free if each.below_db >= 0.05]
+    if not worth:
+        return
+    console.print("\n[bold]Free first[/]: move it, use a cable, or switch it off at night")
+    for each in worth:
+        where = f" in {escape(each.space)}" if each.space else ""
+        console.print(
+            f"  without {escape(each.source)}{where}: {text.level(each.level_w_m2)}, "
+            f"{_decibels(each.below_db)} less. Nothing is bought; whoever uses it must agree."
+        )
+
+
+def _print_steps(console: Console, job: Job, decision: Decision) -> None:
+    console.print()
+    money = decision.candidates.priced
+    if not decision.steps:
+        console.print("Nothing on offer lowers the level.")
+        return
+    columns = ["", "do", ">level after", ">this step", ">range", ">odds"]
+    columns += [f">cost {job.costs.currency}", ">so far"] if money else [">area", ">so far"]
+    table = plain_table(*columns, title="In this order", keys=1)
+    for number, step in enumerate(decision.steps, 1):
+        mark = f"{number}" if number <= decision.stop_after else f"({number})"
+        table.add_row(
+            mark,
+            escape(_what(job, step)),
+            text.level(step.level_w_m2),
+            _decibels(step.gain.below_db),
+            f"{_number(step.gain.low_db)} to {_number(step.gain.high_db)}",
+            text.percent(step.gain.odds),
+            _cost(step.cents, money=money, feet=job.feet),
+            _cost(step.total_cents, money=money, feet=job.feet),
+        )
+    console.print(table)
+
+
+def _print_rest(console: Console, job: Job, decision: Decision) -> None:
+    if decision.steps:
+        after = decision.stop_after
+        stop = "Do none of them" if after == 0 else f"Stop after step {after}"
+        console.print(f"\n[bold]{stop}[/]: {decision.why_stop}.")
+    if decision.target_w_m2 is not None and decision.best_w_m2 >= decision.target_w_m2:
+        console.print(
+            f"The target of {text.level(decision.target_w_m2)} is out of reach: everything on "
+            f"offer together comes to {text.level(decision.best_w_m2)}."
+        )
+    if decision.worse:
+        console.print(
+            "[bold]Not by itself[/], it makes the room worse: "
+            + "; ".join(
+                f"{escape(each.unit)} with {escape(each.label)} ({text.level(each.level_w_m2)})"
+                for each in decision.worse[:_MOST_WORSE]
+            )
+            + "."
+        )
+    if any(step.gain.below_db < 0.0 for step in decision.steps):
+        console.print("A step that raises the level is done together with the next one.")
+    console.print(_front(decision))
+    if not decision.candidates.priced:
+        console.print(
+            "Prices are missing, so the order is by area: "
+            + "; ".join(escape(each) for each in decision.candidates.unpriced[:3])
+            + "."
+        )
+    elif job.costs.tax:
+        console.print(f"Costs are before tax of {text.percent(float(job.costs.tax))}.")
+    if decision.candidates.nothing_offered:
+        kinds = ", ".join(decision.candidates.nothing_offered)
+        console.print(f"No plan of the job puts anything on: {kinds}. They stay as they are.")
+    used = {
+        name for step in decision.steps for names in step.plan.treatments.values() for name in names
+    }
+    if any(conductive(job.treatments[name]) for name in used):
+        console.print(
+            "[bold]Caution[/]: conductive coating, film and mesh need one bond for each connected "
+            "area, made by a licensed electrician under the local code with the power off and "
+            "proved dead, never to neutral, pipes or a separate rod. Keep egress windows and "
+            "ventilation free, and try phones and linked alarms afterwards."
+        )
+
+
+def _front(decision: Decision) -> str:
+    front = decision.front
+    apart = decision.chain.mean_db - decision.chain.front_mean_db
+    said = (
+        "proved: no other plan of these measures is cheaper and better"
+        if front.finished and front.slack == 0.0
+        else f"proved within {text.percent(front.slack)}"
+        if front.finished
+        else "the search was stopped early, better plans may exist"
+    )
+    return (
+        f"Behind it: {len(front.cents)} plans that no other beats ({said}); buying in this order "
+        f"costs {_decibels(apart)} on the mean against choosing afresh for each sum."
+    )
+
+
+def _what(job: Job, step: Step) -> str:
+    return "; ".join(_change(job, change) for change in step.changes)
+
+
+def _change(job: Job, change: Change) -> str:
+    instead = f" beside {change.was}" if change.was else ""
+    return f"{change.unit}: {change.label}{instead}, {text.area(change.area_m2, feet=job.feet)}"
+
+
+def _number(value_db: float) -> str:
+    # adding zero takes the sign off what rounds to nothing
+    return f"{round(value_db, 1) + 0.0:.1f}".replace("-", "−")
+
+
+def _decibels(value_db: float) -> str:
+    return f"{_number(value_db)}{text.SPACE}dB"
+
+
+def _cost(cents: int, *, money: bool, feet: bool) -> str:
+    return text.grouped(cents / 100.0) if money else text.area(cents / 100.0, feet=feet)

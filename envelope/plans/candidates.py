@@ -1,0 +1,211 @@
+"""What may be decided in a job: units as the trade buys them, each with the treatments on offer.
+
+On offer for a kind of face is what some plan of the job puts on that kind. A job says with `keep`
+which faces stay as they are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass
+from decimal import Decimal
+
+from envelope.building.job import Job, Plan
+from envelope.building.model import OPENING_KINDS, Panel
+from envelope.plans.purchases import OptionCost, Purchases, cents_of
+from envelope.plans.units import Option, Unit
+from envelope.pricing.bill import Treated, bill_of, quantity_of
+from envelope.pricing.packages import Package
+from envelope.pricing.products import Product
+
+LEAVE = "leave as it is"
+
+# Faces that are decided together in a room; openings are decided one by one.
+_TOGETHER = {"wall": "walls", "ceiling": "ceiling", "floor": "floor", "reveal": "reveals"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Candidates:
+    """Units of a job, what their options cost, and what is not counted."""
+
+    units: tuple[Unit, ...]
+    purchases: Purchases
+    areas_m2: tuple[tuple[float, ...], ...]  # of each option of each unit
+    priced: bool  # False: cost is counted as whole cents a hundredth of a square metre
+    unpriced: tuple[str, ...]  # why
+    nothing_offered: tuple[str, ...]  # kinds of face that no plan treats
+
+
+def rooms_of(job: Job) -> tuple[str, ...]:
+    """Spaces that are decided about: those with receivers, and those that some plan treats."""
+    named = {receiver.space for receiver in job.receivers}
+    for plan in job.plans:
+        named |= {job.building.panel(panel).space for panel in plan.treatments}
+    return tuple(space.id for space in job.building.spaces if space.id in named)
+
+
+def offered(job: Job) -> dict[str, tuple[tuple[str, ...], ...]]:
+    """Treatments that plans of the job put on each kind of face, in an order of their names."""
+    found: dict[str, set[tuple[str, ...]]] = {}
+    for plan in job.plans:
+        for panel, names in plan.treatments.items():
+            if names:
+                found.setdefault(job.building.panel(panel).kind, set()).add(tuple(names))
+    return {kind: tuple(sorted(each)) for kind, each in sorted(found.items())}
+
+
+def candidates_of(
+    job: Job, *, base: Plan, keep: Collection[str] = (), each_wall: bool = False
+) -> Candidates:
+    """Units of decision of a job and what they cost.
+
+    Parameters
+    ----------
+    job : Job
+        Whose plans say what is on offer.
+    base : Plan
+        What holds today.
+    keep : collection of str
+        Panel ids that stay as they are.
+    each_wall : bool
+        Whether walls are decided one by one.
+    """
+    on_offer = offered(job)
+    units = list(_units(job, base, on_offer, keep, each_wall))
+    kinds = {
+        panel.kind
+        for space in rooms_of(job)
+        for panel in job.building.space(space).panels
+        if panel.kind not in ("seam", "box", "light", "open")
+    }
+    costs, setups, packages, unpriced = _costs(job, units)
+    priced = not unpriced
+    if not priced:
+        areas = [[_area(job, option) for option in unit.options] for unit in units]
+        costs = [[OptionCost(own_cents=round(area * 100)) for area in each] for each in areas]
+        setups, packages = {}, {}
+    return Candidates(
+        units=tuple(units),
+        purchases=Purchases.of(costs, setups=setups, packages=packages),
+        areas_m2=tuple(tuple(_area(job, option) for option in unit.options) for unit in units),
+        priced=priced,
+        unpriced=unpriced,
+        nothing_offered=tuple(sorted(kinds - set(on_offer))),
+    )
+
+
+def _area(job: Job, option: Option) -> float:
+    return sum(
+        job.building.panel(panel).area_m2 for panel, names in option.treatments.items() if names
+    )
+
+
+def _units(
+    job: Job,
+    base: Plan,
+    on_offer: dict[str, tuple[tuple[str, ...], ...]],
+    keep: Collection[str],
+    each_wall: bool,
+) -> Iterator[Unit]:
+    for room in rooms_of(job):
+        together: dict[str, list[Panel]] = {}
+        for panel in job.building.space(room).panels:
+            if panel.id in keep or panel.kind not in on_offer:
+                continue
+            group = _TOGETHER.get(panel.kind)
+            if group is None or (each_wall and panel.kind == "wall"):
+                together[panel.id] = [panel]
+            else:
+                together.setdefault(f"{room}/{group}", []).append(panel)
+        for name, panels in together.items():
+            yield _unit(name, panels, base, on_offer[panels[0].kind])
+
+
+def _unit(
+    name: str, panels: list[Panel], base: Plan, on_offer: tuple[tuple[str, ...], ...]
+) -> Unit:
+    today = {panel.id: base.treatments.get(panel.id, ()) for panel in panels}
+    options = [Option(label=LEAVE, treatments=today)]
+    options += [
+        Option(label=" and ".join(names), treatments={panel.id: names for panel in panels})
+        for names in on_offer
+        if any(today[panel.id] != names for panel in panels)
+    ]
+    return Unit(id=name, title=name, options=tuple(options))
+
+
+def _costs(
+    job: Job, units: list[Unit]
+) -> tuple[list[list[OptionCost]], dict[str, int], dict[str, tuple[Package, ...]], tuple[str, ...]]:
+    """Costs of every option; what is used of products, whose packages all units share."""
+    by_treatment: dict[str, list[Product]] = {}
+    for product in sorted(job.products, key=lambda each: each.id):
+        by_treatment.setdefault(product.treatment, []).append(product)
+    prices = {name: each.price for name, each in job.treatments.items() if each.price is not None}
+    unpriced: set[str] = set()
+    setups: dict[str, int] = {}
+    packages: dict[str, tuple[Package, ...]] = {}
+    costs = []
+    for unit in units:
+        row = []
+        for number, option in enumerate(unit.options):
+            own = Decimal(0)
+            needs: list[str] = []
+            amounts: list[tuple[str, float]] = []
+            for name, treated in _treated(job, option).items() if number else ():
+                products = by_treatment.get(name, [])
+                if not products:
+                    bill = bill_of({name: treated}, products=[], prices=prices, costs=job.costs)
+                    own += bill.net
+                    unpriced |= set(bill.unpriced)
+                litres = {
+                    each.id: quantity_of(each, treated)
+                    for each in products
+                    if each.per_litre_of is None
+                }
+                for each in products:
+                    quantity = litres.get(each.id)
+                    if quantity is None:
+                        quantity = litres[each.per_litre_of or ""] * (each.dose or 0.0)
+                    if each.packages:
+                        packages[each.id] = each.packages
+                        amounts.append((each.id, quantity))
+                    else:
+                        unpriced.add(f"{each.title or each.id}: no packages with prices")
+                    if each.setup:
+                        setups[each.id] = cents_of(each.setup)
+                        needs.append(each.id)
+                    own += _labour(job, each, treated, unpriced)
+            row.append(
+                OptionCost(own_cents=cents_of(own), setups=tuple(needs), amounts=tuple(amounts))
+            )
+        costs.append(row)
+    return costs, setups, packages, tuple(sorted(unpriced))
+
+
+def _labour(job: Job, product: Product, treated: Treated, unpriced: set[str]) -> Decimal:
+    if not product.labour_h_m2:
+        return Decimal(0)
+    rate = job.costs.rates.get(product.trade)
+    if rate is None:
+        unpriced.add(f"{product.trade}: no hourly rate")
+        return Decimal(0)
+    return rate * Decimal(repr(round(product.labour_h_m2 * treated.area_m2, 6)))
+
+
+def _treated(job: Job, option: Option) -> dict[str, Treated]:
+    areas: dict[str, float] = {}
+    faces: dict[str, int] = {}
+    for panel, names in option.treatments.items():
+        for name in names:
+            areas[name] = areas.get(name, 0.0) + job.building.panel(panel).area_m2
+            faces[name] = faces.get(name, 0) + 1
+    return {
+        name: Treated(area_m2=areas[name], faces=faces[name], coats=job.treatments[name].coats)
+        for name in sorted(areas)
+    }
+
+
+def is_opening(job: Job, unit: Unit) -> bool:
+    """Whether a unit is a window, a door or the like."""
+    return all(job.building.panel(panel).kind in OPENING_KINDS for panel in unit.panels)

@@ -1,0 +1,370 @@
+"""What to do first: free measures, a sequence that can be built, where to stop, what not to do."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from envelope.building.job import Job, Plan
+from envelope.errors import EnvelopeError
+from envelope.exposure.analysis import bench_of
+from envelope.exposure.casts import Casts
+from envelope.exposure.differences import Difference, LevelDraws, difference
+from envelope.exposure.tolerances import draw
+from envelope.exposure.uncertainty import level_draws
+from envelope.plans.candidates import Candidates, candidates_of
+from envelope.plans.level_tables import LevelTables, without_untouched_spaces
+from envelope.plans.search import Front, front_of
+from envelope.plans.sequence import MAX_STEPS, Chain, best_chain, ordered_within
+from envelope.plans.terms import tables_of
+from envelope.plans.units import Unit, plan_of
+
+BETTER_ODDS = 0.9  # from which a step is said to be better; common practice, no source
+MIN_GAIN_DB = 0.5  # a step that brings less is not worth a visit; common practice, no source
+MAX_EXACT_UNITS = 14  # above, plans within SLACK of the front may be missing from it
+SLACK = 0.01
+AGREEMENT = 1e-6  # of a table's level with the analysis, else something is wrong
+WORSE_DB = 0.1  # a single measure that raises the level by this is named
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """What a step does to one unit."""
+
+    unit: str
+    label: str
+    panels: tuple[str, ...]
+    area_m2: float
+    was: str  # label of what was there before; "" where nothing was
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Step:
+    """One step of the sequence."""
+
+    changes: tuple[Change, ...]
+    plan: Plan  # everything up to and with this step
+    cents: int  # of this step
+    total_cents: int
+    levels_w_m2: tuple[tuple[str, float], ...]  # at each receiver that counts, the worst first
+    gain: Difference  # against the plan before, at the receiver that was worst then
+    so_far: Difference  # against today, at the receiver that was worst then
+    db_per_hundred: float | None  # of money; None where it costs nothing or nothing is priced
+
+    @property
+    def level_w_m2(self) -> float:
+        """At the worst receiver. [W/m²]"""
+        return self.levels_w_m2[0][1]
+
+    @property
+    def is_better(self) -> bool:
+        """Whether it brings something that can be told, and enough to be worth doing."""
+        return self.gain.odds >= BETTER_ODDS and self.gain.below_db >= MIN_GAIN_DB
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FreeMeasure:
+    """What a source at a place would change if it were off, wired or elsewhere."""
+
+    source: str
+    space: str | None
+    level_w_m2: float  # at the receiver, without it
+    below_db: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Worse:
+    """A measure that by itself raises the level."""
+
+    unit: str
+    label: str
+    level_w_m2: float
+    above_db: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Decision:
+    """The answer to "what first?" for one receiver, or for the worst of several."""
+
+    today: Plan
+    levels_w_m2: tuple[tuple[str, float], ...]  # today, at each receiver that counts, worst first
+    by_source: tuple[tuple[str, float], ...]  # level that each brings today, the strongest first
+    free: tuple[FreeMeasure, ...]
+    steps: tuple[Step, ...]
+    stop_after: int  # steps that are worth doing
+    why_stop: str
+    worse: tuple[Worse, ...]
+    front: Front
+    chain: Chain
+    candidates: Candidates
+    target_w_m2: float | None
+    budget_cents: int | None
+    best_w_m2: float  # the lowest level that the units reach at all
+
+    @property
+    def receiver(self) -> str:
+        """The receiver that is worst today."""
+        return self.levels_w_m2[0][0]
+
+
+def decide(
+    job: Job,
+    *,
+    casts: Casts,
+    receiver: str | None = None,
+    keep: Collection[str] = (),
+    each_wall: bool = False,
+    target_w_m2: float | None = None,
+    budget_cents: int | None = None,
+    max_steps: int = MAX_STEPS,
+) -> Decision:
+    """Find what to do first.
+
+    Parameters
+    ----------
+    job : Job
+        With receivers and levels; its plans say what is on offer.
+    casts : Casts
+        Of the job.
+    receiver : str, optional
+        Id of the receiver that counts; all of them, the worst at each plan, unless given.
+    keep : collection of str
+        Panel ids that stay as they are.
+    each_wall : bool
+        Decide walls one by one.
+    target_w_m2 : float, optional
+        Level to get below. [W/m²]
+    budget_cents : int, optional
+        What may be spent, in cents; in hundredths of a square metre where prices are missing.
+    max_steps : int
+        Of the sequence.
+
+    Raises
+    ------
+    EnvelopeError
+        Where nothing is on offer, nothing reaches the target, or the budget buys nothing.
+    """
+    job.require_levels()
+    today = job.plan("as-built")
+    candidates = candidates_of(job, base=today, keep=keep, each_wall=each_wall)
+    if not candidates.units:
+        raise EnvelopeError(
+            "nothing is on offer: a treatment is, for the kinds of face on which some plan of the "
+            "job puts it"
+        )
+    bench = bench_of(job, casts)
+    tables = without_untouched_spaces(
+        tables_of(job=job, casts=casts, bench=bench, units=candidates.units, base=today)
+    )
+    names = [each.receiver.id for each in casts.receivers]
+    weights = np.array([receiver is None or name == receiver for name in names], dtype=float)
+    exact = len(candidates.units) <= MAX_EXACT_UNITS
+    front = front_of(
+        tables,
+        candidates.purchases,
+        weights=weights,
+        most_cents=budget_cents,
+        slack=0.0 if exact else SLACK,
+    )
+    best = float(front.levels_w_m2.min())
+    if budget_cents is not None and len(front.cents) == 1:
+        raise EnvelopeError(_too_little(candidates, tables, weights, budget_cents))
+    if target_w_m2 is not None:
+        front = _up_to(front, target_w_m2)
+    chain = best_chain(
+        candidates.units,
+        plans=front.plans,
+        cents=front.cents,
+        levels_w_m2=front.levels_w_m2,
+        max_steps=max_steps,
+    )
+    plans = _plans_of(chain, candidates.units, today)
+    draws = draw(job)
+    drawn = [level_draws(bench=bench, plan=plan, casts=casts, draws=draws) for plan in plans]
+    counting = [name for name, w in zip(names, weights, strict=True) if w > 0.0]
+    _agree(chain, drawn, counting)
+    steps = _steps(chain, plans, drawn, counting, candidates)
+    at_today = _by_receiver(drawn[0], counting)
+    heard = at_today[0][0]
+    stop, why = _where_to_stop(steps, target_w_m2)
+    levels = [(source.id, _level(drawn[0], heard, (source.id,))) for source in job.sources]
+    return Decision(
+        today=today,
+        levels_w_m2=at_today,
+        by_source=tuple(sorted(levels, key=lambda each: (-each[1], each[0]))),
+        free=_free(job, drawn[0], heard),
+        steps=steps,
+        stop_after=stop,
+        why_stop=why,
+        worse=_worse(candidates, tables, weights),
+        front=front,
+        chain=chain,
+        candidates=candidates,
+        target_w_m2=target_w_m2,
+        budget_cents=budget_cents,
+        best_w_m2=best,
+    )
+
+
+def _up_to(front: Front, target_w_m2: float) -> Front:
+    """The front up to the first plan below a target."""
+    reached = np.flatnonzero(front.levels_w_m2 < target_w_m2)
+    if not len(reached):
+        return front
+    last = int(reached[0]) + 1
+    return replace(
+        front,
+        cents=front.cents[:last],
+        levels_w_m2=front.levels_w_m2[:last],
+        plans=front.plans[:last],
+    )
+
+
+def _too_little(
+    candidates: Candidates, tables: LevelTables, weights: np.ndarray, budget_cents: int
+) -> str:
+    """The cheapest useful measure, for a budget that buys none."""
+    count = len(candidates.units)
+    nothing = np.zeros((1, count), dtype=np.int64)
+    today = float((tables.levels(nothing) * weights).max())
+    cheapest: tuple[int, str] | None = None
+    for index, unit in enumerate(candidates.units):
+        for option in range(1, len(unit.options)):
+            plan = nothing.copy()
+            plan[0, index] = option
+            cents = int(candidates.purchases.cents(plan)[0])
+            useful = float((tables.levels(plan) * weights).max()) < today
+            if useful and (cheapest is None or cents < cheapest[0]):
+                cheapest = (cents, f"{unit.title}: {unit.options[option].label}")
+    if cheapest is None:
+        return "no single measure on offer lowers the level, whatever it costs"
+    return (
+        f"a budget of {budget_cents / 100:.2f} buys nothing that helps: the cheapest useful "
+        f"measure is {cheapest[1]}, for {cheapest[0] / 100:.2f}"
+    )
+
+
+def _plans_of(chain: Chain, units: Sequence[Unit], today: Plan) -> list[Plan]:
+    return [
+        today if number == 0 else plan_of(units, chosen, base=today, name=f"step-{number}")
+        for number, chosen in enumerate(chain.plans)
+    ]
+
+
+def _level(drawn: LevelDraws, receiver: str, sources: Sequence[str] | None = None) -> float:
+    return float(drawn.level_w_m2(receiver, sources)[0])
+
+
+def _by_receiver(drawn: LevelDraws, names: Sequence[str]) -> tuple[tuple[str, float], ...]:
+    """Level at each receiver, the worst first."""
+    levels = [(name, _level(drawn, name)) for name in names]
+    return tuple(sorted(levels, key=lambda each: (-each[1], each[0])))
+
+
+def _agree(chain: Chain, drawn: Sequence[LevelDraws], names: Sequence[str]) -> None:
+    """Work every step out again by the analysis: a table that disagrees must not be shown."""
+    for level, plan in zip(chain.levels_w_m2, drawn, strict=True):
+        worst = _by_receiver(plan, names)[0][1]
+        if abs(worst / level - 1.0) > AGREEMENT:
+            raise EnvelopeError(
+                f"the tables give {level:g} W/m² and the analysis {worst:g} W/m² for one plan: "
+                "please report this job"
+            )
+
+
+def _steps(
+    chain: Chain,
+    plans: Sequence[Plan],
+    drawn: Sequence[LevelDraws],
+    names: Sequence[str],
+    candidates: Candidates,
+) -> tuple[Step, ...]:
+    steps = []
+    at_first = _by_receiver(drawn[0], names)[0][0]
+    for number in range(1, len(plans)):
+        changes = []
+        for unit, before, after in ordered_within(
+            candidates.units, chain.plans[number - 1], chain.plans[number]
+        ):
+            index = candidates.units.index(unit)
+            option = unit.options.index(after)
+            had = unit.options.index(before) != 0
+            changes.append(
+                Change(
+                    unit=unit.title,
+                    label=after.label,
+                    panels=tuple(sorted(after.treatments)),
+                    area_m2=candidates.areas_m2[index][option],
+                    was=before.label if had else "",
+                )
+            )
+        cents = int(chain.cents[number] - chain.cents[number - 1])
+        worst = _by_receiver(drawn[number - 1], names)[0][0]
+        gain = difference(drawn[number - 1], drawn[number], worst, as_built=drawn[0])
+        steps.append(
+            Step(
+                changes=tuple(changes),
+                plan=plans[number],
+                cents=cents,
+                total_cents=int(chain.cents[number]),
+                levels_w_m2=_by_receiver(drawn[number], names),
+                gain=gain,
+                so_far=difference(drawn[0], drawn[number], at_first),
+                db_per_hundred=gain.below_db / (cents / 1e4)
+                if cents > 0 and candidates.priced
+                else None,
+            )
+        )
+    return tuple(steps)
+
+
+def _where_to_stop(steps: Sequence[Step], target_w_m2: float | None) -> tuple[int, str]:
+    """After which step nothing more is worth doing, and why."""
+    if target_w_m2 is not None and steps and steps[-1].level_w_m2 < target_w_m2:
+        return len(steps), "the target is reached"
+    last = max((n for n, step in enumerate(steps, 1) if step.is_better), default=0)
+    if last == len(steps):
+        return last, "nothing more is on offer that lowers the level"
+    return last, "what follows brings too little, or no difference that can be told"
+
+
+def _free(job: Job, today: LevelDraws, receiver: str) -> tuple[FreeMeasure, ...]:
+    """Sources that stand in the building, each taken away."""
+    level = _level(today, receiver)
+    found = []
+    for source in job.sources:
+        if source.position_m is None or source.space is None:
+            continue
+        others = [each.id for each in job.sources if each.id != source.id]
+        without = _level(today, receiver, others) if others else 0.0
+        below = 10.0 * float(np.log10(level / without)) if without > 0.0 else float("inf")
+        found.append(
+            FreeMeasure(source=source.id, space=source.space, level_w_m2=without, below_db=below)
+        )
+    return tuple(sorted(found, key=lambda each: (-each.below_db, each.source)))
+
+
+def _worse(candidates: Candidates, tables: LevelTables, weights: np.ndarray) -> tuple[Worse, ...]:
+    """Single measures that raise the level, the worst first."""
+    count = len(candidates.units)
+    nothing = np.zeros((1, count), dtype=np.int64)
+    today = float((tables.levels(nothing) * weights).max())
+    found = []
+    for index, unit in enumerate(candidates.units):
+        for option in range(1, len(unit.options)):
+            plan = nothing.copy()
+            plan[0, index] = option
+            level = float((tables.levels(plan) * weights).max())
+            above = 10.0 * float(np.log10(level / today))
+            if above >= WORSE_DB:
+                found.append(
+                    Worse(
+                        unit=unit.title,
+                        label=unit.options[option].label,
+                        level_w_m2=level,
+                        above_db=above,
+                    )
+                )
+    return tuple(sorted(found, key=lambda each: (-each.above_db, each.unit, each.label)))

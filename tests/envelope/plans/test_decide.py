@@ -1,0 +1,107 @@
+"""Decisions on the sample bedroom, walked step by step with the analysis."""
+
+from __future__ import annotations
+
+import itertools
+from pathlib import Path
+
+import pytest
+
+from envelope.building.job import Job
+from envelope.errors import EnvelopeError
+from envelope.exposure.analysis import analyze_plan, bench_of
+from envelope.exposure.casts import Casts, cast_job
+from envelope.plans.candidates import candidates_of, offered
+from envelope.plans.decide import MIN_GAIN_DB, decide
+from envelope.plans.search import front_of
+from envelope.plans.terms import tables_of
+from envelope.project import load
+from envelope.works.takeoff import cost_of
+
+JOB = Path(__file__).parents[3] / "models" / "bedroom.toml"
+
+
+@pytest.fixture(scope="module")
+def job() -> Job:
+    return load(JOB)
+
+
+@pytest.fixture(scope="module")
+def casts(job: Job) -> Casts:
+    return cast_job(job)
+
+
+def test_every_step_is_what_the_analysis_says_and_costs_what_its_bill_says(
+    job: Job, casts: Casts
+) -> None:
+    found = decide(job, casts=casts)
+    bench = bench_of(job, casts)
+    assert len(found.steps) >= 3
+    for step in found.steps:
+        (receiver,) = analyze_plan(bench=bench, plan=step.plan, casts=casts).receivers
+        assert step.level_w_m2 == pytest.approx(receiver.level_w_m2, rel=1e-9)
+        assert step.total_cents == pytest.approx(float(cost_of(job, step.plan).net) * 100, abs=20)
+    levels = [found.levels_w_m2[0][1], *(step.level_w_m2 for step in found.steps)]
+    assert all(after < before for before, after in itertools.pairwise(levels))
+    for before, after in itertools.pairwise(found.steps):
+        for panel, names in before.plan.treatments.items():
+            assert set(names) <= set(after.plan.treatments[panel])
+
+
+def test_no_front_plan_is_beaten_by_any_other(job: Job, casts: Casts) -> None:
+    candidates = candidates_of(job, base=job.plan("as-built"))
+    bench = bench_of(job, casts)
+    tables = tables_of(
+        job=job, casts=casts, bench=bench, units=candidates.units, base=job.plan("as-built")
+    )
+    front = front_of(tables, candidates.purchases)
+    every = list(itertools.product(*(range(len(unit.options)) for unit in candidates.units)))
+    levels = tables.levels(every)[:, 0]
+    cents = candidates.purchases.cents(every)
+    for cost, level in zip(front.cents, front.levels_w_m2, strict=True):
+        assert levels[cents <= cost].min() == pytest.approx(level, rel=1e-12)
+
+
+def test_a_target_ends_the_sequence_and_one_out_of_reach_does_not_hide(
+    job: Job, casts: Casts
+) -> None:
+    reached = decide(job, casts=casts, target_w_m2=40e-6)
+    assert reached.steps[-1].level_w_m2 < 40e-6
+    assert all(step.level_w_m2 >= 40e-6 for step in reached.steps[:-1])
+    assert reached.why_stop == "the target is reached"
+    beyond = decide(job, casts=casts, target_w_m2=1e-12)
+    assert beyond.best_w_m2 > 1e-12
+    assert beyond.steps[-1].level_w_m2 == pytest.approx(beyond.best_w_m2)
+
+
+def test_a_budget_is_kept_and_one_too_small_names_the_cheapest_measure(
+    job: Job, casts: Casts
+) -> None:
+    within = decide(job, casts=casts, budget_cents=40_000)
+    assert within.steps[-1].total_cents <= 40_000
+    with pytest.raises(EnvelopeError, match=r"cheapest useful measure is bedroom/W2: film"):
+        decide(job, casts=casts, budget_cents=100)
+
+
+def test_kept_faces_stay(job: Job, casts: Casts) -> None:
+    walls = {panel.id for panel in job.building.panels if panel.kind == "wall"}
+    found = decide(job, casts=casts, keep=walls)
+    assert not any(walls & set(step.plan.treatments) for step in found.steps)
+
+
+def test_what_makes_it_worse_by_itself_is_named(job: Job, casts: Casts) -> None:
+    found = decide(job, casts=casts)
+    for each in found.worse:
+        assert each.level_w_m2 > found.levels_w_m2[0][1]
+
+
+def test_small_gains_are_not_worth_a_step(job: Job, casts: Casts) -> None:
+    found = decide(job, casts=casts)
+    for step in found.steps[found.stop_after :]:
+        assert step.gain.below_db < MIN_GAIN_DB or step.gain.odds < 0.9
+
+
+def test_on_offer_is_what_plans_use(job: Job) -> None:
+    on_offer = offered(job)
+    assert on_offer["window"] == (("film",),)
+    assert on_offer["wall"] == (("coating",),)
