@@ -1,4 +1,7 @@
-"""What several commands share: load a job, pick its plans, cast it, analyse it."""
+"""What several commands share: load a job, pick its plans, cast it, analyse it.
+
+What casts is imported where it is used, since compiled code takes longer to load than a file.
+"""
 
 from __future__ import annotations
 
@@ -6,22 +9,27 @@ import difflib
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from envelope.building.job import Job, Plan
 from envelope.commands.progress import Progress
 from envelope.errors import EnvelopeError
-from envelope.exposure.analysis import analyze
-from envelope.exposure.analysis_record import Analysis
 from envelope.exposure.assumptions import people_notes
-from envelope.exposure.casts import Casts, cast_job
 from envelope.project import load
-from envelope.rays import DEFAULT, FINE
-from envelope.survey import solve_levels
+
+if TYPE_CHECKING:
+    from envelope.exposure.analysis_record import Analysis
+    from envelope.exposure.casts import Casts
 
 
 def read_job(path: Path) -> Job:
     """A project file's job, with the levels that its readings give."""
-    return solve_levels(load(path))
+    job = load(path)
+    if job.readings or job.unsolved:
+        from envelope.survey import solve_levels
+
+        job = solve_levels(job)
+    return job
 
 
 def nearest(name: str, known: Iterable[str]) -> str:
@@ -79,6 +87,9 @@ def cast(job: Job, *, path: Path, fine: bool = False) -> Casts:
     """
     if not job.receivers:
         raise EnvelopeError(f"{path}: no receiver: add [[receiver]] with the place of the pillow")
+    from envelope.exposure.casts import cast_job
+    from envelope.rays import DEFAULT, FINE
+
     progress = Progress("casting rays")
     casts = cast_job(job, sampling=FINE if fine else DEFAULT, progress=progress)
     progress.done()
@@ -96,6 +107,8 @@ def analyzed(
     edges: bool = False,
 ) -> Analysis:
     """Cast and analyse in one go, with the band of every level."""
+    from envelope.exposure.analysis import analyze
+
     chosen = chosen_plans(job, plans)
     job = with_receivers(job, receivers)
     casts = cast(job, path=path, fine=fine)

@@ -9,11 +9,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
 
 from envelope.exposure.model_error import difference_own_db, own_db
 from envelope.exposure.tolerances import TENTH
 from envelope.geometry.plane import Floats
+from envelope.physics.normal import normal_share_below
 
 _BEYOND = 6.0  # standard deviations within which a normal curve is looked for
 
@@ -170,7 +170,7 @@ def _below_db(before: Floats, after: Floats) -> Floats:
 
 def _odds(drawn_db: Floats, half_width_db: float) -> float:
     if half_width_db > 0.0:
-        return float(ndtr(drawn_db * TENTH / half_width_db).mean())
+        return float(normal_share_below(drawn_db * TENTH / half_width_db).mean())
     return float((drawn_db > 0.0).mean() + 0.5 * (drawn_db == 0.0).mean())
 
 
@@ -201,7 +201,7 @@ def percentile_db(drawn_db: Floats, share: float, *, half_width_db: float) -> fl
     low, high = finite.min() - _BEYOND * sigma, finite.max() + _BEYOND * sigma
     for _ in range(48):
         middle = 0.5 * (low + high)
-        if ndtr((middle - drawn_db) / sigma).mean() < share:
+        if normal_share_below((middle - drawn_db) / sigma).mean() < share:
             low = middle
         else:
             high = middle

@@ -12,11 +12,11 @@ import zlib
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.special import ndtri
 
 from envelope.building.ground_reflection import SUFFIX
 from envelope.building.job import Job
 from envelope.geometry.plane import Floats
+from envelope.physics.normal import normal_deviates
 from envelope.physics.tables.occupants import (
     CROSS_SECTION_HIGH_M2,
     CROSS_SECTION_LOW_M2,
@@ -43,7 +43,7 @@ def strata(name: str, *, count: int, seed: int) -> Floats:
 
 def deviates(name: str, *, count: int, seed: int) -> Floats:
     """Normal deviates (count + 1,) with a 10–90 % band of ±1, after a first one of 0."""
-    return np.asarray(ndtri(strata(name, count=count, seed=seed)) / TENTH)
+    return np.asarray(normal_deviates(strata(name, count=count, seed=seed)) / TENTH)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

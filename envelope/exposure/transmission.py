@@ -17,7 +17,6 @@ from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
 
 from envelope.building.job import Job, Plan, Range
 from envelope.building.model import Patch
@@ -33,6 +32,7 @@ from envelope.exposure.stacks import Stacker, StackKey
 from envelope.geometry.plane import Floats
 from envelope.physics.apertures import TIGHTER_DB
 from envelope.physics.bands import band_mean, band_nodes, cosine_bins, diffuse_mean
+from envelope.physics.interpolation import even_spline
 from envelope.physics.stacks import solve_many
 from envelope.rays import Beam, Chain, Lit
 
@@ -304,7 +304,7 @@ class Bench:
         values = np.stack((through, band_mean(values=reflected, weight=weight)), axis=1)
         if not joined:
             return np.asarray(values[back])
-        return np.asarray(CubicSpline(nodes, values, axis=0)(cosines))
+        return even_spline(first=nodes[0], last=nodes[-1], values=values, at=cosines)
 
     def transmission_at(self, stacks: Stacks, row: int, cosine: float, band: int) -> float:
         """Transmission of a row at one angle, both polarizations alike."""

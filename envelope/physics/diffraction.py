@@ -7,7 +7,6 @@ import math
 import numpy as np
 from numpy.polynomial.legendre import leggauss
 from numpy.typing import ArrayLike
-from scipy.special import fresnel
 
 from envelope.errors import RangeError
 from envelope.physics.arrays import (
@@ -137,6 +136,8 @@ def fresnel_parameter(
 
 def knife_edge_loss_db(*, nu: ArrayLike) -> Floats:
     """Loss behind an opaque edge by Fresnel's integral; 6.02 dB at ν = 0. [dB]"""
+    from scipy.special import fresnel  # takes long to import
+
     sine, cosine = fresnel(np.asarray(nu, dtype=np.float64))
     return np.asarray(-10.0 * np.log10(0.5 * ((0.5 - cosine) ** 2 + (0.5 - sine) ** 2)))
 

@@ -6,7 +6,6 @@ from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import ive
 
 from envelope.errors import RangeError
 from envelope.physics.arrays import (
@@ -57,6 +56,8 @@ def wire_internal_impedance_ohm_m(
     γ/(2πrσ) · I0(γr)/I1(γr), γ = √(jωμ0σ): textbook solution, in scaled Bessel functions so
     that a wire of many skin depths does not overflow. Not magnetic.
     """
+    from scipy.special import ive  # takes long to import: only jobs with a mesh need it
+
     radius = 0.5 * checked_positive(wire_diameter_m, what="wire diameter", unit="m")
     conductivity = checked_positive(conductivity_s_m, what="wire conductivity", unit="S/m")
     angular = 2.0 * np.pi * checked_frequency(frequency_hz)

@@ -8,7 +8,8 @@ space ──> panels ──> patches ──> regions        each arrow is a rang
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from collections.abc import Callable
+from typing import Any, NamedTuple, SupportsInt, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,6 +52,11 @@ BEHIND = 2
 FAR, PARTNER = 3, 4  # panel and patch that face it; else -1
 
 OUTDOORS, EARTH, INDOORS = 0, 1, 2  # behind a patch
+
+# Whole numbers that compiled functions hand on: numba compiles a function again for each type, and
+# for a number written out.
+whole: Callable[[SupportsInt], int] = cast(Any, np.int64)
+NONE = whole(-1)  # no panel, space or host
 
 GROWTH = 1e-7  # by which polygons reach past their edges, so that no ray slips between two [m]
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 
 from envelope.rays.kernel import arrays as columns
-from envelope.rays.kernel.arrays import GROWTH, Boxes, Floats, Ints
+from envelope.rays.kernel.arrays import GROWTH, NONE, Boxes, Floats, Ints, whole
 from envelope.rays.kernel.jit import compiled, inlined
 from envelope.rays.kernel.polygon_tests import flat_u, flat_v, meets, outside_by
 
@@ -138,8 +138,8 @@ def leave(
     A ray that touches a panel met before and misses all others has grazed the space, and leaves by
     that panel.
     """
-    best, best_t = -1, math.inf
-    again, again_t = -1, 0.0
+    best, best_t = NONE, math.inf
+    again, again_t = NONE, 0.0
     ix, iy, iz = 0.0, 0.0, 0.0
     if node[root, columns.RIGHT] >= 0:
         ix, iy, iz = inverse(wx), inverse(wy), inverse(wz)
@@ -175,7 +175,7 @@ def leave(
             t = -height / along
             if t >= best_t:
                 continue
-            p = node_order[k]
+            p = whole(node_order[k])
             if p == came:
                 continue
             x, y, z = px + t * wx, py + t * wy, pz + t * wz
@@ -197,8 +197,8 @@ def leave_by_least(
     count: int, px: float, py: float, pz: float, wx: float, wy: float, wz: float,
 ) -> tuple[int, float]:  # fmt: skip
     """For a ray that misses all panels of a space by rounding: the one that it misses least."""
-    best, best_t, least = -1, math.inf, math.inf
-    for p in range(first, last):
+    best, best_t, least = NONE, math.inf, math.inf
+    for p in range(whole(first), whole(last)):
         along = normal_part(plane, p, wx, wy, wz)
         if p == came or along > -PARALLEL or is_among(met, 0, count, p):
             continue
@@ -225,7 +225,7 @@ def enter(
     Reveals of `barred_host` do not count, nor panels in `met[:count]`. Close to the panel
     `left` by which the ray went outdoors, a panel wholly before it only shares an edge with it.
     """
-    best, best_t = -1, limit
+    best, best_t = NONE, limit
     ix, iy, iz = inverse(wx), inverse(wy), inverse(wz)
     stack[0], nears[0] = root, 0.0
     top = 1
@@ -259,7 +259,7 @@ def enter(
             t = -height / along
             if t >= best_t:
                 continue
-            p = node_order[k]
+            p = whole(node_order[k])
             if is_among(met, 0, count, p):
                 continue
             if barred_host >= 0 and panel[p, columns.HOST] == barred_host:

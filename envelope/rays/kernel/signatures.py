@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from envelope.rays.kernel import arrays as columns
-from envelope.rays.kernel.arrays import GROWTH, Bytes, Floats, Ints, Tables, Words
+from envelope.rays.kernel.arrays import GROWTH, Bytes, Floats, Ints, Tables, Words, whole
 from envelope.rays.kernel.intersect import PARALLEL, height_over, normal_part
 from envelope.rays.kernel.jit import compiled
 from envelope.rays.kernel.polygon_tests import flat_u, flat_v, outside_by
@@ -26,7 +26,8 @@ def mark_hidden(
         aim = height_over(plane, target, px, py, pz)
         t = -aim / normal_part(plane, target, wx, wy, wz)
         hidden[ray] = False
-        for p in hiders:
+        for hider in hiders:
+            p = whole(hider)
             along = normal_part(plane, p, wx, wy, wz)
             if along > -PARALLEL:
                 continue

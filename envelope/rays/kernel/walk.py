@@ -17,7 +17,7 @@ from __future__ import annotations
 import math
 
 from envelope.rays.kernel import arrays as columns
-from envelope.rays.kernel.arrays import GROWTH, Boxes, Bytes, Floats, Ints, Tables
+from envelope.rays.kernel.arrays import GROWTH, NONE, Boxes, Bytes, Floats, Ints, Tables, whole
 from envelope.rays.kernel.intersect import (
     enter,
     height_over,
@@ -27,7 +27,7 @@ from envelope.rays.kernel.intersect import (
     normal_part,
     patch_at,
 )
-from envelope.rays.kernel.jit import compiled, inlined
+from envelope.rays.kernel.jit import compiled, inlined, spliced
 from envelope.rays.kernel.obstacles import Vector, to_block
 
 STEPS = 256  # crossings and spaces a ray may pass; a house has a few dozen
@@ -53,7 +53,7 @@ def is_written(crossed: Ints, start: int, stop: int, row: int) -> bool:
     return found
 
 
-@inlined
+@spliced
 def walk(
     plane: Floats, panel: Ints, cuts: Floats, sides: Floats, band: Ints, edges: Floats,
     patch: Ints, patch_box: Floats, patch_order: Ints, space_rows: Ints, node: Ints,
@@ -73,11 +73,11 @@ def walk(
     """
     (px, py, pz), (wx, wy, wz), (grade, reach) = point, way, ground
     patches, outdoor_root = len(patch), root[len(root) - 1]
-    space, came, left, barred, owed = home, -1, -1, -1, -1
+    space, came, left, barred, owed = home, NONE, NONE, NONE, NONE
     # a straight stretch meets a plane once: what it has met, and from where on it is written down
-    at, count, since = begin, 0, begin
+    at, count, since = begin, whole(0), begin
     aimed = target_space != NOWHERE
-    first, undecided, returned = -1, home >= 0, False
+    first, undecided, returned = NONE, home >= 0, False
     remaining = math.inf
     for _ in range(STEPS):
         if aimed:
@@ -97,7 +97,7 @@ def walk(
             if len(block) > 0:
                 wall = to_block(block, block_plane, (px, py, pz), (wx, wy, wz))
             limit = min(to_ground, remaining, wall)
-            p, t = -1, limit
+            p, t = NONE, limit
             if left < 0 or panel[left, columns.OUTERMOST] == 0 or barred != left:
                 p, t = enter(
                     plane, panel, cuts, sides, band, edges, node, node_box, node_order, node_plane,
@@ -112,7 +112,7 @@ def walk(
                 at += 1
                 met[count] = owed
                 count += 1
-            owed = -1
+            owed = NONE
             if p < 0:
                 if aimed:
                     blocked = min(to_ground, wall) < remaining
@@ -124,7 +124,7 @@ def walk(
                 return at, BLOCKED if blocked else sky, first, returned
             px, py, pz = px + t * wx, py + t * wy, pz + t * wz
             here = patch_at(plane, panel, patch, patch_box, patch_order, edges, p, px, py, pz)
-            host = panel[p, columns.HOST]
+            host = whole(panel[p, columns.HOST])
             if host >= 0 and not is_among(met, 0, count, host):  # through its wall
                 crossed[at, ROW] = patches + panel[p, columns.HOST_PATCH]
                 crossed[at, SPACE], crossed[at, PANEL] = -1, host
@@ -132,7 +132,8 @@ def walk(
                 at += 1
                 met[count] = host
                 count += 1
-            if not is_written(crossed, since, at, patch[here, columns.PARTNER]):
+            partner = whole(patch[here, columns.PARTNER])
+            if not is_written(crossed, since, at, partner):
                 crossed[at, ROW], crossed[at, SPACE], crossed[at, PANEL] = here, -1, p
                 cosines[at] = normal_part(plane, p, wx, wy, wz)
                 at += 1
@@ -142,12 +143,12 @@ def walk(
                 first = p
             if patch[here, columns.BEHIND] == columns.EARTH:
                 return at, BLOCKED, first, returned
-            space, came = panel[p, columns.SPACE], p
+            space, came = whole(panel[p, columns.SPACE]), p
             returned = returned or space == home
             continue
 
         if known >= 0:
-            p, known = known, -1
+            p, known = known, NONE
             height = height_over(plane, p, px, py, pz)
             t = -height / normal_part(plane, p, wx, wy, wz)
         else:
@@ -177,22 +178,23 @@ def walk(
             first = p
             undecided = panel[p, columns.PASSES_ON] == 1 and behind == columns.INDOORS
 
-        host = panel[p, columns.HOST]
+        host = whole(panel[p, columns.HOST])
         left, barred = p, p  # past its own wall a ray meets none of that wall's niches
         if host >= 0:
             onward = -normal_part(plane, host, wx, wy, wz)
             if onward >= 0.0:  # outward, through the wall that carries the reveal
                 beyond, t = enter(
                     plane, panel, cuts, sides, band, edges, node, node_box, node_order, node_plane,
-                    outdoor_root, p, -1, met, count, px, py, pz, wx, wy, wz, math.inf, stack, nears,
+                    outdoor_root, p, NONE, met, count, px, py, pz, wx, wy, wz, math.inf,
+                    stack, nears,
                 )  # fmt: skip
-                row, faced = panel[p, columns.HOST_PATCH], False
+                row, faced = whole(panel[p, columns.HOST_PATCH]), False
                 if beyond >= 0:
                     x, y, z = px + t * wx, py + t * wy, pz + t * wz
                     other = patch_at(
                         plane, panel, patch, patch_box, patch_order, edges, beyond, x, y, z
                     )
-                    partner = patch[other, columns.PARTNER]
+                    partner = whole(patch[other, columns.PARTNER])
                     if patch[other, columns.FAR] == host and partner >= 0:
                         row, faced = partner, True
                 if faced:  # a wall counts once
@@ -211,7 +213,7 @@ def walk(
                     count += 1
                 if faced:
                     px, py, pz = px + t * wx, py + t * wy, pz + t * wz
-                    space, came = panel[beyond, columns.SPACE], beyond
+                    space, came = whole(panel[beyond, columns.SPACE]), beyond
                     returned = returned or space == home
                     continue
                 if patch[row, columns.BEHIND] == columns.EARTH:
@@ -219,22 +221,22 @@ def walk(
                 barred = host
             else:
                 owed = host
-            space, came = -1, -1
+            space, came = NONE, NONE
         elif behind == columns.EARTH:
             return at, BLOCKED, first, returned
         elif behind == columns.INDOORS:
-            far = patch[here, columns.FAR]
+            far = whole(patch[here, columns.FAR])
             ox, oy, oz = -plane[p, 0], -plane[p, 1], -plane[p, 2]
             gap = -height_over(plane, far, px, py, pz) / normal_part(plane, far, ox, oy, oz)
             px, py, pz = px + gap * ox, py + gap * oy, pz + gap * oz
-            space, came = panel[far, columns.SPACE], far
+            space, came = whole(panel[far, columns.SPACE]), far
             returned = returned or space == home
             if gap > GROWTH:  # else it goes straight on
-                count, since = 0, at
+                count, since = whole(0), at
             met[count] = far
             count += 1
         else:
-            space, came = -1, -1
+            space, came = NONE, NONE
     return at, LOST, first, returned
 
 
@@ -278,12 +280,12 @@ def follow(
         Crossings in use.
     """
     each_start, each_known = len(starts) > 1, len(known) > 1
-    at = 0
+    at = whole(0)
     for ray in range(begin, len(directions)):
         if at + 2 * STEPS > len(crossed):
             return ray, at
         origin = ray if each_start else 0
-        told = known[ray if each_known else 0]
+        told = whole(known[ray if each_known else 0])
         at, sky, first, back = walk(
             tables.plane, tables.panel, tables.cuts, tables.sides, tables.band,
             tables.edges, tables.patch, tables.patch_box, tables.patch_order, tables.space,

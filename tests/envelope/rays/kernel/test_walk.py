@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -281,3 +282,65 @@ def test_under_a_doorway_lies_the_floor(on: str) -> None:
     crossed, _, _ = go(doorway(on, 2.0), (2.0, 2.5, 3.0), (0.0, 0.55, -0.25), space="r")
     assert [panel.split("/")[-1] for panel, _ in crossed[-2:]] == ["sill", "floor*"]
     assert crossed[-1][1] == pytest.approx(0.25 / np.hypot(0.55, 0.25))
+
+
+def stacked_rooms() -> Building:
+    """An L-shaped room, one in its notch, two above them; nothing has a thickness.
+
+    The north walls of the two above are flush. Where the notch has its corner, at (3, 3), the floor
+    of the first of them lies over both rooms below.
+    """
+    below = {
+        "ell": [(0, 0), (3, 0), (3, 3), (5, 3), (5, 5), (0, 5)],
+        "notch": [(3, 0), (8, 0), (8, 3), (3, 3)],
+    }
+    above = {"west": [(1, 1), (4, 1), (4, 4), (1, 4)], "east": [(4, 1), (8, 1), (8, 4), (4, 4)]}
+    spaces = [
+        SpaceSpec(
+            id=name,
+            storey=storey,
+            corners=frozen(corners),
+            height_m=2.5,
+            floor_m=floor_m,
+            raised=True,
+        )
+        for storey, floor_m, rooms in (("lower", 0.0, below), ("upper", 2.5, above))
+        for name, corners in rooms.items()
+    ]
+    kinds = ("exterior-wall", "interior-wall", "floor", "roof", "window", "door")
+    return build_building(
+        site=Site(grade_m=-100.0, reach_m=0.0),
+        storeys=[Storey(id="lower", floor_m=0.0), Storey(id="upper", floor_m=2.5)],
+        spaces=spaces,
+        openings=(),
+        panels=(),
+        construction=dict.fromkeys(kinds, "wall"),
+    )
+
+
+def aimed_from_west(building: Building, targets: np.ndarray) -> list[list[int]]:
+    """Spaces that rays from all over the room "west" leave or enter on their way, -1 outdoors."""
+    geometry = geometry_of(building)
+    rng = np.random.default_rng(8)
+    starts = rng.uniform((1.2, 1.2, 2.7), (2.9, 2.9, 3.0), size=targets.shape)
+    ways = targets - starts
+    trace = follow(
+        geometry,
+        starts=starts - geometry.middle,
+        directions=ways / np.linalg.norm(ways, axis=1)[:, np.newaxis],
+        home=building.space_index["west"],
+    )
+    return [part.tolist() for part in np.split(trace.spaces, trace.start[1:-1])]
+
+
+def test_a_ray_through_the_edge_of_flush_rooms_does_not_enter_the_second() -> None:
+    heights = np.linspace(3.1, 4.9, 300)
+    edge = np.column_stack((np.full((300, 2), 4.0), heights))
+    assert not any(-1 in spaces for spaces in aimed_from_west(stacked_rooms(), edge))
+
+
+def test_a_ray_that_comes_in_at_a_reflex_edge_does_not_leave_again_by_the_wall_beside_it() -> None:
+    building = stacked_rooms()
+    ell = building.space_index["ell"]
+    for spaces in aimed_from_west(building, np.tile((3.0, 3.0, 2.5), (300, 1))):
+        assert (ell, ell) not in pairwise(spaces)
