@@ -211,3 +211,50 @@ def far_length(value_m: float, *, feet: bool) -> str:
     ('11\\xa0m', '4\\xa0049\\xa0ft')
     """
     return f"{grouped(value_m / 0.3048)}{SPACE}ft" if feet else f"{grouped(value_m)}{SPACE}m"
+
+
+def field_strength(low_v_m: float, high_v_m: float, *, unit: bool = True) -> str:
+    """An electric field, or the range in which it lies where that is wider than the method's 2 %.
+
+    Examples
+    --------
+    >>> field_strength(13.8, 13.8), field_strength(4.46, 18.2), field_strength(0.0, 0.0)
+    ('14\\xa0V/m', '4.5\\xa0to\\xa018\\xa0V/m', '0\\xa0V/m')
+    """
+    return _ranged(low_v_m, high_v_m, "V/m" if unit else "")
+
+
+def volts(low_v: float, high_v: float) -> str:
+    """A voltage, or the range in which it lies.
+
+    Examples
+    --------
+    >>> volts(32.7, 32.7), volts(0.0, 12.2)
+    ('33\\xa0V', '0\\xa0to\\xa012\\xa0V')
+    """
+    return _ranged(low_v, high_v, "V")
+
+
+def microamperes(low_a: float, high_a: float) -> str:
+    """A small current, or the range in which it lies.
+
+    Examples
+    --------
+    >>> microamperes(4.78e-6, 4.78e-6)
+    '4.8\\xa0µA'
+    """
+    return _ranged(low_a * 1e6, high_a * 1e6, "µA")
+
+
+def _two(value: float) -> str:
+    """Two figures that matter, and no more than hundredths."""
+    if value < 0.005:
+        return "0"
+    digits = max(0, min(2, 1 - math.floor(math.log10(value))))
+    return grouped(value, digits)
+
+
+def _ranged(low: float, high: float, unit: str) -> str:
+    words = [_two(low), _two(high)]
+    number = words[0] if words[0] == words[1] else f"{words[0]}{SPACE}to{SPACE}{words[1]}"
+    return f"{number}{SPACE}{unit}".rstrip(SPACE)

@@ -55,6 +55,21 @@ class Elements:
         """How many of the elements are wires."""
         return len(self.ends)
 
+    def order(self, which: Indices) -> Indices:
+        """Places in `which` (k,) with its wires first."""
+        return np.argsort(which >= self.wires, kind="stable")
+
+    def taken(self, which: Indices) -> Elements:
+        """Some of the elements (k,), in the order that `order` gives."""
+        ordered = which[self.order(which)]
+        wires = ordered[ordered < self.wires]
+        cells = ordered[ordered >= self.wires] - self.wires
+        return Elements(
+            ends=self.ends[wires],
+            radius_m=self.radius_m[wires],
+            cells=Polygons(corners=self.cells.corners[cells]),
+        )
+
 
 def elements_of(*, wires: Sequence[tuple[Floats, float]], cells: Sequence[Floats] = ()) -> Elements:
     """Elements of wires, each with its ends and radius, and of cells of three or four corners.

@@ -25,6 +25,7 @@ class Remaining:
     kind: str  # "circuit", "run" or "device"
     circuit: str
     field_v_m: Span
+    share: Span  # of the field with everything on, state by state
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,8 +84,17 @@ class ReadingBeside:
     off: tuple[str, ...]
     potential_free: bool
     field_v_m: float
-    predicted_v_m: Span
-    states_left: int  # of all states, those that agree with it
+    predicted_v_m: Span  # undisturbed, as a potential-free meter shows it
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SwitchTest:
+    """Two readings at one spot, with a circuit or device on and off."""
+
+    what: str
+    before_v_m: float
+    after_v_m: float
+    predicted_after_v_m: Span
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -111,8 +121,9 @@ class WiringResults:
     sampled: bool  # not every combination of unknowns was computed
     winner: str | None  # the plan that is best in every state at every receiver
     readings: tuple[ReadingBeside, ...]
-    suspects: tuple[str, ...]  # circuits that a switch-off test points at, from the strongest
-    reaches_m: Mapping[str, float]  # of each run alone: how far 5 V/m reaches
+    tests: tuple[SwitchTest, ...]  # from what leaves least
+    states_left: int  # that agree with every potential-free reading
+    reaches_m: Mapping[str, float]  # of each run alone: how far into the room 5 V/m reaches
     elements: int
     coarser: float
     notes: tuple[str, ...]

@@ -46,6 +46,7 @@ class Run:
     weights: tuple[float, ...]  # share of the hot core's voltage; several where not known
     device: str | None = None  # the device that it belongs to
     entered: bool = True  # False where a rule has put it there
+    joint: bool = False  # a short piece between two cables that nearly meet
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "path_m", frozen(self.path_m))
@@ -70,7 +71,7 @@ def entered_runs(job: Job, wiring: Wiring) -> list[Run]:
         ):
             joint = _joint(first, second)
             if joint is not None:
-                runs.append(_cable(f"{one.id} to {other.id}", circuit, joint))
+                runs.append(_cable(f"{one.id} to {other.id}", circuit, joint, joint=True))
     return runs
 
 
@@ -117,7 +118,9 @@ def routes_of(circuit: Circuit) -> tuple[Route, ...]:
     return ("low", "high", "floor", "ceiling") if circuit.route == "unknown" else (circuit.route,)
 
 
-def _cable(name: str, circuit: Circuit, path: Floats, *, entered: bool = True) -> Run:
+def _cable(
+    name: str, circuit: Circuit, path: Floats, *, entered: bool = True, joint: bool = False
+) -> Run:
     kinds = ("round", "flat") if circuit.cable == "unknown" else (circuit.cable,)
     made = [CABLES[kind] for kind in kinds]
     return Run(
@@ -127,6 +130,7 @@ def _cable(name: str, circuit: Circuit, path: Floats, *, entered: bool = True) -
         radius_m=made[0].radius_m,
         weights=tuple(cable.weight for cable in made),
         entered=entered,
+        joint=joint,
     )
 
 

@@ -14,6 +14,8 @@ from envelope.physics.electrostatics import Indices
 from envelope.wiring.body import METER_OHM
 from envelope.wiring.choices import Choice, choices, run_voltages, unknowns
 from envelope.wiring.network import Complexes, Terminals, magnitude, voltages
+from envelope.wiring.reach import reaches
+from envelope.wiring.readings import beside, states_left, switch_tests
 from envelope.wiring.results import (
     FieldAt,
     IslandVolts,
@@ -25,7 +27,7 @@ from envelope.wiring.results import (
 from envelope.wiring.routing import Run
 from envelope.wiring.system import State, System, build_system
 
-Progress = Callable[[str], None]
+Progress = Callable[[float], None]
 
 _METHOD = 0.02  # error of the method: closer than this, two plans are alike
 _RAISES = 1.1  # a plan that has more than this against as-built raises the field
@@ -54,6 +56,7 @@ class _Case:
     meter: list[Floats]
     islands: list[tuple[tuple[str, ...], Floats, Floats]]  # panels, volts, current
     loudest: list[str]  # per receiver, the run whose absence helps most
+    readings: dict[str, Floats]  # at their spots, with what was off then
 
 
 def things(wiring: Wiring, runs: Sequence[Run]) -> list[Thing]:
@@ -62,6 +65,8 @@ def things(wiring: Wiring, runs: Sequence[Run]) -> list[Thing]:
         Thing(what=circuit.id, kind="circuit", circuit=circuit.id) for circuit in wiring.circuits
     ]
     for run in runs:
+        if run.joint:
+            continue
         if run.device is None:
             found.append(Thing(what=run.id, kind="run", circuit=run.circuit))
         elif run.id == run.device:
@@ -88,7 +93,7 @@ def solve_wiring(
     plans : sequence of str, optional
         All if not given; as-built is always among them.
     progress : callable, optional
-        Told what is being worked on.
+        Told the share that is done.
 
     Returns
     -------
@@ -96,14 +101,15 @@ def solve_wiring(
         The elements, for maps and pictures; and the figures.
     """
     say = progress or (lambda _: None)
-    say("matrix of wires and cells")
     chosen = tuple(job.receivers if receivers is None else receivers)
-    ids = [plan.id for plan in job.plans if plans is None or plan.id in (*plans, "as-built")]
+    read = {reading.plan for reading in wiring.readings}
+    asked = {"as-built", *read, *(plans or ())}
+    ids = [plan.id for plan in job.plans if plans is None or plan.id in asked]
     system = build_system(job, wiring, chosen)
     answers, sampled = choices(wiring)
     cases: dict[str, list[_Case]] = {}
-    for plan_id in ids:
-        say(f"plan {plan_id}")
+    for number, plan_id in enumerate(ids):
+        say((number + 1) / (len(ids) + 1))
         cases[plan_id] = [
             _case(system, system.state(plan_id, walls), combination, answers)
             for walls in system.wall_states
@@ -119,12 +125,13 @@ def solve_wiring(
         states=every,
         sampled=sampled,
         winner=_winner(fields, cases),
-        readings=(),
-        suspects=(),
-        reaches_m={},
+        readings=beside(system.wiring, cases),
+        tests=switch_tests(system.wiring, cases),
+        states_left=states_left(system.wiring, cases, every),
+        reaches_m=reaches(system, answers),
         elements=len(system.elements),
         coarser=system.coarser,
-        notes=(),
+        notes=_notes(system, sampled),
     )
 
 
@@ -190,7 +197,14 @@ def _case(
         meter=[],
         islands=[],
         loudest=[],
+        readings={},
     )
+    first = len(system.points) - len(system.wiring.readings)
+    for number, reading in enumerate(system.wiring.readings):
+        if reading.plan == state.plan:
+            off = (*always_off, *reading.off)
+            there = field[first + number] @ run_voltages(system.wiring, runs, answers, off)
+            case.readings[reading.id] = magnitude(there.T)
     spots = field[[low for low, _ in system.spans]]
     for thing in things(system.wiring, runs):
         kept = [not {run.id, run.circuit, run.device} & {thing.what} for run in runs]
@@ -210,7 +224,7 @@ def _case(
         case.meter.append(_body_volts(system, state, with_body, live, METER_OHM))
     case.loudest = [
         min(
-            (run.id for run in runs if run.device is None or run.id == run.device),
+            (thing.what for thing in things(system.wiring, runs) if thing.kind != "circuit"),
             key=lambda name: float(case.off[name][k].max()),
             default="",
         )
@@ -233,6 +247,11 @@ def _body_volts(
     return volts
 
 
+def _safe(field_v_m: Floats) -> Floats:
+    """A field to divide by."""
+    return np.maximum(field_v_m, 1e-12)
+
+
 def span(values: Sequence[Floats]) -> Span:
     """Least and greatest of some arrays."""
     every = np.concatenate([np.ravel(value) for value in values])
@@ -244,8 +263,7 @@ def _plan_field(system: System, plan_id: str, cases: Mapping[str, Sequence[_Case
     receivers = []
     for number, receiver in enumerate(system.receivers):
         ratio = [
-            case.at[number] / np.maximum(base.at[number], 1e-12)
-            for case, base in zip(own, before, strict=True)
+            case.at[number] / _safe(base.at[number]) for case, base in zip(own, before, strict=True)
         ]
         raised = [
             case.loudest[number]
@@ -286,8 +304,16 @@ def _remaining(system: System, own: Sequence[_Case], number: int) -> tuple[Remai
         for thing in things(system.wiring, system.runs(combination))
     }
     for name, thing in every.items():
-        left = span([case.off[name][number] for case in own if name in case.off])
-        found.append(Remaining(what=name, kind=thing.kind, circuit=thing.circuit, field_v_m=left))
+        there = [case for case in own if name in case.off]
+        found.append(
+            Remaining(
+                what=name,
+                kind=thing.kind,
+                circuit=thing.circuit,
+                field_v_m=span([case.off[name][number] for case in there]),
+                share=span([case.off[name][number] / _safe(case.at[number]) for case in there]),
+            )
+        )
     return tuple(sorted(found, key=lambda each: (each.field_v_m.high, each.what)))
 
 
@@ -313,6 +339,24 @@ def _islands(own: Sequence[_Case]) -> tuple[IslandVolts, ...]:
     return tuple(result)
 
 
+def _notes(system: System, sampled: bool) -> tuple[str, ...]:
+    """What was assumed or left out."""
+    notes = []
+    if system.coarser > 1.0:
+        notes.append(
+            f"cells are {system.coarser:.1f} times as coarse as usual, since there are so many "
+            "faces: figures may be off by 5 %"
+        )
+    if sampled:
+        notes.append(
+            "there are too many combinations of what is not known: a sample of them was computed, "
+            "so a range may be somewhat wider still"
+        )
+    if any(run.circuit and not run.entered for runs in system.routed.values() for run in runs):
+        notes.append("runs between outlets follow a rule: where cables really lie, find out")
+    return tuple(notes)
+
+
 def _winner(fields: Sequence[PlanField], cases: Mapping[str, Sequence[_Case]]) -> str | None:
     """The plan that is best in every state at every receiver, and better than as-built."""
     fit = [field.plan for field in fields if not field.floats]
@@ -324,7 +368,7 @@ def _winner(fields: Sequence[PlanField], cases: Mapping[str, Sequence[_Case]]) -
             bool(np.all(mine < theirs * (1.0 - _METHOD)))
             for other in others
             for case, beside in zip(cases[plan_id], cases[other], strict=True)
-            for mine, theirs in zip(case.at, beside.at, strict=True)
+            for mine, theirs in zip((*case.at, *case.mean), (*beside.at, *beside.mean), strict=True)
         ):
             return plan_id
     return None

@@ -15,7 +15,7 @@ import numpy as np
 
 from envelope.building.job import Job, Receiver
 from envelope.building.point_location import contains
-from envelope.building.wiring import Bond, Conducts, Route, Wiring
+from envelope.building.wiring import Bond, Conducts, FieldReading, Route, Wiring
 from envelope.geometry.plane import Floats, frozen
 from envelope.geometry.polygons import polygon_of
 from envelope.physics.electrostatics import Indices
@@ -84,7 +84,7 @@ class System:
     wall_states: tuple[Conducts, ...]  # that unknown walls may be in
     conducts: Mapping[str, Conducts]  # of each panel that may be a conductor
     earth_m: float
-    points: Floats  # (m, 3), receiver by receiver, its own spot first
+    points: Floats  # (m, 3), receiver by receiver, its own spot first; then a spot a reading
     spans: tuple[tuple[int, int], ...]  # of each receiver's points
     elements: Elements
     atoms: tuple[Atom, ...]
@@ -247,7 +247,7 @@ def build_system(job: Job, wiring: Wiring, receivers: Sequence[Receiver]) -> Sys
         for name, area in strips_of(job, wiring.plan(plan_id), sure, conductive).items():
             strips.setdefault(name, []).append(area)
     atoms, coarser = atoms_of(building, whole=whole, strips=strips, runs=every)
-    points, spans = _points(job, receivers)
+    points, spans = _points(job, receivers, wiring.readings)
     bodies = [lying_body(receiver, building.space(receiver.space)) for receiver in receivers]
     wires: list[tuple[Floats, float]] = []
     run_elements: dict[int, Indices] = {}
@@ -290,7 +290,9 @@ def _earth(job: Job, runs: Sequence[Run]) -> float:
     return float(min(job.building.site.grade_m, lowest - _BELOW_FLOOR_M, deepest - _BELOW_RUN_M))
 
 
-def _points(job: Job, receivers: Sequence[Receiver]) -> tuple[Floats, tuple[tuple[int, int], ...]]:
+def _points(
+    job: Job, receivers: Sequence[Receiver], readings: Sequence[FieldReading]
+) -> tuple[Floats, tuple[tuple[int, int], ...]]:
     """Points of each receiver, its own spot first: around a point, or through a box."""
     points: list[Floats] = []
     spans = []
@@ -306,4 +308,5 @@ def _points(job: Job, receivers: Sequence[Receiver]) -> tuple[Floats, tuple[tupl
         own = [receiver.position_m, *(point for point in around if contains(space, point))]
         spans.append((len(points), len(points) + len(own)))
         points += own
+    points += [reading.position_m for reading in readings]
     return frozen(points), tuple(spans)

@@ -1,0 +1,81 @@
+"""`gapcast wiring`: the 50/60 Hz electric field of the house wiring at the bed."""
+
+from __future__ import annotations
+
+import argparse
+import json
+
+from envelope.building.wiring import Wiring
+from envelope.commands.arguments import add_job, png_path
+from envelope.commands.common import chosen_plans, with_receivers
+from envelope.commands.progress import Progress
+from envelope.commands.wiring_tables import print_wiring
+from envelope.errors import EnvelopeError
+from envelope.project import load
+from envelope.wiring.serialise import wiring_as_plain
+from envelope.wiring.spread import solve_wiring
+
+DESCRIPTION = (
+    "Computes the electric field of the house wiring at 50 or 60 Hz: how strong it is at each "
+    "receiver, what remains with each circuit, run and device off, and what coating, bonds and "
+    "strips bring. What is not known (walls, routes, phases, plugs) is computed every way, and "
+    "shown as a range."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    add_job(parser)
+    parser.add_argument(
+        "--plan",
+        action="append",
+        metavar="ID",
+        help="only this plan beside as-built; may be given several times",
+    )
+    parser.add_argument(
+        "--receiver", action="append", metavar="ID", help="only this receiver; likewise"
+    )
+    parser.add_argument("--json", action="store_true", help="print JSON instead of tables")
+    parser.add_argument(
+        "--png",
+        type=png_path,
+        metavar="FILE",
+        help="draw the field over the floor at the receiver's height, and the cables by what "
+        "remains when each is off",
+    )
+
+
+def run(options: argparse.Namespace) -> int:
+    """Solve and print."""
+    job = load(options.job)
+    chosen = [plan.id for plan in chosen_plans(job, options.plan)]
+    job = with_receivers(job, options.receiver)
+    wiring = job.wiring
+    if wiring is None or not wiring.circuits:
+        raise EnvelopeError(
+            f"{options.job}: no wiring: add supply, [[circuit]] and [[outlet]] or [[cable]]"
+        )
+    if not job.receivers:
+        raise EnvelopeError(f"{options.job}: no receiver: add [[receiver]] where the pillow is")
+    _require_wires(wiring, str(options.job))
+    progress = Progress("field of the wiring")
+    system, results = solve_wiring(job, wiring, plans=chosen, progress=progress)
+    progress.done()
+    if options.json:
+        print(json.dumps(wiring_as_plain(results), indent=2, allow_nan=False))
+    else:
+        print_wiring(results, job)
+    if options.png is not None:
+        from viewer.pictures.wiring_map import save_wiring_map
+
+        save_wiring_map(system, results, chosen, options.png)
+    return 0
+
+
+def _require_wires(wiring: Wiring, path: str) -> None:
+    outlets = [outlet.circuit for outlet in wiring.outlets]
+    cables = {cable.circuit for cable in wiring.cables}
+    if not cables and all(outlets.count(circuit.id) < 2 for circuit in wiring.circuits):
+        raise EnvelopeError(
+            f"{path}: no circuit has a run: give a circuit two [[outlet]]s or a [[cable]]"
+        )

@@ -1,0 +1,84 @@
+"""What a field meter showed, beside what is predicted for its spot."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Protocol
+
+import numpy as np
+
+from envelope.building.wiring import Wiring
+from envelope.geometry.plane import Floats
+from envelope.wiring.results import ReadingBeside, Span, SwitchTest
+
+_SAME_SPOT_M = 0.05
+# A spot is held to some centimetres, and the meter's own body counts: common practice, no source.
+_AGREES = 1.5
+
+
+class _Read(Protocol):
+    """A plan in one state of walls and routes."""
+
+    @property
+    def readings(self) -> Mapping[str, Floats]: ...
+
+
+Cases = Mapping[str, Sequence[_Read]]
+
+
+def beside(wiring: Wiring, cases: Cases) -> tuple[ReadingBeside, ...]:
+    """Each reading with its prediction."""
+    return tuple(
+        ReadingBeside(
+            id=reading.id,
+            plan=reading.plan,
+            off=reading.off,
+            potential_free=reading.potential_free,
+            field_v_m=reading.field_v_m,
+            predicted_v_m=_span(reading.id, reading.plan, cases),
+        )
+        for reading in wiring.readings
+    )
+
+
+def switch_tests(wiring: Wiring, cases: Cases) -> tuple[SwitchTest, ...]:
+    """Pairs of readings at one spot, one with one thing more off; what leaves least comes first."""
+    found = []
+    for after in wiring.readings:
+        for before in wiring.readings:
+            more = set(after.off) - set(before.off)
+            if (
+                len(more) == 1
+                and set(before.off) <= set(after.off)
+                and before.plan == after.plan
+                and before.potential_free == after.potential_free
+                and np.linalg.norm(before.position_m - after.position_m) < _SAME_SPOT_M
+            ):
+                found.append(
+                    SwitchTest(
+                        what=more.pop(),
+                        before_v_m=before.field_v_m,
+                        after_v_m=after.field_v_m,
+                        predicted_after_v_m=_span(after.id, after.plan, cases),
+                    )
+                )
+    return tuple(sorted(found, key=lambda test: test.after_v_m / max(test.before_v_m, 1e-9)))
+
+
+def states_left(wiring: Wiring, cases: Cases, every: int) -> int:
+    """How many states agree with every potential-free reading within a factor of 1.5."""
+    agree: Floats | None = None
+    for reading in wiring.readings:
+        if not reading.potential_free or reading.field_v_m <= 0.0:
+            continue
+        predicted = np.concatenate([case.readings[reading.id] for case in cases[reading.plan]])
+        factor = _AGREES * (1.0 + reading.tolerance)
+        ratio = predicted / reading.field_v_m
+        fits = ((ratio < factor) & (ratio > 1.0 / factor)).astype(np.float64)
+        agree = fits if agree is None else agree * fits
+    return every if agree is None else int(agree.sum())
+
+
+def _span(reading: str, plan: str, cases: Cases) -> Span:
+    predicted = np.concatenate([case.readings[reading] for case in cases[plan]])
+    return Span(low=float(predicted.min()), high=float(predicted.max()))

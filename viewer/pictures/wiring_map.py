@@ -1,0 +1,216 @@
+"""The wiring's field as a picture: cables by what remains when each is off, maps at bed height."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from envelope.building.model import Building
+from envelope.errors import MissingExtraError
+from envelope.files import write_atomically
+from envelope.geometry.plane import Floats
+from envelope.text import field_strength, length, percent
+from envelope.wiring.field_map import field_map
+from envelope.wiring.results import FieldMap, WiringResults
+from envelope.wiring.routing import Run
+from envelope.wiring.system import System
+
+_LOW_V_M, _HIGH_V_M = 0.3, 300.0  # one scale for every picture
+_LOW_SHARE, _HIGH_SHARE = 0.5, 1.5  # of today, for cables: what is beyond is drawn like the end
+_PAPER, _INK, _FAINT = "#f6f4ef", "#22252b", "#a9a59a"
+_CONTOURS = (1.0, 3.0, 10.0, 30.0, 100.0)
+_ACROSS = np.array([np.cos(np.radians(-28.0)), np.sin(np.radians(-28.0))])
+_TILT = np.radians(24.0)
+
+
+def save_wiring_map(
+    system: System, results: WiringResults, plans: Sequence[str], path: Path
+) -> None:
+    """Draw the room with its cables, and maps of as-built and up to two plans.
+
+    Parameters
+    ----------
+    system : System
+    results : WiringResults
+    plans : sequence of str
+        Of which the last two beside as-built get a map.
+    path : Path
+        PNG to write.
+    """
+    try:
+        from matplotlib.backends.backend_agg import FigureCanvasAgg
+        from matplotlib.cm import ScalarMappable
+        from matplotlib.colors import LogNorm, Normalize
+        from matplotlib.figure import Figure
+    except ImportError as error:
+        raise MissingExtraError(library="matplotlib", extra="viewer") from error
+    others = [plan for plan in plans if plan != "as-built"][-2:]
+    maps = [field_map(system, plan) for plan in ("as-built", *others)]
+    size = (4.8 + 3.5 * len(maps), 5.2)
+    figure = Figure(figsize=size, dpi=96, facecolor=_PAPER, layout="constrained")
+    FigureCanvasAgg(figure)
+    axes = figure.subplots(1, len(maps) + 1, width_ratios=[1.35, *([1.0] * len(maps))])
+    _draw_room(axes[0], system, results)
+    norm = LogNorm(_LOW_V_M, _HIGH_V_M)
+    for ax, drawn in zip(axes[1:], maps, strict=True):
+        mesh = _draw_map(ax, system, results, drawn, norm)
+    room = ScalarMappable(Normalize(100.0 * _LOW_SHARE, 100.0 * _HIGH_SHARE), "cividis")
+    for mapped, own, words, ticks in (
+        (room, [axes[0]], "what remains, % of today", (50, 75, 100, 125, 150)),
+        (
+            mesh,
+            list(axes[1:]),
+            f"electric field, {results.frequency_hz:g} Hz, V/m",
+            (0.3, 1, 3, 10, 30, 100, 300),
+        ),
+    ):
+        bar = figure.colorbar(mapped, ax=own, orientation="horizontal", shrink=0.7, aspect=34)
+        bar.set_label(words, color=_INK, fontsize=8.5)
+        bar.ax.set_xticks(ticks, [f"{tick:g}" for tick in ticks], fontsize=8)
+    unknown = f"Not known: {', '.join(results.unknowns)}. " if results.unknowns else ""
+    state = f"Drawn for one state: {maps[0].state}. " if maps[0].state else ""
+    figure.supxlabel(
+        f"{unknown}{state}An estimate of the wiring that was entered: a potential-free meter, "
+        "circuit by circuit, decides.",
+        fontsize=8,
+        color=_INK,
+        x=0.01,
+        ha="left",
+        parse_math=False,
+    )
+    picture = io.BytesIO()
+    figure.savefig(picture, format="png", facecolor=_PAPER, bbox_inches="tight", pad_inches=0.15)
+    write_atomically(path, picture.getvalue())
+
+
+def _tube(ax: Any, points: Floats, colour: Any, width: float) -> None:
+    """A line with a dark edge and a light upper side, as a tube looks."""
+    style = {"solid_capstyle": "round", "solid_joinstyle": "round"}
+    ax.plot(*points.T, color=_INK, linewidth=width + 1.6, zorder=4, **style)
+    ax.plot(*points.T, color=colour, linewidth=width, zorder=5, **style)
+
+
+def _seen(points: Floats) -> Floats:
+    """Points (n, 3) seen from the front, a little from above, in parallel projection."""
+    across = points[:, :2] @ _ACROSS
+    deep = points[:, :2] @ np.array([-_ACROSS[1], _ACROSS[0]])
+    return np.stack((across, deep * np.sin(_TILT) + points[:, 2] * np.cos(_TILT)), axis=1)
+
+
+def _remaining(results: WiringResults) -> dict[str, float]:
+    at = results.plans[0].receivers[0]
+    return {each.what: (each.share.low + each.share.high) / 2.0 for each in at.remaining}
+
+
+def _share(run: Run, left: dict[str, float]) -> float:
+    return left.get(run.id if run.device is None else run.device, 1.0)
+
+
+def _draw_room(ax: Any, system: System, results: WiringResults) -> None:
+    import matplotlib
+
+    colours = matplotlib.colormaps["cividis"]
+    receiver = system.receivers[0]
+    left = _remaining(results)
+    _draw_edges(ax, system.job.building, receiver.space)
+    for run in system.runs(system.combinations[0]):
+        share = _share(run, left)
+        width = 3.0 if run.device is not None else 5.0
+        _tube(
+            ax, _seen(run.path_m), colours((share - _LOW_SHARE) / (_HIGH_SHARE - _LOW_SHARE)), width
+        )
+    spot = _seen(receiver.position_m[np.newaxis])[0]
+    ax.plot(*spot, marker="o", markersize=9, color="white", markeredgecolor=_INK, zorder=6)
+    ax.annotate(receiver.id, spot, xytext=(9, -3), textcoords="offset points", fontsize=8, zorder=7)
+    _name_runs(ax, system, left)
+    ax.set_aspect("equal")
+    ax.axis("off")
+    ax.set_title(
+        f"Cables and cords, by what remains\nat {receiver.id} when each is off: dark ones matter",
+        fontsize=9.5,
+        loc="left",
+        color=_INK,
+        parse_math=False,
+    )
+
+
+def _name_runs(ax: Any, system: System, left: dict[str, float]) -> None:
+    """Names and figures of the three runs or devices whose absence helps most."""
+    runs = system.runs(system.combinations[0])
+    named = [run for run in runs if run.id in left and (run.device in (None, run.id))]
+    for run in sorted(named, key=lambda run: left[run.id])[:3]:
+        middle = run.path_m[[len(run.path_m) // 2 - 1, len(run.path_m) // 2]].mean(axis=0)
+        at = _seen(middle[np.newaxis])[0]
+        ax.annotate(
+            f"{run.id}: {percent(left[run.id])}",
+            at,
+            xytext=(0, 12),
+            textcoords="offset points",
+            fontsize=7.5,
+            ha="center",
+            color=_INK,
+            zorder=8,
+            parse_math=False,
+            bbox={"boxstyle": "round,pad=0.2", "facecolor": "#ffffffd8", "edgecolor": _FAINT},
+        )
+
+
+def _draw_edges(ax: Any, building: Building, space: str) -> None:
+    for panel in building.space(space).panels:
+        if panel.kind in ("reveal", "seam"):
+            continue
+        ring = _seen(np.concatenate((panel.outline, panel.outline[:1])))
+        opening = panel.kind not in ("wall", "floor", "ceiling")
+        ax.fill(
+            *ring.T,
+            facecolor="#e9e5da" if panel.kind == "floor" else "none",
+            edgecolor=_FAINT,
+            linewidth=0.9,
+            linestyle=(0, (3, 2)) if opening else "-",
+            zorder=1,
+        )
+
+
+def _draw_map(ax: Any, system: System, results: WiringResults, drawn: FieldMap, norm: Any) -> Any:
+    from matplotlib.ticker import MultipleLocator
+
+    values = np.clip(drawn.field_v_m, _LOW_V_M, _HIGH_V_M)
+    mesh = ax.pcolormesh(
+        drawn.xs_m, drawn.ys_m, values, norm=norm, cmap="cividis", shading="gouraud"
+    )
+    lines = ax.contour(
+        drawn.xs_m, drawn.ys_m, values, levels=_CONTOURS, colors="white", linewidths=0.7
+    )
+    ax.clabel(lines, fmt="%g", fontsize=6.5)
+    for run in system.runs(system.combinations[0]):
+        style = {"color": "white", "linewidth": 1.0, "linestyle": (0, (1, 1.5)), "zorder": 3}
+        ax.plot(*run.path_m[:, :2].T, **style)
+    receiver = system.receivers[0]
+    ax.plot(*receiver.position_m[:2], marker="o", markersize=7, color="white", markeredgecolor=_INK)
+    plan = next(each for each in results.plans if each.plan == drawn.plan)
+    at = plan.receivers[0].field_v_m
+    feet = system.job.feet
+    space = system.job.building.space(receiver.space)
+    above = length(drawn.height_m - space.floor_m, feet=feet)
+    ax.set_title(
+        f"{'today' if drawn.plan == 'as-built' else drawn.plan}: "
+        f"{field_strength(at.low, at.high)} at {receiver.id}\n{above} above the floor",
+        fontsize=9.5,
+        loc="left",
+        color=_INK,
+        parse_math=False,
+    )
+    scale = 0.3048 if feet else 1.0
+    for axis in (ax.xaxis, ax.yaxis):
+        axis.set_major_locator(MultipleLocator(scale * (3.0 if feet else 1.0)))
+        axis.set_major_formatter(lambda value, _: f"{value / scale:.0f}")
+    ax.set_xlim(drawn.xs_m[0], drawn.xs_m[-1])
+    ax.set_ylim(drawn.ys_m[0], drawn.ys_m[-1])
+    ax.set_xlabel("feet" if feet else "metres", fontsize=7.5)
+    ax.tick_params(labelsize=7, colors=_INK)
+    ax.set_aspect("equal")
+    return mesh
