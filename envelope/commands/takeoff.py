@@ -1,0 +1,189 @@
+"""`gapcast takeoff`: what a plan takes: areas, strips, packages, labour, money."""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import io
+import json
+from typing import Any
+
+from rich.console import Console
+from rich.markup import escape
+
+from envelope import text
+from envelope.building.job import Job
+from envelope.commands.arguments import add_job, add_output_switches
+from envelope.commands.common import chosen_plans
+from envelope.commands.layout import open_console, plain_table
+from envelope.errors import EnvelopeError, RangeError
+from envelope.pricing.bill import BillLine
+from envelope.project import load
+from envelope.works.takeoff import TakeOff, take_off
+
+DESCRIPTION = (
+    "Takes the quantities of a plan off the panels themselves: net area per face and treatment, "
+    "strips and panes cut from rolls, the cheapest whole packages that cover, labour, tax."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    add_job(parser)
+    add_output_switches(parser, csv=True)
+    parser.add_argument("--plan", metavar="ID", help="plan to order for (default: the last one)")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Take off and print; nothing is cast."""
+    job = load(options.job)
+    plan = chosen_plans(job, [options.plan])[0] if options.plan else job.plans[-1]
+    if not plan.treatments:
+        raise EnvelopeError(f"plan {plan.id!r} treats nothing: there is nothing to order")
+    try:
+        found = take_off(job, plan)
+    except RangeError as error:
+        raise EnvelopeError(f"{options.job}: {error}") from None
+    if options.json:
+        print(json.dumps(take_off_json(job, found), indent=2, ensure_ascii=False))
+    elif options.csv:
+        print(_csv(found), end="")
+    else:
+        _print(open_console(), job, found)
+    return 0
+
+
+def take_off_json(job: Job, found: TakeOff) -> dict[str, Any]:
+    """A take-off as plain data. Keys are a contract: more may be added, none change."""
+    bill = found.bill
+    return {
+        "format": 1,
+        "project": job.name,
+        "plan": found.plan,
+        "currency": bill.currency,
+        "faces": [
+            {
+                "panel": face.panel,
+                "space": face.space,
+                "storey": face.storey,
+                "kind": face.kind,
+                "treatment": face.treatment,
+                "area_m2": face.area_m2,
+                "coats": face.coats,
+            }
+            for face in found.faces
+        ],
+        "lines": [
+            {
+                "kind": line.kind,
+                "what": line.what,
+                "treatment": line.treatment,
+                "quantity": line.quantity,
+                "unit": line.unit,
+                "packages": None if line.purchase is None else list(line.purchase.counts),
+                "amount": None if line.amount is None else str(line.amount),
+            }
+            for line in bill.lines
+        ],
+        "cuts": [
+            {
+                "panel": cut.panel,
+                "product": cut.product,
+                "lengths_m": list(cut.lengths_m),
+                "direction": None if cut.strips is None else cut.strips.direction,
+                "seams_m": [] if cut.strips is None else list(cut.strips.seams_m),
+                "waste": None if cut.strips is None else cut.strips.waste,
+            }
+            for cut in found.cuts
+        ],
+        "rolls": {
+            name: [{"package": roll.package, "lengths_m": list(roll.lengths_m)} for roll in rolls]
+            for name, rolls in sorted(found.rolls.items())
+        },
+        "net": str(bill.net),
+        "tax": str(bill.tax),
+        "total": str(bill.total),
+        "unpriced": list(bill.unpriced),
+    }
+
+
+def _csv(found: TakeOff) -> str:
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(["storey", "space", "panel", "kind", "treatment", "area_m2", "coats"])
+    for face in found.faces:
+        writer.writerow(
+            [face.storey, face.space, face.panel, face.kind, face.treatment,
+             f"{face.area_m2:.4f}", face.coats]
+        )  # fmt: skip
+    return out.getvalue()
+
+
+def _print(console: Console, job: Job, found: TakeOff) -> None:
+    faces = plain_table(
+        "face", "treatment", ">area", ">coats", title=f"Plan {escape(found.plan)}, net areas"
+    )
+    for face in found.faces:
+        faces.add_row(
+            escape(face.panel),
+            escape(face.treatment),
+            text.area(face.area_m2, feet=job.feet),
+            str(face.coats),
+        )
+    console.print(faces)
+    for cut in found.cuts:
+        pieces = ", ".join(text.length(each, feet=job.feet) for each in cut.lengths_m)
+        run_ = ""
+        if cut.strips is not None:
+            count = len(cut.strips.strips)
+            strips = "1 strip" if count == 1 else f"{count} strips"
+            run_ = f" ({strips}, {text.percent(cut.strips.waste)} waste)"
+        console.print(f"Cut for {escape(cut.panel)}, {escape(cut.product)}: {pieces}{run_}")
+    console.print()
+    money = found.bill.currency or ""
+    lines = plain_table(
+        "order", "for", ">quantity", "packages", f">{money}", title="To order and to do"
+    )
+    for line in found.bill.lines:
+        lines.add_row(
+            escape(f"set-up of {line.what}" if line.kind == "setup" else line.what),
+            escape(line.treatment),
+            "" if line.kind == "setup" else _quantity(job, line),
+            escape(_packages(job, line)),
+            "?" if line.amount is None else text.grouped(float(line.amount), 2),
+        )
+    console.print(lines)
+    bill = found.bill
+    console.print(
+        f"\nNet {text.grouped(float(bill.net), 2)} {money}, tax "
+        f"{text.grouped(float(bill.tax), 2)}, total {text.grouped(float(bill.total), 2)} {money}."
+    )
+    if bill.unpriced:
+        console.print("Not in the total: " + "; ".join(escape(each) for each in bill.unpriced))
+
+
+def _quantity(job: Job, line: BillLine) -> str:
+    if line.unit == "m2":
+        return text.area(line.quantity, feet=job.feet)
+    if line.unit == "m":
+        return text.length(line.quantity, feet=job.feet)
+    words = {"litre": "l", "h": "h", "piece": "pc"}
+    return (
+        f"{text.grouped(line.quantity, 0 if line.unit == 'piece' else 2)}{text.SPACE}"
+        + words[line.unit]
+    )
+
+
+def _packages(job: Job, line: BillLine) -> str:
+    if line.purchase is None:
+        return ""
+    product = next(
+        each
+        for each in job.products
+        if each.treatment == line.treatment and (each.title or each.id) == line.what
+    )
+    return ", ".join(
+        f"{count} × {pack.name or f'{pack.holds.normalize():f} {product.unit}'}"
+        for count, pack in zip(line.purchase.counts, product.packages, strict=True)
+        if count
+    )
