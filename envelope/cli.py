@@ -79,7 +79,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         sys.stdout.flush()  # here rather than on the way out, where nothing catches what it raises
         return code
     except FaultsError as error:
-        _say(*map(str, error.faults))
+        _say(*(fault.described() for fault in error.faults))
     except EnvelopeError as error:
         _say(str(error))
     except BrokenPipeError:

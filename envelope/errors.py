@@ -52,6 +52,9 @@ def spelt(message: str, *, write: Callable[[float, str], str] | None = None) -> 
     return _LENGTH.sub(said, message)
 
 
+_TABLE = re.compile(r"([a-z]+)\[\d+\]\.?(.*)", re.DOTALL)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Location:
     """Where in an input file something stands."""
@@ -59,6 +62,21 @@ class Location:
     path: str
     line: int | None = None
     key: str | None = None
+    name: str | None = field(default=None, compare=False)  # id of the table that the key is in
+
+    def described(self) -> str:
+        """The place with the thing's own id in place of its number, where it has one.
+
+        Examples
+        --------
+        >>> Location(path="a.toml", line=9, key="receiver[0].at", name="pillow").described()
+        'a.toml:9 receiver "pillow", at'
+        """
+        found = _TABLE.fullmatch(self.key or "")
+        if self.name is None or found is None:
+            return str(self)
+        rest = f", {found[2]}" if found[2] else ""
+        return f'{Location(path=self.path, line=self.line)} {found[1]} "{self.name}"{rest}'
 
     def __str__(self) -> str:
         # A terminal obeys some signs that a name may hold.
@@ -84,6 +102,12 @@ class Fault:
     def __post_init__(self) -> None:
         object.__setattr__(self, "marked", self.message)
         object.__setattr__(self, "message", spelt(self.message))
+
+    def described(self) -> str:
+        """The fault for people: where it is, by the thing's own id, and what is wrong."""
+        if self.location is None:
+            return self.message
+        return f"{self.location.described()}: {self.message}"
 
     def __str__(self) -> str:
         return self.message if self.location is None else f"{self.location}: {self.message}"
@@ -114,7 +138,7 @@ class FaultsError(EnvelopeError):
 
     def __init__(self, faults: Iterable[Fault]) -> None:
         self.faults = tuple(faults)
-        super().__init__("\n".join(str(fault) for fault in self.faults))
+        super().__init__("\n".join(fault.described() for fault in self.faults))
 
 
 class RecordError(FaultsError):

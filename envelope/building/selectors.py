@@ -1,6 +1,6 @@
 """Which panels a selector names: ids, compass words, globs and groups.
 
-    bedroom/1            one panel                    bedroom/south       by alias
+    bedroom/1            one panel                    bedroom/south       by alias, or south wall
     bedroom/W?           a glob within one segment    bedroom/W1/*        its reveals
     bedroom/walls        a group of one space         */windows           of every space
     bedroom/W1/reveals   the reveals of one opening   bedroom/**          all that follows
@@ -26,6 +26,7 @@ __all__ = [
     "SelectionError",
     "match",
     "nearest_names",
+    "plain_name",
     "select",
     "unknown",
 ]
@@ -37,10 +38,12 @@ GROUPS: dict[str, frozenset[str]] = {
     "ceiling": frozenset(("ceiling",)),
     "openings": frozenset(OPENING_KINDS) - _BY_ID_ALONE,
     "windows": frozenset(("window",)),
+    "skylights": frozenset(("skylight",)),
     "doors": frozenset(("door",)),
     "reveals": frozenset(("reveal",)),
 }
 _GLOB = re.compile(r"[*?\[]")
+_SPOKEN = re.compile(r"(?<=/)(north|east|south|west)[ -]wall\Z", re.IGNORECASE)
 
 
 class SelectionError(EnvelopeError, LookupError):
@@ -81,8 +84,20 @@ def select(building: Building, selector: str) -> tuple[str, ...]:
     return found
 
 
+def plain_name(selector: str) -> str:
+    """A selector as panels are named, from the way that people say it.
+
+    Examples
+    --------
+    >>> plain_name("bedroom/West wall"), plain_name("bedroom/W1")
+    ('bedroom/west', 'bedroom/W1')
+    """
+    return _SPOKEN.sub(lambda found: found[1].lower(), selector)
+
+
 def match(panels: Sequence[Selectable], selector: str) -> tuple[str, ...]:
     """Ids of those panels that a selector names; empty where there is none."""
+    selector = plain_name(selector)
     exact = tuple(panel.id for panel in panels if panel.id == selector)
     exact = exact or tuple(panel.id for panel in panels if selector in panel.aliases)
     if exact:

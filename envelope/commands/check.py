@@ -6,6 +6,8 @@ import argparse
 import json
 from typing import Any
 
+from envelope.building.adjacency import FACING_M
+from envelope.building.behind import faces_of, near_misses
 from envelope.building.job import Job
 from envelope.building.model import OPENING_KINDS, Building
 from envelope.commands import tables
@@ -13,6 +15,7 @@ from envelope.commands.arguments import add_job, add_output_switches
 from envelope.commands.common import read_job
 from envelope.errors import FaultsError
 from envelope.exposure import serialise as as_json
+from envelope.text import length
 
 DESCRIPTION = (
     "Reads a project file and lists every fault at once, each with its line; without a fault, "
@@ -60,6 +63,43 @@ def bare_reveals(job: Job) -> list[str]:
     return sentences
 
 
+def _behind(job: Job) -> list[dict[str, Any]]:
+    """What lies behind each face of the rooms that have a receiver."""
+    return [
+        {
+            "space": space,
+            "face": face.name,
+            "panel": face.panel,
+            "area_m2": face.area_m2,
+            "behind": [
+                {
+                    "what": part.behind,
+                    "is_space": part.is_space,
+                    "area_m2": part.area_m2,
+                    "assembly": part.assembly,
+                }
+                for part in face.parts
+            ],
+        }
+        for space in dict.fromkeys(receiver.space for receiver in job.receivers)
+        for face in faces_of(job.building, space)
+    ]
+
+
+def missed_neighbours(job: Job) -> list[str]:
+    """One sentence a face that counts as outdoors although a room stands close across."""
+    sentences = []
+    for space in dict.fromkeys(receiver.space for receiver in job.receivers):
+        for miss in near_misses(job.building, space):
+            sentences.append(
+                f"{miss.name} of {space} faces {miss.space} across "
+                f"{length(miss.gap_m, feet=job.feet)} and counts as outdoors: rooms share a "
+                f"wall or floor of at most {length(FACING_M, feet=job.feet)}. If they adjoin, "
+                "correct an origin, or place one beside the other."
+            )
+    return sentences
+
+
 def _summary(job: Job) -> dict[str, Any]:
     building = job.building
     return {
@@ -74,7 +114,8 @@ def _summary(job: Job) -> dict[str, Any]:
         "readings": len(job.readings),
         "receivers": len(job.receivers),
         "plans": [plan.id for plan in job.plans],
-        "notes": [*job.notes, *bare_reveals(job)],
+        "notes": [*job.notes, *missed_neighbours(job), *bare_reveals(job)],
+        "faces": _behind(job),
         "solved": [as_json.solved_as_plain(solved) for solved in job.solved],
     }
 
@@ -91,6 +132,7 @@ def run(options: argparse.Namespace) -> int:
                 "path": fault.location.path if fault.location else str(options.job),
                 "line": fault.location.line if fault.location else None,
                 "key": fault.location.key if fault.location else None,
+                "id": fault.location.name if fault.location else None,
                 "message": fault.message,
             }
             for fault in error.faults

@@ -75,8 +75,27 @@ def print_summary(summary: dict[str, Any], *, feet: bool) -> None:
         f"{_counted(summary, 'receivers')}"
     )
     console.print(f"plans: {escape(', '.join(summary['plans']))}")
+    _print_faces(console, summary["faces"], feet=feet)
     for note in summary["notes"]:
         console.print(f"note: {escape(note)}")
+
+
+def _print_faces(console: Console, faces: list[dict[str, Any]], *, feet: bool) -> None:
+    """What lies behind each face of a room, for someone who knows the house to look over."""
+    for space in dict.fromkeys(face["space"] for face in faces):
+        console.print(f"behind the faces of {escape(space)}:")
+        own = [face for face in faces if face["space"] == space]
+        widest = max(len(face["face"]) for face in own)
+        for face in own:
+            parts = face["behind"]
+            said = ", ".join(
+                (f"{area(part['area_m2'], feet=feet)} " if len(parts) > 1 else "")
+                + part["what"]
+                + (f" ({part['assembly']})" if part["assembly"] else "")
+                for part in parts
+            )
+            whole = area(face["area_m2"], feet=feet)
+            console.print(f"  {escape(face['face']):<{widest}}  {whole}: {escape(said)}")
 
 
 def print_analysis(analysis: Analysis, job: Job) -> None:

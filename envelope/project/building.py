@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from envelope.building.model import Building, Site, Space, Storey
 from envelope.building.rooms.specs import OpeningSpec, PanelSpec, SpaceSpec
-from envelope.building.selectors import match
+from envelope.building.selectors import match, plain_name
 from envelope.errors import Fault, GeometryError
 from envelope.project.faults import Faults
 from envelope.project.opening_states import named_in_construction, shuttered_name
@@ -86,7 +86,7 @@ def _opening(opening: schema.Opening, tables: Tables) -> OpeningSpec:
         assembly = shuttered_name(opening, assembly or named_in_construction(opening, tables))
     return OpeningSpec(
         id=opening.id,
-        on=opening.on,
+        on=plain_name(opening.on),
         kind=opening.kind,
         width_m=opening.size[0],
         height_m=opening.size[-1],
@@ -132,7 +132,7 @@ def _panel_specs(
         if not found and any(mark in panel.on for mark in "*?["):
             faults.add(("panel", index, "on"), f"{shown(panel.on)} names no panel")
             continue
-        for name in found or (panel.on,):
+        for name in found or (plain_name(panel.on),):
             before = said.get(name, PanelSpec(on=name))
             said[name] = PanelSpec(
                 on=name,

@@ -44,6 +44,7 @@ class Faults:
         self._path = path
         self._lines = lines
         self._measures = Measures(document)
+        self._document = document
         self._found: list[tuple[int, Fault]] = []
         self._more = 0
         self._paths: set[Path] = set()
@@ -61,10 +62,21 @@ class Faults:
             self._more += 1
             return
         line = self._lines.line(path)
-        location = Location(path=self._path, line=line, key=key_text(path) or None)
+        location = Location(
+            path=self._path, line=line, key=key_text(path) or None, name=self._name(path)
+        )
         message = in_measure(message, feet=self._measures.feet(path))
         plain = "".join(mark if mark.isprintable() else "?" for mark in message)
         self._found.append((line or 0, Fault(message=plain, location=location)))
+
+    def _name(self, path: Path) -> str | None:
+        """Id of the table that a key is in, where it has a plain one."""
+        listed = self._document.get(str(path[0])) if path else None
+        if len(path) < 2 or not isinstance(path[1], int) or not isinstance(listed, list):
+            return None
+        row = listed[path[1]] if path[1] < len(listed) else None
+        name = row.get("id") if isinstance(row, dict) else None
+        return name if isinstance(name, str) and _BARE_KEY.fullmatch(name) else None
 
     def add_validation(self, path: Path, error: ValidationError, table: type[Table]) -> None:
         """Note everything that pydantic refused in a table."""
@@ -111,7 +123,9 @@ class Faults:
         for path in self._lines.by_path:
             name = names.get((path[0], path[1])) if len(path) == 3 else None
             if name is not None:
-                place = Location(path=self._path, line=self._lines.line(path), key=key_text(path))
+                place = Location(
+                    path=self._path, line=self._lines.line(path), key=key_text(path), name=name
+                )
                 found[str(path[0]), name, str(path[2])] = place
         return found
 

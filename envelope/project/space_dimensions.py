@@ -12,7 +12,10 @@ from envelope.project.tables import Tables
 
 # From which side the eaves of a shed look, the way in which it rises: from +x to +y.
 _RISES = {"south": 0.5 * math.pi, "east": math.pi, "north": 1.5 * math.pi, "west": 0.0}
-_ALONG = {"x": 0.0, "y": 0.5 * math.pi}
+_ALONG = {
+    **dict.fromkeys(("x", "east", "west"), 0.0),
+    **dict.fromkeys(("y", "north", "south"), 0.5 * math.pi),
+}
 
 Corners = tuple[tuple[float, float], ...]
 

@@ -93,7 +93,9 @@ class Ceiling(Table):
 
     shape: Annotated[CeilingShape, Choice(what="a shape", words=("shed", "gable", "hipped"))]
     along: fields.Side | None = Field(
-        None, description='Of a gable: its ridge runs along "x", "y" or a wall, such as "1"'
+        None,
+        description='Of a gable: its ridge runs along "x" (east and west), "y" (north and south) '
+        'or a wall, such as "1"; a compass word says the same',
     )
     low: fields.Side | None = Field(
         None, description='Of a shed: the side of its eaves, such as "south", or a wall'
@@ -113,7 +115,7 @@ class Ceiling(Table):
     def problems(self) -> Problems:
         yield from exactly_one(self, what="a ceiling", of=("ridge", "pitch"), fallback="shape")
         for key, shape, words in (
-            ("along", "gable", ("x", "y")),
+            ("along", "gable", ("x", "y", "north", "east", "south", "west")),
             ("low", "shed", ("north", "east", "south", "west")),
         ):
             value = getattr(self, key)

@@ -35,7 +35,8 @@ def messages() -> Callable[[str], list[str]]:
         with pytest.raises(ProjectFileError) as caught:
             load_text(text, path="house.toml")
         told = [str(fault) for fault in caught.value.faults]
-        assert str(caught.value) == "\n".join(told)
+        described = [fault.described() for fault in caught.value.faults]
+        assert str(caught.value) == "\n".join(described)
         return told
 
     return faults_of

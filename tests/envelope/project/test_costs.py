@@ -45,7 +45,7 @@ def test_money_is_read() -> None:
 def fault_of(text: str) -> str:
     with pytest.raises(ProjectFileError) as caught:
         load_text(BASE + text, path="job.toml")
-    return str(caught.value)
+    return "\n".join(str(fault) for fault in caught.value.faults)
 
 
 @pytest.mark.parametrize(

@@ -42,7 +42,7 @@ def _load(text: str) -> Job:
 def _message(text: str) -> str:
     with pytest.raises(ProjectFileError) as caught:
         _load(text)
-    return str(caught.value)
+    return "\n".join(str(fault) for fault in caught.value.faults)
 
 
 def test_names_that_the_file_does_not_define_are_of_the_library() -> None:

@@ -140,8 +140,8 @@ class TestCeilings:
                 "attic.toml:30 space[0].ceiling.along: along is missing",
             ),
             (
-                '{ shape = "gable", along = "south", ridge = "3 m" }',
-                'attic.toml:30 space[0].ceiling.along: "south" is not allowed',
+                '{ shape = "shed", low = "x", ridge = "3 m" }',
+                'attic.toml:30 space[0].ceiling.low: "x" is not allowed',
             ),
             (
                 '{ shape = "gable", along = "5", ridge = "3 m" }',
