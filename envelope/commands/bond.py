@@ -1,0 +1,147 @@
+"""`gapcast bond`: islands of conductive treatment, one bond for each, resistances to expect."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from typing import Any
+
+from rich.console import Console
+from rich.markup import escape
+
+from envelope import text
+from envelope.building.job import Job
+from envelope.commands.arguments import add_job, add_output_switches
+from envelope.commands.common import chosen_plans
+from envelope.commands.layout import open_console, plain_table
+from envelope.errors import EnvelopeError
+from envelope.project import load
+from envelope.works.bonding import BondedIsland, bonding_of
+
+DESCRIPTION = (
+    "Lists what is one conductor under a plan, where each is bonded, and the resistance that a "
+    "meter should show from its faces to the bond. Exits with 1 where a bond is missing or one "
+    "too many."
+)
+
+CAUTION = (
+    "Bonding is for a licensed electrician under the local code: power off and proved dead, the "
+    "protective earth verified first, one point a conductor, never to neutral, pipes or a separate "
+    "rod; residual-current or ground-fault protection on every circuit behind the coating. A nail "
+    "that meets a cable makes a coating live: bonded it trips, floating it never trips anything."
+)
+CONTACTS = (
+    "Before the bond is made, test that nothing else connects: each electrical box, metal stud, "
+    "pipe, radiator and curtain rail against the coating should read open circuit."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    add_job(parser)
+    add_output_switches(parser, csv=False)
+    parser.add_argument("--plan", metavar="ID", help="plan to bond (default: the last one)")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Find islands and print them."""
+    job = load(options.job)
+    plan = chosen_plans(job, [options.plan])[0] if options.plan else job.plans[-1]
+    found = bonding_of(job, plan)
+    if not found:
+        raise EnvelopeError(f"plan {plan.id!r} has no conductive treatment: nothing to bond")
+    if options.json:
+        print(json.dumps(bonding_json(job, plan.id, found), indent=2, ensure_ascii=False))
+    else:
+        _print(open_console(), plan.id, found)
+    return int(any(each.faults for each in found))
+
+
+def bonding_json(job: Job, plan: str, found: tuple[BondedIsland, ...]) -> dict[str, Any]:
+    """Bonding as plain data. Keys are a contract: more may be added, none change."""
+    return {
+        "format": 1,
+        "project": job.name,
+        "plan": plan,
+        "islands": [
+            {
+                "name": each.island.name,
+                "panels": list(each.island.panels),
+                "treatments": list(each.island.treatments),
+                "area_m2": each.island.area_m2,
+                "on_a_leaf": each.island.leaf,
+                "laps": [
+                    {"first": c.first, "second": c.second, "length_m": c.length_m}
+                    for c in each.island.contacts
+                    if c.lap
+                ],
+                "bond": None
+                if each.bond is None
+                else {
+                    "id": each.bond.id,
+                    "panel": each.bond.panel,
+                    "position_m": each.bond.position_m.tolist(),
+                    "stated": each.bond.stated,
+                },
+                "expected_ohm": [
+                    {"panel": e.panel, "place": e.place, "resistance_ohm": e.resistance_ohm}
+                    for e in each.expected
+                ],
+                "resistance_unknown_of": list(each.unknown),
+                "faults": list(each.faults),
+            }
+            for each in found
+        ],
+        "cautions": [CAUTION, CONTACTS],
+    }
+
+
+def _print(console: Console, plan: str, found: tuple[BondedIsland, ...]) -> None:
+    count = len(found)
+    console.print(
+        f"[bold]Plan {escape(plan)}[/]: {count} separate "
+        f"{'conductor' if count == 1 else 'conductors'}, one bond each."
+    )
+    for number, each in enumerate(found, 1):
+        island = each.island
+        where = "on a leaf, ends at its frame" if island.leaf else f"{len(island.panels)} faces"
+        console.print(
+            f"\n[bold]{number}. {escape(island.name)}[/] ({where}): "
+            f"{escape(', '.join(island.treatments))}, {text.area(island.area_m2, feet=False)}"
+        )
+        if not island.leaf and len(island.panels) > 1:
+            console.print("   " + escape(", ".join(island.panels)))
+        if each.bond is not None:
+            how = "as the job says" if each.bond.stated else "proposed"
+            console.print(
+                f"   Bond at {escape(each.bond.beside)} on {escape(each.bond.panel)}, {how}."
+            )
+        for fault in each.faults:
+            console.print(f"   [bold]Open[/]: {escape(fault)}.")
+        laps = {contact.second for contact in island.contacts if contact.lap}
+        if laps:
+            console.print(f"   Lap on purpose, and test: {escape(', '.join(sorted(laps)))}")
+        if each.unknown:
+            console.print(
+                f"   No resistance to expect: {escape(', '.join(each.unknown))} is known by its "
+                "shielding alone. State its sheet-resistance, or measure a sample."
+            )
+        _print_expected(console, each)
+    console.print(f"\n[bold]Caution[/]: {CAUTION}")
+    console.print(CONTACTS)
+
+
+def _print_expected(console: Console, each: BondedIsland) -> None:
+    if not each.expected:
+        return
+    table = plain_table("   from", "place", ">to the bond")
+    for expected in each.expected[:6]:
+        table.add_row(
+            f"   {escape(expected.panel)}",
+            expected.place,
+            f"{text.significant(expected.resistance_ohm)}{text.SPACE}Ω",
+        )
+    console.print(table)
+    rest = len(each.expected) - 6
+    if rest > 0:
+        console.print(f"   {rest} more places lie below these.")

@@ -1,0 +1,225 @@
+"""Where each island is bonded, and the resistances to expect from its faces to the bond.
+
+One island needs one bond. The bond lies where the job says, else at the socket of the wiring, else
+at the electrical box, that stands on the island and is nearest to its middle: a proposal.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+import shapely.ops
+
+from envelope.building.job import Job, Plan
+from envelope.building.model import Panel
+from envelope.geometry.plane import Floats
+from envelope.geometry.polygons import polygon_of, spot_inside
+from envelope.physics.sheet_conduction import Sheet, resistances_to
+from envelope.works.islands import Island, direct_current_sheet_resistance_ohm_sq, islands_of
+from envelope.works.surface_mesh import Disc, FlatPiece, mesh_surface
+
+PLATE_M = 0.025  # radius of a bonding plate; common practice, no source
+PROBE_M = 0.01  # radius of a probe that a meter presses on; common practice, no source
+CLEAR_M = 0.05  # from a plate to the coating's edge
+FAR_CORNER_M = 0.1  # a probe at a corner stands this far inside it
+MESH_M = 0.25
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BondPoint:
+    """Where an island meets the protective earth."""
+
+    id: str  # of the job's bond, of the outlet or of the box
+    panel: str
+    position_m: Floats  # (3,) on the coating
+    stated: bool  # the job says so; else it is a proposal
+    beside: str  # what it stands beside, for people
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Expected:
+    """A resistance that a meter should show from a place to the bond."""
+
+    panel: str
+    place: str  # "middle" or "far corner"
+    resistance_ohm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BondedIsland:
+    """One island with its bond, what a meter should show, and what is wrong."""
+
+    island: Island
+    bond: BondPoint | None  # None where nothing suitable stands on it
+    expected: tuple[Expected, ...]  # the largest first; empty where a resistance is unknown
+    unknown: tuple[str, ...]  # treatments whose resistance to direct current is not known
+    faults: tuple[str, ...]
+
+
+def bonding_of(job: Job, plan: Plan, *, size_m: float = MESH_M) -> tuple[BondedIsland, ...]:
+    """Islands of a plan with their bonds and the resistances to expect.
+
+    Parameters
+    ----------
+    job : Job
+        With outlets, bonds or boxes, if it has any.
+    plan : Plan
+        Any.
+    size_m : float
+        Of the triangles that current is solved on. [m]
+    """
+    return tuple(_bonded(job, plan, island, size_m) for island in islands_of(job, plan))
+
+
+def _bonded(job: Job, plan: Plan, island: Island, size_m: float) -> BondedIsland:
+    stated = _stated(job, island)
+    faults = []
+    if len(stated) > 1:
+        names = ", ".join(point.id for point in stated)
+        faults.append(f"{len(stated)} bonds on one conductor ({names}): one is allowed")
+    bond = stated[0] if stated else _proposed(job, island)
+    if bond is None:
+        faults.append(
+            "no bond, and no socket or box stands on it: bridge it to a bonded coating beside it, "
+            "or place a bond"
+        )
+    unknown = tuple(
+        name
+        for name in island.treatments
+        if direct_current_sheet_resistance_ohm_sq(job.treatments[name]) is None
+    )
+    expected: tuple[Expected, ...] = ()
+    if bond is not None and not unknown:
+        expected = _expected(job, plan, island, bond, size_m)
+    return BondedIsland(
+        island=island,
+        bond=bond,
+        expected=expected,
+        unknown=unknown,
+        faults=tuple(faults),
+    )
+
+
+def _stated(job: Job, island: Island) -> list[BondPoint]:
+    if job.wiring is None:
+        return []
+    return [
+        BondPoint(
+            id=bond.id, panel=bond.panel, position_m=bond.position_m, stated=True, beside=bond.id
+        )
+        for bond in sorted(job.wiring.bonds, key=lambda each: each.id)
+        if job.building.panel(bond.panel).id in island.panels
+    ]
+
+
+def _proposed(job: Job, island: Island) -> BondPoint | None:
+    """The socket or box on the island that is nearest to its middle."""
+    middle = _middle(job, island)
+    found: list[tuple[int, float, str, str, Floats]] = []
+    if job.wiring is not None:
+        for outlet in job.wiring.outlets:
+            if outlet.kind == "socket" and job.building.panel(outlet.panel).id in island.panels:
+                away = float(np.linalg.norm(outlet.position_m - middle))
+                found.append((0, away, outlet.id, outlet.panel, outlet.position_m))
+    for panel in job.building.panels:
+        if panel.kind == "box" and panel.host in island.panels:
+            spot = panel.outline.mean(axis=0)
+            away = float(np.linalg.norm(spot - middle))
+            found.append((1, away, panel.id, str(panel.host), spot))
+    if not found:
+        return None
+    _, _, name, on, spot = min(found, key=lambda each: each[:3])
+    return BondPoint(
+        id=name,
+        panel=job.building.panel(on).id,
+        position_m=spot,
+        stated=False,
+        beside=name,
+    )
+
+
+def _middle(job: Job, island: Island) -> Floats:
+    """Area-weighted middle (3,) of an island. [m]"""
+    panels = [job.building.panel(name) for name in island.panels]
+    weights = [panel.area_m2 for panel in panels]
+    return np.asarray(
+        np.average([panel.outline.mean(axis=0) for panel in panels], axis=0, weights=weights)
+    )
+
+
+def _spot_on(area: shapely.Geometry, wanted: Floats, clear_m: float) -> Floats:
+    """The place (2,) on a coating nearest to a wanted one that keeps clear of its edges."""
+    inner = area.buffer(-clear_m)
+    if inner.is_empty:
+        return spot_inside(area)
+    near, _ = shapely.ops.nearest_points(inner, shapely.Point(wanted))
+    return np.array([near.x, near.y])
+
+
+def _expected(
+    job: Job, plan: Plan, island: Island, bond: BondPoint, size_m: float
+) -> tuple[Expected, ...]:
+    panels = [job.building.panel(name) for name in island.panels]
+    pieces = [
+        FlatPiece(
+            frame=panel.frame,
+            area=polygon_of(panel),
+            sheet_resistance_ohm_sq=_parallel(job, plan, panel),
+        )
+        for panel in panels
+    ]
+    index = [panel.id for panel in panels].index(bond.panel)
+    wanted = panels[index].frame.flatten(bond.position_m[np.newaxis])[0]
+    plate = _spot_on(pieces[index].area, wanted, CLEAR_M)
+    discs = [Disc(piece=index, centre=plate, radius_m=PLATE_M)]
+    places = []
+    origin = panels[index].frame.lift(plate[np.newaxis])[0]
+    for number, (panel, piece) in enumerate(zip(panels, pieces, strict=True)):
+        for place, spot in _probes(panel, piece, origin):
+            disc = Disc(piece=number, centre=spot, radius_m=PROBE_M)
+            if all(_apart(disc, other, panels) for other in discs):
+                discs.append(disc)
+                places.append((panel.id, place))
+    mesh = mesh_surface(pieces_flat=pieces, discs=discs, size_m=size_m)
+    ohm = np.array([piece.sheet_resistance_ohm_sq for piece in pieces])[mesh.piece_of]
+    sheet = Sheet(
+        nodes=mesh.nodes,
+        triangles=mesh.triangles,
+        sheet_resistance_ohm_sq=ohm,
+        contacts=mesh.contacts,
+    )
+    found = resistances_to(sheet, contact=0, probes=range(1, len(discs)))
+    expected = [
+        Expected(panel=panel, place=place, resistance_ohm=float(each))
+        for (panel, place), each in zip(places, found, strict=True)
+    ]
+    return tuple(sorted(expected, key=lambda each: (-each.resistance_ohm, each.panel, each.place)))
+
+
+def _parallel(job: Job, plan: Plan, panel: Panel) -> float:
+    """Sheet resistance of everything conductive on a panel, in parallel. [Ω/sq]"""
+    values = [
+        direct_current_sheet_resistance_ohm_sq(job.treatments[name])
+        for name in plan.treatments[panel.id]
+    ]
+    return 1.0 / sum(1.0 / value for value in values if value is not None)
+
+
+def _probes(panel: Panel, piece: FlatPiece, origin: Floats) -> list[tuple[str, Floats]]:
+    """The corner of a panel farthest from the bond, and its middle, both on the coating."""
+    if piece.area.buffer(-2.0 * PROBE_M).is_empty:
+        return []
+    away = np.linalg.norm(panel.outline - origin, axis=1)
+    corner = panel.frame.flatten(panel.outline[int(away.argmax())][np.newaxis])[0]
+    clear = min(FAR_CORNER_M, 0.4 * float(np.sqrt(piece.area.area)))
+    found = [("far corner", _spot_on(piece.area, corner, max(2.0 * PROBE_M, clear / 2.0)))]
+    if piece.area.area > 1.0:
+        found.append(("middle", _spot_on(piece.area, spot_inside(piece.area), 2.0 * PROBE_M)))
+    return found
+
+
+def _apart(disc: Disc, other: Disc, panels: list[Panel]) -> bool:
+    one, two = (panels[each.piece].frame.lift(each.centre[np.newaxis])[0] for each in (disc, other))
+    return float(np.linalg.norm(one - two)) > 2.0 * (disc.radius_m + other.radius_m)
