@@ -403,6 +403,7 @@ def _check_plans(job: Job, wiring: records.Wiring, tables: Tables, faults: Fault
         if len(routes_of(circuit)) == 1:
             sure += routed_runs(job, wiring, circuit, routes_of(circuit)[0])
     conductive = conductive_treatments(job)
+    told: set[frozenset[str]] = set()
     for index, table in tables.of(schema.Plan):
         for number, strip in enumerate(table.strips):
             path: Path = ("plan", index, "strips", number, "along")
@@ -430,7 +431,9 @@ def _check_plans(job: Job, wiring: records.Wiring, tables: Tables, faults: Fault
             bonded_islands(job, regions, groups, plan_bonds(wiring, table.id)),
             strict=True,
         ):
-            if len(bonds) > 1:
+            pair = frozenset(bond.id for bond in bonds)
+            if len(pair) > 1 and (table.bond is not None or pair not in told):
+                told.add(pair)
                 names = " and ".join(shown(bond.id) for bond in bonds)
                 panels_in = ", ".join(
                     shown(name) for name in dict.fromkeys(regions[k].panel for k in group)
