@@ -30,6 +30,7 @@ COMMANDS = {
     "wiring": "the 50/60 Hz electric field of the house wiring: circuits, coating, bonds, strips",
     "takeoff": "quantities of a plan: areas, cuts, packages, labour, money",
     "bond": "what is one conductor, where it is bonded, resistances to expect",
+    "workorder": "the work in numbered steps by trade, with what must hold before each ends",
     "view": "the room in a browser: pick faces, change treatments; without a job, a form",
     "handout": "one HTML file for the client, which opens without a network",
     "picture": "a PNG: cutaway, all directions from the bed, or levels over the floor",
