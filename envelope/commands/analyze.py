@@ -6,6 +6,7 @@ import argparse
 import json
 import sys
 
+from envelope.building.job import AS_BUILT
 from envelope.commands import tables
 from envelope.commands.arguments import (
     add_analysis_arguments,
@@ -46,7 +47,7 @@ def over(analysis: Analysis, *, allowed_sr: float, untreated: bool) -> list[str]
     A sentence speaks of the band in which most is. The plan without treatment counts only where
     `untreated` or where there is no other.
     """
-    others = [plan for plan in analysis.plans if plan.plan != "as-built"]
+    others = [plan for plan in analysis.plans if plan.plan != AS_BUILT]
     sentences = []
     for plan in analysis.plans if untreated or not others else others:
         for receiver in plan.receivers:

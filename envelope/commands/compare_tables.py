@@ -8,17 +8,16 @@ from dataclasses import dataclass
 from rich.console import Console
 from rich.markup import escape
 
+from envelope.building.job import AS_BUILT
 from envelope.commands.layout import PlainTable, open_console, plain_table
 from envelope.commands.tables import (
     ESTIMATE,
     EVEN_FIELD,
     OPEN_HORIZON,
     READINGS,
-    WORSE_DB,
     bare,
     between,
-    db,
-    leakiest,
+    matters_most,
     print_extrapolated,
 )
 from envelope.exposure.analysis_record import Analysis
@@ -28,9 +27,11 @@ from envelope.exposure.results import (
     ReceiverResult,
     SourceResult,
 )
-from envelope.text import compared, frequency, steradians
+from envelope.text import compared, decibels, frequency, steradians
+from envelope.text.names import plan_title
+from envelope.text.sentences import WORSE_DB
 
-LEVELS = (">direct", ">diffuse", ">level", ">10–90 % band", ">below outside", ">below as-built")
+LEVELS = (">direct", ">diffuse", ">level", ">10–90 % band", ">below outside", ">below today")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,17 +44,17 @@ class _Row:
 
     @property
     def is_treated(self) -> bool:
-        return self.plan.plan != "as-built"
+        return self.plan.plan != AS_BUILT
 
     def keys(self) -> tuple[str, ...]:
         storey = () if self.storey is None else (escape(self.storey),)
-        return (*storey, escape(self.plan.plan))
+        return (*storey, escape(plan_title(self.plan.plan)))
 
 
 def print_comparison(
     variants: Sequence[tuple[str | None, Analysis]], *, assumed_source: bool
 ) -> None:
-    """Solid angles, leakiest face and levels of each plan; then each source by itself."""
+    """Solid angles, matters most now and levels of each plan; then each source by itself."""
     console = open_console()
     first = variants[0][1]
     console.print(f"[bold]{escape(first.project)}[/bold]")
@@ -101,13 +102,13 @@ def _keys(rows: Sequence[_Row]) -> tuple[str, ...]:
 
 
 def _solid_angles(name: str, rows: Sequence[_Row], threshold_db: float) -> PlainTable:
-    band = rows[0].receiver.bands[0]
+    band = rows[0].receiver.reference
     exposed = {steradians(row.receiver.exposed_solid_angle_sr) for row in rows}
     alike = len(exposed) == 1
     keys = _keys(rows)
     table = plain_table(
         *keys, *([] if alike else [">exposed"]), ">unshielded", ">isotropic reduction",
-        "leakiest face", ">gaps",
+        "matters most now", ">gaps",
         title=f"at {escape(name)}: all directions alike, at {frequency(band.frequency_hz)}"
         f" (unshielded: below {threshold_db:g} dB"
         + (f"; {exposed.pop()} are exposed)" if alike else ")"),
@@ -115,13 +116,13 @@ def _solid_angles(name: str, rows: Sequence[_Row], threshold_db: float) -> Plain
     )  # fmt: skip
     for row in rows:
         receiver = row.receiver
-        band = receiver.bands[0]
+        band = receiver.reference
         table.add_row(
             *row.keys(),
             *([] if alike else [steradians(receiver.exposed_solid_angle_sr)]),
             steradians(band.unshielded_solid_angle_sr),
-            db(band.isotropic_reduction_db),
-            leakiest(receiver),
+            decibels(band.isotropic_reduction_db),
+            matters_most(receiver),
             str(len(receiver.gaps)),
         )
     return table
@@ -133,7 +134,7 @@ def _total_levels(title: str, rows: Sequence[_Row]) -> PlainTable:
     outside = {bare(total.outside_w_m2) for total in totals}
     alike = len(outside) == 1
     table = plain_table(
-        *keys, *([] if alike else [">outside"]), *LEVELS, "than as-built",
+        *keys, *([] if alike else [">outside"]), *LEVELS, "than today",
         title=title + (f"; {outside.pop()} outside" if alike else ""), keys=len(keys),
     )  # fmt: skip
     for row, total in zip(rows, totals, strict=True):
@@ -153,8 +154,8 @@ def _cells(levels: LevelSum | SourceResult, *, is_treated: bool) -> tuple[str, .
         bare(levels.diffuse_w_m2),
         bare(levels.level_w_m2),
         between(levels.low_w_m2, levels.high_w_m2),
-        db(levels.reduction_db),
-        db(levels.below_as_built_db) if is_treated else "",
+        decibels(levels.reduction_db),
+        decibels(levels.below_as_built_db) if is_treated else "",
     )
 
 
@@ -196,5 +197,5 @@ def _print_worse(console: Console, variants: Sequence[tuple[str | None, Analysis
                         console.print(
                             f"[bold]{escape(plan.plan)}{where}: {escape(source.id)} is "
                             f"{-source.below_as_built_db:.1f} dB stronger at "
-                            f"{escape(receiver.id)} than as built[/bold]"
+                            f"{escape(receiver.id)} than today[/bold]"
                         )

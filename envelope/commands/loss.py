@@ -15,7 +15,7 @@ from envelope.commands.arguments import add_job, png_path
 from envelope.commands.common import nearest
 from envelope.commands.tables import without_infinities
 from envelope.errors import EnvelopeError
-from envelope.exposure.analysis import bands_of
+from envelope.exposure.bands import bands_of
 from envelope.exposure.stack_loss import (
     Coats,
     StackLoss,

@@ -8,10 +8,10 @@ import numpy as np
 from rich.markup import escape
 
 from envelope.commands.layout import PlainTable, open_console, plain_table
-from envelope.commands.tables import db, print_extrapolated
+from envelope.commands.tables import print_extrapolated
 from envelope.exposure.stack_loss import Coats, StackLoss, WholeBuildings
 from envelope.geometry.plane import Floats
-from envelope.text import frequency, percent
+from envelope.text import SPACE, decibels, frequency, percent
 
 SAME_DB = 0.05  # below it two losses read the same
 
@@ -103,16 +103,16 @@ def even_against_head_on(found: StackLoss) -> str:
     if most < SAME_DB:
         return f"{begin} {_span(-most, -least)} more loss than a ray head-on."
     return (
-        f"{begin} up to {db(most)} less and up to {db(-least)} more loss than a ray head-on, "
-        "depending on the frequency."
+        f"{begin} up to {decibels(most)} less and up to {decibels(-least)} more loss than a ray "
+        "head-on, depending on the frequency."
     )
 
 
 def _span(low: float, high: float) -> str:
     low = max(low, 0.0)
     if f"{low:.1f}" == f"{high:.1f}":
-        return db(high)
-    return f"{low:.1f} to {db(high)}"
+        return decibels(high)
+    return f"{low:.1f} to {decibels(high)}"
 
 
 def _mean_loss_db(both: Floats) -> Floats:
@@ -122,7 +122,7 @@ def _mean_loss_db(both: Floats) -> Floats:
 
 
 def _bare_db(value: float) -> str:
-    return db(float(value)).removesuffix(" dB")
+    return decibels(float(value)).removesuffix(f"{SPACE}dB")
 
 
 def _by_angle(

@@ -10,20 +10,21 @@ from rich.console import Console
 from rich.markup import escape
 from rich.text import Text
 
-from envelope.building.job import Job
+from envelope.building.job import AS_BUILT, Job
 from envelope.commands.layout import open_console, plain_table
 from envelope.exposure.analysis_record import Analysis
 from envelope.exposure.assumptions import ASSUMED_SOURCE
 from envelope.exposure.results import LevelSum, ReceiverResult, SourceResult
-from envelope.text import (
-    area,
-    compared,
-    frequency,
-    length,
-    level,
-    percent,
-    steradians,
-    volume,
+from envelope.text import area, decibels, frequency, length, level, percent, steradians, volume
+from envelope.text.names import TODAY, treatment_names, trial_names
+from envelope.text.sentences import (
+    SAME_DB,
+    WORSE_DB,
+    apart,
+    brings,
+    change_words,
+    trial,
+    trial_sentence,
 )
 
 OPEN_HORIZON = (
@@ -36,26 +37,13 @@ READINGS = (
 )
 ESTIMATE = "Predictions are estimates: a meter decides."
 EVEN_FIELD = ASSUMED_SOURCE  # stands at the head rather than among the notes
-MOST_GAPS = 8  # in a table for people
+LEAST_SHARE = 0.001  # of the level, below which a face that is no gap has no row
 SMALLEST_M2 = 0.005  # of a footprint that is told
-WORSE_DB = 0.5  # from which it is said that a plan makes a level worse
-
-
-def db(value: float, digits: int = 1) -> str:
-    """Decibels; a sign of infinity where nothing passes, and no minus before a zero."""
-    if math.isinf(value):
-        return "∞"
-    return f"{round(value, digits) + 0.0:.{digits}f} dB"
 
 
 def bare(value_w_m2: float) -> str:
     """A level where the table's title states the unit."""
     return level(value_w_m2, unit=False)
-
-
-def named(treatments: Sequence[str]) -> str:
-    """Treatments, or 'none'."""
-    return " + ".join(treatments) if treatments else "none"
 
 
 def _counted(summary: dict[str, Any], what: str) -> str:
@@ -113,7 +101,7 @@ def print_analysis(analysis: Analysis, job: Job) -> None:
                 f"[bold]plan {escape(plan.plan)}[/bold] · {escape(receiver.id)} "
                 f"({escape(receiver.space)}, storey {escape(storey)})",
             )
-            for sentence in in_words(receiver, is_treated=plan.plan != "as-built"):
+            for sentence in in_words(receiver, is_treated=plan.plan != AS_BUILT):
                 console.print(sentence)
             _print_receiver(console, receiver, analysis.threshold_db, job)
     console.print()
@@ -143,34 +131,22 @@ def print_extrapolated(console: Console, names: Sequence[str]) -> None:
 def in_words(receiver: ReceiverResult, *, is_treated: bool) -> list[str]:
     """What a plan comes to at a receiver, in sentences of markup that need no table."""
     at = escape(receiver.id)
-    if not receiver.sources:
-        band = receiver.bands[0]
-        said = f"An even field reaches {at} {_apart(band.isotropic_reduction_db, 'outside')}"
-        if is_treated:
-            said += f", {_apart(band.isotropic_below_as_built_db, 'as-built')}"
-        return [f"[bold]{said}.[/bold]"]
-    total = receiver.total
-    who = "All sources together bring"
-    if len(receiver.sources) == 1:
-        who = f"{escape(receiver.sources[0].id)} brings"
-    said = f"{who} {level(total.level_w_m2)} to {at}"
-    if total.low_w_m2 is not None and total.high_w_m2 is not None:
-        said += f" (eight times in ten between {bare(total.low_w_m2)} and {bare(total.high_w_m2)})"
-    said += f": {_apart(total.reduction_db, 'outside')}"
+    found = receiver.headline
+    if receiver.sources:
+        who = "All sources together bring"
+        if len(receiver.sources) == 1:
+            who = f"{escape(receiver.sources[0].id)} brings"
+        said = f"{who} {level(found.level_w_m2)} to {at}"
+        if found.low_w_m2 is not None and found.high_w_m2 is not None:
+            said += (
+                f" (eight times in ten between {bare(found.low_w_m2)} and {bare(found.high_w_m2)})"
+            )
+        said += f": {apart(found.reduction_db, 'outside')}"
+    else:
+        said = f"An isotropic field reaches {at} {apart(found.reduction_db, 'outside')}"
     if is_treated:
-        said += f", {_apart(total.below_as_built_db, 'as-built')}"
+        said += f", {apart(found.below_as_built_db, TODAY)}"
     return [f"[bold]{said}.[/bold]"]
-
-
-def _apart(below_db: float, what: str) -> str:
-    """How far one level lies from another, in decibels and as a factor."""
-    words = compared(below_db)
-    if words == "the same":
-        return f"the same as {what}"
-    if math.isinf(below_db):
-        return f"nothing of what is {what}"
-    side = "below" if below_db > 0.0 else "above"
-    return f"{db(abs(below_db))} {side} {what} ({words})"
 
 
 def _print_receiver(
@@ -195,10 +171,10 @@ def _print_receiver(
             frequency(band.frequency_hz),
             steradians(band.unshielded_solid_angle_sr),
             steradians(band.open_equivalent_solid_angle_sr),
-            db(band.isotropic_reduction_db),
+            decibels(band.isotropic_reduction_db),
         )
     console.print(bands)
-    _print_gaps(console, receiver, threshold_db, job)
+    _print_panels(console, receiver, job)
     if receiver.sources:
         _print_sources(console, receiver, feet=feet)
     if receiver.worst is not None:
@@ -207,32 +183,27 @@ def _print_receiver(
         if feet:
             place = ", ".join(length(float(part), feet=True) for part in worst.position_m)
         console.print(
-            f"worst point at {place}: isotropic reduction {db(worst.isotropic_reduction_db)}"
+            f"worst point at {place}: isotropic reduction {decibels(worst.isotropic_reduction_db)}"
             + (f", level {level(worst.level_w_m2)}" if receiver.sources else "")
         )
 
 
-def leakiest(receiver: ReceiverResult) -> str:
-    """The face that lets in most, gap or not, with its share; nothing where nothing comes in."""
+def matters_most(receiver: ReceiverResult) -> str:
+    """The face whose treatment helps most, with what it does; nothing where none helps."""
     first = receiver.panels[0] if receiver.panels else None
-    if first is None or first.share <= 0.0:
-        return "none"
-    return f"{escape(first.panel)} {percent(first.share)}" + ("" if first.is_gap else ", no gap")
+    if first is None or first.below_if_treated_db is None or first.below_if_treated_db < SAME_DB:
+        return "none alone"
+    return f"{escape(first.panel)}, {escape(trial(first))}"
 
 
-def _print_leakiest(
-    console: Console, receiver: ReceiverResult, threshold_db: float, job: Job
-) -> None:
+def _print_first(console: Console, receiver: ReceiverResult, job: Job) -> None:
     first = receiver.panels[0] if receiver.panels else None
-    if first is None or first.share <= 0.0:
-        console.print(f"Nothing comes straight to {escape(receiver.id)}.")
+    if first is None or first.below_if_treated_db is None or first.below_if_treated_db < SAME_DB:
+        console.print("Treating one more face alone lowers nothing.")
         return
     console.print(
-        "All directions counted alike, the leakiest face is "
-        f"[bold]{escape(_called(first.panel, job))}: it lets in {percent(first.share)}[/bold] of "
-        f"what comes straight to {escape(receiver.id)}. It is [bold]"
-        f"{'a gap' if first.is_gap else 'no gap'}[/bold]: its loss, {db(first.loss_db)}, is "
-        f"{'below' if first.is_gap else 'not below'} the threshold of {threshold_db:g} dB."
+        f"The face that matters most now is [bold]{escape(_called(first.panel, job))}[/bold]: "
+        f"{escape(brings(first, receiver))}. {escape(trial_sentence(first, receiver))}"
     )
 
 
@@ -247,33 +218,37 @@ def _called(panel: str, job: Job) -> str:
 def _count(gaps: int) -> str:
     if gaps == 0:
         return "[bold]no gaps[/bold]: no face has a loss below the threshold"
-    return "One face is a gap:" if gaps == 1 else f"{gaps} faces, jambs included, are gaps:"
+    return "One face is a gap" if gaps == 1 else f"{gaps} faces, jambs included, are gaps"
 
 
-def _print_gaps(console: Console, receiver: ReceiverResult, threshold_db: float, job: Job) -> None:
-    _print_leakiest(console, receiver, threshold_db, job)
-    console.print(_count(len(receiver.gaps)))
-    if not receiver.gaps:
-        return
-    gaps = plain_table(
-        "gap", "kind", "treatment", ">solid angle", ">loss", ">open-equivalent", ">share",
-        *([">share of the level"] if receiver.sources else []), ">reduction if sealed",
+def _print_panels(console: Console, receiver: ReceiverResult, job: Job) -> None:
+    """Faces of the room in the order in which treating them helps, those that count for nothing
+    left out."""
+    _print_first(console, receiver, job)
+    at = frequency(receiver.reference.frequency_hz)
+    console.print(_count(len(receiver.gaps)) + f" at {at}")
+    rows = [leak for leak in receiver.panels if leak.share >= LEAST_SHARE or leak.is_gap]
+    unit = ">level then" if receiver.sources else ">outside 1, then"
+    table = plain_table(
+        "face", "kind", "treatment", ">brings now", ">straight, all directions",
+        f">loss at {at}", "tried with", unit, ">change",
     )  # fmt: skip
-    for gap in receiver.gaps[:MOST_GAPS]:
-        gaps.add_row(
-            escape(gap.panel),
-            gap.kind,
-            escape(named(gap.treatments)),
-            steradians(gap.solid_angle_sr),
-            db(gap.loss_db),
-            steradians(gap.open_equivalent_solid_angle_sr),
-            percent(gap.share),
-            *([percent(gap.share_total or 0.0)] if receiver.sources else []),
-            db(gap.reduction_if_sealed_db),
+    for leak in rows:
+        after = leak.level_if_treated_w_m2
+        change = leak.below_if_treated_db
+        has_it = leak.treated_with == leak.treatments
+        table.add_row(
+            escape(leak.panel) + (" · gap" if leak.is_gap else ""),
+            leak.kind,
+            escape(treatment_names(leak.treatments)),
+            percent(leak.share),
+            percent(leak.direct_share),
+            decibels(leak.loss_db),
+            "has it" if has_it else escape(trial_names(leak.treated_with)),
+            "" if after is None or has_it else bare(after) if receiver.sources else f"{after:.3g}",
+            "" if change is None or has_it else change_words(change),
         )
-    console.print(gaps)
-    if len(receiver.gaps) > MOST_GAPS:
-        console.print(f"and {len(receiver.gaps) - MOST_GAPS} smaller ones (--csv lists all)")
+    console.print(table)
 
 
 def between(low: float | None, high: float | None) -> str:
@@ -284,7 +259,7 @@ def between(low: float | None, high: float | None) -> str:
 def _print_sources(console: Console, receiver: ReceiverResult, *, feet: bool) -> None:
     table = plain_table(
         "source", "band centre", ">outside", ">direct", ">diffuse", f">at {escape(receiver.id)}",
-        ">10–90 % band", ">below outside", ">below as-built", "direct mostly through",
+        ">10–90 % band", ">below outside", ">below today", "direct mostly through",
         title="levels in µW/m²",
     )  # fmt: skip
     for source in receiver.sources:
@@ -297,8 +272,8 @@ def _print_sources(console: Console, receiver: ReceiverResult, *, feet: bool) ->
             bare(source.diffuse_w_m2),
             bare(source.level_w_m2),
             between(source.low_w_m2, source.high_w_m2),
-            db(source.reduction_db),
-            db(source.below_as_built_db),
+            decibels(source.reduction_db),
+            decibels(source.below_as_built_db),
             f"{escape(path.panel)} {percent(path.share)}" if path and path.share > 0 else "",
         )
     for band in receiver.bands:
@@ -316,7 +291,7 @@ def _print_sources(console: Console, receiver: ReceiverResult, *, feet: bool) ->
             stays = source.diffuse_w_m2 > source.direct_w_m2
             console.print(
                 f"[bold]{escape(source.id)} is {-source.below_as_built_db:.1f} dB stronger at "
-                f"{escape(receiver.id)} than as built[/bold]"
+                f"{escape(receiver.id)} than today[/bold]"
                 f"{': what gets in stays in' if stays else ''}."
             )
 
@@ -328,8 +303,8 @@ def _sum(levels: LevelSum) -> tuple[str, ...]:
         bare(levels.diffuse_w_m2),
         bare(levels.level_w_m2),
         between(levels.low_w_m2, levels.high_w_m2),
-        db(levels.reduction_db),
-        db(levels.below_as_built_db),
+        decibels(levels.reduction_db),
+        decibels(levels.below_as_built_db),
     )
 
 

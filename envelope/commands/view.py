@@ -37,10 +37,10 @@ def run(options: argparse.Namespace) -> int:
     if options.plan is not None and len(options.plan) > 1:
         raise EnvelopeError(f"{len(options.plan)} plans: a window shows one")
     from envelope.commands.common import analyzed, chosen_plans, read_job
+    from envelope.text.names import shown
     from viewer.pictures.figure import figure
     from viewer.pictures.gl import require_window
     from viewer.scene.build import build_scene
-    from viewer.scene.wording import shown
 
     job = read_job(options.job)
     chosen_plans(job, options.plan)  # says which there is not; all plans share one scale

@@ -7,17 +7,21 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from envelope.building.job import Job, Plan, Range, Source
+from envelope.building.job import AS_BUILT, Job, Plan, Source
 from envelope.errors import StaleCastError
 from envelope.exposure.analysis_record import Analysis
 from envelope.exposure.assumptions import notes_of
-from envelope.exposure.beams import direct_part, leak_paths, level_outside, lit_areas
+from envelope.exposure.bands import bands_of, reference_band
+from envelope.exposure.beams import Direct, direct_part, leak_paths, level_outside, lit_areas
 from envelope.exposure.casts import Casts, ReceiverCasts
 from envelope.exposure.differences import LevelDraws
 from envelope.exposure.diffuse import Diffuse, diffuse_of, faces_of
 from envelope.exposure.levels import Levels, levels_of
+from envelope.exposure.offers import offers_of
+from envelope.exposure.panels import panel_table
+from envelope.exposure.ranking import Field, Rank, Trials, ranked, seen_of
 from envelope.exposure.results import (
-    PanelLeak,
+    BandResult,
     PlanResult,
     ReceiverResult,
     SourceResult,
@@ -26,8 +30,6 @@ from envelope.exposure.results import (
 from envelope.exposure.solid_angles import (
     THRESHOLD_DB,
     SolidAngles,
-    incidence,
-    panel_leaks,
     reduction_db,
     solid_angles,
     tag,
@@ -36,14 +38,6 @@ from envelope.exposure.tolerances import Draws, draw
 from envelope.exposure.transmission import Bench, Tables, stacks_of
 from envelope.exposure.uncertainty import level_band, level_draws
 from envelope.geometry.plane import Floats
-
-ASSUMED_BAND_HZ: Range = (2.45e9, 2.45e9)
-
-
-def bands_of(job: Job) -> tuple[Range, ...]:
-    """The bands that solid angles are reported at: each source's, in the file's order. [Hz]"""
-    bands = dict.fromkeys(source.band_hz for source in job.sources)
-    return tuple(bands) or (ASSUMED_BAND_HZ,)
 
 
 def bench_of(job: Job, casts: Casts) -> Bench:
@@ -60,8 +54,10 @@ class _Setting:
     bench: Bench
     tables: Tables
     diffuse: Mapping[str, Diffuse]
+    trials: Trials  # of the fields that panels are ranked by
     threshold_db: float
     edges: bool
+    with_ranks: bool
 
     @property
     def job(self) -> Job:
@@ -70,6 +66,10 @@ class _Setting:
     @property
     def centres_hz(self) -> Floats:
         return np.array([0.5 * (low + high) for low, high in self.bench.bands_hz])
+
+    @property
+    def reference(self) -> int:
+        return self.bench.kept("reference band", lambda: reference_band(self.job))
 
     def band(self, source: Source) -> int:
         return self.bench.bands_hz.index(source.band_hz)
@@ -92,19 +92,27 @@ def _levels(
     )
 
 
-def _source_result(
-    source: Source, *, casts: ReceiverCasts, setting: _Setting, angles: SolidAngles
-) -> SourceResult:
-    stacks, band = setting.tables.stacks, setting.band(source)
-    direct = direct_part(
+def _direct(source: Source, *, casts: ReceiverCasts, setting: _Setting) -> Direct:
+    return direct_part(
         source=source,
         casts=casts,
         bench=setting.bench,
-        stacks=stacks,
-        band=band,
+        stacks=setting.tables.stacks,
+        band=setting.band(source),
         threshold_db=setting.threshold_db,
         edges=setting.edges,
     )
+
+
+def _source_result(
+    source: Source,
+    *,
+    casts: ReceiverCasts,
+    setting: _Setting,
+    angles: SolidAngles,
+    direct: Direct,
+) -> SourceResult:
+    stacks, band = setting.tables.stacks, setting.band(source)
     areas = lit_areas(
         source=source,
         casts=casts,
@@ -148,11 +156,19 @@ def _source_result(
     )
 
 
+def _isotropic_density(casts: ReceiverCasts, setting: _Setting, band: int) -> float:
+    """Diffuse density at a receiver for an outside field of unit radiance. [sr]"""
+    home = setting.job.building.space_index[casts.receiver.space]
+    return setting.trials.isotropic_density_sr(home, band)
+
+
 def _worst(casts: ReceiverCasts, setting: _Setting) -> WorstPoint | None:
     """The point of a box where most arrives; None for a receiver that is a point."""
     if len(casts.points) == 1:
         return None
     storey = setting.job.building.space(casts.receiver.space).storey
+    reference = setting.reference
+    around = _isotropic_density(casts, setting, reference)
     candidates = []
     for index, point in enumerate(casts.points):
         angles = solid_angles(
@@ -163,56 +179,46 @@ def _worst(casts: ReceiverCasts, setting: _Setting) -> WorstPoint | None:
         )
         total = 0.0
         for source in setting.job.sources:
-            direct = direct_part(
-                source=source,
-                casts=replace(casts, points=(point,)),
-                bench=setting.bench,
-                stacks=setting.tables.stacks,
-                band=setting.band(source),
-                threshold_db=setting.threshold_db,
-                edges=setting.edges,
-            )
+            alone = replace(casts, points=(point,))
             levels = _levels(
                 source,
                 setting=setting,
                 space=casts.receiver.space,
                 angles=angles,
                 outside=level_outside(source, storey, point.position_m),
-                transmission=direct.transmission,
+                transmission=_direct(source, casts=alone, setting=setting).transmission,
             )
             total += float(levels.level_w_m2)
-        first = angles.bands[0]
+        open_equivalent = angles.bands[reference].open_equivalent_solid_angle_sr
         worst = WorstPoint(
             position_m=point.position_m,
-            isotropic_reduction_db=first.isotropic_reduction_db,
-            open_equivalent_solid_angle_sr=first.open_equivalent_solid_angle_sr,
+            isotropic_reduction_db=reduction_db(angles.exposed_sr, open_equivalent + around),
+            open_equivalent_solid_angle_sr=open_equivalent,
             level_w_m2=total,
         )
-        candidates.append(((total, first.open_equivalent_solid_angle_sr, -index), worst))
+        candidates.append(((total, open_equivalent, -index), worst))
     return max(candidates, key=lambda candidate: candidate[0])[1]
 
 
-def _of_the_level(
-    panels: Sequence[PanelLeak], sources: Sequence[SourceResult]
-) -> tuple[PanelLeak, ...]:
-    """The panels with their share of the whole level, diffuse part and all.
-
-    What is scattered outside comes in as it does from all directions; what feeds the diffuse
-    field comes in where the source's beam lets in most.
-    """
-    brought = dict.fromkeys((panel.panel for panel in panels), 0.0)
-    for source in sources:
-        scattered = source.direct_w_m2 - sum(path.level_w_m2 for path in source.paths)
-        for panel in panels:
-            brought[panel.panel] += max(scattered, 0.0) * panel.share
-        let_in = sum(path.let_in_m2 for path in source.paths)
-        for path in source.paths:
-            fed = source.diffuse_w_m2 * path.let_in_m2 / let_in if let_in > 0.0 else 0.0
-            brought[path.panel] = brought.get(path.panel, 0.0) + path.level_w_m2 + fed
-    total = sum(brought.values())
-    if total <= 0.0:
-        return tuple(panels)
-    return tuple(replace(panel, share_total=brought[panel.panel] / total) for panel in panels)
+def _band_results(
+    angles: SolidAngles, *, casts: ReceiverCasts, setting: _Setting
+) -> tuple[BandResult, ...]:
+    radiance = 1.0 / angles.exposed_sr if angles.exposed_sr > 0.0 else 0.0
+    return tuple(
+        BandResult(
+            frequency_hz=of_band.frequency_hz,
+            unshielded_solid_angle_sr=of_band.unshielded_solid_angle_sr,
+            open_equivalent_solid_angle_sr=of_band.open_equivalent_solid_angle_sr,
+            isotropic_direct=radiance * of_band.open_equivalent_solid_angle_sr,
+            isotropic_diffuse=radiance * _isotropic_density(casts, setting, band),
+            sources=tuple(
+                each.id
+                for each in setting.job.sources
+                if each.band_hz == setting.bench.bands_hz[band]
+            ),
+        )
+        for band, of_band in enumerate(angles.bands)
+    )
 
 
 def _receiver_result(casts: ReceiverCasts, setting: _Setting) -> ReceiverResult:
@@ -222,20 +228,33 @@ def _receiver_result(casts: ReceiverCasts, setting: _Setting) -> ReceiverResult:
         tagged=tagged,
         frequency_hz=setting.centres_hz,
         threshold_db=setting.threshold_db,
+        reference=setting.reference,
     )
+    direct = {
+        source.id: _direct(source, casts=casts, setting=setting) for source in setting.job.sources
+    }
     sources = tuple(
-        _source_result(source, casts=casts, setting=setting, angles=angles)
+        _source_result(
+            source, casts=casts, setting=setting, angles=angles, direct=direct[source.id]
+        )
         for source in setting.job.sources
     )
-    panels = panel_leaks(
-        building=setting.job.building,
+    seen = seen_of(casts, bench=setting.bench, direct=direct, transmission=tagged.transmission)
+    brought = setting.trials.by_panel_w_m2(seen)
+    level = float(brought.sum())
+    ranks: tuple[Rank, ...] = ()
+    if setting.with_ranks:
+        offers = setting.bench.kept("offers", lambda: offers_of(setting.job))
+        ranks = ranked(setting.trials, seen, offers=offers, level_w_m2=level)
+    panels = panel_table(
+        bench=setting.bench,
         plan=setting.plan,
-        crossings=casts.crossings,
-        crossed=setting.bench.kept(
-            ("incidence", casts.crossings),
-            lambda: incidence(casts.crossings, setting.job.building),
-        ),
-        tagged=tagged,
+        tables=setting.tables,
+        faces=setting.trials.faces,
+        seen=seen,
+        brought_w_m2=brought,
+        ranks=ranks,
+        band=setting.reference,
         threshold_db=setting.threshold_db,
     )
     return ReceiverResult(
@@ -247,17 +266,13 @@ def _receiver_result(casts: ReceiverCasts, setting: _Setting) -> ReceiverResult:
         exposed_above_horizon_sr=angles.above_horizon_sr,
         closure_error_sr=angles.closure_error_sr,
         standard_error=angles.standard_error,
-        bands=tuple(
-            replace(
-                band,
-                sources=tuple(each.id for each in setting.job.sources if each.band_hz == at_hz),
-            )
-            for band, at_hz in zip(angles.bands, setting.bench.bands_hz, strict=True)
-        ),
+        reference_band=setting.reference,
+        bands=_band_results(angles, casts=casts, setting=setting),
         sources=sources,
         low_w_m2=None,
         high_w_m2=None,
-        panels=_of_the_level(panels, sources),
+        panels=panels,
+        own_share=float(brought[-1]) / level if level > 0.0 else 0.0,
         worst=_worst(casts, setting),
     )
 
@@ -275,12 +290,7 @@ def _beside_as_built(result: PlanResult, as_built: PlanResult) -> PlanResult:
             for source, untreated in zip(receiver.sources, before.sources, strict=True)
         )
         bands = tuple(
-            replace(
-                band,
-                isotropic_below_as_built_db=reduction_db(
-                    untreated.open_equivalent_solid_angle_sr, band.open_equivalent_solid_angle_sr
-                ),
-            )
+            replace(band, isotropic_as_built=untreated.isotropic_level)
             for band, untreated in zip(receiver.bands, before.bands, strict=True)
         )
         receivers.append(replace(receiver, sources=sources, bands=bands))
@@ -318,6 +328,17 @@ def _with_bands(result: PlanResult, drawn: LevelDraws, as_built: LevelDraws | No
     return replace(result, receivers=tuple(receivers), draws=drawn)
 
 
+def _fields(bench: Bench, *, isotropic: bool) -> tuple[Field, ...]:
+    """What the level of a receiver consists of, for shares and ranks."""
+    if isotropic or not bench.job.sources:
+        band = bench.kept("reference band", lambda: reference_band(bench.job))
+        return (Field(source=None, band=band),)
+    return tuple(
+        Field(source=source, band=bench.bands_hz.index(source.band_hz))
+        for source in bench.job.sources
+    )
+
+
 def analyze_plan(
     *,
     bench: Bench,
@@ -327,6 +348,8 @@ def analyze_plan(
     threshold_db: float = THRESHOLD_DB,
     draws: Draws | None = None,
     edges: bool = False,
+    isotropic: bool = False,
+    with_ranks: bool = True,
 ) -> PlanResult:
     """Re-tag every cast of a job with one plan.
 
@@ -340,6 +363,11 @@ def analyze_plan(
         Drawn tolerances; without them levels come without their 10–90 % band.
     edges : bool
         Let beams bend around the edges of openings (`envelope.exposure.diffraction`).
+    isotropic : bool
+        Shares and ranks of panels are those of an isotropic field at the reference band, as they
+        are where the job has no source.
+    with_ranks : bool
+        Try what treating each panel does to the level.
 
     Raises
     ------
@@ -369,8 +397,18 @@ def analyze_plan(
         bench=bench,
         tables=tables,
         diffuse=diffuse,
+        trials=Trials(
+            bench=bench,
+            casts=casts,
+            plan=plan,
+            tables=tables,
+            faces=faces,
+            fields=_fields(bench, isotropic=isotropic),
+            edges=edges,
+        ),
         threshold_db=threshold_db,
         edges=edges,
+        with_ranks=with_ranks,
     )
     result = PlanResult(
         plan=plan.id,
@@ -391,20 +429,23 @@ def analyze(
     bench: Bench | None = None,
     with_bands: bool = False,
     edges: bool = False,
+    isotropic: bool = False,
 ) -> Analysis:
     """Analyse plans of a job; all of them where none is named.
 
-    `with_bands` adds the 10–90 % band of every level, which takes a second or so for a plan.
+    `with_bands` adds the 10–90 % band of every level, which takes a second or so for a plan;
+    `isotropic` ranks panels by an isotropic field in place of the job's sources.
     """
     bench = bench_of(job, casts) if bench is None else bench
     draws = draw(job) if with_bands else None
     as_built = analyze_plan(
         bench=bench,
-        plan=job.plan("as-built"),
+        plan=job.plan(AS_BUILT),
         casts=casts,
         threshold_db=threshold_db,
         draws=draws,
         edges=edges,
+        isotropic=isotropic,
     )
     results = [
         as_built
@@ -417,6 +458,7 @@ def analyze(
             threshold_db=threshold_db,
             draws=draws,
             edges=edges,
+            isotropic=isotropic,
         )
         for plan in (job.plans if plans is None else plans)
     ]

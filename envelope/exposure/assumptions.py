@@ -10,7 +10,7 @@ from envelope.building.job import Job, Source
 from envelope.building.model import OPENING_KINDS
 
 ASSUMED_SOURCE = (
-    "No source in the file: an even field from all exposed directions at 2.45 GHz is assumed."
+    "No source in the file: an isotropic field from all exposed directions at 2.45 GHz is assumed."
 )
 GEOMETRIC_HZ = 300e6  # below it a window is no larger than a wavelength or so
 

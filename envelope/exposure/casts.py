@@ -69,7 +69,7 @@ class Casts:
     digest: str
     receivers: tuple[ReceiverCasts, ...]
     chains: Mapping[str, Chain]  # by source id, for the diffuse field
-    even: Chain | None  # from all exposed directions, where a source is partly scattered
+    even: Chain | None  # from all exposed directions; None where nothing asks for them
 
     def __repr__(self) -> str:
         names = ", ".join(each.receiver.id for each in self.receivers[:8])
@@ -168,7 +168,7 @@ def cast_job(
     cancel : callable, optional
         Asked between casts and inside them; true stops with `CancelledError`.
     lit : bool
-        Cast the lit panels too, which leak paths need and levels do not.
+        Cast the lit panels and the isotropic field too, which the levels of sources do not need.
     """
     building = job.building
     fine = sampling.points >= FINE.points
@@ -231,9 +231,10 @@ def cast_job(
             )
         )
     scattered = any(source.scattered > 0.0 for source in job.sources)
+    around = lit or scattered  # an isotropic field is looked at beside the sources
     return Casts(
         digest=building.digest,
         receivers=tuple(receivers),
         chains={source.id: _chain(job, source, chain_rays) for source in job.sources},
-        even=cast_even(building, count=chain_rays) if scattered else None,
+        even=cast_even(building, count=chain_rays) if around else None,
     )

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from envelope.building.job import AS_BUILT
 from envelope.exposure.analysis_record import Analysis
 from envelope.exposure.differences import difference
 from envelope.exposure.rows import Row, csv_of, data_frame, html_of
@@ -77,7 +78,7 @@ def compared(analysis: Analysis) -> Comparison:
 
 
 def _plans(analysis: Analysis) -> Iterator[ComparedPlan]:
-    as_built = analysis.plan("as-built")
+    as_built = analysis.plan(AS_BUILT)
     for plan in analysis.plans:
         for receiver in plan.receivers:
             level = receiver.level_w_m2 if receiver.sources else None
@@ -90,7 +91,7 @@ def _plans(analysis: Analysis) -> Iterator[ComparedPlan]:
                 below = (
                     receiver.total.below_as_built_db
                     if receiver.sources
-                    else receiver.bands[0].isotropic_below_as_built_db
+                    else receiver.headline.below_as_built_db
                 )
             yield ComparedPlan(
                 plan=plan.plan,

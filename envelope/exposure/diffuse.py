@@ -67,6 +67,17 @@ def faces_of(job: Job) -> Faces:
     )
 
 
+def hemisphere_means(tables: Tables, band: int) -> tuple[Floats, Floats]:
+    """Transmission and near reflection (stacks,) that a diffuse field meets in one band."""
+    bins = tables.log_transmission.shape[1]
+    share = (np.arange(bins) + 0.5) / bins
+    share = share / share.sum()  # 2∫X μ dμ at bin centres
+    through = unpolarized(np.exp(tables.log_transmission[:, :, band])) @ share
+    back = unpolarized(tables.near_reflection[:, :, band]) @ share
+    # A slot may take more than its area; a balance may not give more than what arrives.
+    return np.minimum(through, 1.0 - back), back
+
+
 def balance_matrix(
     *,
     faces: Faces,
@@ -91,15 +102,10 @@ def balance_matrix(
         Moves of the stacks in that band; every draw then has a matrix of its own.
     """
     if moved is None:
-        bins = tables.log_transmission.shape[1]
-        share = (np.arange(bins) + 0.5) / bins
-        share = share / share.sum()  # 2∫X μ dμ at bin centres
-        through = unpolarized(np.exp(tables.log_transmission[:, :, band])) @ share
-        back = unpolarized(tables.near_reflection[:, :, band]) @ share
+        through, back = hemisphere_means(tables, band)
     else:
-        through, back = moved.diffuse_transmission, moved.diffuse_reflection
-    # A slot may take more than its area; a balance may not give more than what arrives.
-    through = np.minimum(through, 1.0 - back)
+        back = moved.diffuse_reflection
+        through = np.minimum(moved.diffuse_transmission, 1.0 - back)
     of_face = tables.stacks.of_face
     return coupling_matrix(
         area_m2=faces.area_m2,

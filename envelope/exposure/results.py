@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from envelope.exposure.differences import LevelDraws
+from envelope.exposure.solid_angles import reduction_db
 from envelope.geometry.plane import Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PanelLeak:
-    """What one panel of the receiver's space lets in, over its exposed directions, direct part.
+    """One panel of the receiver's room: what comes in by it now, and what treating it does.
 
-    Infinite losses and reductions stand as ``math.inf``.
+    Levels are direct and diffuse, of all sources, or of an isotropic field of 1 W/m² outside
+    where the job has none or was asked about one. Infinite losses stand as ``math.inf``.
     """
 
     panel: str
@@ -22,26 +23,46 @@ class PanelLeak:
     treatments: tuple[str, ...]
     area_m2: float
     solid_angle_sr: float  # of its exposed directions
-    loss_db: float  # of the mean transmission over them
-    open_equivalent_solid_angle_sr: float
-    share: float  # of the receiver's open-equivalent solid angle
-    reduction_if_sealed_db: float  # isotropic reduction of the receiver with this panel tight
-    is_gap: bool  # mean transmission above the threshold's
-    share_total: float | None = None  # of the level, diffuse part and all; None without a source
+    loss_db: float  # of the mean transmission over them, at the receiver's reference band
+    open_equivalent_solid_angle_sr: float  # at that band
+    share: float  # of the level, followed through the coupled rooms
+    direct_share: float  # of the receiver's open-equivalent solid angle at that band
+    is_gap: bool  # mean transmission above the threshold's at that band
+    treated_with: tuple[str, ...] = ()  # what it was tried with; () where nothing was tried
+    level_if_treated_w_m2: float | None = None
+    below_if_treated_db: float | None = None  # below the level now; negative where it gets worse
+    level_with_all_before_w_m2: float | None = None  # with those before it in the list treated too
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BandResult:
-    """Solid angles of a receiver in one band, and which sources send in it."""
+    """A receiver in one band: solid angles, an isotropic field, and which sources send in it."""
 
     frequency_hz: float  # the band's centre
     unshielded_solid_angle_sr: float
     open_equivalent_solid_angle_sr: float
-    isotropic_reduction_db: float
-    isotropic_below_as_built_db: float = 0.0  # of an even field, below the one with no treatment
+    isotropic_direct: float  # of an isotropic field of one unit outside
+    isotropic_diffuse: float
+    isotropic_as_built: float | None = None  # both with no treatment; None where this is that
     sources: tuple[str, ...] = ()
     low_w_m2: float | None = None  # 10–90 % band of these sources together
     high_w_m2: float | None = None
+
+    @property
+    def isotropic_level(self) -> float:
+        """What an isotropic field of one unit outside comes to, direct and diffuse."""
+        return self.isotropic_direct + self.isotropic_diffuse
+
+    @property
+    def isotropic_reduction_db(self) -> float:
+        """How far that lies below the field outside. [dB]"""
+        return reduction_db(1.0, self.isotropic_level)
+
+    @property
+    def isotropic_below_as_built_db(self) -> float:
+        """How far it lies below the same with no treatment. [dB]"""
+        before = self.isotropic_as_built
+        return 0.0 if before is None else reduction_db(before, self.isotropic_level)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -92,7 +113,10 @@ class SourceResult:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LevelSum:
-    """Levels of several sources at one receiver, added in power. [W/m²]"""
+    """Levels of several sources at one receiver, added in power. [W/m²]
+
+    Of an isotropic field, the one outside is 1.
+    """
 
     outside_w_m2: float
     direct_w_m2: float
@@ -105,18 +129,12 @@ class LevelSum:
     @property
     def reduction_db(self) -> float:
         """How far the sum lies below the one outside. [dB]"""
-        return _below_db(self.outside_w_m2, self.level_w_m2)
+        return reduction_db(self.outside_w_m2, self.level_w_m2)
 
     @property
     def below_as_built_db(self) -> float:
         """How far the sum lies below the one at the same place with no treatment. [dB]"""
-        return _below_db(self.as_built_w_m2, self.level_w_m2)
-
-
-def _below_db(before: float, now: float) -> float:
-    if before <= 0.0:
-        return 0.0
-    return 10.0 * math.log10(before / now) if now > 0.0 else math.inf
+        return reduction_db(self.as_built_w_m2, self.level_w_m2)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -124,8 +142,8 @@ class WorstPoint:
     """The point of a box receiver that is worst off."""
 
     position_m: Floats
-    isotropic_reduction_db: float
-    open_equivalent_solid_angle_sr: float
+    isotropic_reduction_db: float  # at the reference band
+    open_equivalent_solid_angle_sr: float  # at that band
     level_w_m2: float  # all sources
 
 
@@ -140,12 +158,14 @@ class ReceiverResult:
     exposed_solid_angle_sr: float
     exposed_above_horizon_sr: float
     closure_error_sr: float
-    standard_error: float  # of the open-equivalent solid angle, relative; see `exposure.solid`
+    standard_error: float  # of the open-equivalent solid angle, relative; see `solid_angles`
+    reference_band: int  # of `bands`: the one that losses and shares of solid angle are of
     bands: tuple[BandResult, ...]
     sources: tuple[SourceResult, ...]
     low_w_m2: float | None  # 10–90 % band of all sources together
     high_w_m2: float | None
-    panels: tuple[PanelLeak, ...]  # every panel with exposed directions, the leakiest first
+    panels: tuple[PanelLeak, ...]  # of its room, the one first whose treatment helps most
+    own_share: float = 0.0  # of the level, from a source in the receiver's own room
     worst: WorstPoint | None = None
 
     def __repr__(self) -> str:
@@ -183,6 +203,29 @@ class ReceiverResult:
         """All sources together."""
         return self.added(self.sources)
 
+    @property
+    def reference(self) -> BandResult:
+        """The band that figures of geometry are reported at where one stands for all."""
+        return self.bands[self.reference_band]
+
+    @property
+    def headline(self) -> LevelSum:
+        """The level that a plan is judged by: of all sources, or of an isotropic field of 1."""
+        return self.total if self.sources else self.isotropic(self.reference)
+
+    def isotropic(self, band: BandResult) -> LevelSum:
+        """An isotropic field of one unit in a band, as a level."""
+        before = band.isotropic_as_built
+        return LevelSum(
+            outside_w_m2=1.0,
+            direct_w_m2=band.isotropic_direct,
+            diffuse_w_m2=band.isotropic_diffuse,
+            level_w_m2=band.isotropic_level,
+            as_built_w_m2=band.isotropic_level if before is None else before,
+            low_w_m2=None,
+            high_w_m2=None,
+        )
+
     def in_band(self, band: BandResult) -> LevelSum:
         """The sources of one of the bands together."""
         inside = [source for source in self.sources if source.id in band.sources]
@@ -190,7 +233,7 @@ class ReceiverResult:
 
     @property
     def gaps(self) -> tuple[PanelLeak, ...]:
-        """The panels that are gaps, the one that lets in most first."""
+        """The panels that are gaps, the one first whose treatment helps most."""
         return tuple(panel for panel in self.panels if panel.is_gap)
 
 

@@ -45,8 +45,13 @@ def _leak(leak: PanelLeak) -> Plain:
         "loss_db": finite(leak.loss_db),
         "open_equivalent_solid_angle_sr": leak.open_equivalent_solid_angle_sr,
         "share": leak.share,
-        "share_total": leak.share_total,
-        "reduction_if_sealed_db": finite(leak.reduction_if_sealed_db),
+        "direct_share": leak.direct_share,
+        "treated_with": list(leak.treated_with),
+        "level_if_treated_w_m2": leak.level_if_treated_w_m2,
+        "below_if_treated_db": None
+        if leak.below_if_treated_db is None
+        else finite(leak.below_if_treated_db),
+        "level_with_all_before_w_m2": leak.level_with_all_before_w_m2,
         "is_gap": leak.is_gap,
     }
 
@@ -147,10 +152,13 @@ def receiver_as_plain(receiver: ReceiverResult) -> Plain:
         "low_w_m2": receiver.low_w_m2,
         "high_w_m2": receiver.high_w_m2,
         "outside_w_m2": receiver.outside_w_m2,
+        "reference_hz": receiver.reference.frequency_hz,
+        "headline": _added(receiver.headline),
         "total": _added(receiver.total) if receiver.sources else None,
         "sources": [_source(source) for source in receiver.sources],
         "gaps": [_leak(leak) for leak in receiver.gaps],
         "panels": [_leak(leak) for leak in receiver.panels],
+        "own_share": receiver.own_share,
         "worst": _worst(receiver.worst),
     }
 
@@ -218,7 +226,10 @@ COLUMNS = (
     "loss_db",
     "open_equivalent_solid_angle_sr",
     "share",
-    "reduction_if_sealed_db",
+    "direct_share",
+    "treated_with",
+    "level_if_treated_w_m2",
+    "below_if_treated_db",
 )
 
 
@@ -230,20 +241,11 @@ def gaps_as_csv(analysis: Analysed) -> str:
     for plan in analysis.plans:
         for receiver in plan.receivers:
             for gap in receiver.gaps:
+                plain = _leak(gap)
+                plain["treatments"] = " ".join(gap.treatments)
+                plain["treated_with"] = " ".join(gap.treated_with)
+                cells = [plain[column] for column in COLUMNS[2:]]
                 writer.writerow(
-                    (
-                        plan.plan,
-                        receiver.id,
-                        gap.panel,
-                        gap.kind,
-                        " ".join(gap.treatments),
-                        gap.solid_angle_sr,
-                        "" if finite(gap.loss_db) is None else gap.loss_db,
-                        gap.open_equivalent_solid_angle_sr,
-                        gap.share,
-                        ""
-                        if finite(gap.reduction_if_sealed_db) is None
-                        else gap.reduction_if_sealed_db,
-                    )
+                    (plan.plan, receiver.id, *("" if cell is None else cell for cell in cells))
                 )
     return text.getvalue()

@@ -1,4 +1,4 @@
-"""Solid angles of a receiver under a plan: what is exposed, unshielded, and through which panel.
+"""Solid angles of a receiver under a plan: what is exposed, and what of it is unshielded.
 
 A plan never casts again. The crossings are signatures with weights; a plan is a table of log
 transmissions; a receiver's answer is their product:
@@ -17,10 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from envelope.building.job import Plan
-from envelope.building.model import Building
-from envelope.exposure.results import BandResult, PanelLeak
-from envelope.exposure.transmission import Tables, treatments_on
+from envelope.exposure.transmission import Tables
 from envelope.geometry.plane import Floats
 from envelope.rays import Crossings, standard_error
 
@@ -97,6 +94,15 @@ def exposed_sr(crossings: Crossings) -> float:
     return float(crossings.solid_angle_sr @ (crossings.sky > 0).astype(np.float64))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BandAngles:
+    """Solid angles of one receiver in one band."""
+
+    frequency_hz: float  # the band's centre
+    unshielded_solid_angle_sr: float
+    open_equivalent_solid_angle_sr: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SolidAngles:
     """Totals of one receiver under one plan."""
@@ -105,16 +111,21 @@ class SolidAngles:
     above_horizon_sr: float
     closure_error_sr: float
     standard_error: float
-    bands: tuple[BandResult, ...]
+    bands: tuple[BandAngles, ...]
 
 
 def solid_angles(
-    *, crossings: Crossings, tagged: Tagged, frequency_hz: Floats, threshold_db: float
+    *,
+    crossings: Crossings,
+    tagged: Tagged,
+    frequency_hz: Floats,
+    threshold_db: float,
+    reference: int = 0,
 ) -> SolidAngles:
     """Solid angles of a receiver.
 
-    `standard_error` is that of the open-equivalent solid angle at the first frequency, relative
-    to it; like every error stated here it is scaled to cover the truth 95 times in 100.
+    `standard_error` is that of the open-equivalent solid angle at the `reference` frequency,
+    relative to it; like every error stated here it is scaled to cover the truth 95 times in 100.
     """
     weights = tagged.weights_sr.mean(axis=1)
     exposed = exposed_sr(crossings)
@@ -122,22 +133,20 @@ def solid_angles(
     bands = []
     for column, frequency in enumerate(frequency_hz):
         through = tagged.transmission[:, column]
-        open_equivalent = float(weights @ through)
         bands.append(
-            BandResult(
+            BandAngles(
                 frequency_hz=float(frequency),
                 unshielded_solid_angle_sr=float(weights @ (through > limit)),
-                open_equivalent_solid_angle_sr=open_equivalent,
-                isotropic_reduction_db=reduction_db(exposed, open_equivalent),
+                open_equivalent_solid_angle_sr=float(weights @ through),
             )
         )
-    first = tagged.transmission[:, 0] @ tagged.weights_sr
-    mean = float(first.mean())
+    by_scramble = tagged.transmission[:, reference] @ tagged.weights_sr
+    mean = float(by_scramble.mean())
     return SolidAngles(
         exposed_sr=exposed,
         above_horizon_sr=float(weights @ tagged.above),
         closure_error_sr=crossings.closure_error_sr,
-        standard_error=float(standard_error(first)) / mean if mean > 0.0 else 0.0,
+        standard_error=float(standard_error(by_scramble)) / mean if mean > 0.0 else 0.0,
         bands=tuple(bands),
     )
 
@@ -147,83 +156,3 @@ def reduction_db(outside: float, inside: float) -> float:
     if outside <= 0.0:
         return 0.0
     return decibels(outside / inside) if inside > 0.0 else math.inf
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Incidence:
-    """Which signatures cross which panel anywhere on their way; geometry only."""
-
-    signature: NDArray[np.int64]
-    panel: NDArray[np.int64]
-
-
-def incidence(crossings: Crossings, building: Building) -> Incidence:
-    """Pairs of a signature and a panel that it crosses, from either side, each pair once.
-
-    A ray that came in through a reveal meets its wall, but not the wall's own face.
-    """
-    count = len(building.panels)
-    own = np.array([building.panel_index[patch.panel] for patch in building.patches])
-    own = np.concatenate((own, np.full(len(own), count)))
-    other = np.array(
-        [count if p.far is None else building.panel_index[p.far] for p in building.patches]
-    )
-    rows, _ = rows_of(crossings)
-    patches = rows % len(building.patches)
-    signature = np.repeat(np.arange(len(crossings.start) - 1), np.diff(crossings.start))
-    pairs = np.concatenate(
-        [
-            signature * (count + 1) + own[rows],
-            signature * (count + 1) + other[patches],
-        ]
-    )
-    crossing, panel = np.divmod(np.unique(pairs), count + 1)
-    return Incidence(signature=crossing, panel=panel)
-
-
-def panel_leaks(
-    *,
-    building: Building,
-    plan: Plan,
-    crossings: Crossings,
-    crossed: Incidence,
-    tagged: Tagged,
-    threshold_db: float,
-) -> tuple[PanelLeak, ...]:
-    """What each panel of the receiver's space lets in at the first frequency, leakiest first.
-
-    Sealing a panel stops every signature that crosses it anywhere, not only on leaving.
-    """
-    weights = tagged.weights_sr.mean(axis=1)
-    count = len(building.panels)
-    first = crossings.first_panel
-    exposed = totals(first, weights * tagged.exposed, count)
-    through = totals(first, weights * tagged.transmission[:, 0], count)
-    total = float(through.sum())
-    exposed_total = float(exposed.sum())
-    lost = totals(
-        crossed.panel, (weights * tagged.transmission[:, 0])[crossed.signature], count + 1
-    )
-    limit = threshold_transmission(threshold_db)
-    leaks = []
-    for index in np.flatnonzero(exposed > 0.0):
-        panel = building.panels[index]
-        mean = float(through[index] / exposed[index])
-        left = total - float(lost[index])
-        if left < total * 1e-12:  # only rounding is left of what was subtracted
-            left = 0.0
-        leaks.append(
-            PanelLeak(
-                panel=panel.id,
-                kind=panel.kind,
-                treatments=treatments_on(plan, panel.id),
-                area_m2=panel.area_m2,
-                solid_angle_sr=float(exposed[index]),
-                loss_db=loss_db(mean),
-                open_equivalent_solid_angle_sr=float(through[index]),
-                share=float(through[index]) / total if total > 0.0 else 0.0,
-                reduction_if_sealed_db=reduction_db(exposed_total, left),
-                is_gap=mean > limit,
-            )
-        )
-    return tuple(sorted(leaks, key=lambda leak: (-leak.open_equivalent_solid_angle_sr, leak.panel)))

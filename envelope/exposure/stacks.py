@@ -42,6 +42,15 @@ ASSEMBLY_REFLECTS = 0.1
 DEFAULT_WIRE = "copper"
 PARTS_APART_M = 1.0  # any width does: combined in power, air weakens nothing
 
+# The most that a treatment could do. No id in a file has a space in it.
+REFLECTOR = Treatment(
+    id="perfect reflector",
+    kind="fixed",
+    loss=LossCurve(frequencies_hz=(), losses_db=(300.0,)),
+    reflects=1.0,
+    loss_tolerance_db=0.0,
+)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StackKey:
@@ -163,7 +172,7 @@ class Stacker:
     def _treatment(self, name: str) -> tuple[Item, ...]:
         """Items of a treatment from the room towards the surface that it is put on."""
         if name not in self._treatments:
-            treatment = self.job.treatments[name]
+            treatment = REFLECTOR if name == REFLECTOR.id else self.job.treatments[name]
             items = self._treatment_items(treatment)
             if treatment.standoff_m > 0.0:
                 air = self._permittivity("air")

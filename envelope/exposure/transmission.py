@@ -11,7 +11,7 @@ product is then the product of the means.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Callable, Collection, Hashable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar
 
@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from envelope.building.job import Job, Plan, Range
-from envelope.building.model import Patch
+from envelope.building.model import Building, Panel, Patch
 from envelope.building.rooms.specs import GAPS
 from envelope.exposure.apertures import (
     SmallOpening,
@@ -67,46 +67,102 @@ class Stacks:
 
 def stacks_of(job: Job, plan: Plan) -> Stacks:
     """List the stacks that a plan makes of a building's patches."""
+    count = len(job.building.patches)
+    blank = Stacks(
+        keys=(),
+        of_row=np.empty(2 * count, dtype=np.int32),
+        of_face=np.empty(count, dtype=np.int32),
+    )
+    return _with_keys(blank, job=job, plan=plan, patches=job.building.patches)
+
+
+def stacks_with(stacks: Stacks, *, job: Job, plan: Plan, panels: Collection[str]) -> Stacks:
+    """The stacks of a plan that differs from another one on a few panels only.
+
+    Parameters
+    ----------
+    stacks : Stacks
+        Of the other plan. Its keys keep their numbers; new ones follow.
+    plan : Plan
+        The plan itself.
+    panels : collection of str
+        Ids of the panels on which the two may differ.
+    """
     building = job.building
-    listed: dict[StackKey, int] = {}
-    count = len(building.patches)
-    of_row = np.empty(2 * count, dtype=np.int32)
-    of_face = np.empty(count, dtype=np.int32)
+    touched = [
+        patch for patch in building.patches if not panels_met(patch, building).isdisjoint(panels)
+    ]
+    return _with_keys(stacks, job=job, plan=plan, patches=touched)
+
+
+def panels_met(patch: Patch, building: Building) -> frozenset[str | None]:
+    """Panels whose treatments decide what a patch's stacks are."""
+    met = [patch.panel, patch.far]
+    holder = _holder_of(building.panel(patch.panel))
+    if holder is not None:
+        met += [holder, _beside(holder, building).far]
+    return frozenset(met)
+
+
+def _with_keys(stacks: Stacks, *, job: Job, plan: Plan, patches: Iterable[Patch]) -> Stacks:
+    """The stacks with those of some patches written anew."""
+    listed = {key: number for number, key in enumerate(stacks.keys)}
+    count = len(job.building.patches)
+    of_row, of_face = stacks.of_row.copy(), stacks.of_face.copy()
 
     def number(key: StackKey) -> int:
         return listed.setdefault(key, len(listed))
 
-    def bare_of(patch: Patch) -> StackKey:
-        element = building.elements[patch.element]
-        panel = building.panel(patch.panel)
-        side = panel.host if panel.kind == "reveal" else panel.id  # a jamb is its wall's flank
-        return StackKey(
-            near=(),
-            assembly=plan.assemblies.get(patch.panel, element.assembly),
-            forward=element.first == side,
-            far=treatments_on(plan, patch.far) if patch.far is not None else (),
-        )
-
-    for patch in building.patches:
-        panel = building.panel(patch.panel)
-        near = treatments_on(plan, panel.id)
-        # Beside a reveal the host's own assembly is met, whatever is on the host's own face.
-        bare = bare_of(patch)
-        face = replace(bare, near=near)
-        small = small_opening(panel)
-        if panel.id.rpartition("/")[2] in GAPS and bare.assembly is not None:
-            small = None  # the strip beside a sash that is shut: part of its pane
-        # A film's edge is a slot in the film, any other seam one in the wall.
-        holder = panel.opening if panel.filled else panel.host
-        if small is not None and holder is not None:
-            beside = max(building.patches_of[holder], key=lambda each: each.area_m2)
-            around = replace(bare_of(beside), near=treatments_on(plan, holder))
-            face = replace(face, opening=small, around=around)
-        jamb = StackKey(near=near, assembly=None, forward=True, far=())
-        of_row[patch.index] = number(jamb if panel.kind == "reveal" else face)
+    for patch in patches:
+        bare = _bare_key(patch, job=job, plan=plan)
+        face = _face_key(patch, bare, job=job, plan=plan)
+        is_reveal = job.building.panel(patch.panel).kind == "reveal"
+        jamb = StackKey(near=face.near, assembly=None, forward=True, far=())
+        of_row[patch.index] = number(jamb if is_reveal else face)
         of_row[count + patch.index] = number(bare)
         of_face[patch.index] = number(face)
     return Stacks(keys=tuple(listed), of_row=of_row, of_face=of_face)
+
+
+def _holder_of(panel: Panel) -> str | None:
+    """The panel that a seam or a bare opening is cut into: a film's edge into its film."""
+    return panel.opening if panel.filled else panel.host
+
+
+def _beside(holder: str, building: Building) -> Patch:
+    """The patch of a panel that stands around what is cut into it."""
+    return max(building.patches_of[holder], key=lambda each: each.area_m2)
+
+
+def _bare_key(patch: Patch, *, job: Job, plan: Plan) -> StackKey:
+    """A patch without the treatments of its own panel."""
+    building = job.building
+    element = building.elements[patch.element]
+    panel = building.panel(patch.panel)
+    side = panel.host if panel.kind == "reveal" else panel.id  # a jamb is its wall's flank
+    return StackKey(
+        near=(),
+        assembly=plan.assemblies.get(patch.panel, element.assembly),
+        forward=element.first == side,
+        far=treatments_on(plan, patch.far) if patch.far is not None else (),
+    )
+
+
+def _face_key(patch: Patch, bare: StackKey, *, job: Job, plan: Plan) -> StackKey:
+    """A patch with everything on both of its sides, as a slot or hole where it is one."""
+    building = job.building
+    panel = building.panel(patch.panel)
+    # Beside a reveal the host's own assembly is met, whatever is on the host's own face.
+    face = replace(bare, near=treatments_on(plan, panel.id))
+    small = small_opening(panel)
+    if panel.id.rpartition("/")[2] in GAPS and bare.assembly is not None:
+        small = None  # the strip beside a sash that is shut: part of its pane
+    holder = _holder_of(panel)
+    if small is None or holder is None:
+        return face
+    bare_around = _bare_key(_beside(holder, building), job=job, plan=plan)
+    around = replace(bare_around, near=treatments_on(plan, holder))
+    return replace(face, opening=small, around=around)
 
 
 def treatments_on(plan: Plan, panel: str) -> tuple[str, ...]:

@@ -16,7 +16,7 @@ import numpy as np
 from envelope.building.ground_reflection import ground_partner
 from envelope.building.job import Job, Plan, Reading, Receiver, Source
 from envelope.building.model import Building
-from envelope.exposure.analysis import bands_of
+from envelope.exposure.bands import bands_of
 from envelope.exposure.beams import along_rays, direct_part, level_outside
 from envelope.exposure.casts import Casts, ReceiverCasts, cast_job, direction_of
 from envelope.exposure.diffuse import Diffuse, diffuse_of, faces_of

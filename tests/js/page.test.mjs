@@ -101,7 +101,8 @@ test("sources that are off count for nothing", () => {
     sources: [source("near", 1e-4), source("far", 1e-6)],
     low_w_m2: 1e-5,
     high_w_m2: 1e-3,
-    bands: [{ reduction_db: 7 }],
+    bands: [{ reduction_db: 5 }, { reduction_db: 7 }],
+    reference_band: 1,
   };
   const all = levels(numbers, new Set());
   assert.ok(Math.abs(all.inside - 1.01e-4) < 1e-12);

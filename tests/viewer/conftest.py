@@ -141,7 +141,7 @@ def known(record: type[R], **values: object) -> R:
 
 
 def leaks_of(
-    building: Building, *, space: str, open_sr: dict[str, float], plan: Plan, exposed_sr: float
+    building: Building, *, space: str, open_sr: dict[str, float], plan: Plan
 ) -> tuple[PanelLeak, ...]:
     """Leaks with given open-equivalent solid angles, 0.8 sr a panel."""
     total = sum(open_sr.values())
@@ -160,9 +160,11 @@ def leaks_of(
                 loss_db=-10 * math.log10(mean) if mean > 0 else math.inf,
                 open_equivalent_solid_angle_sr=open_sr[panel.id],
                 share=open_sr[panel.id] / total,
-                reduction_if_sealed_db=-10
-                * math.log10(max(total - open_sr[panel.id], 1e-9) / exposed_sr),
+                direct_share=open_sr[panel.id] / total,
                 is_gap=mean > 0.01,
+                treated_with=("coating",),
+                level_if_treated_w_m2=3e-4 * (1.0 - open_sr[panel.id] / total),
+                below_if_treated_db=-10 * math.log10(max(1.0 - open_sr[panel.id] / total, 1e-9)),
             )
         )
     return tuple(sorted(found, key=lambda leak: -leak.share))
@@ -300,9 +302,7 @@ def house_results(house_job: Job) -> tuple[PlanResult, ...]:
     for plan in house_job.plans:
         open_sr = OPEN_SR[plan.id]
         total = sum(open_sr.values())
-        leaks = leaks_of(
-            building, space="bedroom", open_sr=open_sr, plan=plan, exposed_sr=EXPOSED_SR
-        )
+        leaks = leaks_of(building, space="bedroom", open_sr=open_sr, plan=plan)
         paths = tuple(
             LeakPath(
                 panel=name,
@@ -346,12 +346,15 @@ def house_results(house_job: Job) -> tuple[PlanResult, ...]:
                         exposed_above_horizon_sr=2 * math.pi,
                         closure_error_sr=1e-4,
                         standard_error=3e-4,
+                        reference_band=0,
+                        own_share=0.0,
                         bands=(
                             BandResult(
                                 frequency_hz=1842.5e6,
                                 unshielded_solid_angle_sr=0.8 * sum(leak.is_gap for leak in leaks),
                                 open_equivalent_solid_angle_sr=total,
-                                isotropic_reduction_db=-10 * math.log10(total / EXPOSED_SR),
+                                isotropic_direct=total / EXPOSED_SR,
+                                isotropic_diffuse=0.0,
                             ),
                         ),
                         sources=(source,),

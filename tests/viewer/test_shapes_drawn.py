@@ -9,13 +9,14 @@ import numpy as np
 import pytest
 
 from envelope.project import load
+from envelope.text import decibels
+from envelope.text.names import panel_label, panel_title
 from viewer.pictures.cutaway import shot_of
 from viewer.pictures.labels import Wanted, place
 from viewer.pictures.staging import stage
 from viewer.scene.build import build_scene
 from viewer.scene.compass import blocked_arcs, ring_for
 from viewer.scene.floorplan import room_plan
-from viewer.scene.names import panel_label, panel_title
 from viewer.scene.openings import tilted
 from viewer.scene.records import Scene
 from viewer.scene.rooms import (
@@ -26,7 +27,6 @@ from viewer.scene.rooms import (
 )
 from viewer.scene.to_json import to_json
 from viewer.scene.view import Margins, View
-from viewer.scene.wording import decibels
 
 HEAD = """
 format = 1

@@ -16,10 +16,11 @@ from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, cast
 
-from envelope.building.job import Assembly, Job, Layer, Plan, Treatment
+from envelope.building.job import AS_BUILT, Assembly, Job, Layer, Plan, Treatment
 from envelope.errors import CancelledError, EnvelopeError
 from envelope.exposure.results import PlanResult
-from envelope.text import thickness
+from envelope.text import frequency, thickness
+from envelope.text.names import shown
 from envelope.units import parse_length
 from viewer.app import model as app_model
 from viewer.app import protocol
@@ -31,7 +32,6 @@ from viewer.scene.json_types import ColumnJson, SceneJson, SkyJson
 from viewer.scene.records import Scene
 from viewer.scene.sky import Sky, cast_sky, losses_db, sky_json
 from viewer.scene.to_json import column_to_json, to_json
-from viewer.scene.wording import frequency, shown
 
 QUIET_S = 0.4  # without an edit, before what takes longer is worked out
 LOOK_S = 2.0  # between looks at the file on disk
@@ -136,7 +136,7 @@ class Desk:
         plan, panels, treatments = asked.plan, asked.panels, asked.treatments
         findings = self.session.findings
         try:
-            if findings is not None and plan != "as-built":
+            if findings is not None and plan != AS_BUILT:
                 # The numbers first: changing the text takes as long again.
                 ahead = self.session.with_treatments(
                     plan=plan, panels=panels, treatments=treatments

@@ -19,9 +19,9 @@ from envelope.project import edit_model
 from envelope.project.edit_model import as_pattern, own_words
 from envelope.project.model import Modelled
 from envelope.project.new_from_model import begin_job
+from envelope.text.names import shown
 from viewer.app import protocol
 from viewer.app.session import EditError, Session
-from viewer.scene.wording import shown
 
 FORMATS = (".ifc", ".glb", ".gltf", ".obj", ".stl", ".ply")
 UNSTATED = (".obj", ".stl", ".ply")  # carry neither a unit nor an axis that points up

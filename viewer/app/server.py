@@ -17,12 +17,12 @@ from typing import Any
 
 from envelope.errors import EnvelopeError, MissingExtraError
 from envelope.files import write_atomically
+from envelope.text.names import shown
 from viewer.app import form, protocol
 from viewer.app import model as app_model
 from viewer.app.controller import Desk, Page, Tell
 from viewer.app.guard import HOST, Guard, Key, free_port
 from viewer.app.session import Session, said
-from viewer.scene.wording import shown
 
 try:
     from nicegui import app, background_tasks, ui

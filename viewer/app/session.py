@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
-from envelope.building.job import Job, Plan, Receiver
+from envelope.building.job import AS_BUILT, Job, Plan, Receiver
 from envelope.errors import EnvelopeError, Fault, FaultsError
 from envelope.project import load_text
 from envelope.project.edit import (
@@ -31,14 +31,13 @@ from envelope.project.model import Modelled
 from envelope.rays import DEFAULT, Sampling
 from envelope.survey import solve_levels
 from envelope.text import length
+from envelope.text.names import shown
 from envelope.units import format_point
 from viewer.app.files import JobLock, Recovery, recovery_path
 from viewer.app.results import Castings, Findings
-from viewer.scene.wording import shown
 
 __all__ = ["ChangedOnDiskError", "EditError", "Session", "Step"]
 
-AS_BUILT = "as-built"
 MOST_STEPS = 500  # that can be undone
 Disk = Literal["same", "changed", "gone"]
 

@@ -18,17 +18,19 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
-from envelope.building.job import Job
+from envelope.building.job import AS_BUILT, Job
 from envelope.errors import EnvelopeError
 from envelope.exposure.analysis_record import Analysis
 from envelope.exposure.assumptions import ASSUMED_SOURCE
 from envelope.exposure.results import PanelLeak, ReceiverResult
 from envelope.files import write_atomically
+from envelope.text import decibels, frequency, percent, steradians
+from envelope.text.names import shown
+from envelope.text.sentences import WORSE_DB, trial
 from viewer.handout import words
 from viewer.handout.words import name, text
 from viewer.scene.records import Scene, ScenePlan
 from viewer.scene.to_json import to_text
-from viewer.scene.wording import decibels, frequency, percent, shown, steradians
 from viewer.web.bundle import Engine, engine, own_module, own_text
 
 _ROWS_AT_MOST = 9  # faces listed at once; the others wait behind a button
@@ -193,7 +195,7 @@ class _Body:
         self._found = found
         self._chosen = chosen
         ids = [plan.id for plan in scene.plans]
-        self._bare = ids.index("as-built") if "as-built" in ids else None
+        self._bare = ids.index(AS_BUILT) if AS_BUILT in ids else None
         self._deepest_db = words.deepest([r for row in found for r in row if r is not None])
 
     def html(
@@ -302,8 +304,8 @@ class _Body:
                 continue
             share = words.remaining(result)
             change = words.change_db(result, self._before(r))
-            worse = p != self._bare and change <= -words.WORSE_DB
-            flag = "<em class='worse'>▲ worse than as built</em>" if worse else ""
+            worse = p != self._bare and change <= -WORSE_DB
+            flag = "<em class='worse'>▲ worse than today</em>" if worse else ""
             shows = " on" if r == 0 else ""
             bar = words.ladder(share=share, band=words.spread(result), deepest_db=self._deepest_db)
             parts.append(
@@ -421,10 +423,10 @@ class _Body:
         rows = [self._face(leak, result) for leak in leaks]
         head = (
             "<thead><tr><th scope='col'>face</th><th scope='col'>loss</th>"
-            "<th scope='col'>lets in</th><th scope='col'>reduction if sealed</th></tr></thead>"
+            "<th scope='col'>brings now</th><th scope='col'>if treated</th></tr></thead>"
         )
         caption = (
-            f"<caption class='spoken'>Faces by what they let in at {name(result.id)}, "
+            f"<caption class='spoken'>Faces by what treating them does at {name(result.id)}, "
             f"<bdi>{text(words.plan_name(plan))}</bdi></caption>"
         )
         table = (
@@ -451,7 +453,7 @@ class _Body:
             f"<td>{text(decibels(leak.loss_db))}</td>"
             f"<td class='lets'>{text(percent(leak.share))}"
             f"{words.share_bar(leak.share, gap=leak.is_gap)}</td>"
-            f"<td>{text(decibels(leak.reduction_if_sealed_db))}</td></tr>"
+            f"<td>{text(trial(leak))}</td></tr>"
         )
 
     # -- further down
@@ -498,7 +500,7 @@ class _Body:
                 f"<bdi>{text(words.plan_name(plan))}</bdi></caption><thead><tr>"
                 "<th scope='col'>source</th><th scope='col'>with no house</th>"
                 "<th scope='col'>predicted, and its margin</th><th scope='col'>reduction</th>"
-                "<th scope='col'>beside as built</th><th scope='col'>straight through</th>"
+                "<th scope='col'>beside today</th><th scope='col'>straight through</th>"
                 f"</tr></thead><tbody>{rows}</tbody></table></div>"
             )
 

@@ -79,11 +79,6 @@ function showCard() {
     return;
   }
   const [title, ...lines] = describe(scene, panel, state.plan, state.receiver);
-  const leak = panel.plans[state.plan]?.leaks[state.receiver];
-  if (leak)
-    lines.push(
-      `With it sealed tight, ${decibels(leak.reduction_if_sealed_db)} in all would be kept out.`,
-    );
   const made = panel.assemblies.map((each) => shown(each)).join(", ");
   const behind = panel.behind.map((each) => shown(each)).join(", ");
   lines.push(`${area(scene, panel.area_m2)}${made ? ` of ${made}` : ""}; behind it: ${behind}.`);

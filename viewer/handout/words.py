@@ -8,13 +8,12 @@ from datetime import date
 from html import escape
 
 from envelope.exposure.results import ReceiverResult, SourceResult
-from envelope.text import SPACE, area, level, times
-from viewer.scene import names
+from envelope.text import SPACE, area, decibels, level, names, percent, times
+from envelope.text.names import TODAY, plan_title, shown
+from envelope.text.sentences import SAME_DB, WORSE_DB, brings, trial_sentence
 from viewer.scene.colours import cividis_table
 from viewer.scene.records import Scene, ScenePlan
-from viewer.scene.wording import decibels, percent, shown
 
-WORSE_DB = 0.5  # from which a plan is said to make a level worse, or better
 _MONTHS = (
     *("January", "February", "March", "April", "May", "June"),
     *("July", "August", "September", "October", "November", "December"),
@@ -69,11 +68,8 @@ def name(words: str, *, limit: int = 48) -> str:
 
 def remaining(result: ReceiverResult) -> float:
     """Share of what would arrive with no building that reaches the receiver, 0 to 1."""
-    if result.outside_w_m2 > 0.0:
-        return result.level_w_m2 / result.outside_w_m2
-    if result.bands and result.exposed_solid_angle_sr > 0.0:
-        return result.bands[0].open_equivalent_solid_angle_sr / result.exposed_solid_angle_sr
-    return 0.0
+    found = result.headline
+    return found.level_w_m2 / found.outside_w_m2 if found.outside_w_m2 > 0.0 else 0.0
 
 
 def spread(result: ReceiverResult) -> tuple[float, float] | None:
@@ -90,7 +86,7 @@ def below_db(share: float) -> float:
 
 def plan_name(plan: ScenePlan) -> str:
     """A plan's title in plain words."""
-    return "as built" if plan.id == "as-built" and not plan.title else shown(plan.title or plan.id)
+    return plan_title(plan.id, plan.title)
 
 
 def change_db(result: ReceiverResult, as_built: ReceiverResult | None) -> float:
@@ -112,10 +108,10 @@ def verdict(
     what = (
         "of the power that would arrive with no house at all"
         if result.outside_w_m2 > 0.0
-        else "of an even field from all open directions"
+        else "of an isotropic field from all open directions"
     )
     if first:
-        return f"As built, {share} {what} reaches {at}."
+        return f"Today, {share} {what} reaches {at}."
     begin = f"With <i><bdi>{text(plan_name(plan))}</bdi></i>, {share} {what} reaches {at}"
     change = change_db(result, as_built)
     if math.isinf(change):
@@ -123,18 +119,18 @@ def verdict(
     factor = 10.0 ** (abs(change) / 10.0)
     if change <= -WORSE_DB:
         more = (
-            f"{100 * (factor - 1):.0f}{SPACE}% more than as built"
+            f"{100 * (factor - 1):.0f}{SPACE}% more than {TODAY}"
             if factor < 2.0
-            else f"{times(factor)} as much as built"
+            else f"{times(factor)} as much as {TODAY}"
         )
         return (
             f"{begin}: <strong class='worse'>worse than no treatment</strong>, {more}. "
             "Treated faces throw back what the untreated ones let in."
         )
     if change < WORSE_DB:
-        return f"{begin}: <b>no real change</b> from as built."
+        return f"{begin}: <b>no real change</b> from {TODAY}."
     less = f"{100 * (1 - 1 / factor):.0f}{SPACE}%" if factor < 2.0 else times(factor)
-    return f"{begin}, <b>{less} less</b> than as built."
+    return f"{begin}, <b>{less} less</b> than {TODAY}."
 
 
 def source_warnings(result: ReceiverResult, *, first: bool) -> list[str]:
@@ -166,18 +162,19 @@ def main_source(scene: Scene, result: ReceiverResult) -> str:
 
 
 def main_way(scene: Scene, result: ReceiverResult) -> str:
-    """Which face lets in most, and how many gaps there are."""
-    if not result.panels or result.panels[0].share <= 0.0:
-        return ""
-    most = result.panels[0]
-    sentence = (
-        "All directions counted alike, the leakiest face is the "
-        f"{text(face_title(scene, most.panel, result))}: it lets in {text(percent(most.share))} "
-        f"of what comes straight to {name(result.id)}. It is {'a' if most.is_gap else 'no'} gap: "
-        f"its loss, {text(decibels(most.loss_db))}, is {'below' if most.is_gap else 'not below'} "
-        f"{scene.threshold_db:g}{SPACE}dB."
+    """Which face it is best to treat next, and how many gaps there are."""
+    first = result.panels[0] if result.panels else None
+    said = f"{_count(len(result.gaps))}."
+    if first is None or not first.share > 0.0:
+        return said
+    change = first.below_if_treated_db
+    if change is None or change < SAME_DB:
+        return f"Treating one more face alone lowers nothing. {said}"
+    title = text(face_title(scene, first.panel, result))
+    return (
+        f"The face that matters most now is the {title}: {text(brings(first, result))}. "
+        f"{text(trial_sentence(first, result))} {said}"
     )
-    return f"{sentence} {_count(len(result.gaps))}."
 
 
 def added(plan: ScenePlan, *, feet: bool) -> str:

@@ -11,6 +11,8 @@ import numpy as np
 import shapely
 
 from envelope.building.model import OPENING_KINDS
+from envelope.text import frequency
+from envelope.text.names import shown
 from viewer.pictures.labels import Box, Placed, Wanted, grown, overlap, place
 from viewer.pictures.staging import Quantity
 from viewer.scene.colours import AMBER, Theme
@@ -31,7 +33,6 @@ from viewer.scene.scopes import Scope
 from viewer.scene.shapes import furniture_body
 from viewer.scene.transmitters import shown_sights
 from viewer.scene.view import Camera
-from viewer.scene.wording import frequency, shown
 
 if TYPE_CHECKING:
     from viewer.pictures.overlay import Sheet
@@ -413,7 +414,7 @@ def footer(sheet: Sheet, shot: Shot) -> None:
     parts: list[str] = [shown(scene.name, limit=60), f"at {shown(shot.receiver)}"]
     result = scene.plans[scene.plan_index[shot.plan]].receiver(shot.receiver)
     if result is not None and result.bands:
-        parts.append(frequency(result.bands[0].frequency_hz))
+        parts.append(frequency(result.reference.frequency_hz))
         parts.append("a prediction: a meter decides")
     beyond = other_buildings(scene, shot.scope.rooms)
     if beyond:

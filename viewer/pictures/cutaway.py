@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from envelope.errors import EnvelopeError
 from envelope.files import write_atomically
+from envelope.text.sentences import headline
 from viewer.pictures.actors import add_body, add_lights, add_lines, bars, poly_data
 from viewer.pictures.captions import Shot, annotate, footer, legend, rose
 from viewer.pictures.gl import require_offscreen
@@ -23,7 +24,6 @@ from viewer.scene.meshes import quad
 from viewer.scene.records import Scene
 from viewer.scene.scopes import extent, scope_of
 from viewer.scene.view import Camera, Margins, View, fit, unit_of
-from viewer.scene.wording import headline
 
 if TYPE_CHECKING:
     from PIL.Image import Image

@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from envelope.text.sentences import headline
 from viewer.pictures.actors import add_body, add_lights, add_lines
 from viewer.pictures.captions import Shot, shown_labels
 from viewer.pictures.cutaway import shot_of, staged_of
@@ -21,7 +22,6 @@ from viewer.scene.colours import ThemeName, cividis
 from viewer.scene.records import Scene
 from viewer.scene.rooms import faces, mark_of
 from viewer.scene.view import Camera, Margins, View, unit_of
-from viewer.scene.wording import headline
 
 _REDRAW_AT = 1.25  # lines are redrawn at their width when zoomed by this much
 _SCALE_WORDS = {"let-in": "let in, dB of the field outside", "loss": "loss, dB"}

@@ -20,7 +20,7 @@ from envelope.errors import EnvelopeError, MissingExtraError
 from envelope.exchange import Note
 from envelope.files import write_atomically
 from envelope.geometry.plane import Floats
-from viewer.scene.wording import shown
+from envelope.text.names import shown
 
 # The words of each kind of note, in the order in which they matter.
 WORDS = {

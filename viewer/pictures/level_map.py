@@ -22,6 +22,7 @@ from envelope.exposure.level_map import FloorLevels
 from envelope.files import write_atomically
 from envelope.geometry.plane import Floats
 from envelope.text import length, level
+from envelope.text.names import shown, source_label
 from envelope.units import format_feet_inches
 from viewer.pictures.labels import Box, Wanted, grown, overlap, place
 from viewer.pictures.level_scale import (
@@ -39,7 +40,6 @@ from viewer.scene.floorplan import RoomPlan, WallOpening, piece_outline, room_pl
 from viewer.scene.meshes import pieces_of
 from viewer.scene.records import Scale, Scene
 from viewer.scene.shapes import Shape
-from viewer.scene.wording import shown, source_label
 
 _NAMED_M = 0.8  # of a contour's stretch at least, to have a label
 _ROUND_M = 0.06  # corners of beds and pillows

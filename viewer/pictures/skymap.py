@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import math
 import warnings
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -13,18 +12,19 @@ import numpy as np
 
 from envelope.building.job import Job
 from envelope.errors import EnvelopeError, MissingExtraError
-from envelope.exposure.analysis import bands_of
+from envelope.exposure.bands import bands_of
 from envelope.exposure.results import PanelLeak, PlanResult, ReceiverResult
 from envelope.exposure.transmission import Bench
 from envelope.files import write_atomically
 from envelope.geometry.plane import Floats
+from envelope.text import percent
+from envelope.text.names import panel_title, shown
+from envelope.text.sentences import headline
 from viewer.pictures.labels import Box, Placed, Wanted, place
 from viewer.pictures.sky_labels import POINTS, box_of, within
 from viewer.scene.colours import AMBER, THEMES, Theme, ThemeName, cividis
-from viewer.scene.names import panel_title
 from viewer.scene.records import LOSS, Scale
 from viewer.scene.sky import Sky, cast_sky, losses_db
-from viewer.scene.wording import decibels, frequency, percent, shown, steradians
 
 _SIZE_IN = (7.2, 7.8)
 _DPI = 220
@@ -321,15 +321,7 @@ def _draw_words(
 
     title = f"What {shown(found.id)} sees"
     figure.text(0.055, 0.955, title, size=15, color=theme.ink, va="center", weight="bold")
-    parts: Sequence[str] = [f"plan {shown(plan)}"]
-    if found.bands:
-        band = found.bands[0]
-        parts = [
-            *parts,
-            frequency(band.frequency_hz),
-            f"unshielded {steradians(band.unshielded_solid_angle_sr)}",
-            f"reduction {decibels(band.isotropic_reduction_db)}",
-        ]
+    parts = headline(plan=plan, result=found)
     figure.text(0.055, 0.925, "   ·   ".join(parts), size=9.5, color=theme.muted, va="center")
     figure.text(
         0.055,

@@ -15,6 +15,7 @@ from envelope.building.job import Assembly, Job, Source
 from envelope.building.model import Building, Space
 from envelope.exposure.results import LeakPath, PanelLeak, PlanResult, ReceiverResult
 from envelope.geometry.plane import Floats, frozen
+from envelope.text.names import source_label
 from viewer.scene.beams import Rays, landing_patch, sweep
 from viewer.scene.colours import treatment_styles
 from viewer.scene.compass import direction_to
@@ -47,7 +48,6 @@ from viewer.scene.records import (
     WallBody,
 )
 from viewer.scene.transmitters import sights
-from viewer.scene.wording import source_label
 
 __all__ = ["Scene", "build_scene", "let_in_db", "with_results"]
 

@@ -9,9 +9,10 @@ from dataclasses import dataclass
 
 from envelope.building.model import OPENING_KINDS
 from envelope.exposure.results import PanelLeak
-from viewer.scene.names import face_title, leak_label
+from envelope.text import percent
+from envelope.text.names import face_title
+from envelope.text.sentences import leak_label
 from viewer.scene.records import BeamShare, Scene, SceneBeam, ScenePanel
-from viewer.scene.wording import percent
 
 MAX_LABELS = 5  # faces named in one picture
 MAX_BEAMS = 2

@@ -68,14 +68,21 @@ class SpaceJson(TypedDict):
 
 
 class LeakJson(TypedDict):
-    """What a panel lets in at one receiver under one plan."""
+    """What a panel lets in at one receiver under one plan.
+
+    `rank`: its place by what treating it does to the level, which `trial` says shortly.
+    """
 
     solid_angle_sr: float
     open_equivalent_sr: float
     let_in_db: float | None
     loss_db: float | None
     share: float
-    reduction_if_sealed_db: float | None
+    direct_share: float
+    level_if_treated_w_m2: float | None
+    below_if_treated_db: float | None
+    rank: int
+    trial: str
     is_gap: bool
     label: str
     lines: list[str]
@@ -192,6 +199,7 @@ class NumbersJson(TypedDict):
     closure_error_sr: float
     standard_error: float | None
     points: int
+    reference_band: int
     outside_w_m2: float | None
     level_w_m2: float | None
     low_w_m2: float | None

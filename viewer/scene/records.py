@@ -336,11 +336,19 @@ class Scene:
         return {space.id: index for index, space in enumerate(self.spaces)}
 
     def leaks(self, *, plan: str, receiver: str) -> tuple[tuple[ScenePanel, PanelLeak], ...]:
-        """Panels that let something in at a receiver, the most first."""
+        """Panels of a receiver's room, the one first whose treatment helps most."""
         p, r = self.plan_index[plan], self.receiver_index[receiver]
         found = [
             (panel, leak)
             for panel in self.panels
             if p < len(panel.states) and (leak := panel.states[p].leaks[r]) is not None
         ]
-        return tuple(sorted(found, key=lambda pair: -pair[1].share))
+        result = self.plans[p].receiver(receiver) if p < len(self.plans) else None
+        order = [] if result is None else [leak.panel for leak in result.panels]
+        place = {panel: at for at, panel in enumerate(order)}
+        return tuple(
+            sorted(
+                found,
+                key=lambda pair: (place.get(pair[1].panel, len(order)), -pair[1].share),
+            )
+        )

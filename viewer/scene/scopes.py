@@ -14,12 +14,12 @@ import numpy as np
 import shapely
 
 from envelope.geometry.plane import Floats
+from envelope.text.names import shown
 from viewer.scene.compass import arrow_on, blocked_arcs, ring_at, ring_for, ring_points
 from viewer.scene.records import Ring, Scene
 from viewer.scene.rooms import Rooms, rooms_of
 from viewer.scene.transmitters import diamond, is_near, label_of, mark_size, way_to
 from viewer.scene.view import View, best_view
-from viewer.scene.wording import shown
 
 STOREY_ELEVATION_RAD = math.radians(48.0)  # a whole storey is seen from higher up
 ARC_REACH = 1.025  # radii of the ring at which an arc stands

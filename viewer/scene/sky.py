@@ -31,15 +31,15 @@ from shapely.geometry import Polygon
 
 from envelope.building.job import Job, Plan, Receiver, Source
 from envelope.building.model import Building, Panel
-from envelope.exposure.analysis import bands_of
+from envelope.exposure.bands import bands_of
 from envelope.exposure.results import PlanResult
 from envelope.exposure.transmission import Bench, stacks_of
 from envelope.geometry.plane import Floats
 from envelope.rays import Beam, cast_cone
+from envelope.text.names import source_label
 from viewer.scene.colours import cividis_table
 from viewer.scene.compass import direction_to
 from viewer.scene.records import LOSS
-from viewer.scene.wording import source_label
 
 Ints = NDArray[np.int32]
 Bytes = NDArray[np.int8]

@@ -13,6 +13,14 @@ import numpy as np
 from envelope.building.model import OPENING_KINDS
 from envelope.exposure.results import PanelLeak, ReceiverResult
 from envelope.geometry.plane import Floats
+from envelope.text.names import panel_title, shown, worn_sentence
+from envelope.text.sentences import (
+    headline,
+    leak_label,
+    leak_sentences,
+    no_leak_sentence,
+    trial,
+)
 from viewer.scene.colours import (
     AMBER,
     AMBER_CASE,
@@ -24,7 +32,6 @@ from viewer.scene.colours import (
 )
 from viewer.scene.highlights import MAX_BEAMS, MAX_LABELS, beam_order, face_labels
 from viewer.scene.meshes import STUB_M
-from viewer.scene.names import leak_label, panel_title
 from viewer.scene.records import (
     BeamShare,
     Furniture,
@@ -40,9 +47,7 @@ from viewer.scene.records import (
 )
 from viewer.scene.rooms import ground_lines
 from viewer.scene.scopes import Scope, scopes
-from viewer.scene.sentences import leak_sentences, no_leak_sentence, worn_sentence
 from viewer.scene.transmitters import dashes, mark_size
-from viewer.scene.wording import headline, shown
 
 Json = dict[str, Any]
 
@@ -242,7 +247,7 @@ def _state(state: PanelState, plan: ScenePlan, scene: Scene) -> Json:
     return {
         "treatments": list(state.treatments),
         "stands": state.stands,
-        "worn": worn_sentence(state),
+        "worn": worn_sentence(state.treatments),
         "leaks": [
             None
             if leak is None
@@ -254,6 +259,8 @@ def _state(state: PanelState, plan: ScenePlan, scene: Scene) -> Json:
 
 def _leak(leak: PanelLeak, result: ReceiverResult | None, scene: Scene, *, stands: str) -> Json:
     from_outside = math.inf
+    order = [] if result is None else [each.panel for each in result.panels]
+    rank = order.index(leak.panel) if leak.panel in order else len(order)
     if result is not None and leak.open_equivalent_solid_angle_sr > 0:
         ratio = leak.open_equivalent_solid_angle_sr / result.exposed_solid_angle_sr
         from_outside = 10.0 * math.log10(ratio)
@@ -265,12 +272,18 @@ def _leak(leak: PanelLeak, result: ReceiverResult | None, scene: Scene, *, stand
         "let_in_db": _number(from_outside, 2),
         "loss_db": _number(leak.loss_db, 2),
         "share": _figures(leak.share),
-        "reduction_if_sealed_db": _number(leak.reduction_if_sealed_db, 2),
+        "direct_share": _figures(leak.direct_share),
+        "level_if_treated_w_m2": _figures(leak.level_if_treated_w_m2),
+        "below_if_treated_db": None
+        if leak.below_if_treated_db is None
+        else _number(leak.below_if_treated_db, 2),
+        "rank": rank,
+        "trial": trial(leak),
         "is_gap": leak.is_gap,
         "label": leak_label(panel, leak, home=home, stands=stands),
         "lines": []
         if result is None
-        else list(leak_sentences(leak, receiver=result.id, threshold_db=scene.threshold_db)),
+        else list(leak_sentences(leak, result, threshold_db=scene.threshold_db)),
     }
 
 
@@ -360,6 +373,7 @@ def _numbers(result: ReceiverResult) -> Json:
         "closure_error_sr": _figures(result.closure_error_sr, 3),
         "standard_error": _figures(result.standard_error, 3),
         "points": result.points,
+        "reference_band": result.reference_band,
         "outside_w_m2": _figures(result.outside_w_m2),
         "level_w_m2": _figures(result.level_w_m2),
         "low_w_m2": _figures(result.low_w_m2),

@@ -408,12 +408,12 @@ class Cutaway {
       : "";
   }
 
-  /** Faces of the room in the order of what they let in. */
+  /** Faces of the room in the order in which treating them helps. */
   #ranked() {
-    const share = (face) => this.stage.leakOf(face.panel)?.share ?? -1;
+    const rank = (face) => this.stage.leakOf(face.panel)?.rank ?? Number.MAX_SAFE_INTEGER;
     return this.stage.faces
       .filter((face) => face.stands)
-      .sort((a, b) => share(b) - share(a))
+      .sort((a, b) => rank(a) - rank(b))
       .map((face) => face.panel.id);
   }
 

@@ -39,7 +39,11 @@ export interface LeakJson {
   let_in_db: number | null;
   loss_db: number | null;
   share: number;
-  reduction_if_sealed_db: number | null;
+  direct_share: number;
+  level_if_treated_w_m2: number | null;
+  below_if_treated_db: number | null;
+  rank: number;
+  trial: string;
   is_gap: boolean;
   label: string;
   lines: Array<string>;
@@ -137,6 +141,7 @@ export interface NumbersJson {
   closure_error_sr: number;
   standard_error: number | null;
   points: number;
+  reference_band: number;
   outside_w_m2: number | null;
   level_w_m2: number | null;
   low_w_m2: number | null;

@@ -263,9 +263,10 @@ class SkyMap {
       this.#nameIt({ text, spot, kind: "gc-name gc-source-name", clear: 3, panel: null }, written);
     }
     const share = (outline) => this.#leak(outline.panel)?.share ?? 0;
+    const rank = (outline) => this.#leak(outline.panel)?.rank ?? Number.MAX_SAFE_INTEGER;
     const named = gaps
       .filter((each) => this.#panel(each.panel)?.kind !== "reveal" && share(each) >= NAMED_FROM)
-      .sort((a, b) => share(b) - share(a));
+      .sort((a, b) => rank(a) - rank(b));
     for (const outline of named.slice(0, NAMES_AT_MOST)) {
       const panel = this.#panel(outline.panel);
       if (!panel) continue;

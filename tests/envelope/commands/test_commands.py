@@ -114,7 +114,8 @@ CONTRACT = {
     },
     "gap": {
         "panel", "kind", "treatments", "solid_angle_sr", "loss_db",
-        "open_equivalent_solid_angle_sr", "share", "reduction_if_sealed_db",
+        "open_equivalent_solid_angle_sr", "share", "direct_share", "level_if_treated_w_m2",
+        "below_if_treated_db", "treated_with",
     },
 }  # fmt: skip
 
@@ -148,7 +149,8 @@ class TestAnalyzeAsJson:
         assert (gap["panel"], gap["kind"], gap["treatments"]) == ("room/W1", "window", [])
         assert gap["loss_db"] == pytest.approx(3.0, abs=1e-9)
         assert gap["share"] == pytest.approx(1.0, abs=1e-9)
-        assert gap["reduction_if_sealed_db"] is None  # nothing is left: no number for that
+        assert gap["treated_with"] == ["film"]
+        assert 0.0 < gap["level_if_treated_w_m2"] < source["level_w_m2"]
         assert band["frequency_hz"] == 1.8e9
         assert source["outside_w_m2"] == pytest.approx(1e-4, rel=1e-12)
         assert source["below_as_built_db"] == 0.0
@@ -203,7 +205,7 @@ class TestAnalyzeAsJson:
         assert receiver["sources"] == []
         assert [band["frequency_hz"] for band in receiver["bands"]] == [2.45e9]
         _, out, _ = answer(capsys, "analyze", path)
-        assert "even field" in out
+        assert "isotropic field" in out
         assert "2.45 GHz" in out
 
 
@@ -212,7 +214,7 @@ class TestAnalyzeAsTables:
         code, out, err = answer(capsys, "analyze", job(SOURCE, BED))
         assert (code, err) == (0, "")
         said = " ".join(out.split())
-        assert "leakiest face is room/W1: it lets in 100 % of what comes straight to bed" in said
+        assert "room/W1: 100 % of the level at bed comes in here. Treated with film, " in said
         assert "3.0 dB" in out
         assert "no gaps" in out  # with the film
         assert "convention" in out
@@ -229,7 +231,9 @@ class TestAnalyzeAsTables:
         ]
         assert [row["treatments"] for row in rows] == ["", "film"]
         assert [float(row["loss_db"]) for row in rows] == pytest.approx([3.0, 33.0], abs=1e-9)
-        assert rows[0]["reduction_if_sealed_db"] == ""
+        assert [row["treated_with"] for row in rows] == ["film", "film"]
+        assert float(rows[0]["below_if_treated_db"]) > 20.0
+        assert float(rows[1]["below_if_treated_db"]) == 0.0
 
     @pytest.mark.parametrize(
         ("limit", "plan", "code"), [("0.01", "as-built", 1), ("12", "as-built", 0),
@@ -346,7 +350,7 @@ class TestCheckCompareSchema:
     def test_compare_has_a_row_for_each_plan(self, job, capsys):
         code, out, _ = answer(capsys, "compare", job(SOURCE, BED))
         assert code == 0
-        for plan in ("as-built", "with-film"):  # solid angles, then levels
+        for plan in ("today", "with-film"):  # solid angles, then levels
             assert [line.split()[0] for line in out.splitlines() if line.startswith(plan)] == [
                 plan,
                 plan,

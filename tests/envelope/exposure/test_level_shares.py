@@ -19,9 +19,9 @@ def test_a_room_lit_through_one_window_owes_it_the_whole_level(
 ) -> None:  # fmt: skip
     job = read_job(room_plain(opening=[window_plain()], source=[mast_plain(scattered=0.3)]))
     (receiver,) = analyzed_job(job).plans[0].receivers
-    shares = {panel.panel: panel.share_total for panel in receiver.panels}
+    shares = {panel.panel: panel.share for panel in receiver.panels}
     assert shares["room/W1"] == pytest.approx(1.0, abs=1e-9)
-    assert sum(share or 0.0 for share in shares.values()) == pytest.approx(1.0)
+    assert sum(shares.values()) == pytest.approx(1.0)
 
 
 def test_what_misses_the_bed_feeds_the_room_by_what_it_lets_in(
@@ -41,14 +41,19 @@ def test_what_misses_the_bed_feeds_the_room_by_what_it_lets_in(
         )
     )
     (receiver,) = analyzed_job(job).plans[0].receivers
-    shares = {panel.panel: panel.share_total for panel in receiver.panels}
+    shares = {panel.panel: panel.share for panel in receiver.panels}
     assert receiver.sources[0].direct_w_m2 == pytest.approx(0.0, abs=1e-20)
     assert shares["room/W1"] == pytest.approx(0.5, abs=1e-6)
     assert shares["room/W2"] == pytest.approx(0.5, abs=1e-6)
 
 
-def test_without_a_source_there_is_no_level_to_share(
-    room_plain: Plain, read_job: Callable[[Any], Job], analyzed_job: Callable[..., Analysis]
-) -> None:
-    (receiver,) = analyzed_job(read_job(room_plain())).plans[0].receivers
-    assert {panel.share_total for panel in receiver.panels} == {None}
+def test_without_a_source_shares_are_of_an_isotropic_field(
+    room_plain: Plain, window_plain: Plain,
+    read_job: Callable[[Any], Job], analyzed_job: Callable[..., Analysis],
+) -> None:  # fmt: skip
+    job = read_job(room_plain(opening=[window_plain()]))
+    (receiver,) = analyzed_job(job).plans[0].receivers
+    shares = {panel.panel: panel.share for panel in receiver.panels}
+    assert shares["room/W1"] == pytest.approx(1.0, abs=1e-9)
+    assert receiver.headline.outside_w_m2 == 1.0
+    assert receiver.headline.reduction_db == receiver.bands[0].isotropic_reduction_db

@@ -13,13 +13,14 @@ import pytest
 
 from envelope.errors import EnvelopeError, MissingExtraError
 from envelope.exposure.results import PanelLeak
+from envelope.text.names import panel_title
+from envelope.text.sentences import leak_label
 from viewer.pictures import cutaway as pictures
 from viewer.pictures import gl
 from viewer.pictures.captions import Shot, shown_labels
 from viewer.pictures.labels import Wanted, grown, overlap, place
 from viewer.pictures.staging import Stage, stage
 from viewer.scene import colours
-from viewer.scene.names import leak_label, panel_title
 from viewer.scene.records import Scene
 from viewer.scene.rooms import rooms_of
 from viewer.scene.scopes import extent
@@ -410,7 +411,7 @@ def with_leaks(scene: Scene, leaks: dict[str, tuple[float, bool]]) -> Scene:
                 open_equivalent_solid_angle_sr=0.1 * share,
                 loss_db=10.0 if gap else 30.0,
                 share=share,
-                reduction_if_sealed_db=0.0,
+                direct_share=share,
                 is_gap=gap,
             )
         states[at] = replace(states[at], leaks=(found,))

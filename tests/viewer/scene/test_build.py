@@ -14,13 +14,14 @@ from envelope.building.job import Assembly, Job, Layer, Plan, Receiver
 from envelope.building.model import Site, Storey
 from envelope.exposure.results import PanelLeak, PlanResult
 from envelope.geometry.plane import area_vector, frame_of
+from envelope.text import decibels, percent, steradians
+from envelope.text.names import shown, source_label
 from viewer.scene.beams import Rays, sweep
 from viewer.scene.build import build_scene, let_in_db
 from viewer.scene.compass import direction_to
 from viewer.scene.meshes import bed_for, fill_polygon, prism
 from viewer.scene.records import Scene
 from viewer.scene.to_json import to_json, to_text
-from viewer.scene.wording import decibels, percent, shown, source_label, steradians
 
 # -- filling --------------------------------------------------------------------------------------
 
@@ -262,9 +263,9 @@ def test_shares_as_words(share: float, words: str):
 def test_other_words():
     assert decibels(16.24) == "16.2\u00a0dB"
     assert decibels(math.inf) == "nothing passes"
-    assert steradians(0.294) == "0.29\u00a0sr"
-    assert steradians(0.0123) == "0.012\u00a0sr"
-    assert steradians(1e-5) == "<\u00a00.001\u00a0sr"
+    assert steradians(0.294) == "0.294\u00a0sr"
+    assert steradians(0.0123) == "0.0123\u00a0sr"
+    assert steradians(1e-5) == "0.0000100\u00a0sr"
     label = source_label(name="mast", azimuth_rad=math.radians(231), elevation_rad=0.07)
     assert label == "mast, azimuth 231°, 4° up"
 
@@ -312,7 +313,7 @@ def test_infinite_numbers_stand_as_none(house_job: Job, house_results: tuple[Pla
         loss_db=math.inf,
         open_equivalent_solid_angle_sr=0.0,
         share=0.0,
-        reduction_if_sealed_db=math.inf,
+        below_if_treated_db=math.inf,
     )
     changed = replace(
         house_results[0], receivers=(replace(receiver, panels=(*receiver.panels[:-1], tight)),)

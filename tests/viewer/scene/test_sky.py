@@ -17,8 +17,9 @@ from envelope.building.job import Assembly, Job, LossCurve, Plan, Receiver, Sour
 from envelope.building.model import Building, Site
 from envelope.building.rooms.specs import OpeningSpec
 from envelope.errors import EnvelopeError
-from envelope.exposure.analysis import analyze, bands_of
+from envelope.exposure.analysis import analyze
 from envelope.exposure.analysis_record import Analysis
+from envelope.exposure.bands import bands_of
 from envelope.exposure.casts import cast_job
 from envelope.exposure.transmission import Bench
 from envelope.rays import Sampling

@@ -3,7 +3,7 @@ import { decibels, density, h, hertz, short, steradians, swatch } from "./parts.
 
 const WORSE_DB = 0.5; // from which a plan is said to make a level worse
 
-/** Level outside and inside of the sources that are on; an even field where there is no source. */
+/** Level outside and inside of the sources that are on; an isotropic field where there is no source. */
 export function levels(numbers, silent) {
   const on = numbers.sources.filter((source) => !silent.has(source.id));
   const sum = (key) => on.reduce((total, source) => total + (source[key] ?? 0), 0);
@@ -21,7 +21,7 @@ export function levels(numbers, silent) {
     low: all && !even ? numbers.low_w_m2 : null,
     high: all && !even ? numbers.high_w_m2 : null,
     reduction: even
-      ? numbers.bands[0].reduction_db
+      ? numbers.bands[numbers.reference_band].reduction_db
       : inside > 0 && outside > 0
         ? 10 * Math.log10(outside / inside)
         : null,
@@ -36,7 +36,7 @@ function apart(value) {
   return value < 0 ? `${decibels(-value)} above` : `${decibels(value)} below`;
 }
 
-/** The same against the level outside, or as built. */
+/** The same against the level outside, or today's. */
 function against(value, what) {
   return value !== null && value < 0
     ? `${decibels(-value)} above ${what}`
@@ -46,9 +46,9 @@ function against(value, what) {
 /** The shortest form of it, for a list or a caption. */
 export function inShort(numbers, silent) {
   const found = levels(numbers, silent);
-  if (found.even) return `${decibels(found.reduction)} below an even field`;
+  if (found.even) return `${decibels(found.reduction)} below an isotropic field`;
   if (!found.count) return "no source is on";
-  return `${density(found.inside)}, ${against(found.reduction, "outside")}${found.worse ? "; ▲ worse than as built" : ""}`;
+  return `${density(found.inside)}, ${against(found.reduction, "outside")}${found.worse ? "; ▲ worse than today" : ""}`;
 }
 
 /** Sentences about single sources that are on and get worse, which the sum may hide. */
@@ -64,7 +64,7 @@ function worseSaid(numbers, receiver, silent) {
       h(
         "strong",
         { class: "ga-worse" },
-        ` ▲ For ${short(source.id)} it is worse than as built: ${decibels(-source.below_as_built_db)} more reaches ${short(receiver.id)}.`,
+        ` ▲ For ${short(source.id)} it is worse than today: ${decibels(-source.below_as_built_db)} more reaches ${short(receiver.id)}.`,
       ),
     );
 }
@@ -72,7 +72,7 @@ function worseSaid(numbers, receiver, silent) {
 /** Parts of the sentence above the picture. */
 export function sentence(numbers, receiver, silent) {
   const found = levels(numbers, silent);
-  const band = numbers.bands[0];
+  const band = numbers.bands[numbers.reference_band];
   const range =
     found.low === null || found.low === undefined
       ? ""
@@ -82,7 +82,7 @@ export function sentence(numbers, receiver, silent) {
     ? [
         "At ",
         who,
-        " an even field from outside is ",
+        " an isotropic field from outside is ",
         h("b", { class: "ga-big" }, decibels(found.reduction)),
         " weaker; ",
       ]
@@ -94,7 +94,7 @@ export function sentence(numbers, receiver, silent) {
           h("b", { class: "ga-big" }, density(found.inside)),
           `${range}, `,
           h("b", {}, against(found.reduction, "outside")),
-          found.worse ? h("strong", {}, " (▲ worse than as built)") : "",
+          found.worse ? h("strong", {}, " (▲ worse than today)") : "",
           "; ",
         ]
       : ["No source is on. From ", who, " "];
@@ -127,7 +127,7 @@ export function fillLevels(table, numbers, silent) {
         {},
         two("th", "source", "outside", { scope: "col" }),
         two("th", "here", "against outside", { scope: "col" }),
-        h("th", { scope: "col" }, "against as-built"),
+        h("th", { scope: "col" }, "against today"),
       ),
     ),
     h(

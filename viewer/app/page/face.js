@@ -1,7 +1,7 @@
 // The card of the face that was picked: what it is, what it wears, what it lets in.
 import { taggingOf } from "./model.js";
 import { decibels, h, hertz, short, swatch } from "./parts.js";
-import { area, percent } from "./words.js";
+import { area } from "./words.js";
 
 const BEHIND = { outdoors: "the outdoors", earth: "earth" };
 
@@ -48,8 +48,8 @@ export function factsOf({ panel, scene, leak, about, computed, receiver }) {
   const limit = `${scene.threshold_db} dB`;
   return [
     ...facts,
-    ["lets in", `${percent(leak.share)} of what comes straight to ${who}`],
-    ["if sealed", `${decibels(leak.reduction_if_sealed_db)} reduction there in all`],
+    ["brings now", leak.lines[0] ?? ""],
+    ["if treated", leak.trial],
     ["verdict", leak.is_gap ? `a gap: below ${limit}` : `not a gap: ${limit} or more`],
   ];
 }
@@ -153,7 +153,7 @@ export function cardOf(element, ask) {
       const open = panel.kind === "open" || next.readonly;
       wear.disabled = bare || open;
       hint.textContent = bare
-        ? "As-built stays as it is: start a plan from it to treat faces."
+        ? "Today stays as it is: start a plan from it to treat faces."
         : open && panel.kind === "open"
           ? "A bare opening carries nothing: treat what is around it."
           : "";

@@ -1,6 +1,6 @@
 // Lists of the page: plans, sources, and the faces that let in, each row kept with its node.
 import { inShort } from "./answer.js";
-import { decibels, h, hertz, keyed, pressable, short } from "./parts.js";
+import { h, hertz, keyed, pressable, short } from "./parts.js";
 import { panelName, percent } from "./words.js";
 
 /** @import { LeakJson, NumbersJson, PanelJson, PlanJson, SceneJson, SourceJson } from "./scene" */
@@ -121,7 +121,7 @@ export class GapList {
     const leaks = leaksOf(scene, column, looking.receiver);
     const gaps = leaks.filter(({ leak }) => leak.is_gap).length;
     const count = leaks.length ? ` (${gaps} ${gaps === 1 ? "gap" : "gaps"})` : "";
-    this.head.textContent = `What lets in${count}`;
+    this.head.textContent = `What to treat next${count}`;
     /** @type {Array<[string, {panel: PanelJson, leak: LeakJson}]>} */
     const rows = leaks.slice(0, ROWS_AT_MOST).map((each) => [each.panel.id, each]);
     const fill = (node, value) => this.#fill(node, value, scene, looking);
@@ -154,7 +154,7 @@ export class GapList {
       h(
         "small",
         {},
-        `${leak.is_gap ? "gap · " : ""}sealed: ${decibels(leak.reduction_if_sealed_db)}`,
+        `${leak.is_gap ? "gap · " : ""}${leak.trial}`,
       ),
     );
   }
@@ -171,7 +171,7 @@ export class GapList {
 }
 
 /**
- * Faces that let something in at a receiver under a plan, the most first.
+ * Faces that bring something to a receiver under a plan, the one first whose treatment helps most.
  * @param {SceneJson} scene
  * @param {number} column
  * @param {number} receiver
@@ -183,5 +183,5 @@ export function leaksOf(scene, column, receiver) {
       const leak = panel.plans[column]?.leaks[receiver];
       return leak && leak.share > 0 ? [{ panel, leak }] : [];
     })
-    .sort((a, b) => b.leak.share - a.leak.share);
+    .sort((a, b) => a.leak.rank - b.leak.rank);
 }

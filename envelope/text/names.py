@@ -1,12 +1,17 @@
-"""What panels are called in front of people who never see an id."""
+"""Names in front of people who never see an id: of faces, sources, plans, treatments."""
 
 from __future__ import annotations
 
+import math
+import unicodedata
 from collections.abc import Sequence
+from typing import Protocol
 
-from envelope.exposure.results import PanelLeak
-from viewer.scene.records import ScenePanel
-from viewer.scene.wording import percent, shown
+from envelope.building.job import AS_BUILT
+from envelope.exposure.stacks import REFLECTOR
+from envelope.text.numbers import percent
+
+TODAY = "today"  # what people call the plan that has no treatment
 
 _COMPASS = ("north", "east", "south", "west")
 _WORDS = {
@@ -37,6 +42,90 @@ _SEAMS = {
     "seam-right": "seam at right of",
     "seam-foot": "seam at foot of",
 }
+
+
+class Face(Protocol):
+    """What a face's name is made of."""
+
+    @property
+    def id(self) -> str: ...
+    @property
+    def space(self) -> str: ...
+    @property
+    def kind(self) -> str: ...
+    @property
+    def aliases(self) -> Sequence[str]: ...
+
+
+def shown(name: str, *, limit: int = 48) -> str:
+    """A name from a file, fit for a label: one line, no invisible marks, not endless."""
+    plain = "".join(
+        " " if character.isspace() else character
+        for character in name
+        if character.isspace() or not unicodedata.category(character).startswith("C")
+    )
+    plain = " ".join(plain.split())
+    return plain if len(plain) <= limit else plain[: limit - 1].rstrip() + "…"
+
+
+def listed(names: Sequence[str]) -> str:
+    """Names in a row, as a sentence has them.
+
+    Examples
+    --------
+    >>> listed(["a"]), listed(["a", "b"]), listed(["a", "b", "c"])
+    ('a', 'a and b', 'a, b and c')
+    """
+    if not names:
+        return ""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def plan_title(plan: str, title: str = "") -> str:
+    """A plan's title, else its id; the one without treatment is today."""
+    if title:
+        return shown(title)
+    return TODAY if plan == AS_BUILT else shown(plan)
+
+
+def treatment_names(treatments: Sequence[str]) -> str:
+    """What is put on a face, in order, or "untreated".
+
+    Examples
+    --------
+    >>> treatment_names(["film", "curtain"]), treatment_names([])
+    ('film + curtain', 'untreated')
+    """
+    return " + ".join(shown(each, limit=24) for each in treatments) or "untreated"
+
+
+def worn_sentence(treatments: Sequence[str]) -> str:
+    """What a face carries under a plan.
+
+    Examples
+    --------
+    >>> worn_sentence(["film", "curtain"]), worn_sentence([])
+    ('Treated with film and curtain.', 'Untreated.')
+    """
+    worn = listed([shown(treatment) for treatment in treatments])
+    return f"Treated with {worn}." if worn else "Untreated."
+
+
+def trial_names(treatments: Sequence[str]) -> str:
+    """What a face was tried with: a treatment of the job, or everything that could be done."""
+    return "sealed tight" if tuple(treatments) == (REFLECTOR.id,) else treatment_names(treatments)
+
+
+def source_label(
+    *, name: str, azimuth_rad: float | None, elevation_rad: float, space: str | None = None
+) -> str:
+    """Such as ``mast, azimuth 231°, 4° up``, or ``router in kitchen``."""
+    if azimuth_rad is None:
+        return shown(name) if space is None else f"{shown(name)} in {shown(space, limit=24)}"
+    turned = round(math.degrees(azimuth_rad)) % 360
+    rise = round(math.degrees(elevation_rad))
+    height = "level" if rise == 0 else f"{abs(rise)}° {'up' if rise > 0 else 'down'}"
+    return f"{shown(name)}, azimuth {turned}°, {height}"
 
 
 def panel_title(*, panel: str, space: str, kind: str, aliases: Sequence[str] = ()) -> str:
@@ -71,25 +160,16 @@ def panel_title(*, panel: str, space: str, kind: str, aliases: Sequence[str] = (
     return _with_kind(own, _WORDS.get(kind, kind))
 
 
-def face_title(panel: ScenePanel, *, home: str | None) -> str:
+def face_title(panel: Face, *, home: str | None) -> str:
     """A panel's name, with its room where that is not the one that is looked at."""
     title = panel_title(panel=panel.id, space=panel.space, kind=panel.kind, aliases=panel.aliases)
     return title if panel.space == home else f"{title} of {shown(panel.space)}"
 
 
-def leak_label(panel: ScenePanel, leak: PanelLeak, *, home: str | None, stands: str) -> str:
-    """The label of a panel that lets something in; a strip that stays open can wear nothing."""
-    title = face_title(panel, home=home)
-    if panel.kind == "seam" and not leak.treatments:
-        return f"{title}: {percent(leak.share)}"
-    return panel_label(title=title, treatments=leak.treatments, share=leak.share, stands=stands)
-
-
 def panel_label(*, title: str, treatments: Sequence[str], share: float, stands: str = "") -> str:
     """Such as ``window W1, untreated: 83 %``, or ``skylight S1, tilted, film: 83 %``."""
-    worn = " + ".join(shown(treatment, limit=24) for treatment in treatments) or "untreated"
     named = f"{title}, {stands}" if stands else title
-    return f"{named}, {worn}: {percent(share)}"
+    return f"{named}, {treatment_names(treatments)}: {percent(share)}"
 
 
 def _with_kind(own: str, word: str) -> str:

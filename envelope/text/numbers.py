@@ -97,6 +97,20 @@ def steradians(value_sr: float) -> str:
     return f"{f'{value_sr:.3f}' if value_sr >= 0.1 else significant(value_sr)}{SPACE}sr"
 
 
+def decibels(value_db: float) -> str:
+    """A loss, a reduction or a difference, with a proper minus sign; a tight one has no number.
+
+    Examples
+    --------
+    >>> decibels(21.34), decibels(-0.04), decibels(-3.0), decibels(math.inf)
+    ('21.3\\xa0dB', '0.0\\xa0dB', '−3.0\\xa0dB', 'nothing passes')
+    """
+    if math.isinf(value_db):
+        return "nothing passes" if value_db > 0.0 else "no limit"
+    # adding zero takes the sign off a loss that rounds to nothing
+    return f"{round(value_db, 1) + 0.0:.1f}{SPACE}dB".replace("-", "−")
+
+
 def times(factor: float) -> str:
     """How many times.
 

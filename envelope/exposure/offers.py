@@ -1,0 +1,51 @@
+"""What a job offers for a panel: the treatments that its plans put on it, or on others of its kind.
+
+A panel that no plan treats, and of whose kind none is treated either, is tried as a perfect
+reflector: the most that any treatment of it could do.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from envelope.building.job import Job
+from envelope.building.model import Panel
+from envelope.exposure.stacks import REFLECTOR
+
+Worn = tuple[str, ...]
+
+_ALIKE = {"skylight": "window"}  # what is put on one serves the other
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Offers:
+    """Treatments by panel and by kind of panel, from all plans of a job."""
+
+    on_panel: Mapping[str, frozenset[Worn]]
+    on_kind: Mapping[str, frozenset[Worn]]
+
+    def of(self, panel: Panel) -> tuple[Worn, ...]:
+        """What to try on a panel, in an order that does not depend on the file's."""
+        found = self.on_panel.get(panel.id) or self.on_kind.get(_kind(panel))
+        return tuple(sorted(found)) if found else ((REFLECTOR.id,),)
+
+
+def _kind(panel: Panel) -> str:
+    return _ALIKE.get(panel.kind, panel.kind)
+
+
+def offers_of(job: Job) -> Offers:
+    """Collect what the plans of a job put where."""
+    on_panel: dict[str, set[Worn]] = defaultdict(set)
+    on_kind: dict[str, set[Worn]] = defaultdict(set)
+    for plan in job.plans:
+        for name, worn in plan.treatments.items():
+            if worn:
+                on_panel[name].add(worn)
+                on_kind[_kind(job.building.panel(name))].add(worn)
+    return Offers(
+        on_panel={name: frozenset(worn) for name, worn in on_panel.items()},
+        on_kind={kind: frozenset(worn) for kind, worn in on_kind.items()},
+    )

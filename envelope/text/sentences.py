@@ -1,0 +1,183 @@
+"""Sentences on results, worded once for the terminal, the app, pictures and pages.
+
+The level at the receiver, direct and diffuse, is what a plan and a face are judged by. Where a job
+has no source, an isotropic field of one unit from every exposed direction stands for it.
+"""
+
+from __future__ import annotations
+
+import math
+
+from envelope.building.job import AS_BUILT
+from envelope.exposure.results import LevelSum, PanelLeak, ReceiverResult
+from envelope.text.names import (
+    TODAY,
+    Face,
+    face_title,
+    panel_label,
+    plan_title,
+    shown,
+    treatment_names,
+    trial_names,
+)
+from envelope.text.numbers import compared, decibels, frequency, level, percent, steradians
+
+WORSE_DB = 0.5  # from which a plan is said to make a level worse
+SAME_DB = 0.05  # what is nearer reads as no change
+
+
+def apart(below_db: float, what: str) -> str:
+    """How far one level lies from another, in decibels and as a factor.
+
+    Examples
+    --------
+    >>> apart(3.4, "outside"), apart(0.0, "today")
+    ('3.4\\xa0dB below outside (2.2\\xa0times less)', 'the same as today')
+    """
+    words = compared(below_db)
+    if words == "the same":
+        return f"the same as {what}"
+    if math.isinf(below_db):
+        return f"nothing of what is {what}"
+    side = "below" if below_db > 0.0 else "above"
+    return f"{decibels(abs(below_db))} {side} {what} ({words})"
+
+
+def short_apart(below_db: float, what: str) -> str:
+    """The same without the factor, for captions and lists."""
+    return apart(below_db, what).partition(" (")[0]
+
+
+def leak_label(panel: Face, leak: PanelLeak, *, home: str | None, stands: str) -> str:
+    """The label of a panel by what it brings; a strip that stays open can wear nothing."""
+    title = face_title(panel, home=home)
+    if panel.kind == "seam" and not leak.treatments:
+        return f"{title}: {percent(leak.share)}"
+    return panel_label(title=title, treatments=leak.treatments, share=leak.share, stands=stands)
+
+
+def headline(*, plan: str, result: ReceiverResult | None) -> tuple[str, ...]:
+    """A plan in parts of one line: its level, what is unshielded, a warning if due."""
+    if result is None or not result.bands:
+        return (plan_title(plan),)
+    parts = (
+        plan_title(plan),
+        *headline_parts(result, is_today=plan == AS_BUILT),
+        unshielded_part(result),
+    )
+    return (*parts, f"worse than {TODAY}") if is_worse(result.headline) else parts
+
+
+def headline_parts(result: ReceiverResult, *, is_today: bool) -> tuple[str, ...]:
+    """The level that a plan is judged by, in parts of one line.
+
+    With sources their level, against outside and against today; without, the isotropic field.
+    """
+    found = result.headline
+    against = () if is_today else (short_apart(found.below_as_built_db, TODAY),)
+    if result.sources:
+        return (
+            f"{level(found.level_w_m2)} at {shown(result.id, limit=24)}",
+            short_apart(found.reduction_db, "outside"),
+            *against,
+        )
+    at = frequency(result.reference.frequency_hz)
+    return (
+        f"at {shown(result.id, limit=24)} {short_apart(found.reduction_db, 'outside')} "
+        f"(isotropic field, {at})",
+        *against,
+    )
+
+
+def unshielded_part(result: ReceiverResult) -> str:
+    """The unshielded solid angle, with the frequency that it is of."""
+    band = result.reference
+    return (
+        f"unshielded {steradians(band.unshielded_solid_angle_sr)} at {frequency(band.frequency_hz)}"
+    )
+
+
+def is_worse(found: LevelSum) -> bool:
+    """Whether a level is so much above today's that it is said."""
+    return found.below_as_built_db <= -WORSE_DB
+
+
+def brings(leak: PanelLeak, result: ReceiverResult) -> str:
+    """What of the level comes in by a face.
+
+    Followed through the coupled rooms, direct and diffuse.
+    """
+    of = "the level" if result.sources else "an isotropic field"
+    return f"{percent(leak.share)} of {of} at {shown(result.id)} comes in here"
+
+
+def leak_sentences(
+    leak: PanelLeak, result: ReceiverResult, *, threshold_db: float
+) -> tuple[str, ...]:
+    """What a face brings to a receiver, what treating it does, and its loss."""
+    said = [f"{brings(leak, result)}.", trial_sentence(leak, result)]
+    if math.isinf(leak.loss_db):
+        said.append("Lets nothing through.")
+    else:
+        passes = percent(10.0 ** (-leak.loss_db / 10.0))
+        gap = f", so it is a gap (below {threshold_db:g} dB)" if leak.is_gap else ""
+        said.append(
+            f"Lets through {passes} of what meets it at "
+            f"{frequency(result.reference.frequency_hz)}: a loss of {decibels(leak.loss_db)}{gap}."
+        )
+    return tuple(each for each in said if each)
+
+
+def no_leak_sentence(receiver: str) -> str:
+    """Said of every face through which nothing from outside comes."""
+    return f"Nothing from outside comes to {shown(receiver)} through it."
+
+
+def trial(leak: PanelLeak) -> str:
+    """What treating a face does to the level, shortly; nothing where it was not tried.
+
+    Such as "floor-fabric: 8.1 dB less", "coating: 1.9 dB MORE", "film: no change".
+    """
+    change = leak.below_if_treated_db
+    if change is None:
+        return ""
+    if leak.treated_with == leak.treatments:
+        return "treated"
+    return f"{trial_names(leak.treated_with)}: {change_words(change)}"
+
+
+def change_words(below_db: float) -> str:
+    """A change of a level in decibels, in a word that needs no sign.
+
+    Examples
+    --------
+    >>> change_words(8.06), change_words(-1.9), change_words(0.01), change_words(math.inf)
+    ('8.1\\xa0dB less', '1.9\\xa0dB MORE', 'no change', 'nothing left')
+    """
+    if math.isinf(below_db):
+        return "nothing left"
+    if abs(below_db) < SAME_DB:
+        return "no change"
+    return f"{decibels(abs(below_db))} {'less' if below_db > 0.0 else 'MORE'}"
+
+
+def trial_sentence(leak: PanelLeak, result: ReceiverResult) -> str:
+    """What treating a face does, as a sentence; nothing where it was not tried."""
+    change, after = leak.below_if_treated_db, leak.level_if_treated_w_m2
+    if change is None or after is None:
+        return ""
+    if leak.treated_with == leak.treatments:
+        return f"It has what the job offers for it: {treatment_names(leak.treatments)}."
+    with_it = trial_names(leak.treated_with)
+    begin = f"Treated with {with_it}" if with_it != "sealed tight" else "Sealed tight"
+    if abs(change) < SAME_DB:
+        return f"{begin}, it changes nothing."
+    if change < 0.0:
+        return (
+            f"{begin}, it makes the level worse: {apart(change, 'now')}, since the room then "
+            "keeps more of what gets in elsewhere."
+        )
+    rest = level(after) if result.sources else apart(-10.0 * math.log10(after), "outside")
+    if math.isinf(change):
+        return f"{begin}, nothing is left."
+    return f"{begin}, {rest} is left: {apart(change, 'now')}."
