@@ -118,6 +118,11 @@ def _print_rest(console: Console, job: Job, decision: Decision) -> None:
             "proved dead, never to neutral, pipes or a separate rod. Keep egress windows and "
             "ventilation free, and try phones and linked alarms afterwards."
         )
+        if job.wiring is None or not job.wiring.bonds:
+            console.print(
+                "No bond point is in the job: add [[bond]] first. A coating that floats can stand "
+                "at tens of volts near live cables; it is no step of this list."
+            )
 
 
 def _front(decision: Decision) -> str:

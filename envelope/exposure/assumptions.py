@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 
 import numpy as np
 
+from envelope.building.conduction import unbonded_plans
 from envelope.building.job import Job, Source
 from envelope.building.model import OPENING_KINDS
 
@@ -41,6 +42,21 @@ def notes_of(job: Job) -> tuple[str, ...]:
         *people_notes(job),
         *_from_below(job),
         *_long_waves(job),
+        *bond_notes(job),
+    )
+
+
+def bond_notes(job: Job) -> tuple[str, ...]:
+    """Where a plan coats with something that conducts and has no bond point."""
+    found = unbonded_plans(job)
+    if not found:
+        return ()
+    treatments = list(dict.fromkeys(name for names in found.values() for name in names))
+    return (
+        f"No bond point is in the job for {_listed(treatments)} under {_listed(list(found))}: a "
+        "coating that floats can stand at tens of volts near live cables, and a fault can make it "
+        "live where nothing trips. Add [[bond]]; bonding is for a licensed electrician. `gapcast "
+        "wiring` says what it does to the 50/60 Hz field.",
     )
 
 

@@ -11,6 +11,7 @@ import numpy as np
 
 from envelope import units
 from envelope.building import wiring as records
+from envelope.building.conduction import conductive_treatments
 from envelope.building.job import AS_BUILT, Job
 from envelope.building.model import Building, Panel, Space
 from envelope.building.selectors import SelectionError, nearest_names, select
@@ -31,7 +32,6 @@ from envelope.wiring.islands import (
     plan_bonds,
 )
 from envelope.wiring.routing import entered_runs, routed_runs, routes_of
-from envelope.wiring.walls import conductive_treatments
 
 _HEIGHTS_M = {"socket": 0.3, "switch": 1.1, "light": 2.0}  # common practice, no source
 _THREE_PHASE_V = 180.0  # a supply below it is split in two halves, one above it in three phases

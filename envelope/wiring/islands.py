@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from envelope.building.conduction import conductive_treatments
 from envelope.building.job import Job
 from envelope.building.model import Panel
 from envelope.building.wiring import Bond, Wiring, WiringPlan
@@ -15,7 +16,6 @@ from envelope.geometry.plane import Floats
 from envelope.geometry.polygons import Area, polygon_of
 from envelope.wiring.faces import along_face, strip_area
 from envelope.wiring.routing import Run
-from envelope.wiring.walls import conductive_treatments
 
 _TOUCH_M = 2e-3  # edges nearer than this are one seam
 _OVERLAP_M = 5e-3  # shorter contacts do not count

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from envelope.building.conduction import conductive_treatments
 from envelope.building.job import Job, Receiver
 from envelope.building.point_location import contains
 from envelope.building.wiring import Bond, Conducts, FieldReading, Route, Wiring
@@ -34,7 +35,7 @@ from envelope.wiring.matrix import field_matrix, potential_matrix
 from envelope.wiring.mesh import Atom, atoms_of, covered
 from envelope.wiring.network import Sheets, Terminals, factor, terminals
 from envelope.wiring.routing import Run, device_runs, entered_runs, routed_runs, routes_of
-from envelope.wiring.walls import conduction_of, conductive_treatments
+from envelope.wiring.walls import conduction_of
 
 _STEP_M = 0.15  # of the pieces of a wire
 _BELOW_FLOOR_M = 0.2  # of the earth under a floor that lies on it

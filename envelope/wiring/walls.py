@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from envelope.building.job import Assembly, Job, Layer, Treatment
+from envelope.building.job import Assembly, Job, Layer
 from envelope.building.model import Panel
 from envelope.building.wiring import Conducts, Wiring
 from envelope.physics.tables.conduction import (
@@ -17,35 +17,7 @@ from envelope.physics.tables.conduction import (
 
 _CAVITY_M = 0.04
 _SKIN_M = 0.02  # masonry on the inner face that is thinner than this is plaster or a tile
-# Up to here a sheet holds the field back like metal; the field is the same to 4 digits at 1e3.
-_CONDUCTOR_OHM_SQ = 1e5
 _SURFACES = ("wall", "floor", "ceiling", "reveal")
-
-
-def is_conductive(treatment: Treatment) -> bool:
-    """Whether a treatment acts as a conductor at 50/60 Hz.
-
-    What is bought by its decibels (a table, a honeycomb, a fixed loss) counts as one: if it is
-    not, it needs no bond, and no harm is done by asking.
-    """
-    if treatment.kind == "sheet":
-        resistance = treatment.sheet_resistance_ohm_sq or 0.0
-        return resistance / treatment.coats <= _CONDUCTOR_OHM_SQ
-    if treatment.kind == "layers":
-        return any(
-            layer.material in METALS
-            or (
-                layer.sheet_resistance_ohm_sq is not None
-                and layer.sheet_resistance_ohm_sq <= _CONDUCTOR_OHM_SQ
-            )
-            for layer in treatment.layers
-        )
-    return True
-
-
-def conductive_treatments(job: Job) -> frozenset[str]:
-    """Ids of the job's treatments that conduct."""
-    return frozenset(name for name, made in job.treatments.items() if is_conductive(made))
 
 
 def usual_conduction(assembly: Assembly, *, other_side: bool = False) -> Conducts:

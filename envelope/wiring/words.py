@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 STATEMENT = (
     "Electrostatics of the wiring that you entered; error of the method 2 %. Whether the walls "
     "conduct, where cables run and what is plugged in change the volts a metre by a factor of 2 "
@@ -51,13 +49,3 @@ WALL_WORDS = {
     "isolated": "walls conduct, not earthed",
     "unknown": "walls unknown",
 }
-
-
-def no_bond_note(treatments: Sequence[str]) -> str:
-    """Say that a job coats with something that conducts and names no bond."""
-    names = ", ".join(treatments)
-    verb = "conducts" if len(treatments) == 1 else "conduct"
-    return (
-        f"{names} {verb}, and a plan leaves it without a bond: add [[bond]]. Unbonded it stands at "
-        "tens of volts near live cables; bonding is for a licensed electrician"
-    )
