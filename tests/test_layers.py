@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -225,6 +226,32 @@ def test_saying_hello_imports_nothing_heavy() -> None:
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT
     )
     assert answer.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "absent"),
+    [
+        (["check", "house.toml"], {"numba", "scipy"}),
+        # numba loads the top of SciPy, which is quick
+        (["analyze", "house.toml"], {"scipy.special", "scipy.interpolate", "scipy.optimize"}),
+    ],
+)
+def test_commands_load_what_they_use_alone(arguments: list[str], absent: set[str]) -> None:
+    code = (
+        "import sys, envelope.cli\n"
+        f"sys.argv = ['gapcast', *{arguments}]\n"
+        "envelope.cli.main()\n"
+        f"print(sorted(set({sorted(absent)}) & set(sys.modules)), file=sys.stderr)\n"
+    )
+    answer = subprocess.run(
+        [sys.executable, "-c", code],
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=ROOT / "models",
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )
+    assert answer.stderr.strip().splitlines()[-1] == "[]"
 
 
 def test_top_level_holds_what_the_layout_says() -> None:

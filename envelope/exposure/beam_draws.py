@@ -10,7 +10,6 @@ from __future__ import annotations
 from functools import partial
 
 import numpy as np
-from scipy.interpolate import RegularGridInterpolator
 
 from envelope.building.job import Job, Source
 from envelope.exposure.beams import Direct, by_polarization, level_outside
@@ -163,6 +162,8 @@ def _ratios(
     beam: BentBeam, *, source: Source, casts: ReceiverCasts, job: Job, draws: Draws
 ) -> Floats:
     """Ratios (draws,) of `BentBeam` as the source's direction is drawn."""
+    from scipy.interpolate import RegularGridInterpolator  # takes long to import
+
     step = source.direction_tolerance_rad
     index = job.sources.index(source)
     if step <= 0.0:
