@@ -17,6 +17,7 @@ from envelope.physics.normal import normal_share_below
 
 _STEPS = 60  # of which half a dozen are used
 _SAME = 1e-10  # of a standard deviation
+_FLAT = 1e-100  # a density from which no step is taken
 _BEYOND = 6.0  # standard deviations within which a normal curve is looked for
 
 
@@ -207,7 +208,7 @@ def percentile_db(drawn_db: Floats, share: float, *, half_width_db: float) -> fl
         above = float(normal_share_below(away).mean()) - share
         low, high = (low, found) if above > 0.0 else (found, high)
         density = float(np.exp(-0.5 * away**2).mean()) / (np.sqrt(2.0 * np.pi) * sigma)
-        last, found = found, found - above / density if density > 0.0 else np.inf
+        last, found = found, found - above / density if density > _FLAT else np.inf
         if not low <= found <= high:
             found = 0.5 * (low + high)
         if abs(found - last) < _SAME * sigma:
