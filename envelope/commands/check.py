@@ -10,6 +10,7 @@ from envelope.building.adjacency import FACING_M
 from envelope.building.behind import faces_of, near_misses
 from envelope.building.job import Job
 from envelope.building.model import OPENING_KINDS, Building
+from envelope.building.source_notes import source_notes
 from envelope.commands import tables
 from envelope.commands.arguments import add_job, add_output_switches
 from envelope.commands.common import read_job
@@ -114,7 +115,7 @@ def _summary(job: Job) -> dict[str, Any]:
         "readings": len(job.readings),
         "receivers": len(job.receivers),
         "plans": [plan.id for plan in job.plans],
-        "notes": [*job.notes, *missed_neighbours(job), *bare_reveals(job)],
+        "notes": [*job.notes, *source_notes(job), *missed_neighbours(job), *bare_reveals(job)],
         "faces": _behind(job),
         "solved": [as_json.solved_as_plain(solved) for solved in job.solved],
     }

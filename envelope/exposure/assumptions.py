@@ -9,6 +9,7 @@ import numpy as np
 from envelope.building.conduction import unbonded_plans
 from envelope.building.job import Job, Source
 from envelope.building.model import OPENING_KINDS
+from envelope.building.source_notes import source_notes
 
 ASSUMED_SOURCE = (
     "No source in the file: an isotropic field from all exposed directions at 2.45 GHz is assumed."
@@ -40,6 +41,7 @@ def notes_of(job: Job) -> tuple[str, ...]:
     return (
         *([ASSUMED_SOURCE] if job.assumed_source else []),
         *people_notes(job),
+        *source_notes(job),
         *_from_below(job),
         *_long_waves(job),
         *bond_notes(job),

@@ -122,7 +122,13 @@ def read_lists(
         entries[model] = []
         for index, entry in listed:
             table = _validated(model, entry, (key, index), faults)
-            if table is not None:
+            if isinstance(table, schema.Source):
+                parts = table.each_band()
+                entries[model] += [(index, part) for part in parts]
+                if table.bands is not None:  # each counts as a source of its own
+                    ids[key] = [item for item in ids[key] if item != (index, table.id)]
+                    ids[key] += [(index, part.id) for part in parts]
+            elif table is not None:
                 entries[model].append((index, table))
     return entries, ids
 

@@ -19,6 +19,7 @@ from envelope.building.job import LossCurve
 from envelope.building.ranges import Limits
 from envelope.building.selectors import nearest_names
 from envelope.errors import RangeError, UnitError
+from envelope.physics.tables import services
 from envelope.pricing.products import Price
 from envelope.project import outlines as outline
 from envelope.project.schema.metadata import Json, Read
@@ -294,6 +295,27 @@ class Names(Read):
         return {"anyOf": [one, {"type": "array", "items": one}], "examples": [self.example]}
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ServiceName(Read):
+    """A radio service by the name under which people know it."""
+
+    example: str = "LTE 1800"
+
+    def read(self, value: object) -> object:
+        if not isinstance(value, str):
+            raise UnitError(
+                f'{shown(value)} is not a service: write it in quotes, such as "{self.example}"'
+            )
+        found = services.service_named(value)
+        if found is None:
+            near = nearest_names(value, services.BY_NAME)
+            raise UnitError(f"there is no service {shown(value)}: {near}; or give its band")
+        return found.name
+
+    def described(self) -> Json:
+        return {"type": "string", "examples": list(services.BY_NAME)}
+
+
 def _price(text: str) -> Price:
     money = units.parse_money(text)
     return Price(amount=money.amount, currency=money.currency, unit=money.unit)
@@ -408,6 +430,7 @@ Spread = Annotated[float, _angle(ranges.SPREAD, "5 deg")]
 Band = Annotated[
     tuple[float, float], within(ranges.BAND, parse=units.parse_band, example="1805-1880 MHz")
 ]
+Service = Annotated[str, ServiceName()]
 Power = Annotated[float, within(ranges.POWER, parse=units.parse_power, example="20 dBm")]
 SheetResistance = Annotated[
     float,

@@ -6,6 +6,7 @@ The tables of the building itself are in `schema_rooms`.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 from typing import Annotated, Any, Literal
 
@@ -19,7 +20,7 @@ from envelope.building.refusals import bare
 from envelope.errors import RecordError
 from envelope.geometry.plane import Floats, frozen
 from envelope.physics.materials import metal_conductivity_s_m
-from envelope.physics.tables import metals
+from envelope.physics.tables import metals, services
 from envelope.project.schema import fields, wiring
 from envelope.project.schema.costs import Costs, Product
 from envelope.project.schema.fields import Choice
@@ -311,11 +312,40 @@ class Treatment(Table):
         )
 
 
+class SourceBand(Table):
+    """One of several bands in which a transmitter sends."""
+
+    band: fields.Band | None = None
+    service: fields.Service | None = Field(None, description="Instead of band: its usual name")
+    level: fields.Level | None = None
+    eirp: fields.Power | None = None
+    scattered: fields.Share | None = Field(None, description="Default: the source's own")
+
+    def problems(self) -> Problems:
+        yield from exactly_one(self, what="a band", of=("band", "service"), fallback="level")
+
+    @property
+    def suffix(self) -> str:
+        """What tells its id from those of the source's other bands."""
+        if self.service is not None:
+            return re.sub(r"[^a-z0-9]+", "-", self.service.lower()).strip("-")
+        assert self.band is not None
+        return f"{0.5e-6 * sum(self.band):.0f}"
+
+
 class Source(Table):
     """A direction outside, or a point."""
 
     id: fields.Id
-    band: fields.Band
+    band: fields.Band | None = None
+    service: fields.Service | None = Field(
+        None, description="Instead of band: the service's usual name"
+    )
+    bands: Annotated[list[SourceBand], Field(min_length=1, max_length=20)] | None = Field(
+        None,
+        description="Instead of band: several, each with its level or EIRP; each counts as a "
+        'source of its own, such as "mast-lte-1800"',
+    )
     azimuth: fields.Turn | None = Field(None, description="True, clockwise from north")
     elevation: fields.Elevation | None = Field(None, description="Up from the horizon")
     spread: fields.Spread = Field(DEFAULT_SPREAD_RAD, description="Half-angle; default 5 deg")
@@ -344,7 +374,42 @@ class Source(Table):
         """Whether it is a point rather than a direction."""
         return bool(self.given() & {"space", "at", "eirp"})
 
+    def each_band(self) -> tuple[Source, ...]:
+        """The source in each of its bands, which then are sources of their own."""
+        if self.bands is None:
+            if self.service is None:
+                return (self,)
+            found = services.BY_NAME[self.service]
+            return (self.model_copy(update={"band": (found.low_hz, found.high_hz)}),)
+        parts: list[Source] = []
+        for each in self.bands:
+            said = each.model_dump(exclude_none=True, exclude={"scattered"})
+            if each.scattered is not None:
+                said["scattered"] = each.scattered
+            one = self.model_copy(update={**said, "bands": None, "id": f"{self.id}-{each.suffix}"})
+            parts += one.each_band()
+        return tuple(parts)
+
+    def _in_bands(self) -> Problems:
+        """What is wrong with its bands: each states what a source of one band states."""
+        key, other = ("eirp", "level") if self.is_point else ("level", "eirp")
+        for index, each in enumerate(self.bands or ()):
+            yield from ((f"bands.{index}.{at}", said) for at, said in each.problems())
+            if key not in each.given():
+                yield f"bands.{index}.{key}", f"{key} is missing: each of several bands needs it"
+            if other in each.given():
+                what = "at a point" if self.is_point else "in a direction"
+                yield f"bands.{index}.{other}", f"{other} does not go with a source {what}"
+        if self.bands is not None:
+            for key in sorted(self.given() & {"level", "eirp"}):
+                yield key, f"{key} stands in each of bands instead"
+            suffixes = [each.suffix for each in self.bands if each.service or each.band]
+            for suffix in sorted({name for name in suffixes if suffixes.count(name) > 1}):
+                yield "bands", f'two of the bands would be called "{self.id}-{suffix}"'
+
     def problems(self) -> Problems:
+        yield from exactly_one(self, what="a source", of=("band", "service", "bands"))
+        yield from self._in_bands()
         direction = ("azimuth", "elevation")
         what = "a source at a point" if self.is_point else "a source in a direction"
         for key in ("at",) if self.is_point else direction:
@@ -354,11 +419,12 @@ class Source(Table):
         for key in (*direction, *beam):
             if self.is_point and key in self.given():
                 yield key, f"{key} does not go with {what}"
-        if not self.is_point and self.azimuth is not None:
+        if not self.is_point and self.azimuth is not None and self.band is not None:
             yield from of_record("source", self.record)
 
     def record(self, position_m: Floats | None = None) -> records.Source:
-        """The source, in SI, at a point where it has one."""
+        """The source, in SI, at a point where it has one; of `each_band`."""
+        assert self.band is not None
         return records.Source(
             id=self.id,
             band_hz=self.band,
