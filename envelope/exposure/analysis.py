@@ -14,6 +14,7 @@ from envelope.exposure.assumptions import notes_of
 from envelope.exposure.bands import bands_of, reference_band
 from envelope.exposure.beams import Direct, direct_part, leak_paths, level_outside, lit_areas
 from envelope.exposure.casts import Casts, ReceiverCasts
+from envelope.exposure.decibels import reduction_db
 from envelope.exposure.differences import LevelDraws
 from envelope.exposure.diffuse import Diffuse, diffuse_of, faces_of
 from envelope.exposure.levels import Levels, levels_of
@@ -30,7 +31,6 @@ from envelope.exposure.results import (
 from envelope.exposure.solid_angles import (
     THRESHOLD_DB,
     SolidAngles,
-    reduction_db,
     solid_angles,
     tag,
 )

@@ -9,13 +9,13 @@ import numpy as np
 
 from envelope.building.job import Plan
 from envelope.building.model import Panel
+from envelope.exposure.decibels import reduction_db
 from envelope.exposure.diffuse import Faces, hemisphere_means
 from envelope.exposure.ranking import Rank, Seen
 from envelope.exposure.results import PanelLeak
 from envelope.exposure.shares import shares_of
 from envelope.exposure.solid_angles import (
     loss_db,
-    reduction_db,
     threshold_transmission,
     totals,
 )

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from envelope.exposure.decibels import reduction_db
 from envelope.exposure.differences import LevelDraws
-from envelope.exposure.solid_angles import reduction_db
 from envelope.geometry.plane import Floats
 
 

@@ -11,12 +11,12 @@ polarization; multiplying means would overstate the loss.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from envelope.exposure.decibels import decibels
 from envelope.exposure.transmission import Tables
 from envelope.geometry.plane import Floats
 from envelope.rays import Crossings, standard_error
@@ -26,13 +26,6 @@ Ints = NDArray[np.int32] | NDArray[np.int64]
 # A treatment of exactly the threshold's loss is not below it, whatever the last bit says.
 ROUNDING = 1e-9
 THRESHOLD_DB = 20.0
-
-
-def decibels(ratio: float) -> float:
-    """Ten times the common logarithm, infinite where the ratio is zero or infinite. [dB]"""
-    if ratio <= 0.0:
-        return -math.inf
-    return math.inf if math.isinf(ratio) else 10.0 * math.log10(ratio)
 
 
 def loss_db(transmission: float) -> float:
@@ -149,10 +142,3 @@ def solid_angles(
         standard_error=float(standard_error(by_scramble)) / mean if mean > 0.0 else 0.0,
         bands=tuple(bands),
     )
-
-
-def reduction_db(outside: float, inside: float) -> float:
-    """How far below outside it is inside; zero where there is nothing outside. [dB]"""
-    if outside <= 0.0:
-        return 0.0
-    return decibels(outside / inside) if inside > 0.0 else math.inf
