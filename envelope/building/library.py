@@ -166,6 +166,17 @@ _DOORS: tuple[tuple[str, tuple[Layer, ...], str], ...] = (
     ("hollow-wood-door", (_of("wood", 0.004), _air(0.032), _of("wood", 0.004)), ""),
     ("solid-wood-door", (_of("wood", 0.04),), ""),
     ("steel-door", (_METAL, _air(0.04), _METAL), _SEAMS),
+    ("wood-frame", (_of("wood", 0.06),), "of a window"),
+    (
+        "plastic-frame",
+        (_air(0.07),),
+        "of a window; hollow plastic counts as air, its steel stiffeners are left out",
+    ),
+    (
+        "metal-frame",
+        (_of("aluminium", 0.002), _air(0.05), _of("aluminium", 0.002)),
+        f"of a window; {_SEAMS}",
+    ),
     ("wood-shutter", (_of("wood", 0.015),), ""),
     ("aluminium-shutter", (_of("aluminium", 0.4e-3),), _SEAMS),
 )

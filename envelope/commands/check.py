@@ -101,6 +101,38 @@ def missed_neighbours(job: Job) -> list[str]:
     return sentences
 
 
+def unstated_edges(job: Job) -> list[str]:
+    """What windows of the receivers' rooms leave open, by line: frame, and film's edge."""
+    rooms = {receiver.space for receiver in job.receivers}
+    filmed = {panel for plan in job.plans for panel, names in plan.treatments.items() if names}
+    asked: dict[tuple[str, ...], list[str]] = {}
+    for panel in job.building.panels:
+        if panel.space not in rooms or panel.kind not in ("window", "skylight"):
+            continue
+        own = panel.id.rpartition("/")[2]
+        place = job.places.get(("opening", own, "id"))
+        if place is None:  # of a model, whose file does not say
+            continue
+        keys = ["frame", *(["film-edge"] if panel.id in filmed else [])]
+        missing = tuple(key for key in keys if ("opening", own, key) not in job.places)
+        if missing:
+            asked.setdefault(missing, []).append(f"{own} (line {place.line})")
+    return [
+        f"{', '.join(names)}: {' and '.join(keys)} not stated and taken as none. A bare frame 3 in "
+        f"wide may let in more than all coated walls: write {_EXAMPLES[keys[-1]]}, or "
+        + " and ".join(f'{key} = "0 m"' for key in keys)
+        + " where film covers all."
+        for keys, names in asked.items()
+    ]
+
+
+_EXAMPLES = {
+    "frame": 'frame = "3 in" with frame-assembly = "wood-frame", "plastic-frame" or "metal-frame"',
+    "film-edge": 'frame = "3 in" with frame-assembly = "wood-frame", "plastic-frame" or '
+    '"metal-frame", and film-edge = "1/8 in"',
+}
+
+
 def _summary(job: Job) -> dict[str, Any]:
     building = job.building
     return {
@@ -115,7 +147,13 @@ def _summary(job: Job) -> dict[str, Any]:
         "readings": len(job.readings),
         "receivers": len(job.receivers),
         "plans": [plan.id for plan in job.plans],
-        "notes": [*job.notes, *source_notes(job), *missed_neighbours(job), *bare_reveals(job)],
+        "notes": [
+            *job.notes,
+            *source_notes(job),
+            *missed_neighbours(job),
+            *unstated_edges(job),
+            *bare_reveals(job),
+        ],
         "faces": _behind(job),
         "solved": [as_json.solved_as_plain(solved) for solved in job.solved],
     }

@@ -100,6 +100,8 @@ def _opening(opening: schema.Opening, tables: Tables) -> OpeningSpec:
         ring_m=opening.ring,
         seams_m=opening.seams,
         film_edge_m=opening.film_edge,
+        frame_m=opening.frame,
+        frame_assembly=opening.frame_assembly,
         tilt_m=opening.tilt_m,
         state=opening.state,
         assembly=assembly,

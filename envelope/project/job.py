@@ -107,7 +107,11 @@ def _of_library(
     named = set(tables.construction.by_kind().values())
     named |= {part for assembly in own.values() for part in assembly.parts}
     for _, opening in tables.of(schema.Opening):
-        named |= {opening.assembly or "", opening.shutter or ""}
+        named |= {
+            opening.assembly or "",
+            opening.shutter or "",
+            opening.frame_assembly or "",
+        }
     if building is not None:
         named |= {element.assembly or "" for element in building.elements}
     return {name: made for name, made in ASSEMBLIES.items() if name in named and name not in own}

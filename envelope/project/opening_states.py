@@ -1,10 +1,10 @@
 """Windows and doors that a plan has in another state than the building: no new geometry.
 
-    state        leaf, film edge       gap strips (of a sash that can tilt)
-    shut         its assembly          its assembly
-    tilted       its assembly          nothing
-    open         nothing               nothing
-    shuttered    its assembly, air, the shutter: on both
+    state        leaf, film edge       gap strips (of a sash that can tilt)    frame
+    shut         its assembly          its assembly                            its assembly
+    tilted       its assembly          nothing                                 its assembly
+    open         nothing               nothing                                 nothing
+    shuttered    its assembly, air, the shutter: on both                       its assembly
 
 What is put on a leaf goes with it when it stands open, and covers the gap strips when it is shut.
 """
@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from envelope.building.elements import STAND_INS
 from envelope.building.job import Assembly
 from envelope.building.model import Building, Panel
-from envelope.building.rooms.specs import FILM_EDGE, GAPS, OpeningState
+from envelope.building.rooms.specs import FILM_EDGE, FRAME, GAPS, OpeningState
 from envelope.project.faults import Faults
 from envelope.project.schema import job as schema
 from envelope.project.schema.fields import shown
@@ -89,6 +89,8 @@ class Openings:
                 )
                 continue
             there = shuttered_name(opening, shut) if state == "shuttered" else shut
+            for panel in self._frames(opening):
+                found[panel.id] = None if state == "open" else opening.frame_assembly
             for panel in self._panels(opening):
                 is_gap = panel.id.rpartition("/")[2] in GAPS
                 gone = state == "open" or (state == "tilted" and is_gap)
@@ -102,6 +104,8 @@ class Openings:
         found = dict(chosen)
         for _, opening in self.tables.of(schema.Opening):
             state = states.get(opening.id, opening.state)
+            for panel in self._frames(opening) if state == "open" else ():
+                found.pop(panel.id, None)
             for panel in self._panels(opening):
                 if state == "open":
                     found.pop(panel.id, None)
@@ -111,10 +115,17 @@ class Openings:
 
     def _panels(self, opening: schema.Opening) -> list[Panel]:
         """Leaves of an opening on all its sides, and the strips that are of its material."""
+        return self._named(opening, ("", *GAPS, FILM_EDGE))
+
+    def _frames(self, opening: schema.Opening) -> list[Panel]:
+        """Frames of an opening on all its sides."""
+        return self._named(opening, (FRAME,))
+
+    def _named(self, opening: schema.Opening, parts: tuple[str, ...]) -> list[Panel]:
         found = []
         for space in self.building.spaces:
-            leaf = f"{space.id}/{opening.id}"
-            for name in (leaf, *(f"{leaf}/{part}" for part in (*GAPS, FILM_EDGE))):
+            for part in parts:
+                name = f"{space.id}/{opening.id}" + (f"/{part}" if part else "")
                 index = self.building.panel_index.get(name)
                 if index is not None:
                     found.append(self.building.panels[index])

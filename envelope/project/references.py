@@ -51,7 +51,11 @@ def check_references(tables: Tables, document: Mapping[str, Any], faults: Faults
     for index, opening in tables.of(schema.Opening):
         where = opening.on.partition("/")[0]
         _check(("opening", index, "on"), "space", where, known("space"), faults)
-        for key, named in (("assembly", opening.assembly), ("shutter", opening.shutter)):
+        for key, named in (
+            ("assembly", opening.assembly),
+            ("shutter", opening.shutter),
+            ("frame-assembly", opening.frame_assembly),
+        ):
             _check(("opening", index, key), "assembly", named, assemblies, faults)
     for index, panel in tables.of(schema.Panel):
         _check(
@@ -83,6 +87,7 @@ NAMES: tuple[tuple[str, tuple[str, ...], str], ...] = (
     ("opening", ("on",), "space"),
     ("opening", ("assembly",), "assembly"),
     ("opening", ("shutter",), "assembly"),
+    ("opening", ("frame-assembly",), "assembly"),
     ("panel", ("assembly",), "assembly"),
     ("tag", ("assembly",), "assembly"),
     ("receiver", ("space",), "space"),

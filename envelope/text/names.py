@@ -34,6 +34,7 @@ _SEAMS = {
     "undercut": "gap under",
     "ring": "ring around",
     "film-edge": "film edge of",
+    "frame": "frame of",
     "gap-head": "gap at head of",  # where a sash tilts in
     "gap-left": "gap at left of",
     "gap-right": "gap at right of",

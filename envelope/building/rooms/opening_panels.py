@@ -1,13 +1,13 @@
 """What fills a hole: the leaf, the seams left open beside it, the reveals round it.
 
-    door                      tilted window             window with a film edge
-    ┌─── seam-head ───┐       ┌─── gap-head ────┐       ┌─── film-edge ───┐
-    │ ┌─────────────┐ │       │ ┌─────────────┐ │       │ ┌─────────────┐ │
-    │s│             │s│       │g│             │g│       │ │  the pane   │ │
-    │e│    leaf     │e│       │a│    leaf     │a│       │ │  with film  │ │
-    │a│             │a│       │p│             │p│       │ │             │ │
-    │m│             │m│       │ │             │ │       │ └─────────────┘ │
-    └─┴─ undercut ──┴─┘       └─┴─────────────┴─┘       └─ pane, bare ────┘
+    door                      tilted window             window with a frame and a film edge
+    ┌─── seam-head ───┐       ┌─── gap-head ────┐       ┌───── frame ─────┐
+    │ ┌─────────────┐ │       │ ┌─────────────┐ │       │ ┌─ film-edge ─┐ │
+    │s│             │s│       │g│             │g│       │ │ ┌─────────┐ │ │
+    │e│    leaf     │e│       │a│    leaf     │a│       │ │ │  pane,  │ │ │
+    │a│             │a│       │p│             │p│       │ │ │  filmed │ │ │
+    │m│             │m│       │ │             │ │       │ │ └─────────┘ │ │
+    └─┴─ undercut ──┴─┘       └─┴─────────────┴─┘       └─┴─────────────┴─┘
 
 A sash tilted in by `tilt` opens that much at its head and a triangle on each side. Strips in the
 plane of the leaf stand for them, of the same area: as high as the tilt at the head, and at each
@@ -21,7 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from envelope.building.model import Panel, PanelKind
-from envelope.building.rooms.specs import FILM_EDGE, OpeningSpec
+from envelope.building.rooms.specs import FILM_EDGE, FRAME, OpeningSpec
 from envelope.geometry.plane import Floats, area_vector
 from envelope.geometry.polygons import WELD_M
 
@@ -120,7 +120,12 @@ def filling(cut: Cut) -> list[Panel]:
     assembly = spec.assembly if cut.declared else None
 
     def panel(
-        name: str, kind: PanelKind, outline: Floats, *holes: Floats, filled: bool = False
+        name: str,
+        kind: PanelKind,
+        outline: Floats,
+        *holes: Floats,
+        filled: bool = False,
+        made_of: str | None = assembly,
     ) -> Panel:
         return Panel(
             id=f"{cut.id}/{name}",
@@ -131,7 +136,7 @@ def filling(cut: Cut) -> list[Panel]:
             host=cut.host.id,
             opening=cut.id,
             filled=filled,
-            assembly=assembly if filled else None,
+            assembly=made_of if filled else None,
         )
 
     leaf = cut.leaf
@@ -145,6 +150,11 @@ def filling(cut: Cut) -> list[Panel]:
             if side in widths:
                 _, filled, name = widths[side]
                 seams.append(panel(name, "seam", strip, filled=filled))
+    if spec.frame_m > 0.0:
+        inner = _drawn_in(leaf, spec.frame_m)
+        made_of = spec.frame_assembly if cut.declared else None
+        seams.append(panel(FRAME, "seam", leaf, inner[::-1], filled=True, made_of=made_of))
+        leaf = inner
     if spec.film_edge_m > 0.0:
         inner = _drawn_in(leaf, spec.film_edge_m)
         seams.append(panel(FILM_EDGE, "seam", leaf, inner[::-1], filled=True))

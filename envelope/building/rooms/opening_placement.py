@@ -44,6 +44,7 @@ def check_numbers(spec: OpeningSpec, host: Panel, refusals: Refusals) -> None:
         "ring": (spec.ring_m,),
         "seams": (spec.seams_m,),
         "film-edge": (spec.film_edge_m,),
+        "frame": (spec.frame_m,),
         "tilt": (spec.tilt_m,),
         "sill": (spec.sill_m,),
         "at": (spec.along_m,) if spec.along_m is not None else spec.centre or (),
@@ -79,6 +80,7 @@ def check_numbers(spec: OpeningSpec, host: Panel, refusals: Refusals) -> None:
     for key, value, kinds in (
         ("seams", spec.seams_m, WITH_SEAMS),
         ("film-edge", spec.film_edge_m, GLAZED),
+        ("frame", spec.frame_m, GLAZED),
         ("tilt", spec.tilt_m, GLAZED),
     ):
         if value > 0.0 and spec.kind not in kinds:
@@ -93,8 +95,11 @@ def check_numbers(spec: OpeningSpec, host: Panel, refusals: Refusals) -> None:
     if spec.round and max(spec.undercut_m, spec.seams_m, spec.tilt_m) > 0.0:
         refusals.refuse(spec, "size", "is round, and has no undercut, seams or tilt")
         bad = True
-    if not bad and max(spec.film_edge_m, spec.seams_m, spec.tilt_m) > 0.0:
-        around = 2.0 * (spec.film_edge_m + spec.seams_m)
+    if spec.frame_m > 0.0 and spec.frame_assembly is None:
+        refusals.refuse(spec, "frame", "has a frame; say what it is made of: frame-assembly")
+        bad = True
+    if not bad and max(spec.film_edge_m, spec.frame_m, spec.seams_m, spec.tilt_m) > 0.0:
+        around = 2.0 * (spec.film_edge_m + spec.frame_m + spec.seams_m)
         tall = spec.height_m - around - spec.undercut_m - spec.tilt_m
         wide = spec.width_m - around
         if tall > WELD_M:
@@ -104,7 +109,7 @@ def check_numbers(spec: OpeningSpec, host: Panel, refusals: Refusals) -> None:
                 spec,
                 "size",
                 f"is {length_text(spec.width_m)} x {length_text(spec.height_m)}: its seams, film "
-                "edge or tilt leave no leaf",
+                "edge, frame or tilt leave no leaf",
             )
             bad = True
     if bad:

@@ -12,6 +12,7 @@ OpeningState = Literal["shut", "tilted", "open", "shuttered"]
 # Panels beside a leaf that are, or may be, of its own material.
 GAPS = ("gap-head", "gap-left", "gap-right")  # where its sash tilts
 FILM_EDGE = "film-edge"
+FRAME = "frame"  # round the pane: of its own assembly, and no film reaches it
 CeilingShape = Literal["flat", "shed", "gable", "hipped"]
 
 
@@ -85,6 +86,8 @@ class OpeningSpec:
     ring_m: float = 0.0
     seams_m: float = 0.0  # beside and above a door, all round a hatch
     film_edge_m: float = 0.0  # of the glazing, that no film reaches
+    frame_m: float = 0.0  # width of the frame, within the opening
+    frame_assembly: str | None = None  # what the frame is made of
     tilt_m: float = 0.0  # how far the head of its sash comes in where some state has it tilted
     state: OpeningState = "shut"
     assembly: str | None = None

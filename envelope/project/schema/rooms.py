@@ -227,6 +227,14 @@ class Opening(Table):
     film_edge: fields.Distance = Field(
         0.0, description="Edge of the pane that no film reaches; default 0 m"
     )
+    frame: fields.Distance = Field(
+        0.0,
+        description="Width of a window's frame, within its size; no film reaches it. Default 0 m: "
+        "all of the opening counts as glass",
+    )
+    frame_assembly: fields.Reference | None = Field(
+        None, description='What the frame is made of, such as "wood-frame" or "metal-frame"'
+    )
     tilt: fields.Dimension | None = Field(
         None,
         description="How far the head of a tilted sash comes in; default 100 mm where it is tilted",
@@ -248,12 +256,21 @@ class Opening(Table):
             ("ring", self.ring, ("box", "light")),
             ("seams", self.seams, ("door", "hatch")),
             ("film-edge", self.film_edge, ("window", "skylight")),
+            ("frame", self.frame, ("window", "skylight")),
             ("tilt", self.tilt, ("window", "skylight")),
             ("shutter", self.shutter, ("window", "skylight", "door")),
         ):
             if value and self.kind not in kinds:
                 words = " or ".join(f'"{kind}"' for kind in kinds)
                 yield key, f"{key} goes with kind = {words} only"
+        if self.frame and self.frame_assembly is None:
+            yield (
+                "frame-assembly",
+                "frame-assembly is missing: a frame needs it, such as "
+                'frame-assembly = "wood-frame"',
+            )
+        if self.frame_assembly is not None and not self.frame:
+            yield "frame-assembly", 'frame-assembly goes with a frame, such as frame = "3 in"'
         trouble = self.cannot_be(self.state)
         if trouble is not None:
             yield "state", trouble
