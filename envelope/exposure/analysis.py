@@ -21,6 +21,7 @@ from envelope.exposure.levels import Levels, levels_of
 from envelope.exposure.offers import offers_of
 from envelope.exposure.panels import panel_table
 from envelope.exposure.ranking import Field, Rank, Trials, ranked, seen_of
+from envelope.exposure.outdoor_coupling import outdoor_gain, outdoor_notes
 from envelope.exposure.results import (
     BandResult,
     PlanResult,
@@ -55,6 +56,7 @@ class _Setting:
     tables: Tables
     diffuse: Mapping[str, Diffuse]
     trials: Trials  # of the fields that panels are ranked by
+    round_outside: Mapping[int, Floats]  # by band, from `outdoor_gain`
     threshold_db: float
     edges: bool
     with_ranks: bool
@@ -153,6 +155,13 @@ def _source_result(
             plan=setting.plan,
             threshold_db=setting.threshold_db,
         ),
+        round_outside_w_m2=_round_outside(
+            source,
+            setting=setting,
+            space=casts.receiver.space,
+            exposed_sr=angles.exposed_sr,
+            outside=direct.outside_w_m2,
+        ),
     )
 
 
@@ -160,6 +169,17 @@ def _isotropic_density(casts: ReceiverCasts, setting: _Setting, band: int) -> fl
     """Diffuse density at a receiver for an outside field of unit radiance. [sr]"""
     home = setting.job.building.space_index[casts.receiver.space]
     return setting.trials.isotropic_density_sr(home, band)
+
+
+def _round_outside(
+    source: Source, *, setting: _Setting, space: str, exposed_sr: float, outside: float
+) -> float:
+    """Bound of a source's density that leaves other rooms and comes in from outdoors. [W/m²]"""
+    diffuse = setting.diffuse[source.id]
+    radiance = source.scattered * outside / exposed_sr if exposed_sr > 0.0 else 0.0
+    density = diffuse.from_beam_w_m2 + radiance * diffuse.from_scattered
+    gain = setting.round_outside[setting.band(source)]
+    return float(gain[setting.job.building.space_index[space]] @ density)
 
 
 def _worst(casts: ReceiverCasts, setting: _Setting) -> WorstPoint | None:
@@ -307,15 +327,21 @@ def _with_bands(result: PlanResult, drawn: LevelDraws, as_built: LevelDraws | No
             band = level_band(drawn.level_w_m2(at, sources), own_db=own_db)
             return level * band.low, level * band.high
 
+        def around(sources: Sequence[str], at: ReceiverResult = each) -> float:
+            return sum(one.round_outside_w_m2 for one in at.sources if one.id in sources)
+
         sources = []
         for source in each.sources:
             low, high = ends((source.id,), source.level_w_m2)
+            high += source.round_outside_w_m2
             sources.append(replace(source, low_w_m2=low, high_w_m2=high))
         bands = []
         for at in each.bands:
             low, high = ends(at.sources, each.in_band(at).level_w_m2)
+            high += around(at.sources)
             bands.append(replace(at, low_w_m2=low, high_w_m2=high))
         low, high = ends([source.id for source in sources], each.level_w_m2)
+        high += around([source.id for source in sources])
         receivers.append(
             replace(
                 each,
@@ -406,6 +432,10 @@ def analyze_plan(
             fields=_fields(bench, isotropic=isotropic),
             edges=edges,
         ),
+        round_outside={
+            band: outdoor_gain(bench=bench, tables=tables, faces=faces, band=band)
+            for band in range(len(bench.bands_hz) if job.sources else 0)
+        },
         threshold_db=threshold_db,
         edges=edges,
         with_ranks=with_ranks,
@@ -466,7 +496,7 @@ def analyze(
         project=job.name,
         threshold_db=threshold_db,
         plans=tuple(results),
-        notes=tuple(dict.fromkeys((*job.notes, *notes_of(job)))),
+        notes=tuple(dict.fromkeys((*job.notes, *notes_of(job), *outdoor_notes(results)))),
         extrapolated=bench.extrapolated,
         solved=job.solved,
     )

@@ -109,6 +109,7 @@ class SourceResult:
     unshielded_solid_angle_sr: float | None  # None for a point
     paths: tuple[LeakPath, ...]
     as_built_w_m2: float | None = None  # level with no treatment; None where this is that level
+    round_outside_w_m2: float = 0.0  # bound of what leaves other rooms and comes in from outdoors
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

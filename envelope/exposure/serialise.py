@@ -115,6 +115,7 @@ def _source(source: SourceResult) -> Plain:
         "high_w_m2": source.high_w_m2,
         "reduction_db": finite(source.reduction_db),
         "below_as_built_db": finite(source.below_as_built_db),
+        "round_outside_w_m2": source.round_outside_w_m2,
         "lit_area_m2": source.lit_area_m2,
         "unshielded_area_m2": source.unshielded_area_m2,
         "unshielded_solid_angle_sr": source.unshielded_solid_angle_sr,
