@@ -19,9 +19,9 @@ from envelope.exposure.differences import LevelDraws
 from envelope.exposure.diffuse import Diffuse, diffuse_of, faces_of
 from envelope.exposure.levels import Levels, levels_of
 from envelope.exposure.offers import offers_of
+from envelope.exposure.outdoor_coupling import outdoor_gain, outdoor_notes
 from envelope.exposure.panels import panel_table
 from envelope.exposure.ranking import Field, Rank, Trials, ranked, seen_of
-from envelope.exposure.outdoor_coupling import outdoor_gain, outdoor_notes
 from envelope.exposure.results import (
     BandResult,
     PlanResult,

@@ -11,24 +11,28 @@ stands indoors. So it is kept out of the level and put on the upper end of its r
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from envelope.building.model import Building, Patch
 from envelope.exposure.diffuse import Faces, absorption_m2, balance_matrix, hemisphere_means
 from envelope.exposure.results import PlanResult
 from envelope.exposure.transmission import Bench, Tables
 from envelope.geometry.plane import Floats
-from envelope.physics.diffuse import OUTSIDE
 
 __all__ = [
+    "Exchange",
     "exchange_factors",
     "outdoor_coupling_m2",
     "outdoor_gain",
     "outdoor_notes",
 ]
+
+Ints = NDArray[np.int64]
 
 # Seen along the wall a Lambertian opening is dark, a wave is not: in the plane of the wall the
 # density of an incoherent aperture is at most S A/(8π d²), half of it of either polarization
@@ -39,45 +43,83 @@ _LEAST_COSINE: Final = 0.5
 # a path by a right angle (ITU-R P.526, ν ≥ 2.4: half a wavelength from the edge and more).
 _ROUND_CORNER: Final = 0.01
 _PLANE: Final = 1e-6
+_MOST_PATCHES: Final = 1000  # on either side of an exchange
 _WORTH_SAYING: Final = 0.1  # of a level: 0.4 dB
 
 
-def exchange_factors(building: Building) -> Floats:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Exchange:
+    """Areas with which outer patches of some rooms exchange a field with those of others."""
+
+    into: Ints  # (r,) patches of the rooms asked for
+    out_of: Ints  # (c,) all outer patches
+    factors_m2: Floats  # (r, c)
+
+
+def exchange_factors(building: Building, *, rooms: Collection[str]) -> Exchange:
     """Bound of the area with which outer patches exchange a Lambertian field.
+
+    Parameters
+    ----------
+    building : Building
+    rooms : collection of str
+        Spaces into which it is asked for.
 
     Returns
     -------
-    factors_m2 : (patches, patches) float
-        A_i F_ij, symmetric; 0 within a room and for all that does not lead outdoors. [m²]
+    exchange : Exchange
+        A_i F_ij, 0 within a room. [m²]
 
     Notes
     -----
     A_i A_j cos θ_i cos θ_j/(π d²) between centres, no part of it hidden, at most the smaller
-    area; distances are not taken below half of both patches' widths.
+    area; distances are not taken below half of both patches' widths. Of very many patches the
+    largest count.
     """
-    count = len(building.patches)
     outer = [patch for patch in building.patches if _leads_outdoors(building, patch)]
-    factors = np.zeros((count, count))
-    if not outer:
-        return factors
-    centre = np.array([_centre(building, patch) for patch in outer])
-    outward = np.array([-building.panel(patch.panel).normal for patch in outer])
-    area = np.array([patch.area_m2 for patch in outer])
-    space = np.array([building.space_index[building.panel(each.panel).space] for each in outer])
-    apart = centre[np.newaxis] - centre[:, np.newaxis]  # [i, j] from i to j
+    outer = sorted(outer, key=lambda patch: -patch.area_m2)
+    inner = [patch for patch in outer if building.panel(patch.panel).space in rooms]
+    into, out_of = inner[:_MOST_PATCHES], outer[:_MOST_PATCHES]
+    indices = [np.array([patch.index for patch in each], dtype=np.int64) for each in (into, out_of)]
+    if not into:
+        return Exchange(into=indices[0], out_of=indices[1], factors_m2=np.zeros((0, len(out_of))))
+    here, there = _sides(building, into), _sides(building, out_of)
+    apart = there.centre_m[np.newaxis] - here.centre_m[:, np.newaxis]
     distance = np.linalg.norm(apart, axis=2)
-    width = np.sqrt(area)
-    reach = np.maximum(distance, 0.5 * (width[:, np.newaxis] + width))
-    with np.errstate(invalid="ignore", divide="ignore"):
-        seen = np.einsum("ijk,ik->ij", apart, outward) / distance
-    seen = np.nan_to_num(seen)
-    shone = np.maximum(seen, _LEAST_COSINE) * np.where(seen < -_PLANE, _ROUND_CORNER, 1.0)
-    found = area[:, np.newaxis] * area * shone * shone.T / (np.pi * reach**2)
-    found = np.minimum(found, np.minimum(area[:, np.newaxis], area))
-    found[space[:, np.newaxis] == space] = 0.0
-    index = [patch.index for patch in outer]
-    factors[np.ix_(index, index)] = found
-    return factors
+    width = np.sqrt(here.area_m2)[:, np.newaxis] + np.sqrt(there.area_m2)
+    shone = _shone(np.einsum("ijk,ik->ij", apart, here.outward), distance)
+    shone *= _shone(-np.einsum("ijk,jk->ij", apart, there.outward), distance)
+    areas = here.area_m2[:, np.newaxis], there.area_m2
+    found = areas[0] * areas[1] * shone / (np.pi * np.maximum(distance, 0.5 * width) ** 2)
+    found = np.minimum(found, np.minimum(*areas))
+    found[here.space[:, np.newaxis] == there.space] = 0.0
+    return Exchange(into=indices[0], out_of=indices[1], factors_m2=found)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Sides:
+    """Outer sides of patches."""
+
+    centre_m: Floats  # (n, 3)
+    outward: Floats  # (n, 3)
+    area_m2: Floats  # (n,)
+    space: Ints  # (n,)
+
+
+def _sides(building: Building, patches: Sequence[Patch]) -> _Sides:
+    panels = [building.panel(patch.panel) for patch in patches]
+    return _Sides(
+        centre_m=np.array([_centre(building, patch) for patch in patches]),
+        outward=np.array([-panel.normal for panel in panels]),
+        area_m2=np.array([patch.area_m2 for patch in patches]),
+        space=np.array([building.space_index[panel.space] for panel in panels]),
+    )
+
+
+def _shone(towards_m: Floats, distance_m: Floats) -> Floats:
+    """Cosine (r, c) at one end of an exchange, with what diffraction leaves of it."""
+    cosine = towards_m / np.maximum(distance_m, 1e-9)
+    return np.maximum(cosine, _LEAST_COSINE) * np.where(cosine < -_PLANE, _ROUND_CORNER, 1.0)
 
 
 def _leads_outdoors(building: Building, patch: Patch) -> bool:
@@ -92,13 +134,13 @@ def _centre(building: Building, patch: Patch) -> Floats:
     return np.asarray(building.panel(patch.panel).frame.lift(middle[np.newaxis])[0])
 
 
-def outdoor_coupling_m2(*, factors_m2: Floats, faces: Faces, transmission: Floats) -> Floats:
+def outdoor_coupling_m2(*, exchange: Exchange, faces: Faces, transmission: Floats) -> Floats:
     """What a room takes in of another's diffuse field, per unit of its density.
 
     Parameters
     ----------
-    factors_m2 : (patches, patches) float
-        From `exchange_factors`. [m²]
+    exchange : Exchange
+        From `exchange_factors`.
     faces : Faces
         Of the building.
     transmission : (patches,) float
@@ -109,12 +151,12 @@ def outdoor_coupling_m2(*, factors_m2: Floats, faces: Faces, transmission: Float
     coupling_m2 : (spaces, spaces) float
         Into the row's space, from the column's. [m²]
     """
+    into, out_of = exchange.into, exchange.out_of
+    passed = transmission[into, np.newaxis] * exchange.factors_m2 * transmission[out_of] / 4.0
     spaces = int(faces.space.max()) + 1
-    outside = np.where(faces.beyond == OUTSIDE, transmission, 0.0)
-    passed = factors_m2 * outside[:, np.newaxis] * outside / 4.0
-    onto = np.zeros((len(faces.space), spaces))
-    onto[np.arange(len(faces.space)), faces.space] = 1.0
-    return np.asarray(onto.T @ passed @ onto)
+    found = np.zeros((spaces, spaces))
+    np.add.at(found, (faces.space[into][:, np.newaxis], faces.space[out_of]), passed)
+    return found
 
 
 def outdoor_gain(*, bench: Bench, tables: Tables, faces: Faces, band: int) -> Floats:
@@ -130,13 +172,14 @@ def outdoor_gain(*, bench: Bench, tables: Tables, faces: Faces, band: int) -> Fl
     Returns
     -------
     gain : (spaces, spaces) float
-        In the row's space, of the column's.
+        In the row's space, of the column's; rows of rooms with receivers alone.
     """
     job = bench.job
-    factors = bench.kept("exchange factors", lambda: exchange_factors(job.building))
+    rooms = {receiver.space for receiver in job.receivers}
+    exchange = bench.kept("exchange", lambda: exchange_factors(job.building, rooms=rooms))
     through, _ = hemisphere_means(tables, band)
     coupling = outdoor_coupling_m2(
-        factors_m2=factors, faces=faces, transmission=through[tables.stacks.of_face]
+        exchange=exchange, faces=faces, transmission=through[tables.stacks.of_face]
     )
     matrix = balance_matrix(faces=faces, tables=tables, absorption=absorption_m2(job), band=band)
     return np.asarray(np.linalg.solve(matrix, coupling))

@@ -34,19 +34,28 @@ def two(room_plain, read_job):
     return made
 
 
+def exchange_of(job):
+    return exchange_factors(job.building, rooms={"room", "other"})
+
+
+def panes(job):
+    """Indices of the two windows' patches."""
+    return [job.building.patches_of[f"{name}/W-{name}"][0].index for name in ("room", "other")]
+
+
 def between(job):
-    """Exchange factor of the two windows, and all of them."""
-    factors = exchange_factors(job.building)
-    assert factors == pytest.approx(factors.T)
-    one, other = (
-        job.building.patches_of[f"{name}/W-{name}"][0].index for name in ("room", "other")
-    )
-    return factors[one, other], factors
+    """Exchange factor of the two windows, the same either way."""
+    found = exchange_of(job)
+    one, other = panes(job)
+    there = found.factors_m2[found.into == one][0, found.out_of == other]
+    back = found.factors_m2[found.into == other][0, found.out_of == one]
+    assert there == pytest.approx(back, rel=1e-12)
+    return float(there[0])
 
 
 def test_windows_across_an_inner_corner_see_each_other(two):
     """East wall of one room, south wall of the other: against the double area integral."""
-    found, _ = between(two("4.1 m, 4.1 m", 2, 1))
+    found = between(two("4.1 m, 4.1 m", 2, 1))
     nodes = (np.arange(16) + 0.5) / 16
     along, beside = 1.0 + 1.5 * nodes, 5.1 + 1.5 * nodes
     south, east, low, high = np.meshgrid(
@@ -60,19 +69,19 @@ def test_windows_across_an_inner_corner_see_each_other(two):
 
 def test_windows_that_face_each_other(two):
     """10 m apart: A²/(π d²)."""
-    found, _ = between(two("14 m, 0 m", 2, 4, at=("1.25 m", "1.25 m")))
+    found = between(two("14 m, 0 m", 2, 4, at=("1.25 m", "1.25 m")))
     assert found == pytest.approx(AREA**2 / (math.pi * 10.0**2), rel=1e-9)
 
 
 def test_windows_of_one_facade_exchange_by_diffraction_alone(two):
     """4.1 m apart in one plane: A²/(4π d²)."""
-    found, _ = between(two("4.1 m, 0 m", 1, 1))
+    found = between(two("4.1 m, 0 m", 1, 1))
     assert found == pytest.approx(AREA**2 / (4 * math.pi * 4.1**2), rel=1e-9)
 
 
 def test_past_a_corner_twenty_decibels_less_for_each_wall_it_lies_behind(two):
     job = two("4.1 m, 0 m", 1, 2)  # south wall of one, east wall of the other
-    found, _ = between(job)
+    found = between(job)
     square = (8.1 - 1.75) ** 2 + 1.75**2  # from (1.75, 0) to (8.1, 1.75)
     # behind the plane of the first; the second looks away from it too
     assert found == pytest.approx(AREA**2 / (4 * math.pi * square) * 1e-4, rel=1e-6)
@@ -81,29 +90,35 @@ def test_past_a_corner_twenty_decibels_less_for_each_wall_it_lies_behind(two):
 
 def test_nothing_within_a_room_or_through_inner_walls(two):
     job = two("4.1 m, 0 m", 1, 1)
-    _, factors = between(job)
-    building = job.building
-    space = np.array(
-        [building.space_index[building.panel(p.panel).space] for p in building.patches]
-    )
-    assert (factors[space[:, np.newaxis] == space] == 0.0).all()
-    for patch in building.patches:
-        if building.elements[patch.element].kind == "interior-wall" or patch.behind == "earth":
-            assert (factors[patch.index] == 0.0).all()
-    area = np.array([patch.area_m2 for patch in building.patches])
-    assert (factors <= np.minimum(area[:, np.newaxis], area) + 1e-12).all()
+    building, found = job.building, exchange_of(job)
+    space = faces_of(job).space
+    same = space[found.into][:, np.newaxis] == space[found.out_of]
+    assert (found.factors_m2[same] == 0.0).all()
+    assert (found.factors_m2[~same] > 0.0).all()
+    for index in found.out_of:
+        patch = building.patches[index]
+        assert patch.behind == "outdoors"
+        assert building.elements[patch.element].kind != "interior-wall"
+    area = faces_of(job).area_m2
+    least = np.minimum(area[found.into][:, np.newaxis], area[found.out_of])
+    assert (found.factors_m2 <= least * (1 + 1e-12)).all()
+
+
+def test_only_rooms_that_are_asked_for(two):
+    job = two("4.1 m, 0 m", 1, 1)
+    every, some = exchange_of(job), exchange_factors(job.building, rooms={"other"})
+    chosen = np.isin(every.into, some.into)
+    assert 0 < len(some.into) < len(every.into)
+    assert some.factors_m2 == pytest.approx(every.factors_m2[chosen])
+    assert exchange_factors(job.building, rooms=set()).factors_m2.shape[0] == 0
 
 
 def test_coupling_is_the_factor_times_both_transmissions_over_four(two):
     job = two("4.1 m, 4.1 m", 2, 1)
-    factor, factors = between(job)
-    one, other = (
-        job.building.patches_of[f"{name}/W-{name}"][0].index for name in ("room", "other")
-    )
     passed = np.zeros(len(job.building.patches))
-    passed[[one, other]] = 0.5, 0.2
-    found = outdoor_coupling_m2(factors_m2=factors, faces=faces_of(job), transmission=passed)
-    expected = 0.5 * 0.2 * factor / 4
+    passed[panes(job)] = 0.5, 0.2
+    found = outdoor_coupling_m2(exchange=exchange_of(job), faces=faces_of(job), transmission=passed)
+    expected = 0.5 * 0.2 * between(job) / 4
     assert found == pytest.approx(np.array([[0.0, expected], [expected, 0.0]]))
 
 
