@@ -18,43 +18,18 @@ from envelope.exposure.beams import level_outside, polarization_weights
 from envelope.exposure.casts import Casts, ReceiverCasts
 from envelope.exposure.diffuse import absorption_m2, faces_of, ray_levels
 from envelope.exposure.slots import slot_turns
-from envelope.exposure.stacks import StackKey
-from envelope.exposure.transmission import Bench, Stacks, Tables, stacks_of
+from envelope.exposure.transmission import Bench, Stacks, Tables
 from envelope.geometry.plane import Floats
 from envelope.physics.diffuse import OUTSIDE
 from envelope.plans.kernel import fill_table
 from envelope.plans.level_tables import Layout, LevelTables, Paths, Scope
-from envelope.plans.units import Unit, plan_of
+from envelope.plans.units import Unit
+from envelope.plans.variants import Scopes, Variants, row_units, variants_of
 from envelope.rays import Beam, Chain
 
 Ints = NDArray[np.int64]
 
 MAX_CELLS = 1500  # of a table; paths that depend on more combinations stay products
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Variants:
-    """Stacks of every row and face over the options of the units that they depend on."""
-
-    options: tuple[int, ...]
-    keys: tuple[StackKey, ...]
-    scopes: tuple[Scope, ...]  # of each row, then of each face
-    numbers: tuple[Ints, ...]  # key of each combination, flat, likewise
-    rows: int
-
-    @property
-    def counts(self) -> Ints:
-        """Variants (rows,) of each row."""
-        return np.array([len(each) for each in self.numbers[: self.rows]], dtype=np.int64)
-
-    def stacks(self, variant: int) -> Stacks:
-        """Stacks with every row in one of its variants, the last where it has fewer."""
-        chosen = [each[min(variant, len(each) - 1)] for each in self.numbers[: self.rows]]
-        return Stacks(
-            keys=self.keys,
-            of_row=np.array(chosen, dtype=np.int32),
-            of_face=np.zeros(1, dtype=np.int32),
-        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -68,42 +43,6 @@ class _Terms:
     offsets: Ints  # (elements,)
     factors: Floats  # (values, 2)
     scope: Ints  # (t,)
-
-
-class _Scopes:
-    """Sets of units by number; what a path depends on grows row by row."""
-
-    def __init__(self, of_row: Sequence[Scope]) -> None:
-        self.names: list[Scope] = [()]
-        self._numbers: dict[Scope, int] = {(): 0}
-        self._of_row = of_row
-        self._joined: dict[tuple[int, int], int] = {}
-
-    def joined(self, scope: int, row: int) -> int:
-        """Number of a scope with what a row depends on."""
-        key = (scope, row)
-        if key not in self._joined:
-            name = tuple(sorted({*self.names[scope], *self._of_row[row]}))
-            if name not in self._numbers:
-                self._numbers[name] = len(self.names)
-                self.names.append(name)
-            self._joined[key] = self._numbers[name]
-        return self._joined[key]
-
-    def along(self, start: Ints, rows: Ints) -> tuple[Ints, Ints]:
-        """Scopes up to and with each entry (elements,), and of each whole path (t,)."""
-        of_entry = np.zeros(len(rows), dtype=np.int64)
-        current = np.zeros(len(start) - 1, dtype=np.int64)
-        lengths = np.diff(start)
-        stride = 1 + int(rows.max(initial=0))
-        for depth in range(int(lengths.max(initial=0))):
-            has = lengths > depth
-            at = start[:-1][has] + depth
-            pairs, back = np.unique(current[has] * stride + rows[at], return_inverse=True)
-            joined = [self.joined(*divmod(int(pair), stride)) for pair in pairs]
-            current[has] = np.array(joined, dtype=np.int64)[back.reshape(-1)]
-            of_entry[at] = current[has]
-        return of_entry, current
 
 
 def tables_of(
@@ -137,11 +76,11 @@ def tables_of(
     tables : LevelTables
         Their levels are those of `analyze_plan` without edges, to rounding.
     """
-    variants = _variants(job, units, base)
+    variants = variants_of(job, units, base)
     stacks = Stacks(keys=variants.keys, of_row=np.zeros(1, np.int32), of_face=np.zeros(1, np.int32))
     binned = bench.tables(stacks)
     layout = _layout(job, casts, len(bench.bands_hz))
-    scopes = _Scopes(variants.scopes[: variants.rows])
+    scopes = Scopes(variants.scopes[: variants.rows])
     parts = [
         *_direct_terms(job, casts, bench, variants, binned, layout, scopes),
         *_fed_terms(job, casts, bench, variants, layout, scopes),
@@ -158,54 +97,6 @@ def tables_of(
         constant=constant,
         tables=tuple(sorted(found.items())),
         paths=_paths(wide, variants),
-    )
-
-
-def _variants(job: Job, units: Sequence[Unit], base: Plan) -> _Variants:
-    options = tuple(len(unit.options) for unit in units)
-    nothing = [0] * len(units)
-
-    def keys_under(chosen: Sequence[int]) -> list[StackKey]:
-        stacks = stacks_of(job, plan_of(units, chosen, base=base, name="choice"))
-        return [stacks.keys[index] for index in (*stacks.of_row, *stacks.of_face)]
-
-    before = keys_under(nothing)
-    depends: list[set[int]] = [set() for _ in before]
-    single: dict[tuple[int, int], list[StackKey]] = {}
-    for unit, count in enumerate(options):
-        for option in range(1, count):
-            chosen = [*nothing]
-            chosen[unit] = option
-            single[unit, option] = after = keys_under(chosen)
-            for place, (one, other) in enumerate(zip(before, after, strict=True)):
-                if one != other:
-                    depends[place].add(unit)
-    scopes = [tuple(sorted(each)) for each in depends]
-    members: dict[Scope, list[int]] = {}
-    for place, scope in enumerate(scopes):
-        members.setdefault(scope, []).append(place)
-    listed: dict[StackKey, int] = {}
-    numbers: list[list[int]] = [[] for _ in before]
-    for scope, places in sorted(members.items()):
-        for combination in itertools.product(*(range(options[unit]) for unit in scope)):
-            changed = [(u, o) for u, o in zip(scope, combination, strict=True) if o]
-            if not changed:
-                keys = before
-            elif len(changed) == 1:
-                keys = single[changed[0]]
-            else:
-                chosen = [*nothing]
-                for unit, option in changed:
-                    chosen[unit] = option
-                keys = keys_under(chosen)
-            for place in places:
-                numbers[place].append(listed.setdefault(keys[place], len(listed)))
-    return _Variants(
-        options=options,
-        keys=tuple(listed),
-        scopes=tuple(scopes),
-        numbers=tuple(np.array(each, dtype=np.int64) for each in numbers),
-        rows=2 * len(job.building.patches),
     )
 
 
@@ -228,7 +119,7 @@ def _layout(job: Job, casts: Casts, bands: int) -> Layout:
 
 def _add_matrix(
     job: Job,
-    variants: _Variants,
+    variants: Variants,
     binned: Tables,
     layout: Layout,
     constant: Floats,
@@ -262,7 +153,7 @@ def _add_matrix(
         constant += found.pop(()).reshape(-1)
 
 
-def _table(found: dict[Scope, Floats], scope: Scope, variants: _Variants, layout: Layout) -> Floats:
+def _table(found: dict[Scope, Floats], scope: Scope, variants: Variants, layout: Layout) -> Floats:
     if scope not in found:
         shape = (*(variants.options[unit] for unit in scope), layout.size)
         found[scope] = np.zeros(shape)
@@ -274,7 +165,7 @@ def _entry_values(
     *,
     bench: Bench,
     band: int,
-    variants: _Variants,
+    variants: Variants,
     source: Source | None = None,
 ) -> tuple[Ints, Floats, Floats]:
     """Transmission and reflection of a bundle's entries in every variant of their rows.
@@ -326,10 +217,10 @@ def _direct_terms(
     job: Job,
     casts: Casts,
     bench: Bench,
-    variants: _Variants,
+    variants: Variants,
     binned: Tables,
     layout: Layout,
-    scopes: _Scopes,
+    scopes: Scopes,
 ) -> Iterator[_Terms]:
     building = job.building
     normals = np.array([panel.normal for panel in building.panels])
@@ -379,8 +270,8 @@ def _scattered_terms(
     output: int,
     band: int,
     binned: Tables,
-    variants: _Variants,
-    scopes: _Scopes,
+    variants: Variants,
+    scopes: Scopes,
 ) -> _Terms:
     """What arrives evenly from the exposed directions: signature by signature."""
     crossings = receiver.crossings
@@ -410,9 +301,9 @@ def _fed_terms(
     job: Job,
     casts: Casts,
     bench: Bench,
-    variants: _Variants,
+    variants: Variants,
     layout: Layout,
-    scopes: _Scopes,
+    scopes: Scopes,
 ) -> Iterator[_Terms]:
     """What beams, and what arrives scattered, leave in rooms by reflection."""
     everyone = np.ones(layout.receivers)
@@ -437,9 +328,9 @@ def _chain_terms(
     heard: Floats,
     band: int,
     bench: Bench,
-    variants: _Variants,
+    variants: Variants,
     layout: Layout,
-    scopes: _Scopes,
+    scopes: Scopes,
 ) -> Iterator[_Terms]:
     """One term a hit inside: all rows before it passed, its own reflected; for each receiver."""
     offsets, passed, reflected = _entry_values(chain, bench=bench, band=band, variants=variants)
@@ -471,8 +362,8 @@ def _chain_terms(
 
 def _summed(
     terms: _Terms,
-    variants: _Variants,
-    scopes: _Scopes,
+    variants: Variants,
+    scopes: Scopes,
     layout: Layout,
     constant: Floats,
     found: dict[Scope, Floats],
@@ -497,7 +388,7 @@ def _summed(
             continue
         used, outputs = np.unique(part.outputs, return_inverse=True)
         table = np.zeros((cells, len(used)))
-        units, strides = _row_units(variants, {unit: k for k, unit in enumerate(scope)})
+        units, strides = row_units(variants, {unit: k for k, unit in enumerate(scope)})
         fill_table(
             table,
             options,
@@ -516,19 +407,7 @@ def _summed(
         whole[:, used] += table
 
 
-def _row_units(variants: _Variants, place: dict[int, int]) -> tuple[Ints, Ints]:
-    """Units (rows, w) of each row as places, and steps (rows, w) from option to option."""
-    widest = max([len(scope) for scope in variants.scopes[: variants.rows]] or [1]) or 1
-    units = np.zeros((variants.rows, widest), dtype=np.int64)
-    strides = np.zeros((variants.rows, widest), dtype=np.int64)
-    for row, scope in enumerate(variants.scopes[: variants.rows]):
-        for w, unit in enumerate(scope):
-            units[row, w] = place.get(unit, 0)
-            strides[row, w] = int(np.prod([variants.options[each] for each in scope[w + 1 :]]))
-    return units, strides
-
-
-def _folded(terms: _Terms, variants: _Variants) -> _Terms:
+def _folded(terms: _Terms, variants: Variants) -> _Terms:
     """Terms with what no unit changes multiplied into their coefficients, and none that is 0."""
     fixed = np.array([not scope for scope in variants.scopes[: variants.rows]])[terms.rows]
     values = np.ones((len(terms.rows) + 1, 2))
@@ -567,7 +446,7 @@ def _subset(terms: _Terms, members: Ints) -> _Terms:
     )
 
 
-def _paths(wide: Sequence[_Terms], variants: _Variants) -> Paths:
+def _paths(wide: Sequence[_Terms], variants: Variants) -> Paths:
     """What stays products, with the values that it needs and no others."""
     if not wide:
         return Paths.none()
@@ -586,7 +465,7 @@ def _paths(wide: Sequence[_Terms], variants: _Variants) -> Paths:
         held += len(pick)
         starts.append(part.start[1:] + elements)
         elements += int(part.start[-1])
-    units, strides = _row_units(variants, {unit: unit for unit in range(len(variants.options))})
+    units, strides = row_units(variants, {unit: unit for unit in range(len(variants.options))})
     return Paths(
         outputs=np.concatenate([part.outputs for part in wide]),
         coefficients=np.concatenate([part.coefficients for part in wide]),
