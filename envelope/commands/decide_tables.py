@@ -6,10 +6,10 @@ from rich.console import Console
 from rich.markup import escape
 
 from envelope import text
+from envelope.building.conduction import is_conductive
 from envelope.building.job import Job
 from envelope.commands.layout import open_console, plain_table
 from envelope.plans.decide import Change, Decision, Step
-from envelope.works.islands import conductive
 
 _MOST_SOURCES = 4
 _MOST_WORSE = 3
@@ -111,7 +111,7 @@ def _print_rest(console: Console, job: Job, decision: Decision) -> None:
     used = {
         name for step in decision.steps for names in step.plan.treatments.values() for name in names
     }
-    if any(conductive(job.treatments[name]) for name in used):
+    if any(is_conductive(job.treatments[name]) for name in used):
         console.print(
             "[bold]Caution[/]: conductive coating, film and mesh need one bond for each connected "
             "area, made by a licensed electrician under the local code with the power off and "

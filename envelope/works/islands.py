@@ -20,7 +20,6 @@ from envelope.geometry.plane import Floats
 
 MIN_CONTACT_M = 0.01  # of a common edge; below it, two panels meet at a corner only
 _TOUCHING_M = 1e-4
-CONDUCTIVE_KINDS = ("sheet", "mesh", "table")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,15 +42,6 @@ class Island:
     area_m2: float
     contacts: tuple[Contact, ...]
     leaf: bool  # on the leaf of a window, a door or the like
-
-
-def conductive(treatment: Treatment) -> bool:
-    """Whether a treatment conducts along its surface.
-
-    A coating, a film, a mesh or a fabric with a data sheet of its shielding does; layers and a
-    stated loss are taken not to.
-    """
-    return treatment.kind in CONDUCTIVE_KINDS
 
 
 def direct_current_sheet_resistance_ohm_sq(treatment: Treatment) -> float | None:

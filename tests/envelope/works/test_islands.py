@@ -51,8 +51,8 @@ pitch = "1.3 mm"
 metal = "copper"
 [[treatment]]
 id = "board"
-kind = "fixed"
-loss = "10 dB"
+kind = "layers"
+layers = [{ material = "plasterboard", thickness = "12.5 mm" }]
 [[receiver]]
 id = "bed"
 space = "room"
