@@ -14,6 +14,7 @@ from math import pi
 
 import numpy as np
 
+from envelope.building.conduction import is_conductive
 from envelope.building.job import Job, Plan, Treatment
 from envelope.building.model import OPENING_KINDS, Panel
 from envelope.geometry.plane import Floats
@@ -67,7 +68,9 @@ def islands_of(job: Job, plan: Plan) -> tuple[Island, ...]:
     layer: dict[str, tuple[str, ...]] = {}
     for panel in job.building.panels:
         names = tuple(
-            name for name in plan.treatments.get(panel.id, ()) if conductive(job.treatments[name])
+            name
+            for name in plan.treatments.get(panel.id, ())
+            if is_conductive(job.treatments[name])
         )
         if names:
             layer[panel.id] = names
