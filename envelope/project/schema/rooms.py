@@ -159,6 +159,19 @@ class Space(_Outlined):
         default_factory=list,
         description="Outlines of what stands free in it from floor to ceiling: columns, a chimney",
     )
+    beside: fields.Reference | None = Field(
+        None,
+        description="In place of origin: the wall of a neighbour that it adjoins, such as "
+        '"hall/north wall"; the wall between is as thick as [construction] interior-wall',
+    )
+    shift: fields.Length = Field(
+        0.0,
+        description="With beside: how far its west or south end lies from that of the "
+        "neighbour's wall, towards east or north; default 0 m",
+    )
+    apart: fields.Dimension | None = Field(
+        None, description="With beside: thickness of the wall between, where it is another"
+    )
     raised: bool = Field(False, description="Its lowest floor stands clear of the earth")
     occupants: fields.People | None = Field(
         None, description="People in it, who absorb; default 1 where a receiver is, else 0"
@@ -169,6 +182,11 @@ class Space(_Outlined):
 
     def problems(self) -> Problems:
         yield from exactly_one(self, what="a space", of=_OUTLINES)
+        for key in ("shift", "apart"):
+            if key in self.given() and self.beside is None:
+                yield key, f"{key} goes with beside"
+        if self.beside is not None and "origin" in self.given():
+            yield "origin", "origin does not go with beside, which places the room"
         if self.height == 0.0 and self.ceiling is None:
             yield "height", '"0 m" is out of range: a length must be above 0 m and at most 100 km'
         yield from _within("ceiling", self.ceiling)
