@@ -202,6 +202,8 @@ def _volts(console: Console, results: WiringResults) -> None:
         )
     console.print(table)
     console.print(words.BOND_CURRENT)
+    if any(island.floats and island.leaf for _, island in rows):
+        console.print(words.LEAF)
 
 
 def _short(panels: Sequence[str]) -> str:

@@ -263,7 +263,7 @@ def microamperes(low_a: float, high_a: float) -> str:
 def _two(value: float) -> str:
     """Two figures that matter, and no more than hundredths."""
     if value < 0.005:
-        return "0"
+        return "0" if value < 1e-9 else f"<{SPACE}0.01"
     digits = max(0, min(2, 1 - math.floor(math.log10(value))))
     return grouped(value, digits)
 

@@ -21,6 +21,7 @@ class Elements:
     ends: Floats  # (w, 2, 3) of the wires [m]
     radius_m: Floats  # (w,)
     cells: Polygons
+    strand: Indices = field(default_factory=lambda: np.zeros(0, dtype=np.intp))  # (w,) its run
     centre: Floats = field(init=False)  # (n, 3) of the charge [m]
     diameter_m: Floats = field(init=False)  # (n,) longest distance within it
     width_m: Floats = field(init=False)  # (n,) area over diameter; a wire's length
@@ -39,6 +40,7 @@ class Elements:
         products = along[:, :, np.newaxis] * along[:, np.newaxis, :] / 12.0
         for name, value in (
             ("ends", ends),
+            ("strand", np.zeros(len(ends)) if not len(self.strand) else self.strand),
             ("radius_m", np.asarray(self.radius_m, dtype=np.float64).reshape(-1)),
             ("centre", np.concatenate((ends.mean(axis=1), centre))),
             ("diameter_m", np.concatenate((length, diameter))),
@@ -46,6 +48,9 @@ class Elements:
             ("moments", np.concatenate((_six(products), _six(second)))),
         ):
             object.__setattr__(self, name, frozen(value))
+        strand = np.array(self.strand, dtype=np.intp)
+        strand.setflags(write=False)
+        object.__setattr__(self, "strand", strand)
 
     def __len__(self) -> int:
         return len(self.centre)
@@ -68,10 +73,16 @@ class Elements:
             ends=self.ends[wires],
             radius_m=self.radius_m[wires],
             cells=Polygons(corners=self.cells.corners[cells]),
+            strand=self.strand[wires],
         )
 
 
-def elements_of(*, wires: Sequence[tuple[Floats, float]], cells: Sequence[Floats] = ()) -> Elements:
+def elements_of(
+    *,
+    wires: Sequence[tuple[Floats, float]],
+    cells: Sequence[Floats] = (),
+    strands: Sequence[int] = (),
+) -> Elements:
     """Elements of wires, each with its ends and radius, and of cells of three or four corners.
 
     Parameters
@@ -80,12 +91,15 @@ def elements_of(*, wires: Sequence[tuple[Floats, float]], cells: Sequence[Floats
         Ends and radius of each piece. [m]
     cells : sequence of (3 or 4, 3) float
         Corners of each, in order. [m]
+    strands : sequence of int
+        Which run each piece of wire belongs to; one run if not given.
     """
     corners = [cell if len(cell) == 4 else np.concatenate((cell, cell[-1:])) for cell in cells]
     return Elements(
         ends=np.array([ends for ends, _ in wires]).reshape(-1, 2, 3),
         radius_m=np.array([radius for _, radius in wires]),
         cells=Polygons(corners=np.array(corners).reshape(-1, 4, 3)),
+        strand=np.array(strands, dtype=np.intp),
     )
 
 

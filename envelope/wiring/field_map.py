@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import shapely
 
 from envelope.building.point_location import bounds
 from envelope.wiring.choices import choices
@@ -61,6 +62,10 @@ def field_map(system: System, plan_id: str, *, receiver: int = 0) -> FieldMap:
             for at in range(0, len(points), _ROWS)
         ]
     )
+    floors = [panel for panel in space.panels if panel.kind == "floor"]
+    plan = shapely.union_all([shapely.Polygon(panel.outline[:, :2]) for panel in floors])
+    inside = shapely.contains_xy(plan, grid_x.ravel(), grid_y.ravel())
+    strength = np.where(inside, magnitude(field), np.nan).reshape(grid_x.shape)
     words = [WALL_WORDS[walls]] if len(system.wall_states) > 1 else []
     words += [f"{circuit}: route {route}" for circuit, route in combination.items()]
     return FieldMap(
@@ -70,5 +75,5 @@ def field_map(system: System, plan_id: str, *, receiver: int = 0) -> FieldMap:
         xs_m=xs,
         ys_m=ys,
         height_m=height,
-        field_v_m=magnitude(field).reshape(grid_x.shape),
+        field_v_m=strength,
     )

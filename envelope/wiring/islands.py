@@ -127,6 +127,11 @@ def bonded_islands(
     return found
 
 
+def is_leaf(job: Job, panel: str) -> bool:
+    """Whether a panel is the leaf of a window or door."""
+    return job.building.panel(panel).kind in _APART
+
+
 def plan_bonds(wiring: Wiring, plan_id: str) -> list[Bond]:
     """Bonds that a plan makes."""
     named = wiring.plan(plan_id).bonds

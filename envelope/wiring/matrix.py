@@ -28,6 +28,8 @@ from envelope.wiring.elements import Elements, bilinear
 _FAR = 3.0  # mean diameters from which on a charge acts by its moments
 _MAX_PARTS = 8  # pieces that a side is cut into for the mean
 _ROWS = 512  # of the matrix at once
+# Two runs in one place lie side by side: their axes are this many radii apart.
+_BESIDE = 3.0
 _PAIRS = 20_000  # at once: what stays in a processor's cache
 _MIRROR = np.array([1.0, 1.0, -1.0])
 _MIRRORED_MOMENTS = np.array([1.0, 1.0, 1.0, 1.0, -1.0, -1.0])
@@ -87,6 +89,7 @@ def mirrored(elements: Elements, earth_m: float) -> Elements:
         ends=elements.ends * _MIRROR + shift,
         radius_m=elements.radius_m,
         cells=Polygons(corners=(elements.cells.corners * _MIRROR + shift)[:, [0, 3, 2, 1]]),
+        strand=elements.strand,
     )
 
 
@@ -173,19 +176,27 @@ def _means(
         at, area = bilinear(elements.cells, which, np.stack((u, v), axis=1))
         share = weight * area
     every = np.tile(inner, len(at))
-    potential = _potential(sources, at.reshape(-1, 3), every).reshape(share.shape)
+    radius = np.ones(len(inner))
+    wires = (outer < elements.wires) & (inner < elements.wires)
+    apart = elements.strand[outer[wires]] != elements.strand[inner[wires]]
+    radius[wires] = np.where(apart, _BESIDE, 1.0)
+    wider = np.tile(radius, len(at))
+    potential = _potential(sources, at.reshape(-1, 3), every, wider).reshape(share.shape)
     means: Floats = (potential * share).sum(axis=0) / share.sum(axis=0)
     return means
 
 
-def _potential(elements: Elements, points: Floats, which: Indices) -> Floats:
-    """Potential at each point of a coulomb on its element."""
+def _potential(
+    elements: Elements, points: Floats, which: Indices, wider: Floats | None = None
+) -> Floats:
+    """Potential at each point of a coulomb on its element; `wider` scales a wire's radius."""
     values = np.zeros(len(points))
     wire = which < elements.wires
     if wire.any():
         own = which[wire]
+        radius = elements.radius_m[own] * (1.0 if wider is None else wider[wire])
         values[wire] = segment_potential(
-            points=points[wire], ends=elements.ends[own], radius_m=elements.radius_m[own]
+            points=points[wire], ends=elements.ends[own], radius_m=radius
         )
     if not wire.all():
         own = which[~wire] - elements.wires

@@ -50,9 +50,9 @@ def reaches(system: System, answers: Sequence[Choice]) -> dict[str, float]:
         if np.linalg.norm(away) < 1e-6:
             continue
         points = middle + distances[:, np.newaxis] * away / np.linalg.norm(away)
-        field = np.linalg.norm(
-            field_matrix(elements, points, earth_m=system.earth_m) @ charge, axis=1
-        )
-        above = np.flatnonzero(field >= REACH_V_M)
-        found[run.id] = float(distances[above[-1]]) if len(above) else 0.0
+        points = points[points[:, 2] > system.earth_m]
+        field = field_matrix(elements, points, earth_m=system.earth_m) @ charge
+        below = np.flatnonzero(np.linalg.norm(field, axis=1) < REACH_V_M)
+        last = int(below[0]) - 1 if len(below) else len(points) - 1
+        found[run.id] = float(distances[last]) if last >= 0 else 0.0
     return found

@@ -35,6 +35,7 @@ class IslandVolts:
     panels: tuple[str, ...]
     bonds: tuple[str, ...]
     earthed_by_wall: bool  # in some state
+    leaf: bool  # on the leaf of a window or door, which nobody bonds as a rule
     volts: Span
     current_a: Span
 
@@ -72,7 +73,7 @@ class PlanField:
     @property
     def floats(self) -> bool:
         """Whether it leaves a coating without a bond: such a plan is never proposed."""
-        return any(island.floats for island in self.islands)
+        return any(island.floats and not island.leaf for island in self.islands)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -60,6 +60,7 @@ def _plan(plan: PlanField) -> dict[str, Any]:
                 "panels": list(island.panels),
                 "bonds": list(island.bonds),
                 "earthed_by_wall": island.earthed_by_wall,
+                "leaf": island.leaf,
                 "volts": _span(island.volts),
                 "bond_current_a": _span(island.current_a),
             }

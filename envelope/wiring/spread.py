@@ -332,6 +332,7 @@ def _islands(own: Sequence[_Case]) -> tuple[IslandVolts, ...]:
                 panels=panels,
                 bonds=tuple(bond.id for bond in island.bonds),
                 earthed_by_wall=island.earthed,
+                leaf=island.leaf,
                 volts=span([case.islands[number][1] for case, number in places]),
                 current_a=span([case.islands[number][2] for case, number in places]),
             )

@@ -27,6 +27,7 @@ from envelope.wiring.islands import (
     Region,
     bonded_islands,
     coated_regions,
+    is_leaf,
     islands,
     plan_bonds,
     strips_of,
@@ -50,6 +51,7 @@ class Island:
 
     panels: tuple[str, ...]
     elements: Indices
+    leaf: bool  # on the leaf of a window or door, which touches nothing
     coated: bool  # with something that a plan puts on; else bare walls alone
     earthed: bool  # through a wall that conducts to earth
     bonds: tuple[Bond, ...]
@@ -130,11 +132,17 @@ class System:
             atoms = sorted(
                 {atom for member in members for atom in covered(self.atoms, regions[member])}
             )
-            names = tuple(dict.fromkeys(regions[member].panel for member in members))
+            names = tuple(
+                sorted(
+                    {regions[member].panel for member in members},
+                    key=self.job.building.panel_index.__getitem__,
+                )
+            )
             found.append(
                 Island(
                     panels=names,
                     elements=np.sort(np.concatenate([self.atom_elements[atom] for atom in atoms])),
+                    leaf=all(is_leaf(self.job, name) for name in names),
                     coated=any(member < count for member in members)
                     or any(region.panel in names for region in coated),
                     earthed=any(name in earthed for name in names),
@@ -252,12 +260,16 @@ def build_system(job: Job, wiring: Wiring, receivers: Sequence[Receiver]) -> Sys
     bodies = [lying_body(receiver, building.space(receiver.space)) for receiver in receivers]
     wires: list[tuple[Floats, float]] = []
     run_elements: dict[int, Indices] = {}
-    for run in every:
+    strands: list[int] = []
+    for number, run in enumerate(every):
         pieces = wire_pieces(run.path_m, step_m=_STEP_M * coarser)
         run_elements[id(run)] = np.arange(len(wires), len(wires) + len(pieces))
         wires += [(piece, run.radius_m) for piece in pieces]
+        strands += [number] * len(pieces)
     groups = [atom.cells for atom in atoms] + [tuple(body) for body in bodies]
-    elements = elements_of(wires=wires, cells=[cell for group in groups for cell in group])
+    elements = elements_of(
+        wires=wires, cells=[cell for group in groups for cell in group], strands=strands
+    )
     starts = len(wires) + np.cumsum([0, *(len(group) for group in groups)])
     spread = tuple(np.arange(low, high) for low, high in itertools.pairwise(starts.tolist()))
     earth_m = _earth(job, every)

@@ -41,6 +41,10 @@ REFERENCE = (
     "and 4167 V/m at 60 Hz, far above all of this."
 )
 BOND_CURRENT = "A bond carries microamperes: a check by meter that it is connected."
+LEAF = (
+    "What lies on the leaf of a window or door floats unless somebody connects it on purpose: keep "
+    "it clear of cables, and earth nothing there that hands touch without an electrician."
+)
 NOT_DECIDED = "not decided: measure"
 
 WALL_WORDS = {

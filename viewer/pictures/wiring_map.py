@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -74,8 +75,11 @@ def save_wiring_map(
     unknown = f"Not known: {', '.join(results.unknowns)}. " if results.unknowns else ""
     state = f"Drawn for one state: {maps[0].state}. " if maps[0].state else ""
     figure.supxlabel(
-        f"{unknown}{state}An estimate of the wiring that was entered: a potential-free meter, "
-        "circuit by circuit, decides.",
+        textwrap.fill(
+            f"{unknown}{state}An estimate of the wiring that was entered: a potential-free meter, "
+            "circuit by circuit, decides.",
+            width=round(15 * size[0]),
+        ),
         fontsize=8,
         color=_INK,
         x=0.01,
@@ -180,7 +184,7 @@ def _draw_map(ax: Any, system: System, results: WiringResults, drawn: FieldMap, 
 
     values = np.clip(drawn.field_v_m, _LOW_V_M, _HIGH_V_M)
     mesh = ax.pcolormesh(
-        drawn.xs_m, drawn.ys_m, values, norm=norm, cmap="cividis", shading="gouraud"
+        drawn.xs_m, drawn.ys_m, values, norm=norm, cmap="cividis", shading="nearest"
     )
     lines = ax.contour(
         drawn.xs_m, drawn.ys_m, values, levels=_CONTOURS, colors="white", linewidths=0.7
@@ -196,9 +200,10 @@ def _draw_map(ax: Any, system: System, results: WiringResults, drawn: FieldMap, 
     feet = system.job.feet
     space = system.job.building.space(receiver.space)
     above = length(drawn.height_m - space.floor_m, feet=feet)
+    floats = ", a coating floats" if plan.floats else ""
     ax.set_title(
         f"{'today' if drawn.plan == 'as-built' else drawn.plan}: "
-        f"{field_strength(at.low, at.high)} at {receiver.id}\n{above} above the floor",
+        f"{field_strength(at.low, at.high)} at {receiver.id}\n{above} above the floor{floats}",
         fontsize=9.5,
         loc="left",
         color=_INK,

@@ -262,3 +262,36 @@ def test_readings_that_nothing_entered_explains(made, job_of):
     job = job_of(made(plans=BONDED + READINGS.format(lights=80).replace('"6 V/m"', '"60 V/m"')))
     results, _ = at_pillow(job, plans=[])
     assert results.states_left == 0
+
+
+def test_cables_that_lie_in_one_place_lie_side_by_side(made, job_of):
+    """Two cables along one path, as drops to one outlet are, act as a pair and not as nonsense."""
+    text = made(plans=BONDED)
+    start = text.index('[[cable]]\nid = "south-run"')
+    stop = text.index('[[cable]]\nid = "east-run"')
+    twin = text[start:stop].replace('"south-run"', '"twin"')
+    _, once = at_pillow(job_of(text))
+    _, twice = at_pillow(job_of(text[:stop] + twin + text[stop:]))
+    for plan in ("as-built", "walls-bonded"):
+        ratio = twice[plan].field_v_m.low / once[plan].field_v_m.low
+        assert 0.9 < ratio < 1.5
+
+
+def test_a_film_on_a_leaf_floats_and_does_not_rule_a_plan_out(made, job_of):
+    film = """
+[[plan]]
+id = "with-film"
+treat = [
+  { on = "bedroom/walls", with = "coating" },
+  { on = "bedroom/W1", with = "coating" },
+]
+bond = ["earth-bar"]
+"""
+    results, _ = at_pillow(job_of(made(plans=film)))
+    (plan,) = (plan for plan in results.plans if plan.plan == "with-film")
+    leaf = {island.leaf: island for island in plan.islands}
+    assert leaf[True].panels == ("bedroom/W1",)
+    assert leaf[True].floats
+    assert leaf[True].volts.low > 0.0
+    assert not leaf[False].floats
+    assert not plan.floats
