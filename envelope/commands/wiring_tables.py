@@ -104,12 +104,22 @@ def _fields(console: Console, results: WiringResults, number: int) -> None:
     for plan in results.plans:
         at = plan.receivers[number]
         if at.raised_by is not None:
-            least = " in some states" if at.against_as_built.low < 1.0 else ""
-            console.print(
-                f"{escape(plan.plan)} raises the field{least}: {escape(at.raised_by)} stays live "
-                "beside a coating at earth, which steepens the field between them. Coat or switch "
-                f"off {escape(at.raised_by)} as well."
-            )
+            console.print(_raises(plan, at))
+
+
+def _raises(plan: PlanField, at: FieldAt) -> str:
+    """Why a plan raises the field, and what helps."""
+    run = escape(str(at.raised_by))
+    least = " in some states" if at.against_as_built.low < 1.0 else ""
+    if plan.floats:
+        return (
+            f"{escape(plan.plan)} raises the field{least}: its coating floats and carries the "
+            f"voltage of {run} to where it was not. Bond it."
+        )
+    return (
+        f"{escape(plan.plan)} raises the field{least}: {run} stays live beside a coating at earth, "
+        f"which steepens the field between them. Coat or switch off {run} as well."
+    )
 
 
 def _off(console: Console, at: FieldAt) -> None:
