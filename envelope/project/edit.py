@@ -215,6 +215,22 @@ def add_plan(*, text: str, plan: str, extends: str | None = None, title: str = "
     return verified(with_lines(text, len(text), lines), expected)
 
 
+def copy_plan(*, text: str, plan: str, of: str) -> str:
+    """Add a plan that holds what another one does and stands on its own."""
+    document = data_of(text)
+    if of == AS_BUILT:
+        return add_plan(text=text, plan=plan)
+    source = document["plan"][_index(document, "plan", of, schema.Plan)]
+    result = add_plan(text=text, plan=plan, extends=source.get("extends"))
+    expected = data_of(result)
+    held = {key: source[key] for key in ("treat", "states") if key in source}
+    expected["plan"][-1].update(held)
+    for key, value in held.items():
+        path: Path = ("plan", len(expected["plan"]) - 1)
+        result = with_pair(result, scan(result), path, key, value_of(value))
+    return verified(result, expected)
+
+
 def move_receiver(*, text: str, receiver: str, at_m: tuple[float, float, float]) -> str:
     """Put a receiver elsewhere in its space: its own coordinates, height above its floor."""
     expected = data_of(text)

@@ -11,7 +11,8 @@ from __future__ import annotations
 import copy
 import tomllib
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from typing import Any
+from types import UnionType
+from typing import Any, Literal, Union, get_args, get_origin
 
 from envelope.project.edit import EditError, data_of, verified
 from envelope.project.references import NAMES
@@ -51,6 +52,25 @@ def keys_of(table: str) -> dict[str, Read | None]:
     return dict(_fields(_model(table)))
 
 
+def model_of(table: str) -> type[Table]:
+    """Schema of a table; that of the whole file where none is named."""
+    return schema.ProjectFile if table == "" else _model(table)
+
+
+def key_kind(*, table: str, key: str) -> Literal["text", "number", "truth", "brackets"]:
+    """How the value of a key is written: text, number, truth, or in brackets."""
+    read = keys_of(table)[key]
+    described = {} if read is None else read.described()
+    if described.get("type") in ("integer", "number"):
+        return "number"
+    if read is not None:
+        return "text"
+    for name, field in model_of(table).model_fields.items():
+        if (field.alias or name) == key and bool in _parts(field.annotation):
+            return "truth"
+    return "brackets"
+
+
 def typed_value(*, table: str, key: str, typed: str) -> Value:
     """What somebody typed, as the kind of value that its key takes.
 
@@ -61,7 +81,7 @@ def typed_value(*, table: str, key: str, typed: str) -> Value:
     if key not in keys:
         raise EditError(f"{shown(key)} is no key of {_name(table)}")
     words = typed.strip()
-    kind = _kind(keys[key], table, key)
+    kind = key_kind(table=table, key=key)
     if words[:1] in ("[", "{") or kind in ("number", "truth"):
         try:
             value: Value = tomllib.loads(f"value = {words}")["value"]
@@ -103,6 +123,8 @@ def set_key(*, text: str, table: str, row: int | None, key: str, value: Value | 
         lines = ["", f"[{table}]", f"{key_of(key)} = {value_of(value)}"]
         return verified(with_lines(text, found.blocks[0].end, lines), expected)
     stated = key in holder
+    if stated and holder[key] == value:
+        return text
     holder[key] = value
     span = found.values.get((*path, key))
     if span is not None:
@@ -198,23 +220,16 @@ def _model(table: str) -> type[Table]:
 
 def _fields(model: type[Table]) -> Iterator[tuple[str, Read | None]]:
     for name, field in model.model_fields.items():
-        reads = [each for each in field.metadata if isinstance(each, Read)]
-        yield field.alias or name, (reads[0] if reads else None)
+        reads = [*field.metadata, *_metadata(field.annotation)]
+        yield field.alias or name, next((each for each in reads if isinstance(each, Read)), None)
 
 
-def _kind(read: Read | None, table: str, key: str) -> str:
-    """How a value is written: text, number, truth, or in brackets."""
-    described = {} if read is None else read.described()
-    kind = described.get("type", "string" if "enum" in described else "")
-    if kind in ("integer", "number"):
-        return "number"
-    if read is None:
-        model = schema.ProjectFile if table == "" else _model(table)
-        for name, field in model.model_fields.items():
-            if (field.alias or name) == key and bool in _parts(field.annotation):
-                return "truth"
-        return "brackets"
-    return "text"
+def _metadata(annotation: Any) -> Iterator[Any]:
+    """What is annotated within a type, or within one that may also be left out."""
+    yield from getattr(annotation, "__metadata__", ())
+    if get_origin(annotation) in (Union, UnionType):
+        for part in get_args(annotation):
+            yield from _metadata(part)
 
 
 def _parts(annotation: Any) -> tuple[Any, ...]:

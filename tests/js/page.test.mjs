@@ -2,10 +2,12 @@ import assert from "node:assert/strict";
 import { test } from "node:test";
 
 import { levels } from "../../viewer/app/page/answer.js";
+import { againstNow, becomes } from "../../viewer/app/page/becomes.js";
 import { takeColumns } from "../../viewer/app/page/columns.js";
 import { leaksOf } from "../../viewer/app/page/lists.js";
 import { Looking } from "../../viewer/app/page/looking.js";
 import { storeyChoices } from "../../viewer/app/page/notices.js";
+import { cellsOf } from "../../viewer/app/page/plantable.js";
 import { columnsFor } from "../../viewer/app/page/views.js";
 import { roomScene } from "./room.mjs";
 
@@ -81,13 +83,66 @@ test("columns replace what is new, and plans keep what is theirs when one comes 
   assert.equal(scene.panels[6].plans[0].leaks[0].share, 0.1);
 });
 
-test("faces are listed by what they let in", () => {
+test("faces are listed by the rank that the scene gives them", () => {
   const scene = roomScene();
-  assert.deepEqual(
-    leaksOf(scene, 0, 0).map(({ panel }) => panel.id),
-    ["den/W1", "den/1"],
-  );
+  const ids = () => leaksOf(scene, 0, 0).map(({ panel }) => panel.id);
+  assert.deepEqual(ids(), ["den/W1", "den/1"]);
+  scene.panels[0].plans[0].leaks[0].rank = -1;
+  assert.deepEqual(ids(), ["den/1", "den/W1"]);
   assert.deepEqual(leaksOf(scene, 5, 0), []);
+});
+
+test("a rise is never called a gain", () => {
+  const choice = {
+    treatments: [],
+    level_w_m2: 2e-6,
+    reduction_db: 20,
+    below_now_db: -1.23,
+    more: "+80.00\u00a0EUR",
+  };
+  assert.equal(
+    becomes(choice),
+    "level becomes 2.00\u00a0µW/m², ▲ 1.2\u00a0dB more, +80.00\u00a0EUR",
+  );
+  assert.equal(againstNow(0.04), "no change");
+  assert.equal(againstNow(4), "4.0\u00a0dB less");
+  const even = { ...choice, level_w_m2: null, below_now_db: 3, more: null };
+  assert.equal(
+    becomes(even),
+    "level becomes 20.0\u00a0dB below an isotropic field, 3.0\u00a0dB less",
+  );
+});
+
+test("a plan's row says level, range, area and money, and what has no price", () => {
+  const numbers = {
+    sources: [{ id: "a", outside_w_m2: 1e-3, level_w_m2: 1e-6, below_as_built_db: -2 }],
+    bands: [{ reduction_db: 7, below_as_built_db: 1 }],
+    reference_band: 0,
+    low_w_m2: 5e-7,
+    high_w_m2: 2e-6,
+    gaps: ["x", "y"],
+  };
+  const plan = {
+    id: "p",
+    title: "p",
+    treated_area_m2: { film: 1.5, coat: 20 },
+    receivers: [numbers],
+  };
+  const look = { receiver: 0, silent: new Set() };
+  const cells = cellsOf({ feet: false }, look, plan, { total: "80.00 EUR", unpriced: ["coat"] });
+  assert.deepEqual(cells, [
+    ["1.00\u00a0µW/m²", "0.500\u00a0µW/m² to 2.00\u00a0µW/m²"],
+    ["30.0\u00a0dB below", ""],
+    ["2.0\u00a0dB above", "▲ worse than today"],
+    ["2", ""],
+    ["21.50\u00a0m²", ""],
+    ["80.00 EUR", "without coat"],
+  ]);
+  const bare = { ...plan, treated_area_m2: {}, receivers: [null] };
+  assert.deepEqual(
+    cellsOf({ feet: false }, look, bare, undefined).map(([text]) => text),
+    ["not worked out yet", "", "", "", "nothing", "no price"],
+  );
 });
 
 test("sources that are off count for nothing", () => {
@@ -101,7 +156,10 @@ test("sources that are off count for nothing", () => {
     sources: [source("near", 1e-4), source("far", 1e-6)],
     low_w_m2: 1e-5,
     high_w_m2: 1e-3,
-    bands: [{ reduction_db: 5 }, { reduction_db: 7 }],
+    bands: [
+      { reduction_db: 5, below_as_built_db: 1 },
+      { reduction_db: 7, below_as_built_db: 2 },
+    ],
     reference_band: 1,
   };
   const all = levels(numbers, new Set());

@@ -16,17 +16,19 @@ from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, cast
 
-from envelope.building.job import AS_BUILT, Assembly, Job, Layer, Plan, Treatment
+from envelope.building.job import AS_BUILT, Job, Plan
 from envelope.errors import CancelledError, EnvelopeError
 from envelope.exposure.results import PlanResult
-from envelope.text import frequency, thickness
 from envelope.text.names import shown
 from envelope.units import parse_length
+from viewer.app import edits, protocol
 from viewer.app import model as app_model
-from viewer.app import protocol
-from viewer.app.protocol import Told
+from viewer.app.describing import layers_said, treatment_said
+from viewer.app.protocol import Tell, Told
 from viewer.app.results import Findings, Place, place_of
 from viewer.app.session import ChangedOnDiskError, Disk, EditError, Session, free_plan_id, said
+from viewer.app.tables import rows_told, tables_told
+from viewer.app.trials import Trials, bills_told
 from viewer.scene.build import build_scene, with_results
 from viewer.scene.json_types import ColumnJson, SceneJson, SkyJson
 from viewer.scene.records import Scene
@@ -35,7 +37,6 @@ from viewer.scene.to_json import column_to_json, to_json
 
 QUIET_S = 0.4  # without an edit, before what takes longer is worked out
 LOOK_S = 2.0  # between looks at the file on disk
-Tell = Callable[[Told], None]
 
 
 @dataclass(slots=True, kw_only=True, eq=False)
@@ -45,6 +46,8 @@ class Page:
     tell: Tell
     plans: tuple[str, ...] = ()  # that it shows
     receiver: str | None = None
+    sees_file: bool = False
+    file_told: str | None = None  # the text that it was last told
 
 
 @dataclass(slots=True, kw_only=True, eq=False)
@@ -65,10 +68,14 @@ class Desk:
     _doing: asyncio.Lock = field(default_factory=asyncio.Lock)
     _casting: asyncio.Task[None] | None = None
     _later: asyncio.Task[None] | None = None
+    _trials: Trials = field(init=False)
     _stop: threading.Event = field(default_factory=threading.Event)
     _stopped: bool = False
     _share: float | None = None
     _disk: Disk = "same"
+
+    def __post_init__(self) -> None:
+        self._trials = Trials(self.session)
 
     # Pages
 
@@ -117,7 +124,7 @@ class Desk:
     async def close(self) -> None:
         """Stop what is under way, and let others open the job."""
         self._stop.set()
-        for task in (self._casting, self._later):
+        for task in (self._casting, self._later, *self._trials.tasks):
             if task is not None:
                 task.cancel()
                 await asyncio.gather(task, return_exceptions=True)
@@ -151,7 +158,7 @@ class Desk:
     async def _new_plan(self, page: Page, asked: protocol.NewPlan) -> None:
         name = (asked.id or "").strip()
         name = name or free_plan_id(like=asked.beside, taken=self._plan_ids())
-        self.session.new_plan(plan=name, beside=asked.beside)
+        self.session.new_plan(plan=name, beside=asked.beside, copy=asked.how == "copy")
         page.plans = (name, *page.plans[1:])
         await self._refresh()
         page.tell({"tell": "plan", "id": name})
@@ -232,6 +239,49 @@ class Desk:
 
         page.tell({"tell": "sky", "sky": await asyncio.to_thread(told)})
 
+    async def _file(self, page: Page, asked: protocol.SeeFile) -> None:
+        page.file_told = None
+        page.sees_file = asked.on
+
+    async def _edit(self, page: Page, asked: edits.Edit) -> None:
+        """Change a table of the file; what is wrong is told at the field that was typed in."""
+        try:
+            await asyncio.to_thread(edits.edit, self.session, asked)
+        except EnvelopeError as error:
+            row, key = edits.field_of(asked)
+            page.tell(
+                {
+                    "tell": "field",
+                    "table": asked.table,
+                    "row": row,
+                    "key": key,
+                    "message": said(error),
+                }
+            )
+            return
+        await self._show()
+        self._cast_if_needed()
+
+    def _tell_file(self) -> None:
+        """Tell the text and the tables to the pages that show them, where they are new."""
+        text = self.session.text
+        for page in self.pages:
+            if page.sees_file and page.file_told != text:
+                first = page.file_told is None
+                page.file_told = text
+                page.tell(
+                    {
+                        "tell": "file",
+                        "text": text,
+                        "tables": list(tables_told()) if first else [],
+                        "rows": rows_told(text),
+                    }
+                )
+
+    async def _choices(self, page: Page, asked: protocol.SeeChoices) -> None:
+        """What a click on each treatment of a face would bring; worked out beside the edits."""
+        self._trials.begin((id(page), "choices"), self._trials.choices(page.tell, asked))
+
     async def _cast(self, page: Page, asked: protocol.Cast) -> None:
         self._stopped = False
         self._cast_if_needed()
@@ -246,6 +296,7 @@ class Desk:
             page.tell(what)
 
     def _tell_status(self) -> None:
+        self._tell_file()
         self._tell_all({"tell": "status", **self._status()})
 
     def _status(self) -> protocol.Status:
@@ -293,6 +344,7 @@ class Desk:
             },
             "places": {each.id: self.session.local_m(each) for each in job.receivers},
             "losses": self._losses(job.plans),
+            "bills": bills_told(job, job.plans),
             "beyond": self._beyond(),
             "assumed": job.assumed_source,
             "model": app_model.said_by_model(self.session),
@@ -354,6 +406,7 @@ class Desk:
                     name: cast(ColumnJson, column_to_json(self._scene, plan=name)) for name in by_id
                 },
                 "losses": self._losses(plans),
+                "bills": bills_told(job, plans),
                 "beyond": self._beyond(),
             }
         )
@@ -490,6 +543,12 @@ _ACTS: Mapping[type, Callable[[Desk, Page, Any], Awaitable[None]]] = {
     protocol.Cast: Desk._cast,
     protocol.Halt: Desk._halt,
     protocol.SeeSky: Desk._sky_seen,
+    protocol.SeeFile: Desk._file,
+    protocol.SetKey: Desk._edit,
+    protocol.AddRow: Desk._edit,
+    protocol.RemoveRow: Desk._edit,
+    protocol.Rename: Desk._edit,
+    protocol.SeeChoices: Desk._choices,
 }
 
 
@@ -513,55 +572,3 @@ def _column_of(plan: Plan) -> object:
 def _length_m(found: protocol.Length) -> float:
     """A length that was typed with its unit, or dragged to, in metres."""
     return parse_length(found) if isinstance(found, str) else found
-
-
-# Words
-
-
-def layers_said(assembly: Assembly, *, feet: bool) -> str:
-    """What an assembly is, on one line."""
-    if assembly.layers:
-        return ", ".join(_layer_said(layer, feet=feet) for layer in assembly.layers)
-    if assembly.loss is not None:
-        return "a stated loss: " + _losses_said(
-            assembly.loss.frequencies_hz, assembly.loss.losses_db
-        )
-    return f"material class {shown(assembly.entry_loss or '')}"
-
-
-def treatment_said(treatment: Treatment, *, feet: bool) -> str:
-    """What a treatment is, on one line."""
-    words = []
-    if treatment.sheet_resistance_ohm_sq is not None:
-        words.append(f"{treatment.sheet_resistance_ohm_sq:g} Ω per square")
-        if treatment.coats > 1:
-            words.append(f"{treatment.coats} coats")
-    if treatment.pitch_m is not None and treatment.wire_diameter_m is not None:
-        words.append(
-            f"mesh, {1e3 * treatment.pitch_m:g} mm by {1e3 * treatment.wire_diameter_m:g} mm wire"
-        )
-    curve = treatment.table or treatment.loss
-    if curve is not None:
-        words.append(_losses_said(curve.frequencies_hz, curve.losses_db))
-    words += [_layer_said(layer, feet=feet) for layer in treatment.layers]
-    if treatment.price is not None:
-        price = treatment.price
-        words.append(f"{price.amount} {price.currency} per {price.unit}")
-    if treatment.note:
-        words.append(shown(treatment.note, limit=120))
-    return ", ".join(words)
-
-
-def _layer_said(layer: Layer, *, feet: bool) -> str:
-    if layer.material is None:
-        return f"sheet of {layer.sheet_resistance_ohm_sq:g} Ω per square"
-    return f"{shown(layer.material)} {thickness(layer.thickness_m, feet=feet)}"
-
-
-def _losses_said(frequencies_hz: Sequence[float], losses_db: Sequence[float]) -> str:
-    if not frequencies_hz:
-        return f"{losses_db[0]:g} dB"
-    return ", ".join(
-        f"{loss:g} dB at {frequency(at)}"
-        for at, loss in zip(frequencies_hz, losses_db, strict=True)
-    )

@@ -7,6 +7,7 @@ checked against it.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
@@ -48,10 +49,14 @@ class Treat:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NewPlan:
-    """Add a plan that starts as another one is; without an id it gets the next free one."""
+    """Add a plan that starts as another one is; without an id it gets the next free one.
+
+    A copy stands on its own; an extension follows later changes of the other plan.
+    """
 
     do: Literal["new-plan"] = "new-plan"
     beside: str
+    how: Literal["copy", "extension"] = "copy"
     id: str | None = None
 
 
@@ -163,6 +168,70 @@ class SeeSky:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SeeFile:
+    """Whether the page shows the file: its text and its tables are told with every change."""
+
+    do: Literal["file"] = "file"
+    on: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetKey:
+    """Give a key of a table another value, as typed; None takes the key away.
+
+    `row` is the place of a table that comes many times, `id` what it is called there.
+    """
+
+    do: Literal["set-key"] = "set-key"
+    table: str
+    row: int | None
+    id: str | None
+    key: str
+    typed: Text | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AddRow:
+    """Add a table that comes many times, with what was typed."""
+
+    do: Literal["add-row"] = "add-row"
+    table: str
+    typed: dict[str, Text]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RemoveRow:
+    """Take a table away that comes many times."""
+
+    do: Literal["remove-row"] = "remove-row"
+    table: str
+    row: int
+    id: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rename:
+    """Give a table another id, wherever it is named."""
+
+    do: Literal["rename"] = "rename"
+    table: str
+    row: int
+    id: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeeChoices:
+    """What a click on each treatment of a face would bring, put on these faces."""
+
+    do: Literal["choices"] = "choices"
+    plan: str
+    panel: str
+    panels: Texts
+    receiver: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MakeJob:
     """Write a job file from the form of the start page; `typed` is what its fields hold."""
 
@@ -212,6 +281,12 @@ ASKS = (
     Cast,
     Halt,
     SeeSky,
+    SeeFile,
+    SetKey,
+    AddRow,
+    RemoveRow,
+    Rename,
+    SeeChoices,
     MakeJob,
     ListModel,
     ImportModel,
@@ -234,6 +309,12 @@ Asked = (
     | Cast
     | Halt
     | SeeSky
+    | SeeFile
+    | SetKey
+    | AddRow
+    | RemoveRow
+    | Rename
+    | SeeChoices
     | MakeJob
     | ListModel
     | ImportModel
@@ -312,6 +393,63 @@ class ModelTold(TypedDict):
     panels: dict[str, ModelPanel]
 
 
+class KeyTold(TypedDict):
+    """A key that a table may have, and how its value is typed."""
+
+    key: str
+    kind: Literal["text", "number", "truth", "choice", "brackets"]
+    said: str
+    example: str
+    choices: list[str]
+    names: str | None
+    needed: bool
+
+
+class TableTold(TypedDict):
+    """A table that a project file may have."""
+
+    table: str
+    title: str
+    many: bool
+    keys: list[KeyTold]
+
+
+class FileTold(TypedDict):
+    """The text of the file, and its tables with their values as they would be typed."""
+
+    tell: Literal["file"]
+    text: str
+    tables: list[TableTold]
+    rows: dict[str, list[dict[str, str]]]
+
+
+class FieldTold(TypedDict):
+    """Why a value was not taken."""
+
+    tell: Literal["field"]
+    table: str
+    row: int | None
+    key: str
+    message: str
+
+
+class BillTold(TypedDict):
+    """What a plan costs; `total` in words, None where nothing of it has a price."""
+
+    total: str | None
+    unpriced: list[str]
+
+
+class ChoiceTold(TypedDict):
+    """What a choice brings; `level_w_m2` is None without a source, `more` is what it costs more."""
+
+    treatments: list[str]
+    level_w_m2: float | None
+    reduction_db: float | None
+    below_now_db: float | None
+    more: str | None
+
+
 Losses = dict[str, dict[str, dict[str, list[float | None]]]]  # plan, receiver, panel: by band
 
 
@@ -325,6 +463,7 @@ class JobTold(TypedDict):
     treatments: dict[str, str]
     places: dict[str, tuple[float, float, float]]
     losses: Losses
+    bills: dict[str, BillTold]
     beyond: list[str]
     assumed: bool
     model: ModelTold | None
@@ -346,6 +485,7 @@ class ColumnsTold(TypedDict):
     plans: list[str]
     columns: dict[str, ColumnJson]
     losses: Losses
+    bills: dict[str, BillTold]
     beyond: list[str]
 
 
@@ -367,6 +507,15 @@ class SkyTold(TypedDict):
 
     tell: Literal["sky"]
     sky: SkyJson
+
+
+class ChoicesTold(TypedDict):
+    """What a click on each treatment of a face brings, by treatment."""
+
+    tell: Literal["choices"]
+    plan: str
+    panel: str
+    choices: dict[str, ChoiceTold]
 
 
 class PlanTold(TypedDict):
@@ -466,6 +615,9 @@ Told = (
     | StatusTold
     | ProgressTold
     | SkyTold
+    | FileTold
+    | FieldTold
+    | ChoicesTold
     | PlanTold
     | SayTold
     | OverwriteTold
@@ -474,3 +626,5 @@ Told = (
     | ListingTold
     | ModelTroubleTold
 )
+
+Tell = Callable[[Told], None]  # one page is told something

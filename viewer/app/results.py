@@ -42,6 +42,10 @@ class Findings:
     _banded: set[tuple[str, Worn]] = field(default_factory=set)
     _one_at_a_time: threading.RLock = field(default_factory=threading.RLock)
 
+    def has(self, receiver: str) -> bool:
+        """Whether this receiver has been cast."""
+        return any(each.receiver.id == receiver for each in self.casts.receivers)
+
     def of(
         self, *, plan: Plan, receivers: Iterable[str] | None = None, with_bands: bool = False
     ) -> PlanResult:
@@ -120,6 +124,13 @@ class Castings:
         self._receivers: dict[Place, ReceiverCasts] = {}
         self._common: Casts | None = None  # chains, which no receiver changes
         self._findings: dict[tuple[Place, ...], Findings] = {}
+
+    def renewed(self) -> Castings:
+        """The same casts for a job whose treatments or plans are others: nothing is found yet."""
+        other = Castings(sampling=self._sampling, threshold_db=self._threshold_db)
+        other._receivers = dict(self._receivers)
+        other._common = self._common
+        return other
 
     def missing(self, job: Job) -> tuple[Receiver, ...]:
         """Receivers that stand where nothing has been cast yet."""

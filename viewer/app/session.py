@@ -21,6 +21,7 @@ from envelope.project.edit import (
     EditError,
     Opened,
     add_plan,
+    copy_plan,
     move_receiver,
     open_text,
     save,
@@ -166,10 +167,18 @@ class Session:
         self._do(text, label=f"{what} on {where}")
         return True
 
-    def new_plan(self, *, plan: str, beside: str, title: str = "") -> None:
-        """Add a plan that starts as another one is."""
+    def new_plan(self, *, plan: str, beside: str, copy: bool = False) -> None:
+        """Add a plan that starts as another one is.
+
+        A copy stands on its own; without, the plan extends the other and follows its changes.
+        """
         self._plan(beside)
-        text = add_plan(text=self._editable(), plan=plan, extends=beside, title=title)
+        text = self._editable()
+        text = (
+            copy_plan(text=text, plan=plan, of=beside)
+            if copy
+            else add_plan(text=text, plan=plan, extends=beside)
+        )
         self._do(text, label=f"new plan {plan}")
 
     def move_receiver(self, *, receiver: str, at_m: tuple[float, float, float]) -> None:
@@ -203,6 +212,25 @@ class Session:
         if step.job is None:
             raise EditError(step.faults[0].message)
         self._push(step)
+
+    def edit(self, change: Callable[[str], str], *, label: str, casts_stay: bool) -> None:
+        """Change the text; the edit is refused where the job would have faults with it.
+
+        Parameters
+        ----------
+        change : callable
+            From the text before to the text after.
+        label : str
+            What undo says of it.
+        casts_stay : bool
+            Whether building, sources and receivers' rooms stay as they are, so that nothing is
+            cast anew.
+        """
+        text = change(self._editable())
+        if not casts_stay:
+            self.rebuild(text, label=label)
+        elif text != self.text:
+            self._do(text, label=label, castings=self.now.castings.renewed())
 
     def undo(self) -> None:
         """Go one edit back."""
@@ -340,8 +368,8 @@ class Session:
             text=text, label=label, job=job, faults=faults, castings=castings, modelled=modelled
         )
 
-    def _do(self, text: str, *, label: str) -> None:
-        """Take a text in which only plans or receivers have changed."""
+    def _do(self, text: str, *, label: str, castings: Castings | None = None) -> None:
+        """Take a text that leaves the building and its sources as they are."""
         if text == self.text:
             return
         building = self._sound().building
@@ -350,7 +378,8 @@ class Session:
             job = solve_levels(job)  # kept from before where no reading has changed
         except FaultsError as error:
             raise EditError(error.faults[0].message) from None
-        self._push(replace(self.now, text=text, label=label, job=job))
+        kept = castings or self.now.castings
+        self._push(replace(self.now, text=text, label=label, job=job, castings=kept))
 
     def _push(self, step: Step) -> None:
         self._steps = [*self._steps[: self._at + 1], step][-MOST_STEPS - 1 :]

@@ -1,7 +1,7 @@
 // The hand-out's page: joins its switches, its tables, the cutaway and the map of directions.
 import { mount } from "./cutaway.js";
 import { mountSky } from "./skymap.js";
-import { area, decibels, describe, shown } from "./words.js";
+import { area, describe, shown } from "./words.js";
 
 /** @import { SceneJson, SkyJson } from "./scene" */
 /** @import { StoreyChoice, ViewState } from "./types" */

@@ -147,6 +147,7 @@ class BandJson(TypedDict):
     unshielded_sr: float
     open_equivalent_sr: float
     reduction_db: float | None
+    below_as_built_db: float | None
 
 
 class SourceLevelJson(TypedDict):

@@ -384,6 +384,7 @@ def _numbers(result: ReceiverResult) -> Json:
                 "unshielded_sr": _figures(band.unshielded_solid_angle_sr),
                 "open_equivalent_sr": _figures(band.open_equivalent_solid_angle_sr),
                 "reduction_db": _number(band.isotropic_reduction_db, 2),
+                "below_as_built_db": _number(band.isotropic_below_as_built_db, 2),
             }
             for band in result.bands
         ],

@@ -98,6 +98,7 @@ export interface BandJson {
   unshielded_sr: number;
   open_equivalent_sr: number;
   reduction_db: number | null;
+  below_as_built_db: number | null;
 }
 
 /** What one source comes to at one receiver. */

@@ -12,7 +12,8 @@ import pytest
 
 import viewer.app.controller as module
 from envelope.rays import Sampling
-from viewer.app.controller import Desk, layers_said, treatment_said
+from viewer.app.controller import Desk
+from viewer.app.describing import layers_said, treatment_said
 from viewer.app.session import Session
 
 JOB = """# A booth of our own invention.

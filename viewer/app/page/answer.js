@@ -25,12 +25,20 @@ export function levels(numbers, silent) {
       : inside > 0 && outside > 0
         ? 10 * Math.log10(outside / inside)
         : null,
+    belowAsBuilt: even
+      ? numbers.bands[numbers.reference_band].below_as_built_db
+      : before > 0 && inside > 0
+        ? 10 * Math.log10(before / inside)
+        : null,
     worse: before > 0 && 10 * Math.log10(inside / before) >= WORSE_DB, // than with no treatment
   };
 }
 
-/** How far a level lies from another, in words and never with a minus. */
-function apart(value) {
+/**
+ * How far a level lies from another, in words and never with a minus.
+ * @param {number | null} value
+ */
+export function againstSaid(value) {
   if (value === null) return "nothing comes";
   if (Math.abs(value) < 0.05) return "the same";
   return value < 0 ? `${decibels(-value)} above` : `${decibels(value)} below`;
@@ -138,8 +146,8 @@ export function fillLevels(table, numbers, silent) {
           "tr",
           { class: silent.has(source.id) ? "ga-off" : "" },
           two("th", short(source.id, 24), density(source.outside_w_m2), { scope: "row" }),
-          two("td", density(source.level_w_m2), apart(source.reduction_db)),
-          h("td", {}, apart(source.below_as_built_db)),
+          two("td", density(source.level_w_m2), againstSaid(source.reduction_db)),
+          h("td", {}, againstSaid(source.below_as_built_db)),
         ),
       ),
     ),

@@ -1,11 +1,12 @@
 // The card of the face that was picked: what it is, what it wears, what it lets in.
+import { becomes } from "./becomes.js";
 import { taggingOf } from "./model.js";
 import { decibels, h, hertz, short, swatch } from "./parts.js";
 import { area } from "./words.js";
 
 const BEHIND = { outdoors: "the outdoors", earth: "earth" };
 
-/** @import { Asked, JobTold } from "./protocol" */
+/** @import { Asked, ChoicesTold, JobTold } from "./protocol" */
 /** @import { LeakJson, PanelJson, PanelStateJson, SceneJson } from "./scene" */
 
 /**
@@ -24,6 +25,7 @@ const BEHIND = { outdoors: "the outdoors", earth: "earth" };
  * @property {boolean} readonly
  * @property {Array<number | null> | null} losses by band
  * @property {number[]} frequencies
+ * @property {number | null} level at the receiver under the plan, which choices are held against
  */
 
 /**
@@ -55,6 +57,24 @@ export function factsOf({ panel, scene, leak, about, computed, receiver }) {
 }
 
 /**
+ * On which faces a treatment may be put at once, as values and words.
+ * @param {Picked} picked
+ * @returns {Array<[string, string]>}
+ */
+function scopesOf({ panel, scene }) {
+  const room = short(panel.space);
+  const alike = scene.panels.filter(
+    (each) => each.space === panel.space && each.kind === panel.kind,
+  );
+  /** @type {Array<[string, string]>} */
+  const scopes = [["face", "this face"]];
+  if (alike.length > 1) {
+    scopes.push(["kind", `every ${panel.kind} of ${room} (${alike.length})`]);
+  }
+  return [...scopes, ["space", `all faces of ${room}`]];
+}
+
+/**
  * The card in an element.
  * @param {HTMLElement} element
  * @param {(asked: Asked) => void} ask
@@ -79,9 +99,11 @@ export function cardOf(element, ask) {
     order,
     h("label", { class: "ga-scope" }, h("span", {}, "Put it on"), scope),
   );
+  scope.addEventListener("change", () => now && askOutlook(now));
   const tagging = taggingOf(ask);
   element.append(title, facts, wear, hint, tagging.node, bands);
   let made = "";
+  let askedFor = ""; // what the outlook was last asked for
   /** @type {Picked | null} */
   let now = null;
 
@@ -112,6 +134,26 @@ export function cardOf(element, ask) {
     ask({ do: "treat", plan: now.plan, panels: panels(now), treatments });
   }
 
+  /**
+   * Ask what each click would bring, once for each state of the face.
+   * @param {Picked} picked
+   */
+  function askOutlook(picked) {
+    const { panel, plan, receiver, computed, level } = picked;
+    const key = JSON.stringify([
+      panel.id,
+      plan,
+      receiver,
+      scope.value,
+      picked.state.treatments,
+      level,
+    ]);
+    if (key === askedFor || !computed || wear.disabled) return;
+    askedFor = key;
+    for (const node of boxes.querySelectorAll(".ga-becomes")) node.textContent = "";
+    ask({ do: "choices", plan, panel: panel.id, panels: panels(picked), receiver });
+  }
+
   /** @param {Picked} picked */
   function build({ scene, about }) {
     boxes.replaceChildren(
@@ -126,6 +168,7 @@ export function cardOf(element, ask) {
             { class: "ga-name" },
             short(style.id),
             h("small", {}, about.treatments[style.id] ?? ""),
+            h("span", { class: "ga-becomes", "data-treatment": style.id }),
           ),
         ),
       ),
@@ -136,6 +179,20 @@ export function cardOf(element, ask) {
 
   return {
     focus: () => title.focus(),
+    /**
+     * What a click on each treatment brings.
+     * @param {ChoicesTold} told
+     */
+    outlook({ plan, panel, choices }) {
+      if (!now || now.plan !== plan || now.panel.id !== panel) return;
+      for (const node of boxes.querySelectorAll("span")) {
+        const choice = choices[node.dataset.treatment ?? ""];
+        if (!choice) continue;
+        const off = now.state.treatments.includes(node.dataset.treatment ?? "");
+        node.textContent = `${off ? "without it " : ""}${becomes(choice)}`;
+        node.classList.toggle("ga-worse", (choice.below_now_db ?? 0) < -0.05);
+      }
+    },
     /** @param {Picked | null} next */
     show(next) {
       now = next;
@@ -165,24 +222,10 @@ export function cardOf(element, ask) {
           ? `From the surface inward: ${state.treatments.map((name) => short(name)).join(", then ")}.`
           : "";
       const chosen = scope.value;
-      const count = (test) =>
-        scene.panels.filter((each) => each.space === panel.space && test(each)).length;
-      const kinds = count((each) => each.kind === panel.kind);
-      scope.replaceChildren(
-        h("option", { value: "face" }, "this face"),
-        ...(kinds > 1
-          ? [
-              h(
-                "option",
-                { value: "kind" },
-                `every ${panel.kind} of ${short(panel.space)} (${kinds})`,
-              ),
-            ]
-          : []),
-        h("option", { value: "space" }, `all faces of ${short(panel.space)}`),
-      );
+      scope.replaceChildren(...scopesOf(next).map(([value, text]) => h("option", { value }, text)));
       scope.value = next.fresh ? "face" : chosen;
       if (!scope.value) scope.value = "face";
+      askOutlook(next);
       bands.hidden = !losses;
       if (losses) {
         bands.replaceChildren(

@@ -102,6 +102,24 @@ export class Frame {
     if (!this.dialog.open) this.dialog.showModal();
   }
 
+  /**
+   * Show something over the page, until it is closed.
+   * @param {string} title
+   * @param {HTMLElement} body
+   */
+  open(title, body) {
+    this.dialog.replaceChildren(
+      h("h2", { id: "ga-dialog-text" }, title),
+      body,
+      h(
+        "div",
+        {},
+        pressable("Close", () => this.dialog.close()),
+      ),
+    );
+    if (!this.dialog.open) this.dialog.showModal();
+  }
+
   /** @param {KeyboardEvent} event */
   #key(event) {
     if (!(event.ctrlKey || event.metaKey) || event.altKey) return;

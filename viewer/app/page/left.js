@@ -1,6 +1,6 @@
 // The left column: plans, the receiver and its place, sources.
 import { PlanList, SourceList } from "./lists.js";
-import { h, section, short } from "./parts.js";
+import { h, pressable, section, short } from "./parts.js";
 import { placeOf } from "./place.js";
 
 /** @import { Asked } from "./protocol" */
@@ -12,8 +12,15 @@ import { placeOf } from "./place.js";
  * @property {(id: string, on: boolean) => void} beside
  * @property {(id: string, on: boolean) => void} turn a source
  * @property {(index: number) => void} receiver
- * @property {(id: string | null) => void} newPlan
+ * @property {(id: string | null, how: "copy" | "extension") => void} newPlan
+ * @property {() => void} compare
  */
+
+/** @type {Array<["copy" | "extension", string]>} */
+const WAYS = [
+  ["copy", "a copy that stands on its own"],
+  ["extension", "an extension: it follows later changes of this one"],
+];
 
 export class LeftColumn {
   planName = h("input", {
@@ -22,6 +29,21 @@ export class LeftColumn {
     "aria-label": "Name of the new plan",
     placeholder: "name, if you like",
   });
+
+  ways = WAYS.map(([value, text], k) =>
+    h(
+      "label",
+      { class: "ga-tick" },
+      h("input", { type: "radio", name: "ga-how", value, checked: k === 0 }),
+      h("span", { class: "ga-name" }, text),
+    ),
+  );
+
+  /** @returns {"copy" | "extension"} */
+  #how() {
+    const [, extension] = this.ways.map((way) => way.querySelector("input"));
+    return extension?.checked ? "extension" : "copy";
+  }
 
   /**
    * @param {(asked: Asked) => void} send
@@ -36,21 +58,23 @@ export class LeftColumn {
     });
     const submit = (event) => {
       event.preventDefault();
-      act.newPlan(this.planName.value.trim() || null);
+      act.newPlan(this.planName.value.trim() || null, this.#how());
       this.planName.value = "";
     };
     const planForm = h(
       "form",
       { class: "ga-new", onsubmit: submit },
       this.planName,
+      h("fieldset", { class: "ga-how" }, h("legend", {}, "It begins as this plan"), this.ways),
       h("button", { type: "submit" }, "New plan from this one"),
     );
+    const compare = pressable("Compare in a table", act.compare, { class: "ga-compare" });
     const placeBox = h("div", {});
     this.place = placeOf(placeBox, send);
     this.node = h(
       "div",
       { class: "ga-left" },
-      section("Plans", this.plans.node, planForm),
+      section("Plans", this.plans.node, compare, planForm),
       section("Where it matters", this.receiverPick, placeBox),
       section("Sources", this.sources.node),
     );

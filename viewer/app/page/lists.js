@@ -7,6 +7,8 @@ import { panelName, percent } from "./words.js";
 /** @import { Looking } from "./looking.js" */
 
 const ROWS_AT_MOST = 40;
+const ORDER =
+  "The face whose treatment lowers the level most comes first. Bars: the part of the level that comes in there.";
 
 /** Plans, the one that is worked on pressed, the others to be shown beside it. */
 export class PlanList {
@@ -103,6 +105,7 @@ export class SourceList {
 /** Faces that let something in, the most first. */
 export class GapList {
   head = h("h2", {});
+  note = h("p", { class: "ga-note" });
   node = h("ol", { class: "ga-gaps" });
   /** @type {Map<string, HTMLElement>} */
   #rows = new Map();
@@ -122,6 +125,7 @@ export class GapList {
     const gaps = leaks.filter(({ leak }) => leak.is_gap).length;
     const count = leaks.length ? ` (${gaps} ${gaps === 1 ? "gap" : "gaps"})` : "";
     this.head.textContent = `What to treat next${count}`;
+    this.note.textContent = leaks.length ? ORDER : "";
     /** @type {Array<[string, {panel: PanelJson, leak: LeakJson}]>} */
     const rows = leaks.slice(0, ROWS_AT_MOST).map((each) => [each.panel.id, each]);
     const fill = (node, value) => this.#fill(node, value, scene, looking);
@@ -151,22 +155,13 @@ export class GapList {
       h("span", { class: "ga-gap-name" }, short(panelName(scene, panel, looking.receiver))),
       h("b", {}, percent(leak.share)),
       h("span", { class: "ga-track", "aria-hidden": "true" }, h("i", { style: `width:${width}%` })),
-      h(
-        "small",
-        {},
-        `${leak.is_gap ? "gap · " : ""}${leak.trial}`,
-      ),
+      h("small", {}, `${leak.is_gap ? "gap · " : ""}${leak.trial}`),
     );
   }
 
   /** @param {string | null} id */
   heat(id) {
     for (const [key, node] of this.#rows) node.classList.toggle("ga-hot", key === id);
-  }
-
-  /** @param {string | null} id */
-  reveal(id) {
-    if (id !== null) this.#rows.get(id)?.scrollIntoView({ block: "nearest" });
   }
 }
 

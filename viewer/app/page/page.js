@@ -14,6 +14,7 @@ import { Looking } from "./looking.js";
 import { MiddleColumn } from "./middle.js";
 import { modelOf } from "./model.js";
 import { h, short } from "./parts.js";
+import { planTable } from "./plantable.js";
 import { RightColumn } from "./right.js";
 import { viewsOf } from "./views.js";
 import { panelName } from "./words.js";
@@ -22,7 +23,7 @@ import { panelName } from "./words.js";
 /** @import { SceneJson } from "./scene" */
 /** @import { Three } from "./types" */
 
-/** @typedef {Pick<JobTold, "assemblies" | "treatments" | "places" | "losses" | "beyond" | "model">} About */
+/** @typedef {Pick<JobTold, "assemblies" | "treatments" | "places" | "losses" | "bills" | "beyond" | "model">} About */
 
 const BARE = { treatments: [], stands: "", worn: "Untreated.", leaks: [] };
 /**
@@ -39,7 +40,15 @@ class Page {
   /** @type {SceneJson | null} */
   scene = null;
   /** @type {About} */
-  about = { treatments: {}, assemblies: {}, places: {}, losses: {}, beyond: [], model: null };
+  about = {
+    treatments: {},
+    assemblies: {},
+    places: {},
+    losses: {},
+    bills: {},
+    beyond: [],
+    model: null,
+  };
   /** @type {Status | null} */
   status = null;
   /** @type {number | null} when an edit was asked for that has no answer yet */
@@ -71,7 +80,8 @@ class Page {
         this.#render();
       },
       receiver: (index) => this.#chooseReceiver(index),
-      newPlan: (id) => this.#newPlan(id),
+      newPlan: (id, how) => this.#newPlan(id, how),
+      compare: () => this.#compare(),
     });
     this.middle = new MiddleColumn(send, this.looking, (change) => this.#recolour(change));
     this.right = new RightColumn(send, { pick, point, seeSky: () => this.#askSky(0) });
@@ -97,10 +107,13 @@ class Page {
     this.ask({ do: "look", plans: this.looking.plans, receiver });
   }
 
-  /** @param {string | null} id */
-  #newPlan(id) {
+  /**
+   * @param {string | null} id
+   * @param {"copy" | "extension"} how
+   */
+  #newPlan(id, how) {
     if (this.looking.plan !== null) {
-      this.#send({ do: "new-plan", beside: this.looking.plan, id });
+      this.#send({ do: "new-plan", beside: this.looking.plan, how, id });
     }
   }
 
@@ -177,7 +190,7 @@ class Page {
     this.views.each((view) => view.select(id, { tell: false }));
     this.right.sky.map?.select(id);
     this.#render({ fresh });
-    this.right.gaps.reveal(id);
+    if (fresh && id !== null) this.right.showFaces(); // the card stands there
   }
 
   /** One view a plan that is shown; those that stay are kept. */
@@ -185,6 +198,16 @@ class Page {
     const { receiver, mode, beams, storeys, silent, picked } = this.looking;
     const look = { receiver, mode, beams, storeys, silent, picked };
     this.views.show(this.looking.plans, this.scene, (id) => ({ plan: this.#column(id), ...look }));
+  }
+
+  /** Plans side by side in a table. */
+  #compare() {
+    if (!this.scene) return;
+    const table = planTable(this.scene, this.looking, this.about.bills, (id) => {
+      this.frame.dialog.close();
+      this.#choosePlan(id);
+    });
+    this.frame.open("Plans side by side", table);
   }
 
   // -- what is shown
@@ -240,6 +263,7 @@ class Page {
       receiver,
       readonly: status?.other !== null || Boolean(status?.waiting),
       losses: about.losses[looking.plan]?.[receiver]?.[panel.id] ?? null,
+      level: numbers?.level_w_m2 ?? numbers?.bands[numbers.reference_band].reduction_db ?? null,
       frequencies: numbers?.bands.map((band) => band.frequency_hz) ?? [],
     });
   }
@@ -263,6 +287,12 @@ class Page {
         return this.#takeFaulty(what);
       case "columns":
         return this.#takeColumns(what);
+      case "file":
+        return this.right.showFile(what);
+      case "field":
+        return this.right.tables.trouble(what);
+      case "choices":
+        return this.right.card.outlook(what);
       case "sky":
         return this.#takeSky(what);
       case "form":
@@ -338,11 +368,12 @@ class Page {
   }
 
   /** @param {ColumnsTold} what */
-  #takeColumns({ plans, columns, losses, beyond }) {
+  #takeColumns({ plans, columns, losses, bills, beyond }) {
     const { looking, scene } = this;
     if (!scene) return;
     const moved = takeColumns(scene, plans, columns);
     Object.assign(this.about.losses, losses);
+    Object.assign(this.about.bills, bills);
     this.about.beyond = beyond;
     looking.fitPlans(plans);
     if (moved || looking.plans.some((id) => columns[id])) {

@@ -21,6 +21,7 @@ export interface Treat {
 export interface NewPlan {
   do: "new-plan";
   beside: string;
+  how?: "copy" | "extension";
   id?: string | null;
 }
 
@@ -103,6 +104,55 @@ export interface SeeSky {
   receiver: string;
 }
 
+/** Whether the page shows the file: its text and its tables are told with every change. */
+export interface SeeFile {
+  do: "file";
+  on: boolean;
+}
+
+/** Give a key of a table another value, as typed; None takes the key away. */
+export interface SetKey {
+  do: "set-key";
+  table: string;
+  row: number | null;
+  id: string | null;
+  key: string;
+  typed: string | null;
+}
+
+/** Add a table that comes many times, with what was typed. */
+export interface AddRow {
+  do: "add-row";
+  table: string;
+  typed: Record<string, string>;
+}
+
+/** Take a table away that comes many times. */
+export interface RemoveRow {
+  do: "remove-row";
+  table: string;
+  row: number;
+  id: string | null;
+}
+
+/** Give a table another id, wherever it is named. */
+export interface Rename {
+  do: "rename";
+  table: string;
+  row: number;
+  id: string;
+  name: string;
+}
+
+/** What a click on each treatment of a face would bring, put on these faces. */
+export interface SeeChoices {
+  do: "choices";
+  plan: string;
+  panel: string;
+  panels: Array<string>;
+  receiver: string;
+}
+
 /** Write a job file from the form of the start page; `typed` is what its fields hold. */
 export interface MakeJob {
   do: "form";
@@ -170,6 +220,57 @@ export interface ModelTold {
   panels: Record<string, ModelPanel>;
 }
 
+/** A key that a table may have, and how its value is typed. */
+export interface KeyTold {
+  key: string;
+  kind: "text" | "number" | "truth" | "choice" | "brackets";
+  said: string;
+  example: string;
+  choices: Array<string>;
+  names: string | null;
+  needed: boolean;
+}
+
+/** A table that a project file may have. */
+export interface TableTold {
+  table: string;
+  title: string;
+  many: boolean;
+  keys: Array<KeyTold>;
+}
+
+/** The text of the file, and its tables with their values as they would be typed. */
+export interface FileTold {
+  tell: "file";
+  text: string;
+  tables: Array<TableTold>;
+  rows: Record<string, Array<Record<string, string>>>;
+}
+
+/** Why a value was not taken. */
+export interface FieldTold {
+  tell: "field";
+  table: string;
+  row: number | null;
+  key: string;
+  message: string;
+}
+
+/** What a plan costs; `total` in words, None where nothing of it has a price. */
+export interface BillTold {
+  total: string | null;
+  unpriced: Array<string>;
+}
+
+/** What a choice brings; `level_w_m2` is None without a source, `more` is what it costs more. */
+export interface ChoiceTold {
+  treatments: Array<string>;
+  level_w_m2: number | null;
+  reduction_db: number | null;
+  below_now_db: number | null;
+  more: string | null;
+}
+
 /** Everything about a job that is sound. */
 export interface JobTold {
   tell: "job";
@@ -179,6 +280,7 @@ export interface JobTold {
   treatments: Record<string, string>;
   places: Record<string, [number, number, number]>;
   losses: Record<string, Record<string, Record<string, Array<number | null>>>>;
+  bills: Record<string, BillTold>;
   beyond: Array<string>;
   assumed: boolean;
   model: ModelTold | null;
@@ -198,6 +300,7 @@ export interface ColumnsTold {
   plans: Array<string>;
   columns: Record<string, ColumnJson>;
   losses: Record<string, Record<string, Record<string, Array<number | null>>>>;
+  bills: Record<string, BillTold>;
   beyond: Array<string>;
 }
 
@@ -226,6 +329,14 @@ export interface ProgressTold {
 export interface SkyTold {
   tell: "sky";
   sky: SkyJson;
+}
+
+/** What a click on each treatment of a face brings, by treatment. */
+export interface ChoicesTold {
+  tell: "choices";
+  plan: string;
+  panel: string;
+  choices: Record<string, ChoiceTold>;
 }
 
 /** The plan that was made for the page. */
@@ -307,5 +418,5 @@ export interface ModelTroubleTold {
   message: string;
 }
 
-export type Asked = Look | Treat | NewPlan | Move | Undo | Redo | Save | ReadAgain | SetText | SetAssembly | SetKind | TakeUp | Drop | TryLock | Cast | Halt | SeeSky | MakeJob | ListModel | ImportModel;
-export type Told = JobTold | FaultyTold | ColumnsTold | StatusTold | ProgressTold | SkyTold | PlanTold | SayTold | OverwriteTold | FormTold | TroublesTold | ListingTold | ModelTroubleTold;
+export type Asked = Look | Treat | NewPlan | Move | Undo | Redo | Save | ReadAgain | SetText | SetAssembly | SetKind | TakeUp | Drop | TryLock | Cast | Halt | SeeSky | SeeFile | SetKey | AddRow | RemoveRow | Rename | SeeChoices | MakeJob | ListModel | ImportModel;
+export type Told = JobTold | FaultyTold | ColumnsTold | StatusTold | ProgressTold | SkyTold | FileTold | FieldTold | ChoicesTold | PlanTold | SayTold | OverwriteTold | FormTold | TroublesTold | ListingTold | ModelTroubleTold;

@@ -4,8 +4,11 @@ import { cardOf } from "./face.js";
 import { GapList } from "./lists.js";
 import { h, section } from "./parts.js";
 import { SkyPart } from "./skypart.js";
+import { TablePanel } from "./tablepanel.js";
+import { Tabs } from "./tabs.js";
+import { TextPanel } from "./textpanel.js";
 
-/** @import { Asked } from "./protocol" */
+/** @import { Asked, FileTold } from "./protocol" */
 /** @import { SceneJson } from "./scene" */
 /** @import { Looking } from "./looking.js" */
 
@@ -34,14 +37,40 @@ export class RightColumn {
     this.card = cardOf(faceBox, send);
     this.gaps = new GapList({ pick, hover: (id) => point(id, "list") });
     this.sky = new SkyPart(seeSky, { pick, hover: (id) => point(id, "sky") });
-    this.node = h(
+    this.tables = new TablePanel(send);
+    this.text = new TextPanel(send);
+    this.faces = h(
       "div",
-      { class: "ga-right" },
+      { class: "ga-rightpart" },
       faceBox,
-      h("section", {}, this.gaps.head, this.gaps.node, this.beyond),
+      h("section", {}, this.gaps.head, this.gaps.note, this.gaps.node, this.beyond),
       this.levelPart,
       h("section", {}, this.sky.node),
     );
+    /** @type {Array<[string, HTMLElement]>} */
+    const parts = [
+      ["Faces", this.faces],
+      ["Everything in the file", h("div", { class: "ga-rightpart" }, this.tables.node)],
+      ["Text", h("div", { class: "ga-rightpart ga-fill" }, this.text.node)],
+    ];
+    this.tabs = new Tabs("What is shown beside the picture", parts, (index) => {
+      this.node.classList.toggle("ga-wide", index > 0);
+      send({ do: "file", on: index > 0 });
+    });
+    this.node = h("div", { class: "ga-right" }, this.tabs.list, this.tabs.panels);
+    this.tabs.choose(0);
+  }
+
+  /** Bring the card of a face into view. */
+  showFaces() {
+    this.tabs.choose(0);
+    this.faces.scrollTop = 0;
+  }
+
+  /** @param {FileTold} told */
+  showFile(told) {
+    this.tables.show(told);
+    this.text.show(told.text);
   }
 
   /**
