@@ -16,7 +16,7 @@ from typing import Final
 
 from envelope.building.job import Assembly, Layer
 
-__all__ = ["ASSEMBLIES", "TYPICAL"]
+__all__ = ["ASSEMBLIES", "FAMILIES", "TYPICAL"]
 
 TYPICAL: Final = "typical, check on site"
 
@@ -186,6 +186,20 @@ def _assembly(name: str, layers: tuple[Layer, ...], more: str) -> Assembly:
     return Assembly(id=name, layers=layers, note=f"{TYPICAL}; {more}" if more else TYPICAL)
 
 
+# Names by what they are for, in the order of a house.
+FAMILIES: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
+    {
+        family: tuple(row[0] for row in group)
+        for family, group in (
+            ("outer walls", _EXTERIOR_WALLS),
+            ("inner walls", _INTERIOR_WALLS),
+            ("floors", _FLOORS),
+            ("roofs and ceilings under what is not modelled", _ROOFS),
+            ("glazing", _GLAZING),
+            ("doors, frames and shutters", _DOORS),
+        )
+    }
+)
 # Every assembly by its name. None of them names another.
 ASSEMBLIES: Final[Mapping[str, Assembly]] = MappingProxyType(
     {
