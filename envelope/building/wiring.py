@@ -97,6 +97,7 @@ class Strip:
     treatments: tuple[str, ...]
     circuit: str
     width_m: float
+    areas_m2: Mapping[str, float] = field(default_factory=dict)  # of it on each panel, for orders
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

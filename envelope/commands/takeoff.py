@@ -38,7 +38,7 @@ def run(options: argparse.Namespace) -> int:
     """Take off and print; nothing is cast."""
     job = load(options.job)
     plan = chosen_plans(job, [options.plan])[0] if options.plan else job.plans[-1]
-    if not plan.treatments:
+    if not plan.treatments and not (job.wiring and job.wiring.plan(plan.id).strips):
         raise EnvelopeError(f"plan {plan.id!r} treats nothing: there is nothing to order")
     try:
         found = take_off(job, plan)
@@ -70,6 +70,7 @@ def take_off_json(job: Job, found: TakeOff) -> dict[str, Any]:
                 "treatment": face.treatment,
                 "area_m2": face.area_m2,
                 "coats": face.coats,
+                "strip": face.strip,
             }
             for face in found.faces
         ],
@@ -125,7 +126,7 @@ def _print(console: Console, job: Job, found: TakeOff) -> None:
     )
     for face in found.faces:
         faces.add_row(
-            escape(face.panel),
+            escape(face.panel) + (" (strip)" if face.strip else ""),
             escape(face.treatment),
             text.area(face.area_m2, feet=job.feet),
             str(face.coats),

@@ -30,8 +30,9 @@ from envelope.wiring.islands import (
     islands,
     pieces_behind,
     plan_bonds,
+    with_areas,
 )
-from envelope.wiring.routing import entered_runs, routed_runs, routes_of
+from envelope.wiring.routing import Run, entered_runs, routed_runs, routes_of
 
 _HEIGHTS_M = {"socket": 0.3, "switch": 1.1, "light": 2.0}  # common practice, no source
 _THREE_PHASE_V = 180.0  # a supply below it is split in two halves, one above it in three phases
@@ -43,8 +44,12 @@ def with_wiring(job: Job, tables: Tables, faults: Faults) -> Job:
     wiring = _Reader(job, tables, faults).wiring()
     if faults:
         return job
-    _check_plans(job, wiring, tables, faults)
-    return replace(job, wiring=wiring)
+    sure = entered_runs(job, wiring)
+    for circuit in wiring.circuits:
+        if len(routes_of(circuit)) == 1:
+            sure += routed_runs(job, wiring, circuit, routes_of(circuit)[0])
+    _check_plans(job, wiring, sure, tables, faults)
+    return replace(job, wiring=with_areas(job, wiring, sure))
 
 
 class _Reader:
@@ -396,12 +401,10 @@ class _Reader:
         self.faults.add(path, f"there is no {what} {shown(name)}: {nearest_names(name, known)}")
 
 
-def _check_plans(job: Job, wiring: records.Wiring, tables: Tables, faults: Faults) -> None:
+def _check_plans(
+    job: Job, wiring: records.Wiring, sure: Sequence[Run], tables: Tables, faults: Faults
+) -> None:
     """Strips that follow no run, and islands with two bonds."""
-    sure = entered_runs(job, wiring)
-    for circuit in wiring.circuits:
-        if len(routes_of(circuit)) == 1:
-            sure += routed_runs(job, wiring, circuit, routes_of(circuit)[0])
     conductive = conductive_treatments(job)
     told: set[frozenset[str]] = set()
     for index, table in tables.of(schema.Plan):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -73,6 +73,27 @@ def strips_of(
                 area = strip_area(panel, [piece for piece, _ in pieces], strip.width_m)
                 found.setdefault(name, []).append(area)
     return {name: shapely.union_all(areas) for name, areas in found.items()}
+
+
+def with_areas(job: Job, wiring: Wiring, runs: Sequence[Run]) -> Wiring:
+    """The same wiring with each strip's area on each panel that a plan does not coat anyway."""
+    plans = {}
+    for plan_id, plan in wiring.plans.items():
+        coated = {
+            region.panel for region in coated_regions(job, wiring, plan_id, runs) if region.whole
+        }
+        strips = []
+        for strip in plan.strips:
+            own = [run for run in runs if run.circuit == strip.circuit]
+            areas = {}
+            for name in strip.panels:
+                panel = job.building.panel(name)
+                pieces = [piece for piece, _ in pieces_behind(panel, own)]
+                if pieces and panel.id not in coated:
+                    areas[panel.id] = float(strip_area(panel, pieces, strip.width_m).area)
+            strips.append(replace(strip, areas_m2=areas))
+        plans[plan_id] = replace(plan, strips=tuple(strips))
+    return replace(wiring, plans=plans)
 
 
 def pieces_behind(panel: Panel, runs: Iterable[Run]) -> list[tuple[Floats, float]]:

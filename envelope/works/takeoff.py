@@ -38,6 +38,7 @@ class FaceQuantity:
     treatment: str
     area_m2: float  # net: openings out, reveals on panels of their own
     coats: int
+    strip: bool = False  # only along the runs of a circuit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,21 +63,39 @@ class TakeOff:
 
 
 def face_quantities(job: Job, plan: Plan) -> tuple[FaceQuantity, ...]:
-    """Net area of every treatment on every panel, in the order of the building's panels."""
+    """Net area of every treatment on every panel, in the order of the building's panels.
+
+    Strips along the runs of a circuit come after what covers the whole panel.
+    """
     storeys = {space.id: space.storey for space in job.building.spaces}
-    return tuple(
-        FaceQuantity(
-            panel=panel.id,
-            space=panel.space,
-            storey=storeys[panel.space],
-            kind=panel.kind,
-            treatment=name,
-            area_m2=panel.area_m2,
-            coats=job.treatments[name].coats,
-        )
-        for panel in job.building.panels
-        for name in plan.treatments.get(panel.id, ())
-    )
+    found = []
+    for panel in job.building.panels:
+        whole = [(name, panel.area_m2, False) for name in plan.treatments.get(panel.id, ())]
+        for name, area_m2, strip in (*whole, *_strips_on(job, plan, panel)):
+            found.append(
+                FaceQuantity(
+                    panel=panel.id,
+                    space=panel.space,
+                    storey=storeys[panel.space],
+                    kind=panel.kind,
+                    treatment=name,
+                    area_m2=area_m2,
+                    coats=job.treatments[name].coats,
+                    strip=strip,
+                )
+            )
+    return tuple(found)
+
+
+def _strips_on(job: Job, plan: Plan, panel: Panel) -> list[tuple[str, float, bool]]:
+    """Treatment and area of each strip on a panel."""
+    strips = () if job.wiring is None else job.wiring.plan(plan.id).strips
+    return [
+        (name, strip.areas_m2[panel.id], True)
+        for strip in strips
+        if panel.id in strip.areas_m2
+        for name in strip.treatments
+    ]
 
 
 def treated_areas(job: Job, plan: Plan) -> dict[str, Treated]:
@@ -117,7 +136,7 @@ def take_off(job: Job, plan: Plan) -> TakeOff:
         own = [
             _cuts(job.building.panel(face.panel), product)
             for face in faces
-            if face.treatment == product.treatment
+            if face.treatment == product.treatment and not face.strip
         ]
         if not own:
             continue
