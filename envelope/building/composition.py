@@ -13,6 +13,7 @@ from envelope.building import ranges
 from envelope.building.refusals import Problems, in_range, refuse
 from envelope.pricing.products import Price
 
+HANGS_FROM_M = 0.02  # stand-off from which a treatment hangs freely; common practice, no source
 LOSS_TOLERANCE_DB = 2.0  # of a loss that is stated as such; common practice, no source
 
 # Keys of each kind of treatment: those it must have, and those it may.
@@ -46,6 +47,7 @@ class Layer:
     thickness_m: float = 0.0
     sheet_resistance_ohm_sq: float | None = None
     cavity: bool = False  # spacing varies by more than a quarter wave: combined in power
+    perhaps: bool = False  # a coat that may be there: left out, drawn as if it were
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,8 +104,16 @@ class Treatment:
     reflects: float | None = None
     loss_tolerance_db: float = LOSS_TOLERANCE_DB  # 10–90 % band of a "fixed" loss
     standoff_m: float = 0.0  # air between it and what it is put on
+    hanging: bool | None = None  # free to move, as a curtain is; None: by its stand-off
     price: Price | None = None
     note: str = ""
+
+    @property
+    def hangs(self) -> bool:
+        """Whether its stand-off varies from place to place, so that fringes do not count on it."""
+        if self.hanging is None:
+            return self.standoff_m >= HANGS_FROM_M
+        return self.hanging and self.standoff_m > 0.0
 
     def __post_init__(self) -> None:
         refuse("treatment", self, treatment_problems(self))
@@ -150,6 +160,8 @@ def layer_problems(layers: Iterable[Layer]) -> Problems:
             yield from in_range(
                 f"{at}.thickness", ranges.DIMENSION, layer.thickness_m, "thickness_m"
             )
+        if layer.perhaps and layer.sheet_resistance_ohm_sq is None:
+            yield f"{at}.perhaps", "perhaps goes with sheet-resistance: a coat that may be there"
         yield from in_range(
             f"{at}.sheet-resistance",
             ranges.SHEET_RESISTANCE,

@@ -31,6 +31,7 @@ from envelope.building.sources import (
     Source,
 )
 from envelope.building.standing import trouble_in, trouble_of_box, trouble_outdoors
+from envelope.building.unknowns import Unknown
 from envelope.building.wiring import Wiring
 from envelope.errors import EnvelopeError, Fault, Location, RecordError, UnknownNameError
 from envelope.geometry.plane import Floats
@@ -82,6 +83,7 @@ class Job:
     notes: tuple[str, ...] = ()
     readings: tuple[Reading, ...] = ()
     wiring: Wiring | None = None  # None where the file says nothing of it
+    unknowns: tuple[Unknown, ...] = ()  # what the file does not state and its figures rest on
     products: tuple[Product, ...] = ()  # what is bought for treatments
     costs: Costs = field(default_factory=Costs)
     feet: bool = False  # lengths are written in feet and inches, and are shown so

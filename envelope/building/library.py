@@ -42,6 +42,10 @@ def _coat(ohm_sq: float) -> Layer:
     return Layer(sheet_resistance_ohm_sq=ohm_sq)
 
 
+def _perhaps(ohm_sq: float) -> Layer:
+    return Layer(sheet_resistance_ohm_sq=ohm_sq, perhaps=True)
+
+
 _BOARD = _of("plasterboard", 0.0125)
 _PLASTER = _of("plasterboard", 0.013)  # gypsum is gypsum
 _RENDER = _of("concrete", 0.02)
@@ -138,6 +142,11 @@ _GLAZING: tuple[tuple[str, tuple[Layer, ...], str], ...] = (
     ("secondary-glazing", (_PANE, _air(0.1), _PANE), "two windows one behind the other"),
     ("double-glazing", (_PANE, _GLASS_GAP, _PANE), "no coating"),
     ("triple-glazing", (_PANE, _air(0.012), _PANE, _air(0.012), _PANE), "no coating"),
+    (
+        "double-unknown",
+        (_PANE, _perhaps(_SOFT_COAT_OHM_SQ), _GLASS_GAP, _PANE),
+        "coated or not: nobody has looked. Taken without a coat; the range has both",
+    ),
     (
         "double-low-e",
         (_PANE, _coat(_SOFT_COAT_OHM_SQ), _GLASS_GAP, _PANE),

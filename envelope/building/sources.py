@@ -55,9 +55,11 @@ class Source:
     spread_rad: float = 0.0  # half-angle of an evenly bright cone
     level_w_m2: Mapping[str, float] = field(default_factory=dict)
     scattered: float = 0.0  # share of the level that arrives evenly from the exposed directions
+    line_of_sight: bool | None = None  # whether the antenna can be seen from the building
     space: str | None = None  # of a point; None where it stands outdoors
     position_m: Floats | None = None  # (3,) in the building's coordinates
-    eirp_w: float | None = None
+    eirp_w: float | None = None  # on the average over time
+    directivity_db: float = 0.0  # of a point: what feeds a room is EIRP less this
     polarization: Polarization = "unpolarized"
     ground_reflection: bool = False  # the level was measured without its mirrored partner
     level_tolerance_db: float = LEVEL_TOLERANCE_DB

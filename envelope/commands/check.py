@@ -11,6 +11,7 @@ from envelope.building.behind import faces_of, near_misses
 from envelope.building.job import Job
 from envelope.building.model import OPENING_KINDS, Building
 from envelope.building.source_notes import source_notes
+from envelope.building.unknowns import Unknown
 from envelope.commands import tables
 from envelope.commands.arguments import add_job, add_output_switches
 from envelope.commands.common import read_job
@@ -133,6 +134,20 @@ _EXAMPLES = {
 }
 
 
+def _asked(job: Job, each: Unknown) -> dict[str, Any]:
+    """What the file leaves open, at the line of its table."""
+    place = job.places.get((each.table, each.id, "id"))
+    return {
+        "path": None if place is None else place.path,
+        "line": None if place is None else place.line,
+        "table": each.table,
+        "id": each.id,
+        "key": each.key,
+        "taken": each.taken,
+        "settle": each.settle,
+    }
+
+
 def _summary(job: Job) -> dict[str, Any]:
     building = job.building
     return {
@@ -155,6 +170,7 @@ def _summary(job: Job) -> dict[str, Any]:
             *bare_reveals(job),
         ],
         "faces": _behind(job),
+        "unstated": [_asked(job, each) for each in job.unknowns],
         "solved": [as_json.solved_as_plain(solved) for solved in job.solved],
     }
 

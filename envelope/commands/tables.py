@@ -14,6 +14,7 @@ from envelope.building.job import AS_BUILT, Job
 from envelope.commands.layout import open_console, plain_table
 from envelope.exposure.analysis_record import Analysis
 from envelope.exposure.assumptions import ASSUMED_SOURCE
+from envelope.exposure.rests import Rest
 from envelope.exposure.results import LevelSum, ReceiverResult, SourceResult
 from envelope.text import area, decibels, frequency, length, level, percent, steradians, volume
 from envelope.text.names import TODAY, treatment_names, trial_names
@@ -64,6 +65,14 @@ def print_summary(summary: dict[str, Any], *, feet: bool) -> None:
     )
     console.print(f"plans: {escape(', '.join(summary['plans']))}")
     _print_faces(console, summary["faces"], feet=feet)
+    for each in summary["unstated"]:
+        where = "" if each["line"] is None else f"{each['path']}:{each['line']} "
+        console.print(
+            escape(
+                f"not stated: {where}{each['table']} '{each['id']}': {each['key']}. "
+                f"{each['taken'][:1].upper()}{each['taken'][1:]}. To settle it, {each['settle']}."
+            )
+        )
     for note in summary["notes"]:
         console.print(f"note: {escape(note)}")
 
@@ -86,6 +95,22 @@ def _print_faces(console: Console, faces: list[dict[str, Any]], *, feet: bool) -
             console.print(f"  {escape(face['face']):<{widest}}  {whole}: {escape(said)}")
 
 
+def print_rests(console: Console, rests: Sequence[Rest]) -> None:
+    """What the figures rest on, the one that moves them most first."""
+    if not rests:
+        return
+    console.print()
+    console.print("[bold]These figures rest on[/bold]")
+    for rest in rests:
+        what = "today's level" if rest.plan == AS_BUILT else f"what {rest.plan} brings"
+        console.print(
+            escape(
+                f"  {rest.words}, which moves {what} at {rest.receiver} by "
+                f"±{rest.moves_db:.1f} dB: {rest.taken}. To settle it, {rest.settle}."
+            )
+        )
+
+
 def print_analysis(analysis: Analysis, job: Job) -> None:
     """Every plan and receiver: solid angles, ranked gaps, sources."""
     console = open_console()
@@ -105,6 +130,7 @@ def print_analysis(analysis: Analysis, job: Job) -> None:
                 console.print(sentence)
             _print_receiver(console, receiver, analysis.threshold_db, job)
     console.print()
+    print_rests(console, analysis.rests)
     for note in analysis.notes:
         if note != EVEN_FIELD:
             console.print(f"note: {escape(note)}")

@@ -22,6 +22,7 @@ from envelope.exposure.offers import offers_of
 from envelope.exposure.outdoor_coupling import outdoor_gain, outdoor_notes
 from envelope.exposure.panels import panel_table
 from envelope.exposure.ranking import Field, Rank, Trials, ranked, seen_of
+from envelope.exposure.rests import Rest, rests_on
 from envelope.exposure.results import (
     BandResult,
     PlanResult,
@@ -498,5 +499,19 @@ def analyze(
         plans=tuple(results),
         notes=tuple(dict.fromkeys((*job.notes, *notes_of(job), *outdoor_notes(results)))),
         extrapolated=bench.extrapolated,
+        rests=() if draws is None else _rests(job, draws, [as_built, *results]),
         solved=job.solved,
+    )
+
+
+def _rests(job: Job, draws: Draws, results: Sequence[PlanResult]) -> tuple[Rest, ...]:
+    """What the figures of some plans rest on most."""
+    drawn = {each.plan: each.draws for each in results if each.draws is not None}
+    if not drawn:
+        return ()
+    return rests_on(
+        list(drawn.values()),
+        draws=draws,
+        job=job,
+        receivers=[receiver.id for receiver in results[0].receivers],
     )

@@ -7,6 +7,7 @@ from typing import Any
 
 from envelope.building.job import Solved
 from envelope.errors import UnknownNameError
+from envelope.exposure.rests import Rest
 from envelope.exposure.results import PlanResult
 from envelope.exposure.rows import Row, Table, csv_of, data_frame, html_of, rows_of
 from envelope.exposure.serialise import analysis_as_plain
@@ -21,6 +22,7 @@ class Analysis:
     plans: tuple[PlanResult, ...]
     notes: tuple[str, ...] = ()
     extrapolated: tuple[str, ...] = ()  # what was used outside the range of its source
+    rests: tuple[Rest, ...] = ()  # the figures that move the decision most, where bands were drawn
     solved: tuple[Solved, ...] = ()  # levels that come from readings
 
     def plan(self, name: str) -> PlanResult:

@@ -24,7 +24,12 @@ from envelope.physics.tables.occupants import CROSS_SECTION_M2
 from envelope.rays import Chain
 
 
-def absorption_m2(job: Job, *, occupant_m2: Floats | float = CROSS_SECTION_M2) -> Floats:
+def absorption_m2(
+    job: Job,
+    *,
+    occupant_m2: Floats | float = CROSS_SECTION_M2,
+    furnishing_m2: Floats | None = None,
+) -> Floats:
     """Absorption cross-section (..., spaces) of the people and furnishings of each space. [m²]
 
     A space with a receiver holds one adult unless the job says otherwise.
@@ -33,14 +38,19 @@ def absorption_m2(job: Job, *, occupant_m2: Floats | float = CROSS_SECTION_M2) -
     ----------
     occupant_m2 : (...) float
         Absorption cross-section of one adult. [m²]
+    furnishing_m2 : (..., spaces) float, optional
+        Of what stands in each space, where it is drawn; else as the job has it. [m²]
     """
     with_receiver = {receiver.space for receiver in job.receivers}
-    people, furnishing = [], []
+    people = []
     for space in job.building.spaces:
         people.append(job.occupants.get(space.id, 1 if space.id in with_receiver else 0))
-        furnishing.append(job.furnishing_m2.get(space.id, 0.0))
+    if furnishing_m2 is None:
+        furnishing_m2 = np.array(
+            [job.furnishing_m2.get(space.id, 0.0) for space in job.building.spaces]
+        )
     each = np.asarray(occupant_m2)[..., np.newaxis]
-    return np.asarray(np.array(people) * each + np.array(furnishing))
+    return np.asarray(np.array(people) * each + furnishing_m2)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -170,11 +180,14 @@ def fed_w(
 def ray_levels(source: Source, chain: Chain, job: Job) -> Floats:
     """Power (rays,) that a unit of each ray's weight carries, without the scattered part.
 
-    An exterior source may be stronger on higher storeys: what counts is where a ray comes in.
+    An exterior source may be stronger on higher storeys: what counts is where a ray comes in. Of
+    a point source it is what it radiates in all, which is EIRP less its directivity: where its
+    beam points, and so what a receiver sees of it, is not known, but a room gathers all of it.
     """
     building = job.building
     if source.eirp_w is not None:
-        return np.full(len(chain.weights), source.eirp_w / (4.0 * np.pi))
+        radiated_w = source.eirp_w / 10.0 ** (source.directivity_db / 10.0)
+        return np.full(len(chain.weights), radiated_w / (4.0 * np.pi))
     storeys = [building.space(panel.space).storey for panel in building.panels]
     by_panel = np.array(
         [source.level_w_m2.get(each, source.level_w_m2.get("", 0.0)) for each in storeys]
@@ -223,7 +236,9 @@ def diffuse_of(
     """
     job = bench.job
     absorption = (
-        absorption_m2(job) if draws is None else absorption_m2(job, occupant_m2=draws.occupant_m2)
+        absorption_m2(job)
+        if draws is None
+        else absorption_m2(job, occupant_m2=draws.occupant_m2, furnishing_m2=draws.furnishing_m2)
     )
     matrix = balance_matrix(
         faces=faces, tables=tables, absorption=absorption, band=band, moved=moved

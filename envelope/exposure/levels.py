@@ -39,6 +39,7 @@ def levels_of(
     open_equivalent_sr: Floats | float,
     from_beam_w_m2: Floats | float,
     from_scattered: Floats | float,
+    scattered: Floats | float | None = None,
 ) -> Levels:
     """Direct and diffuse level of a source.
 
@@ -56,9 +57,12 @@ def levels_of(
         Of the place, in the source's band. [sr]
     from_beam_w_m2, from_scattered : (...) float
         Diffuse density of the room: see `envelope.exposure.diffuse.Diffuse`.
+    scattered : (...) float, optional
+        Share that arrives scattered, where it is drawn; else the source's.
     """
-    radiance = source.scattered * outside_w_m2 / exposed_sr if exposed_sr > 0.0 else 0.0
-    direct = (1.0 - source.scattered) * outside_w_m2 * transmission
+    share = source.scattered if scattered is None else scattered
+    radiance = share * outside_w_m2 / exposed_sr if exposed_sr > 0.0 else 0.0
+    direct = (1.0 - share) * outside_w_m2 * transmission
     return Levels(
         direct_w_m2=np.asarray(direct + radiance * open_equivalent_sr),
         diffuse_w_m2=np.asarray(from_beam_w_m2 + radiance * from_scattered),

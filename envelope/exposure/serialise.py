@@ -11,6 +11,7 @@ import math
 from typing import Any, Protocol
 
 from envelope.building.job import Solved
+from envelope.exposure.rests import Rest
 from envelope.exposure.results import (
     BandResult,
     LeakPath,
@@ -187,6 +188,18 @@ def solved_as_plain(solved: Solved) -> Plain:
     }
 
 
+def _rest(rest: Rest) -> Plain:
+    return {
+        "what": rest.words,
+        "moves_db": rest.moves_db,
+        "receiver": rest.receiver,
+        "plan": rest.plan,
+        "is_unknown": rest.is_unknown,
+        "taken": rest.taken,
+        "settle": rest.settle,
+    }
+
+
 class Analysed(Protocol):
     """What is read of a whole analysis."""
 
@@ -201,6 +214,8 @@ class Analysed(Protocol):
     @property
     def extrapolated(self) -> tuple[str, ...]: ...
     @property
+    def rests(self) -> tuple[Rest, ...]: ...
+    @property
     def solved(self) -> tuple[Solved, ...]: ...
 
 
@@ -213,6 +228,7 @@ def analysis_as_plain(analysis: Analysed) -> Plain:
         "plans": [plan_as_plain(plan) for plan in analysis.plans],
         "notes": list(analysis.notes),
         "extrapolated": list(analysis.extrapolated),
+        "rests_on": [_rest(rest) for rest in analysis.rests],
         "solved": [solved_as_plain(solved) for solved in analysis.solved],
     }
 

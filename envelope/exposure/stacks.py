@@ -18,6 +18,8 @@ from envelope.geometry.plane import Floats
 from envelope.physics.apertures import honeycomb_transmission
 from envelope.physics.arrays import SPEED_OF_LIGHT_M_S
 from envelope.physics.materials import (
+    UNKNOWN_BOARD,
+    board_permittivity,
     canonical_name,
     conductivity_permittivity,
     entry_loss_db,
@@ -40,6 +42,7 @@ from envelope.physics.stacks import Block, Cavity, Dielectric, Item, Sheet
 # What an assembly given by its loss alone sends back; a stated figure takes its place.
 ASSEMBLY_REFLECTS = 0.1
 DEFAULT_WIRE = "copper"
+NO_COAT = 1e9  # times a coat's resistance: as good as none
 PARTS_APART_M = 1.0  # any width does: combined in power, air weakens nothing
 
 # The most that a treatment could do. No id in a file has a space in it.
@@ -134,7 +137,7 @@ class Stacker:
 
     def _layer(self, layer: Layer, product: str) -> Item:
         if layer.sheet_resistance_ohm_sq is not None:
-            return self._sheet(layer.sheet_resistance_ohm_sq, product)
+            return self._sheet(layer.sheet_resistance_ohm_sq, product, perhaps=layer.perhaps)
         assert layer.material is not None
         permittivity = self._permittivity(layer.material)
         thickness = layer.thickness_m * self.tolerances.thickness(product)
@@ -159,7 +162,12 @@ class Stacker:
                     frequency_hz=self.frequency_hz,
                 )
         else:
-            plain, within = material_permittivity(material=name, frequency_hz=self.frequency_hz)
+            if canonical_name(name) == UNKNOWN_BOARD:
+                plain, within = board_permittivity(
+                    share=self.tolerances.board(), frequency_hz=self.frequency_hz
+                )
+            else:
+                plain, within = material_permittivity(material=name, frequency_hz=self.frequency_hz)
             if canonical_name(name) != "vacuum":
                 self._note(name, within)
         # Air stays air: what is tolerated is the excess over it.
@@ -175,11 +183,16 @@ class Stacker:
             treatment = REFLECTOR if name == REFLECTOR.id else self.job.treatments[name]
             items = self._treatment_items(treatment)
             if treatment.standoff_m > 0.0:
-                air = self._permittivity("air")
-                gap = Dielectric(thickness_m=np.array(treatment.standoff_m), permittivity=air)
-                items = (*items, gap)
+                items = (*items, self._standoff(treatment))
             self._treatments[name] = items
         return self._treatments[name]
+
+    def _standoff(self, treatment: Treatment) -> Item:
+        """Air behind a treatment: combined in power where it hangs, since its width varies."""
+        made = Cavity if treatment.hangs else Dielectric
+        return made(
+            thickness_m=np.array(treatment.standoff_m), permittivity=self._permittivity("air")
+        )
 
     def _treatment_items(self, treatment: Treatment) -> tuple[Item, ...]:
         product = f"treatment {treatment.id}"
@@ -247,9 +260,11 @@ class Stacker:
 
     # ---- shared
 
-    def _sheet(self, ohm_sq: float, product: str) -> Sheet:
+    def _sheet(self, ohm_sq: float, product: str, *, perhaps: bool = False) -> Sheet:
         ones = np.ones(len(self.frequency_hz))
         factor = self.tolerances.sheet_resistance(product)[..., np.newaxis]
+        if perhaps:
+            factor = np.where(self.tolerances.coated(product)[..., np.newaxis], factor, NO_COAT)
         return Sheet(impedance_ohm=(ohm_sq * ones * factor).astype(np.complex128))
 
     def _curve(self, curve: LossCurve, name: str) -> Floats:

@@ -9,12 +9,15 @@ independently of one another.
 from __future__ import annotations
 
 import zlib
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from envelope.building.ground_reflection import SUFFIX
 from envelope.building.job import Job
+from envelope.building.unknowns import BETWEEN, COATED, Range3, Unknown
 from envelope.geometry.plane import Floats
 from envelope.physics.normal import normal_deviates
 from envelope.physics.tables.occupants import (
@@ -44,6 +47,12 @@ def strata(name: str, *, count: int, seed: int) -> Floats:
 def deviates(name: str, *, count: int, seed: int) -> Floats:
     """Normal deviates (count + 1,) with a 10–90 % band of ±1, after a first one of 0."""
     return np.asarray(normal_deviates(strata(name, count=count, seed=seed)) / TENTH)
+
+
+def spread_over(span: Range3, deviate: Floats) -> Floats:
+    """Values with the 10–90 % range of an unknown, from deviates with one of ±1."""
+    step = np.where(deviate > 0.0, span.high - span.middle, span.middle - span.low)
+    return np.clip(span.middle + step * deviate, span.least, span.most)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,6 +88,22 @@ class Tolerances:
         """On the thickness of the layers of a treatment or an assembly."""
         return self._factor(f"thickness of {product}", THICKNESS)
 
+    def coated(self, product: str) -> NDArray[np.bool_]:
+        """Whether a coat that may be there is: not nominally, in one draw of two."""
+        if self.count == 0:
+            return np.array(False)
+        return self.deviate(f"coat of {product}") > 0.0
+
+    def board(self) -> Floats:
+        """Where a board of an unknown kind lies between wood (0) and plywood (1)."""
+        if self.count == 0:
+            return np.array(BETWEEN.middle)
+        return spread_over(BETWEEN, self.deviate("unknown board"))
+
+    def deviate(self, name: str) -> Floats:
+        """Normal deviates of a figure: see `deviates`."""
+        return deviates(name, count=self.count, seed=self.seed)
+
     def permittivity(self, material: str) -> Floats:
         """On what a material's permittivity exceeds that of air."""
         return self._factor(f"permittivity of {material}", PERMITTIVITY)
@@ -86,6 +111,15 @@ class Tolerances:
     def conductivity(self, material: str) -> Floats:
         """On a material's loss."""
         return self._factor(f"conductivity of {material}", CONDUCTIVITY)
+
+
+def deviate_name(each: Unknown) -> str:
+    """The name that an unknown figure is drawn by; boards of all assemblies are one."""
+    if each.range is BETWEEN:
+        return "unknown board"
+    if each.range is COATED:
+        return f"coat of {each.table} {each.id}"
+    return f"{each.key} of {each.table} {each.id}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -99,6 +133,10 @@ class Draws:
     level: Floats  # (sources, draws) factors
     aside: Floats  # (sources, draws, 2) where the source stands beside its direction [rad]
     occupant_m2: Floats  # (draws,)
+    furnishing_m2: Floats  # (draws, spaces)
+    scattered: Floats  # (sources, draws)
+    radiated: Floats  # (sources, draws) factors on what a transmitter feeds to rooms
+    unknown: Mapping[Unknown, Floats]  # deviates (draws,) of what the job does not state
 
     @property
     def count(self) -> int:
@@ -117,7 +155,21 @@ def draw(job: Job, *, count: int = DRAWS, seed: int = SEED) -> Draws:
     def normal(name: str) -> Floats:
         return deviates(name, count=count, seed=seed)
 
+    unknown = {each: normal(deviate_name(each)) for each in job.unknowns}
+    by_key = {(each.table, each.id, each.key): each for each in job.unknowns}
+
+    def drawn(table: str, name: str, key: str, stated: float) -> Floats:
+        each = by_key.get((table, name, key))
+        if each is None:
+            return np.full(count + 1, stated)
+        return spread_over(each.range, unknown[each])
+
+    spaces = [
+        drawn("space", space.id, "furnishing", job.furnishing_m2.get(space.id, 0.0))
+        for space in job.building.spaces
+    ]
     shape = (len(job.sources), count + 1)
+    scattered, radiated = np.zeros(shape), np.ones(shape)
     level = np.ones(shape)
     aside = np.zeros((*shape, 2))
     # What the ground mirrors is as strong as its source is, and stands as far below the horizon.
@@ -127,6 +179,15 @@ def draw(job: Job, *, count: int = DRAWS, seed: int = SEED) -> Draws:
         level[index] = 10.0 ** (
             source.level_tolerance_db / 10.0 * normal(f"level of source {name}")
         )
+        level[index] *= drawn("source", name, "duty", 1.0)
+        scattered[index] = source.scattered
+        share = drawn("source", name, "scattered", source.scattered)
+        if name == source.id:
+            scattered[index] = share
+        else:  # what is mirrored is the beam alone, which has what is not scattered
+            level[index] *= (1.0 - share) / (1.0 - share[0])
+        directivity_db = drawn("source", name, "directivity", source.directivity_db)
+        radiated[index] = 10.0 ** ((source.directivity_db - directivity_db) / 10.0)
         for axis, word in enumerate(("across", "upward")):
             aside[index, :, axis] = source.direction_tolerance_rad * normal(
                 f"direction {word} of source {name}"
@@ -139,6 +200,10 @@ def draw(job: Job, *, count: int = DRAWS, seed: int = SEED) -> Draws:
         ),
         level=level,
         aside=aside,
+        furnishing_m2=np.stack(spaces, axis=1),
+        scattered=scattered,
+        radiated=radiated,
+        unknown=unknown,
         occupant_m2=np.interp(
             strata("occupants", count=count, seed=seed),
             (0.0, 0.5, 1.0),

@@ -85,7 +85,11 @@ def _of_source(
         reflection=moved.diffuse_reflection[0, tables.stacks.of_face],
         absorption_m2=absorption_m2(job),
     )
-    strength = draws.level[job.sources.index(source)]
+    index = job.sources.index(source)
+    strength, scattered = draws.level[index], draws.scattered[index]
+    beam_share = draws.radiated[index]  # of what the beam feeds to rooms
+    if source.scattered < 1.0:
+        beam_share = beam_share * (1.0 - scattered) / (1.0 - source.scattered)
     found = {}
     for receiver in casts.receivers:
         direct: Direct = direct_part(
@@ -108,8 +112,9 @@ def _of_source(
             exposed_sr=exposed_sr(receiver.crossings),
             transmission=transmission,
             open_equivalent_sr=around,
-            from_beam_w_m2=diffuse.from_beam_w_m2[:, space],
+            from_beam_w_m2=beam_share * diffuse.from_beam_w_m2[:, space],
             from_scattered=diffuse.from_scattered[:, space],
+            scattered=scattered,
         )
         found[receiver.receiver.id, source.id] = SourceDraws(
             level_w_m2=strength * levels.level_w_m2,

@@ -19,6 +19,8 @@ from envelope.physics.arrays import (
 from envelope.physics.tables import metals, p2040, tr38901
 
 __all__ = [
+    "UNKNOWN_BOARD",
+    "board_permittivity",
     "canonical_name",
     "conductivity_permittivity",
     "entry_loss_db",
@@ -29,6 +31,10 @@ __all__ = [
     "material_permittivity",
     "metal_conductivity_s_m",
 ]
+
+# A board that nobody has looked at: anything between the two.
+UNKNOWN_BOARD = "unknown-board"
+_BOARDS = ("wood", "plywood")
 
 # American spelling beside the international one.
 _METAL_ALIASES = {
@@ -51,7 +57,13 @@ def _nearest(name: str, allowed: list[str]) -> str:
 
 def material_names() -> tuple[str, ...]:
     """Every name that `material_permittivity` understands, aliases included, sorted."""
-    names = {*p2040.CLASSES, *p2040.ALIASES, *metals.CONDUCTIVITY_S_M, *_METAL_ALIASES}
+    names = {
+        UNKNOWN_BOARD,
+        *p2040.CLASSES,
+        *p2040.ALIASES,
+        *metals.CONDUCTIVITY_S_M,
+        *_METAL_ALIASES,
+    }
     return tuple(sorted(names))
 
 
@@ -71,7 +83,7 @@ def canonical_name(name: str) -> str:
     """
     plain = _plain(name)
     plain = p2040.ALIASES.get(plain, _METAL_ALIASES.get(plain, plain))
-    if plain not in p2040.CLASSES and plain not in metals.CONDUCTIVITY_S_M:
+    if plain != UNKNOWN_BOARD and plain not in {*p2040.CLASSES, *metals.CONDUCTIVITY_S_M}:
         raise RangeError(f"unknown material {name!r}; {_nearest(name, list(material_names()))}")
     return plain
 
@@ -165,6 +177,8 @@ def material_permittivity(*, material: str, frequency_hz: ArrayLike) -> tuple[Co
     """
     name = canonical_name(material)
     frequency = checked_frequency(frequency_hz)
+    if name == UNKNOWN_BOARD:
+        return board_permittivity(share=0.5, frequency_hz=frequency)
     if name in metals.CONDUCTIVITY_S_M:
         permittivity = conductivity_permittivity(
             relative_permittivity=1.0,
@@ -180,6 +194,37 @@ def material_permittivity(*, material: str, frequency_hz: ArrayLike) -> tuple[Co
         frequency_hz=frequency,
     )
     return permittivity, (f_ghz >= row.lowest_ghz) & (f_ghz <= row.highest_ghz)
+
+
+def board_permittivity(*, share: ArrayLike, frequency_hz: ArrayLike) -> tuple[Complexes, Bools]:
+    """Complex relative permittivity of a board between wood (share 0) and plywood (1).
+
+    Parameters
+    ----------
+    share : (...) float
+        0 to 1.
+    frequency_hz : (f,) float
+        [Hz]
+
+    Returns
+    -------
+    permittivity : (..., f) complex
+        [-]
+    in_range : (f,) bool
+        Where the tables of both hold.
+
+    Notes
+    -----
+    The real part runs straight, loss in proportion: plywood's lies thirty times above wood's,
+    and boards are found at every order in between. Common practice, no source.
+    """
+    (wood, wood_holds), (plywood, plywood_holds) = (
+        material_permittivity(material=name, frequency_hz=frequency_hz) for name in _BOARDS
+    )
+    part = np.asarray(share, dtype=np.float64)[..., np.newaxis]
+    real = (1.0 - part) * wood.real + part * plywood.real
+    lost = (-wood.imag) ** (1.0 - part) * (-plywood.imag) ** part
+    return np.asarray(real - 1j * lost), wood_holds & plywood_holds
 
 
 def entry_loss_names() -> tuple[str, ...]:

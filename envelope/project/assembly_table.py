@@ -40,7 +40,8 @@ def _loss(loss: LossCurve) -> str | Table:
 
 def _layer(layer: Layer) -> Table:
     if layer.material is None:
-        return {"sheet-resistance": f"{layer.sheet_resistance_ohm_sq!r} ohm/sq"}
+        coat: Table = {"sheet-resistance": f"{layer.sheet_resistance_ohm_sq!r} ohm/sq"}
+        return {**coat, "perhaps": True} if layer.perhaps else coat
     entry: Table = {"material": layer.material, "thickness": thickness_text(layer.thickness_m)}
     if layer.cavity or layer.material in ("air", "vacuum"):
         entry["cavity"] = layer.cavity

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from envelope.building import job as records
 from envelope.building.job import AS_BUILT
@@ -16,6 +16,13 @@ from envelope.building.standing import (
     trouble_in,
     trouble_of_box,
     trouble_outdoors,
+)
+from envelope.building.unknowns import (
+    FURNISHING_M2,
+    furnishing_unknown,
+    source_unknowns,
+    unknown_products,
+    unstated_spaces,
 )
 from envelope.errors import RecordError
 from envelope.geometry.plane import frozen
@@ -71,20 +78,37 @@ def resolve(
     costs, products = costs_of(tables, faults)
     if faults:
         return None
+    furnished = {t.id: t.furnishing for _, t in tables.of(schema.Space) if t.furnishing is not None}
+    placed = [receiver for receiver in receivers if receiver is not None]
+    unfurnished = unstated_spaces(placed, furnished)
+    used = {**(brought or {}), **assemblies}
     try:
         return records.Job(
             name=tables.name,
             building=building,
-            assemblies={**(brought or {}), **assemblies},
+            assemblies=used,
             treatments=treatments,
             sources=tuple(source for source in sources if source is not None),
-            receivers=tuple(receiver for receiver in receivers if receiver is not None),
+            receivers=tuple(placed),
             plans=plans,
             materials=_materials(tables),
             occupants={
                 t.id: t.occupants for _, t in tables.of(schema.Space) if t.occupants is not None
             },
-            furnishing_m2={t.id: t.furnishing for _, t in tables.of(schema.Space) if t.furnishing},
+            furnishing_m2={
+                **dict.fromkeys(unfurnished, FURNISHING_M2.middle),
+                **{name: area for name, area in furnished.items() if area},
+            },
+            unknowns=(
+                *(furnishing_unknown(space) for space in unfurnished),
+                *(
+                    each
+                    for source, (_, table) in zip(sources, tables.of(schema.Source), strict=True)
+                    if source is not None
+                    for each in source_unknowns(source, stated=table.given())
+                ),
+                *unknown_products(_standing(used, building, plans), treatments.values()),
+            ),
             assumed_source=not sources,
             notes=building.notes,
             readings=readings,
@@ -94,6 +118,18 @@ def resolve(
     except RecordError as error:
         note(error.faults, tables, {}, faults)
         return None
+
+
+def _standing(
+    assemblies: Mapping[str, records.Assembly],
+    building: Building,
+    plans: Iterable[records.Plan],
+) -> list[records.Assembly]:
+    """The assemblies that the building or a plan has somewhere, and their parts."""
+    names = {element.assembly or "" for element in building.elements}
+    names |= {name or "" for plan in plans for name in plan.assemblies.values()}
+    names |= {part for name in names if name in assemblies for part in assemblies[name].parts}
+    return [made for name, made in assemblies.items() if name in names]
 
 
 def _materials(tables: Tables) -> dict[str, records.Material]:

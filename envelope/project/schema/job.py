@@ -17,6 +17,7 @@ from envelope.building import ranges
 from envelope.building.composition import TREATMENT_KEYS, does_not_go
 from envelope.building.job import Polarization
 from envelope.building.refusals import bare
+from envelope.building.unknowns import DIRECTIVITY_DB, DUTY, scattered_range
 from envelope.errors import RecordError
 from envelope.geometry.plane import Floats, frozen
 from envelope.physics.materials import metal_conductivity_s_m
@@ -145,6 +146,10 @@ class Layer(Table):
         "40 mm or more",
     )
 
+    perhaps: bool = Field(
+        False, description="A coat that may be there: left out, and drawn as if it were there"
+    )
+
     def problems(self) -> Problems:
         yield from exactly_one(self, what="a layer", of=("material", "sheet-resistance"))
         if self.material is not None and self.thickness is None:
@@ -161,6 +166,7 @@ class Layer(Table):
             thickness_m=self.thickness or 0.0,
             sheet_resistance_ohm_sq=self.sheet_resistance,
             cavity=self._is_cavity() if self.cavity is None else self.cavity,
+            perhaps=self.perhaps,
         )
 
     def _is_cavity(self) -> bool:
@@ -266,6 +272,9 @@ class Treatment(Table):
     depth: fields.Dimension | None = Field(None, description="Length of its cells")
     open_fraction: fields.Share | None = Field(None, description="Open area over whole area")
     standoff: fields.Distance = Field(0.0, description="Air behind it; default 0 m")
+    hanging: bool | None = Field(
+        None, description="Free to move, as a curtain is; default: a standoff of 20 mm or more"
+    )
     price: fields.Cost | None = None
     note: fields.PlainText = ""
 
@@ -280,7 +289,7 @@ class Treatment(Table):
 
     def _strangers(self) -> Problems:
         """Keys that belong to another kind, also where they say what is so anyway."""
-        common = {"id", "kind", "standoff", "price", "note"}
+        common = {"id", "kind", "standoff", "hanging", "price", "note"}
         own = {key for keys in TREATMENT_KEYS[self.kind] for key in keys}
         for key in sorted(self.given() - own - common):
             yield key, does_not_go(key, self.kind)
@@ -307,6 +316,7 @@ class Treatment(Table):
             reflects=self.reflects,
             loss_tolerance_db=_or_default(self.loss_tolerance),
             standoff_m=self.standoff,
+            hanging=self.hanging,
             price=self.price,
             note=self.note,
         )
@@ -350,10 +360,24 @@ class Source(Table):
     elevation: fields.Elevation | None = Field(None, description="Up from the horizon")
     spread: fields.Spread = Field(DEFAULT_SPREAD_RAD, description="Half-angle; default 5 deg")
     level: fields.Level | None = Field(None, description="Or leave it to a [[reading]]")
-    scattered: fields.Share = Field(0.0, description="Share that arrives evenly; default 0")
+    scattered: fields.Share | None = Field(
+        None,
+        description="Share that arrives evenly from the exposed directions; else drawn, by "
+        "line-of-sight",
+    )
+    line_of_sight: bool | None = Field(
+        None, description="Whether its antenna can be seen from the building"
+    )
     space: fields.Reference | None = Field(None, description="Of a point; none: outdoors")
     at: fields.Point | None = None
-    eirp: fields.Power | None = None
+    eirp: fields.Power | None = Field(None, description="While it sends")
+    duty: fields.Duty | None = Field(
+        None, description="Share of the time that it sends; else drawn, 0.1 to 1"
+    )
+    directivity: fields.Decibels | None = Field(
+        None,
+        description="By how much EIRP exceeds what a point radiates in all; else drawn, 2 to 5 dB",
+    )
     polarization: Annotated[
         Polarization,
         Choice(what="a polarization", words=("unpolarized", "horizontal", "vertical")),
@@ -372,7 +396,7 @@ class Source(Table):
     @property
     def is_point(self) -> bool:
         """Whether it is a point rather than a direction."""
-        return bool(self.given() & {"space", "at", "eirp"})
+        return bool(self.given() & {"space", "at", "eirp", "duty", "directivity"})
 
     def each_band(self) -> tuple[Source, ...]:
         """The source in each of its bands, which then are sources of their own."""
@@ -415,10 +439,15 @@ class Source(Table):
         for key in ("at",) if self.is_point else direction:
             if key not in self.given():
                 yield key, f"{key} is missing: {what} needs it"
-        beam = ("level", "spread", "scattered", "ground-reflection", "direction-tolerance")
+        beam = (
+            "level", "spread", "scattered", "line-of-sight", "ground-reflection",
+            "direction-tolerance",
+        )  # fmt: skip
         for key in (*direction, *beam):
             if self.is_point and key in self.given():
                 yield key, f"{key} does not go with {what}"
+        if self.duty is not None and self.eirp is None:
+            yield "duty", "duty goes with eirp: a level that was read is an average already"
         if not self.is_point and self.azimuth is not None and self.band is not None:
             yield from of_record("source", self.record)
 
@@ -432,15 +461,29 @@ class Source(Table):
             elevation_rad=self.elevation or 0.0,
             spread_rad=0.0 if self.is_point else self.spread,
             level_w_m2=self.level or {},
-            scattered=self.scattered,
+            scattered=self._scattered(),
+            line_of_sight=self.line_of_sight,
             space=self.space,
             position_m=position_m,
-            eirp_w=self.eirp,
+            eirp_w=None if self.eirp is None else self.eirp * self._duty(),
+            directivity_db=self._directivity_db() if self.is_point else 0.0,
             polarization=self.polarization,
             ground_reflection=self.ground_reflection,
             level_tolerance_db=self.level_tolerance,
             direction_tolerance_rad=self.direction_tolerance,
         )
+
+    def _scattered(self) -> float:
+        """As stated, or the middle of what is drawn."""
+        if self.scattered is not None:
+            return self.scattered
+        return 0.0 if self.is_point else scattered_range(self.line_of_sight).middle
+
+    def _duty(self) -> float:
+        return DUTY.middle if self.duty is None else self.duty
+
+    def _directivity_db(self) -> float:
+        return DIRECTIVITY_DB.middle if self.directivity is None else self.directivity
 
 
 class Reading(Table):

@@ -176,8 +176,10 @@ class Space(_Outlined):
     occupants: fields.People | None = Field(
         None, description="People in it, who absorb; default 1 where a receiver is, else 0"
     )
-    furnishing: fields.Area = Field(
-        0.0, description="Absorption cross-section of what stands in it; default 0 m2"
+    furnishing: fields.Area | None = Field(
+        None,
+        description="Absorption cross-section of what stands in it; else a furnished bedroom "
+        "where a receiver is, drawn from 1 to 4 m2, and nothing elsewhere",
     )
 
     def problems(self) -> Problems:

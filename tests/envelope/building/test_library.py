@@ -49,7 +49,7 @@ def test_physics_takes_every_one_within_the_range_of_its_sources() -> None:
 
 
 def test_every_one_is_marked_and_named_as_a_project_file_names_things() -> None:
-    assert len(ASSEMBLIES) == 46
+    assert len(ASSEMBLIES) == 47
     for name, assembly in ASSEMBLIES.items():
         assert assembly.id == name
         assert re.fullmatch(r"[a-z]+(-[a-z]+)*", name)

@@ -180,7 +180,9 @@ class TestAnalyzeAsJson:
             .replace('"3 dB"', '"200 dB"')
             .replace('"0 m"', '"3 m"', 1)
         )
-        Path(tight).write_text(text.replace('elevation = "20 deg"', 'elevation = "-90 deg"'))
+        Path(tight).write_text(
+            text.replace('elevation = "20 deg"', 'elevation = "-90 deg"\nscattered = 0.0')
+        )
         code, out, _ = answer(capsys, "analyze", tight, "--json")
         assert code == 0
         (receiver,) = strict(out)["plans"][0]["receivers"]
@@ -347,7 +349,8 @@ class TestCheckCompareSchema:
         assert plain["volume_m3"] == pytest.approx(28.8, abs=1e-9)
         assert plain["plans"] == ["as-built", "with-film"]
 
-    def test_compare_has_a_row_for_each_plan(self, job, capsys):
+    def test_compare_has_a_row_for_each_plan(self, job, capsys, monkeypatch):
+        monkeypatch.setenv("COLUMNS", "160")  # so that no table is split
         code, out, _ = answer(capsys, "compare", job(SOURCE, BED))
         assert code == 0
         for plan in ("today", "with-film"):  # solid angles, then levels

@@ -126,4 +126,4 @@ def test_a_job_without_readings_has_none(job, capsys, tmp_path):
     (tmp_path / "plain.toml").write_text(plain, encoding="utf-8")
     found = json.loads(printed(capsys, "check", str(tmp_path / "plain.toml"), "--json"))
     assert (found["readings"], found["solved"]) == (0, [])
-    assert "reading" not in printed(capsys, "check", str(tmp_path / "plain.toml"))
+    assert " reading" not in printed(capsys, "check", str(tmp_path / "plain.toml"))

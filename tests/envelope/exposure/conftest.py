@@ -71,7 +71,24 @@ def mast(**changes: Any) -> dict[str, Any]:
 
 
 def read(plain: Mapping[str, Any]) -> Job:
-    """The job that a dictionary says, through the project file's own reader."""
+    """The job that a dictionary says, through the project file's own reader.
+
+    What it does not say is stated here, so that a test is about what it says: a bare room, a beam
+    with nothing scattered, a transmitter that sends always and everywhere alike.
+    """
+    spaces = [{"furnishing": "0 m2", **space} for space in plain["space"]]
+    sources = [
+        {"directivity": "0 dB", **({"duty": 1.0} if "eirp" in source else {}), **source}
+        if "at" in source
+        else {"scattered": 0.0, **source}
+        for source in plain.get("source", ())
+    ]
+    stated = {"source": sources} if sources else {}
+    return read_as_it_is({**plain, "space": spaces, **stated})
+
+
+def read_as_it_is(plain: Mapping[str, Any]) -> Job:
+    """The job of a dictionary that may leave things unsaid."""
     return load_text(tomlkit.dumps(plain), path="test.toml")
 
 
@@ -109,6 +126,11 @@ def open_sky() -> dict[str, str]:
 @pytest.fixture(scope="session")
 def read_job() -> Callable[[Mapping[str, Any]], Job]:
     return read
+
+
+@pytest.fixture(scope="session")
+def read_job_as_it_is() -> Callable[[Mapping[str, Any]], Job]:
+    return read_as_it_is
 
 
 @pytest.fixture(scope="session")

@@ -79,7 +79,10 @@ def stacker(make) -> Stacker:
         treatment=[
             {"id": "coat", "kind": "sheet", "sheet-resistance": "6 ohm/sq"},
             {"id": "coat-3", "kind": "sheet", "sheet-resistance": "6 ohm/sq", "coats": 3},
-            {"id": "off", "kind": "sheet", "sheet-resistance": "9 ohm/sq", "standoff": "40 mm"},
+            {"id": "off", "kind": "sheet", "sheet-resistance": "9 ohm/sq", "standoff": "40 mm",
+             "hanging": False},
+            {"id": "curtain", "kind": "sheet", "sheet-resistance": "9 ohm/sq",
+             "standoff": "40 mm"},
             {"id": "mesh", "kind": "mesh", "wire": "0.25 mm", "pitch": "1.3 mm",
              "metal": "copper"},
             {"id": "data", "kind": "table", "loss": {"900 MHz": "30 dB", "5.8 GHz": "20 dB"}},
@@ -148,6 +151,19 @@ class TestStacks:
             key(near=("off",), assembly="pane"),
             sheet(9.0),
             slab("air", 0.04),
+            slab("glass", 0.004),
+            slab("air", 0.012),
+            sheet(12.0),
+            slab("glass", 0.006),
+        )
+
+    def test_a_curtain_hangs_and_is_combined_in_power(self, stacker):
+        """Its distance varies by more than a quarter wave: no fringe counts on it."""
+        same(
+            stacker,
+            key(near=("curtain",), assembly="pane"),
+            sheet(9.0),
+            Cavity(thickness_m=np.array(0.04), permittivity=permittivity("air")),
             slab("glass", 0.004),
             slab("air", 0.012),
             sheet(12.0),

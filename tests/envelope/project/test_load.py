@@ -49,7 +49,7 @@ def test_a_file() -> None:
     assert mast.spread_rad == pytest.approx(math.radians(5.0))
     assert mast.band_hz == (1.805e9, 1.88e9)
     assert mast.level_w_m2 == {"": 8.5e-4}
-    assert mast.scattered == 0.0
+    assert mast.scattered == 0.1  # neither it nor the line of sight is stated: drawn, 0 to 0.4
     assert mast.position_m is None
     (pillow,) = found.receivers
     np.testing.assert_allclose(pillow.position_m, (0.6, 1.2, 0.7))
@@ -137,7 +137,12 @@ def test_what_absorbs_and_what_is_uncertain() -> None:
     assert found.sources[0].direction_tolerance_rad == 0.0873
     plain = job()
     assert plain.occupants == {}
-    assert plain.furnishing_m2 == {}
+    assert plain.furnishing_m2 == {"bedroom": 2.0}  # a furnished bedroom, drawn and asked for
+    assert {(each.id, each.key) for each in plain.unknowns} == {
+        ("bedroom", "furnishing"),
+        ("mast", "scattered"),
+    }
+    assert ("bedroom", "furnishing") not in {(each.id, each.key) for each in found.unknowns}
     assert plain.sources[0].level_tolerance_db == 3.0
 
 

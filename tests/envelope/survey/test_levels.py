@@ -36,7 +36,15 @@ def room(**changes: Any) -> dict[str, Any]:
             {"id": "pane", "loss": "1 dB"},
         ],
         "storey": [{"id": "ground", "floor": "0 m"}],
-        "space": [{"id": "room", "storey": "ground", "size": "4 m x 3 m", "height": "2.4 m"}],
+        "space": [
+            {
+                "id": "room",
+                "storey": "ground",
+                "size": "4 m x 3 m",
+                "height": "2.4 m",
+                "furnishing": "0 m2",
+            }
+        ],
         "opening": [
             {
                 "id": "W1",
@@ -62,12 +70,13 @@ def mast(**changes: Any) -> dict[str, Any]:
         "elevation": "2 deg",
         "spread": "0.5 deg",
         "band": "1805-1880 MHz",
+        "scattered": 0.0,
     }
     return {**plain, **changes}
 
 
 def router(**changes: Any) -> dict[str, Any]:
-    plain = {"id": "router", "at": "6, 1.5, 1 m", "band": "2.4-2.48 GHz"}
+    plain = {"id": "router", "at": "6, 1.5, 1 m", "band": "2.4-2.48 GHz", "directivity": "0 dB"}
     return {**plain, **changes}
 
 

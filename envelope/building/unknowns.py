@@ -1,0 +1,189 @@
+"""What a job does not state and its figures rest on: what is taken instead, and within which range.
+
+Nothing is set to a flattering default in silence. What is missing is taken at a middle value,
+drawn over its range beside the tolerances, listed by how much it moves the result, and asked for.
+Ranges are 10–90 %. Common practice, no source, where nothing else is said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Final
+
+from envelope.building.composition import Assembly, Treatment
+from envelope.building.sources import Receiver, Source
+from envelope.physics.materials import UNKNOWN_BOARD, canonical_name, is_material
+
+__all__ = ["DIRECTIVITY_DB", "FURNISHING_M2", "Unknown", "scattered_range", "unknown_products"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Range3:
+    """A middle value with its 10–90 % range, and where values of it end."""
+
+    low: float
+    middle: float
+    high: float
+    least: float
+    most: float
+
+
+# Absorption cross-section of what stands in a furnished bedroom. [m²]
+FURNISHING_M2: Final = Range3(low=1.0, middle=2.0, high=4.0, least=0.0, most=20.0)
+# Share of a mast's level that arrives from everywhere: without and with line of sight, unsaid.
+_SCATTERED_SHADOWED: Final = Range3(low=0.05, middle=0.15, high=0.4, least=0.0, most=0.9)
+_SCATTERED_IN_SIGHT: Final = Range3(low=0.0, middle=0.03, high=0.1, least=0.0, most=0.5)
+_SCATTERED_UNSAID: Final = Range3(low=0.0, middle=0.1, high=0.4, least=0.0, most=0.9)
+# Of the antennas of routers, meters and phones: what they radiate in all lies so far below EIRP.
+DIRECTIVITY_DB: Final = Range3(low=2.0, middle=3.5, high=5.0, least=0.0, most=8.0)
+# Share of the time that a transmitter sends: taken to send always, drawn down from there.
+DUTY: Final = Range3(low=0.1, middle=1.0, high=1.0, least=0.01, most=1.0)
+# Between wood (0) and plywood (1); no coat (0) or one (1), as likely as not.
+BETWEEN: Final = Range3(low=0.0, middle=0.5, high=1.0, least=0.0, most=1.0)
+COATED: Final = Range3(low=0.0, middle=0.0, high=1.0, least=0.0, most=1.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unknown:
+    """One figure that the job does not state."""
+
+    table: str  # of the project file: "space", "source", "assembly", "treatment"
+    id: str
+    key: str  # that would state it
+    range: Range3
+    words: str  # such as "furnishing of bedroom"
+    taken: str  # what is taken and drawn, such as "2 m² taken, 1 to 4 m² drawn"
+    settle: str  # how to settle it
+
+
+def scattered_range(line_of_sight: bool | None) -> Range3:
+    """Share of a source's level that arrives scattered, by what the source says of its sight."""
+    if line_of_sight is None:
+        return _SCATTERED_UNSAID
+    return _SCATTERED_IN_SIGHT if line_of_sight else _SCATTERED_SHADOWED
+
+
+def furnishing_unknown(space: str) -> Unknown:
+    """Of a room with a receiver."""
+    span = FURNISHING_M2
+    return Unknown(
+        table="space",
+        id=space,
+        key="furnishing",
+        range=span,
+        words=f"furnishing of {space}",
+        taken="a furnished bedroom is taken, from a sparse to a full one is drawn",
+        settle=f"state furnishing: {span.low:g} m2 for a bed and a cupboard, {span.middle:g} m2 "
+        f"for a usual bedroom, {span.high:g} m2 with upholstery, curtains and a carpet, 0 m2 bare",
+    )
+
+
+def scattered_unknown(source: str, line_of_sight: bool | None) -> Unknown:
+    """Of a source in a direction."""
+    span = scattered_range(line_of_sight)
+    settle = "state scattered, or read the level with a directional antenna all round outdoors"
+    if line_of_sight is None:
+        settle = "look from the window: state line-of-sight = true or false; or " + settle
+    return Unknown(
+        table="source",
+        id=source,
+        key="scattered",
+        range=span,
+        words=f"scattered share of {source}",
+        taken=f"{span.middle:g} taken, {span.low:g} to {span.high:g} drawn",
+        settle=settle,
+    )
+
+
+def directivity_unknown(source: str) -> Unknown:
+    """Of a transmitter whose EIRP is stated or solved."""
+    span = DIRECTIVITY_DB
+    return Unknown(
+        table="source",
+        id=source,
+        key="directivity",
+        range=span,
+        words=f"directivity of {source}",
+        taken=f"{span.middle:g} dB taken, {span.low:g} to {span.high:g} drawn",
+        settle="state directivity from the antenna's data sheet (its gain in dBi, if efficient)",
+    )
+
+
+def duty_unknown(source: str) -> Unknown:
+    """Of a transmitter whose EIRP is stated."""
+    span = DUTY
+    return Unknown(
+        table="source",
+        id=source,
+        key="duty",
+        range=span,
+        words=f"duty of {source}",
+        taken=f"taken to send all the time, drawn down to {span.low:g} of it",
+        settle="log it with a meter that shows peak and average, and state duty",
+    )
+
+
+def unknown_products(
+    assemblies: Iterable[Assembly], treatments: Iterable[Treatment]
+) -> Iterator[Unknown]:
+    """Boards of an unknown kind, and panes that may be coated."""
+    assemblies, treatments = list(assemblies), list(treatments)
+    for table, made in (("assembly", assemblies), ("treatment", treatments)):
+        for each in made:
+            if any(is_unknown_board(layer.material) for layer in each.layers):
+                yield Unknown(
+                    table=table,
+                    id=each.id,
+                    key="layers",
+                    range=BETWEEN,
+                    words="which board it is",
+                    taken=f"{UNKNOWN_BOARD} of {each.id}: drawn between wood and plywood",
+                    settle="look at a cut edge or a stamp: write wood, plywood or chipboard",
+                )
+    for each in assemblies:
+        if any(layer.perhaps for layer in each.layers):
+            yield Unknown(
+                table="assembly",
+                id=each.id,
+                key="layers",
+                range=COATED,
+                words=f"whether {each.id} is coated",
+                taken="taken without a coat, drawn with one as often as without",
+                settle="hold a flame or a torch to the pane: one reflection of another colour is "
+                "a coat; or read the level with the window open and shut",
+            )
+
+
+def is_unknown_board(material: str | None) -> bool:
+    """Whether a layer is of the board that nobody has looked at."""
+    return (
+        material is not None and is_material(material) and canonical_name(material) == UNKNOWN_BOARD
+    )
+
+
+def unstated_spaces(receivers: Iterable[Receiver], stated: Iterable[str]) -> tuple[str, ...]:
+    """Spaces with a receiver whose furnishing is not stated, in the file's order."""
+    known = set(stated)
+    return tuple(dict.fromkeys(each.space for each in receivers if each.space not in known))
+
+
+def source_unknowns(source: Source, *, stated: Iterable[str]) -> Iterator[Unknown]:
+    """What a source's table leaves open.
+
+    Parameters
+    ----------
+    source : Source
+        As it was read.
+    stated : iterable of str
+        Keys that its table has.
+    """
+    given = set(stated)
+    if source.position_m is None:
+        if "scattered" not in given:
+            yield scattered_unknown(source.id, source.line_of_sight)
+        return
+    if "directivity" not in given:
+        yield directivity_unknown(source.id)
+    if "eirp" in given and "duty" not in given:
+        yield duty_unknown(source.id)
