@@ -16,6 +16,11 @@ from numpy.typing import NDArray
 from envelope.physics.arrays import VACUUM_PERMITTIVITY_F_M, Floats
 from envelope.physics.tables.cables import CrossSection
 
+__all__ = [
+    "Equivalent",
+    "equivalent_wire",
+]
+
 _REFERENCE_M = 1.0  # at which the potential is taken as 0
 _TINY = 1e-300
 

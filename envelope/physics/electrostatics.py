@@ -15,6 +15,19 @@ from numpy.typing import NDArray
 
 from envelope.physics.arrays import VACUUM_PERMITTIVITY_F_M, Floats
 
+__all__ = [
+    "COULOMB_M_F",
+    "Indices",
+    "Polygons",
+    "distant_field",
+    "distant_potential",
+    "polygon_field",
+    "polygon_potential",
+    "segment_field",
+    "segment_potential",
+    "wire_self_potential",
+]
+
 COULOMB_M_F = 1.0 / (4.0 * np.pi * VACUUM_PERMITTIVITY_F_M)  # volts times metres of a coulomb
 _ALMOST_ONE = 1.0 - 1e-16  # an edge seen from a point on it
 _TINY = 1e-300

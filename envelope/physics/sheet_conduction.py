@@ -18,7 +18,7 @@ from scipy.sparse.linalg import splu
 from envelope.errors import RangeError
 from envelope.physics.arrays import Floats
 
-__all__ = ["Sheet", "conductance_matrix", "pieces_of", "resistances", "resistances_to"]
+__all__ = ["Indices", "Sheet", "conductance_matrix", "pieces_of", "resistances", "resistances_to"]
 
 Indices = NDArray[np.intp]
 

@@ -216,7 +216,7 @@ class Traced:
     diffuse: Floats  # (batches, s) of all others
     probe_direct: Floats  # (batches, k)
     probe_diffuse: Floats  # (batches, k)
-    entered: Floats  # (batches, panels) in the room watched, by the panel last come in through
+    entered: Floats  # (batches, panels) diffuse in the room watched, by the panel it came in by
     decay: Floats  # (t,) power × length in the room watched, by time since launch
     sent_w: float
     lost_share: float  # of the power sent, where a ray found no facet
@@ -411,7 +411,7 @@ def _follow(  # type: ignore[no-untyped-def]
             else:
                 direct[space] += amount
             if space == watched:
-                if came >= 0:
+                if came >= 0 and reflected:
                     entered[came] += amount
                 for k in range(len(boxes)):
                     near, far = _clipped(p, d, nearest, boxes[k])

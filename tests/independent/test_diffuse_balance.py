@@ -124,6 +124,29 @@ def test_what_sealing_one_panel_changes():
         assert after / before == pytest.approx(change, rel=0.15), panel
 
 
+@pytest.mark.parametrize("plan", ["as-built", "walls-only", "all-round"])
+def test_shares_of_the_diffuse_level_by_the_panel_it_came_in_by(plan):
+    """Demo bedroom: each panel's part of the diffuse field, traced and as the shares have it."""
+    job = only(load(MODELS / "bedroom.toml"), "hill-mast")
+    analysis = analyze(job=job, casts=cast_job(job, sampling=FEW), plans=[job.plan(plan)])
+    (receiver,) = analysis.plan(plan).receivers
+    (source,) = receiver.sources
+    direct = {path.panel: path.level_w_m2 for path in source.paths}
+    computed = {
+        panel.panel: (panel.share * source.level_w_m2 - direct.get(panel.panel, 0.0))
+        / source.diffuse_w_m2
+        for panel in receiver.panels
+    }
+    assert sum(computed.values()) == pytest.approx(1.0, abs=1e-6)
+    facets = facets_under(job, plan)
+    found = trace(facets, rays_of(job, facets, count=40_000), scattering=1.0)
+    traced = found.entered.mean(axis=0) / found.diffuse.mean()
+    assert traced.sum() == pytest.approx(1.0, rel=1e-9)
+    for panel, share in computed.items():
+        assert traced[job.building.panel_index[panel]] == pytest.approx(share, abs=0.03), panel
+    assert max(computed.values()) < 0.97  # more than one panel counts
+
+
 @pytest.mark.parametrize("seed", [101, 102, 103])
 def test_the_own_error_of_a_plan_holds_spots_of_rooms_it_was_not_fitted_to(seed):
     """10–90 %: about 80 of 100 spots; over the recorded run it is 80."""

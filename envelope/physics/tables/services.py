@@ -11,6 +11,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+__all__ = [
+    "BY_NAME",
+    "SERVICES",
+    "Service",
+    "plain",
+    "service_named",
+]
+
 _CELLULAR: Final = "3GPP TS 38.101-1 / TS 36.101, Table 5.2-1"
 _MEMORY: Final = "from memory, unverified"
 
