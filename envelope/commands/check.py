@@ -17,6 +17,7 @@ from envelope.commands.arguments import add_job, add_output_switches
 from envelope.commands.common import read_job
 from envelope.errors import FaultsError
 from envelope.exposure import serialise as as_json
+from envelope.survey import glazing_found
 from envelope.text import length
 
 DESCRIPTION = (
@@ -165,6 +166,7 @@ def _summary(job: Job) -> dict[str, Any]:
         "notes": [
             *job.notes,
             *source_notes(job),
+            *(found.sentence for found in glazing_found(job)),
             *missed_neighbours(job),
             *unstated_edges(job),
             *bare_reveals(job),

@@ -76,8 +76,8 @@ def unit(source: Source) -> Source:
     return replace(source, level_w_m2={"": 1.0}, level_tolerance_db=0.0)
 
 
-def responses(job: Job) -> Responses:
-    """Responses of a job's readings to the sources that they name."""
+def responses(job: Job, *, draws: int = DRAWS) -> Responses:
+    """Responses of a job's readings to the sources that they name, in so many draws."""
     heard = {name for reading in job.readings for name in reading.sources}
     names = tuple(source.id for source in job.sources if source.id in heard)
     sources, columns = [], []
@@ -89,7 +89,7 @@ def responses(job: Job) -> Responses:
                 sources.append(ground_partner(unit(source)))
                 columns.append(names.index(source.id))
     measured = _as_measured(job, sources)
-    tried = draw(measured, count=DRAWS)
+    tried = draw(measured, count=draws)
     parts = {**_indoors(measured, tried), **_outdoors(measured, tried)}
     shape = (len(job.readings), len(names))
     direct, spread, free, outside = (np.zeros(shape) for _ in range(4))
