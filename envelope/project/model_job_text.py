@@ -137,7 +137,7 @@ def _site(imported: Imported) -> Iterator[str]:
             "assumed, check on site"
         )
     else:
-        yield f'grade = "{imported.grade_m:.6g} m"   # as the model says'
+        yield f'grade = "{imported.grade_m:.2f} m"   # estimated from the terrain drawn beside it'
 
 
 def _construction(

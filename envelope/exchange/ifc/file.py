@@ -15,6 +15,7 @@ import numpy as np
 
 from envelope.building.model import Storey
 from envelope.errors import Fault, Location, MissingExtraError, ModelFileError
+from envelope.exchange.ifc.terrain import Grade, grade_of
 from envelope.exchange.naming import counted, slug, unique
 from envelope.exchange.records import Note
 from envelope.geometry.plane import Floats
@@ -92,7 +93,7 @@ class IfcModel:
     shell: tuple[Body, ...]
     voids: tuple[Void, ...]
     north_rad: float
-    grade_m: float | None
+    grade: Grade | None
     size_m: Floats
     notes: tuple[Note, ...]
     proxies: int = 0  # elements of no class, which count as no walls
@@ -195,7 +196,7 @@ def open_ifc(path: Path, *, spaceless: bool = False) -> IfcModel:
         ),
         voids=_voids(file, shapes, bodies),
         north_rad=_north(file),
-        grade_m=_grade(file, shapes),
+        grade=_grade(file, shapes),
         size_m=np.ptp(everything, axis=0) if len(everything) else np.zeros(3),
         notes=(*notes, *storey_notes, *none),
         proxies=len(file.by_type("IfcBuildingElementProxy")),
@@ -443,14 +444,13 @@ def _north(file: Any) -> float:
     return 0.0
 
 
-def _grade(file: Any, shapes: dict[str, Floats]) -> float | None:
-    """Height of the terrain under and beside the building, where the file draws it."""
+def _grade(file: Any, shapes: dict[str, Floats]) -> Grade | None:
+    """Where the terrain meets the building, if the file draws one."""
     sites = [shapes[site.GlobalId] for site in file.by_type("IfcSite") if site.GlobalId in shapes]
     rooms = [shapes[item.GlobalId] for item in file.by_type("IfcSpace") if item.GlobalId in shapes]
     if not sites or not rooms:
         return None
-    spots = np.concatenate([shape.reshape(-1, 3) for shape in rooms])
-    low, high = spots.min(axis=0) - 5.0, spots.max(axis=0) + 5.0
-    ground = np.concatenate([shape.reshape(-1, 3) for shape in sites])
-    near = np.all((ground[:, :2] >= low[:2]) & (ground[:, :2] <= high[:2]), axis=1)
-    return float(np.median(ground[near][:, 2])) if near.any() else None
+    return grade_of(
+        terrain=np.concatenate(sites),
+        rooms=np.concatenate([shape.reshape(-1, 3) for shape in rooms]),
+    )

@@ -145,7 +145,7 @@ def import_ifc(
     origins: dict[str, PanelOrigin] = {}
     for panels in laid.values():
         origins |= {key: origin for key, origin in panels.origins.items() if key in kept}
-    notes += _panel_notes(model, made, origins) + stacks.notes()
+    notes += _panel_notes(model, made, origins) + stacks.notes() + _ground_notes(model)
     construction = {
         kind: laying.uses[kind].most_common(1)[0][0] if laying.uses[kind] else stacks.nothing()
         for kind in _KINDS
@@ -163,8 +163,24 @@ def import_ifc(
         materials=stacks.materials.uses(),
         size_m=model.size_m,
         north_rad=model.north_rad,
-        grade_m=model.grade_m,
+        grade_m=None if model.grade is None else model.grade.height_m,
     )
+
+
+def _ground_notes(model: IfcModel) -> list[Note]:
+    """How the ground level was found, where the file draws its terrain."""
+    grade = model.grade
+    if grade is None:
+        return []
+    message = (
+        f"estimated at {grade.height_m:.2f} m: the top of the drawn terrain beside the outer walls"
+    )
+    if grade.slopes:
+        message += (
+            f", which runs from {grade.low_m:.2f} to {grade.high_m:.2f} m there; one level stands "
+            "for all of it, so check what lies below ground"
+        )
+    return [Note(kind="remark", subject="ground", message=message)]
 
 
 def _space(model: IfcModel, index: int, panels: SpacePanels, solid: Facets) -> Space:
