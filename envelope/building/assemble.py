@@ -161,7 +161,7 @@ def assemble_building(
     spaces: Sequence[Space],
     construction: Mapping[str, str],
 ) -> Building:
-    """Building of closed spaces, whoever made them.
+    """Assemble a building of closed spaces.
 
     Parameters
     ----------

@@ -36,7 +36,7 @@ def refuse(table: str, record: Named, problems: Iterable[tuple[str, str]]) -> No
 
 
 def bare(table: str, fault: Fault) -> str:
-    """A record's sentence without the record's name, for whoever gives the place instead."""
+    """A record's sentence without the record's name, for messages that give its place."""
     name = fault.subject[1] if fault.subject else ""
     return fault.marked.removeprefix(f'{table} "{name}": ')
 

@@ -26,7 +26,7 @@ def _notes(job: Job) -> Iterator[str]:
         if inside:
             yield (
                 f"{source.id} is in the room of {', '.join(inside)}: no treatment of that room's "
-                "faces lowers what comes straight from it, and reflective ones raise the rest. "
+                "faces lowers its direct level, and reflective ones raise the diffuse level. "
                 "Move it or switch it off first."
             )
         wavelength_m = SPEED_OF_LIGHT_M_S / (0.5 * sum(source.band_hz))

@@ -21,8 +21,9 @@ from envelope.survey import glazing_found
 from envelope.text import length
 
 DESCRIPTION = (
-    "Reads a project file and lists every fault at once, each with its line; without a fault, "
-    "says what the file describes."
+    "Reads a project file and lists every fault at once, each with its line. Without a fault it "
+    "says what the file describes, what lies behind each face of the rooms with a receiver, "
+    "and what to state next."
 )
 
 
@@ -44,24 +45,24 @@ def _openings(building: Building) -> set[str]:
     }
 
 
-def bare_reveals(job: Job) -> list[str]:
-    """One sentence a plan whose coating stops at the edge of an opening that it treats too."""
+def untreated_reveals(job: Job) -> list[str]:
+    """List, plan by plan, reveals left untreated between a treated wall and opening."""
     sentences = []
     for plan in job.plans:
-        worn = {panel for panel, names in plan.treatments.items() if names}
+        treated = {panel for panel, names in plan.treatments.items() if names}
         bare = [
             panel.id
             for panel in job.building.panels
             if panel.kind == "reveal"
-            and panel.id not in worn
-            and {panel.host, panel.opening} <= worn
+            and panel.id not in treated
+            and {panel.host, panel.opening} <= treated
         ]
         if bare:
             few = ", ".join(bare[:MOST_NAMED]) + (", …" if len(bare) > MOST_NAMED else "")
             space = bare[0].partition("/")[0]
             sentences.append(
-                f"plan {plan.id} treats an opening and what it is in, but leaves bare what lies "
-                f"between: {few}. {space}/reveals names all of {space}; {space}/* does not."
+                f"plan {plan.id} treats an opening and its wall but not the reveals between them: "
+                f"{few}. {space}/reveals names all of them; {space}/* does not."
             )
     return sentences
 
@@ -90,7 +91,7 @@ def _behind(job: Job) -> list[dict[str, Any]]:
 
 
 def missed_neighbours(job: Job) -> list[str]:
-    """One sentence a face that counts as outdoors although a room stands close across."""
+    """List faces that count as outdoors although another room stands close to them."""
     sentences = []
     for space in dict.fromkeys(receiver.space for receiver in job.receivers):
         for miss in near_misses(job.building, space):
@@ -104,7 +105,7 @@ def missed_neighbours(job: Job) -> list[str]:
 
 
 def unstated_edges(job: Job) -> list[str]:
-    """What windows of the receivers' rooms leave open, by line: frame, and film's edge."""
+    """Ask for the frame and the film edge of windows in receivers' rooms, by line."""
     rooms = {receiver.space for receiver in job.receivers}
     filmed = {panel for plan in job.plans for panel, names in plan.treatments.items() if names}
     asked: dict[tuple[str, ...], list[str]] = {}
@@ -169,7 +170,7 @@ def _summary(job: Job) -> dict[str, Any]:
             *(found.sentence for found in glazing_found(job)),
             *missed_neighbours(job),
             *unstated_edges(job),
-            *bare_reveals(job),
+            *untreated_reveals(job),
         ],
         "faces": _behind(job),
         "unstated": [_asked(job, each) for each in job.unknowns],

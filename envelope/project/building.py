@@ -146,7 +146,7 @@ def _panel_specs(
 
 
 def _panels_of(spec: SpaceSpec) -> Sequence[Panel]:
-    """Panels of a space; none where it has faults, which are told when it is built."""
+    """Panels of a space; none where it has faults, which are reported when it is built."""
     from envelope.building.rooms.build import room_panels
     from envelope.building.rooms.footprints import footprint_faults
 

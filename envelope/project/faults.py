@@ -16,7 +16,7 @@ from envelope.project.schema.fields import Number, shown
 from envelope.project.schema.job import Table
 from envelope.project.toml.scan import Lines, Path
 
-_MOST = 100  # a file that has more is told of these first
+_MOST = 100  # faults listed; the rest are counted
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]{1,60}")
 
 

@@ -4,7 +4,7 @@
              (text)         (schema)       (ids and names)   (geometry)  (SI records)
 
 Every step notes what it finds in the same `Faults`; a later step runs only where the tables that
-it needs are sound, so that one mistake is told once and all of them are told together.
+it needs are sound, so that each mistake is reported once and all of them together.
 
 Nothing is cast here: `envelope.survey.solve_levels` finds the levels that come from readings.
 """
@@ -28,7 +28,7 @@ from envelope.project.faults import Faults, whole_file
 from envelope.project.job import resolve
 from envelope.project.measurements import check_readings, without_readings
 from envelope.project.measures import Measures
-from envelope.project.partial_check import Part, tell_inside, tell_part
+from envelope.project.partial_check import Part, check_contents, check_sound_rooms
 from envelope.project.references import check_references
 from envelope.project.schema import job as schema
 from envelope.project.schema.fields import shown
@@ -133,13 +133,13 @@ def load_with_model(
     if faults.tables & _GEOMETRY:
         building = None
         if modelled is None:
-            tell_part(tables, document, faults)
+            check_sound_rooms(tables, document, faults)
     if building is None and modelled is not None:
         building = modelled.build(tables, faults)
     elif building is None and not faults.tables & _GEOMETRY:
         building, spaces = build(tables, faults)
         if building is None:
-            tell_inside(Part(tables=tables), spaces, faults)
+            check_contents(Part(tables=tables), spaces, faults)
     brought = None if modelled is None else modelled.imported.assemblies
     job = resolve(tables, building, faults, brought=brought)
     if job is not None and not faults and says_wiring(tables):
@@ -210,7 +210,7 @@ def toml_document(text: str, *, path: str) -> dict[str, Any]:
 
 
 def _check_format(document: Mapping[str, Any], faults: Faults) -> None:
-    """A newer format is told alone: what else looks wrong may be right there."""
+    """Report a newer format by itself: what else looks wrong may be right there."""
     stated = document.get("format")
     if isinstance(stated, int) and not isinstance(stated, bool) and stated > schema.FORMAT:
         faults.add(

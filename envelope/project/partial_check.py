@@ -1,8 +1,8 @@
-"""What can be told of a job's geometry while some of its tables are faulty.
+"""Check a job's geometry although some of its tables are faulty.
 
-The rooms of which every table is sound are raised alone. Only what no mending of the other tables
-could take back is told of them: an opening past its wall, but not a name that a faulty table may
-bring. Storeys whose height is not known are kept apart from all others.
+Build only the rooms whose tables are all sound. Report only faults that correcting the other tables
+cannot cure: an opening past its wall, but not a name that a faulty table may define. Storeys of
+unknown height are kept apart from all others.
 """
 
 from __future__ import annotations
@@ -52,7 +52,7 @@ class Part:
         )
 
 
-def tell_part(tables: Tables, document: Mapping[str, Any], faults: Faults) -> None:
+def check_sound_rooms(tables: Tables, document: Mapping[str, Any], faults: Faults) -> None:
     """Note what is wrong with those rooms whose tables are sound, and with what is in them."""
     from envelope.building.rooms.build import raise_rooms
 
@@ -68,7 +68,7 @@ def tell_part(tables: Tables, document: Mapping[str, Any], faults: Faults) -> No
         absent=tuple(part.missing_spaces),
     )
     note(rooms.faults, tables, {}, faults)
-    tell_inside(part, rooms.spaces, faults)
+    check_contents(part, rooms.spaces, faults)
 
 
 def _part_of(tables: Tables, document: Mapping[str, Any], faults: Faults) -> Part | None:
@@ -140,7 +140,7 @@ def _apart(
     return storeys, spaces
 
 
-def tell_inside(part: Part, spaces: Sequence[Space], faults: Faults) -> None:
+def check_contents(part: Part, spaces: Sequence[Space], faults: Faults) -> None:
     """Note what is wrong with receivers, sources and selectors in rooms that are sound."""
     site = part.tables.site
     building = Building(

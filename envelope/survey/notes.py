@@ -1,4 +1,4 @@
-"""What is said of solved levels, for people."""
+"""Sentences on solved levels, for people."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ FAINT = 0.10  # of a reading that is a source's; one that nowhere has more is so
 
 
 def sentence(solved: Solved) -> str:
-    """How a level came about, for people."""
+    """Say how a level was found, and its ranges."""
     if solved.quantity == "level_w_m2":
         what, unit, per = "level outside", "µW/m²", 1e6
     else:
@@ -29,8 +29,8 @@ def sentence(solved: Solved) -> str:
     count = len(solved.readings)
     return (
         f"{solved.source}: {what} solved from {count} reading{'s' if count > 1 else ''} "
-        f"({', '.join(solved.readings)}): {value} {unit}, 10–90 % band {low} – {high}, at least "
-        f"95 times in 100 in {lowest} – {highest}"
+        f"({', '.join(solved.readings)}): {value} {unit}, 10–90 % range {low} – {high}; at least "
+        f"95 times in 100 it lies in {lowest} – {highest}"
     )
 
 
@@ -42,7 +42,7 @@ def _three_digits(value: float) -> str:
 
 
 def poor(job: Job, heard: Responses, solved: Solved, rows: Sequence[int], column: int) -> list[str]:
-    """Readings of a source in a deep shadow, and a source that nowhere stands out."""
+    """List readings in a deep shadow of their source, and sources that no reading shows clearly."""
     notes = []
     shares = []
     for row in rows:
@@ -53,24 +53,24 @@ def poor(job: Job, heard: Responses, solved: Solved, rows: Sequence[int], column
         if straight < SHADOW:
             notes.append(
                 f"reading {reading.id} lies in a deep shadow: only {100.0 * straight:.1f} % of "
-                f"what it shows of {solved.source} comes straight, the rest has been about the "
-                "room, so the level is solved poorly; read where the source shines in, at a "
-                "window or outdoors"
+                f"what it shows of {solved.source} is direct and the rest is diffuse, so the "
+                "level is uncertain. Take a reading in line of sight of the source, at a window "
+                "or outdoors."
             )
     if solved.quantity == "level_w_m2" and solved.value > STRONGEST_W_M2:
         notes.append(
-            f"{solved.value:.2g} W/m² outside is hardly ever met: look again at the direction of "
-            f"{solved.source}, at what stands between, and for another way in that the job lacks"
+            f"{solved.value:.2g} W/m² outside is improbable: check the direction of "
+            f"{solved.source}, what stands in between, and whether the job lacks an opening"
         )
     if solved.low == 0.0:
         notes.append(
-            f"the readings do not tell {solved.source} from nothing: read where it is strong and "
-            "the others are weak"
+            f"the readings do not show whether {solved.source} is there at all: read where it is "
+            "strong and the others are weak"
         )
     elif max(shares) < FAINT:
         notes.append(
             f"{solved.source} is at most {100.0 * max(shares):.0f} % of any reading that names "
-            "it, so its level is solved poorly; read where the others are weak"
+            "it, so its level is uncertain: read where the others are weak"
         )
     return notes
 

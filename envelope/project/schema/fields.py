@@ -309,7 +309,9 @@ class ServiceName(Read):
         found = services.service_named(value)
         if found is None:
             near = nearest_names(value, services.BY_NAME)
-            raise UnitError(f"there is no service {shown(value)}: {near}; or give its band")
+            raise UnitError(
+                f"there is no service {shown(value)} (a band may stand in its place): {near}"
+            )
         return found.name
 
     def described(self) -> Json:

@@ -376,7 +376,7 @@ class TestLossOfAStack:
 class TestSelectors:
     def test_check_says_which_reveals_a_star_left_bare(self, job, printed):
         out = flat(printed("check", job()))
-        assert out.count("leaves bare what lies between") == 1
+        assert out.count("not the reveals between them") == 1
         assert "plan star treats" in out
         for part in ("sill", "head"):
             assert f"room/W1/{part}" in out
@@ -388,7 +388,7 @@ class TestSelectors:
         self, job, printed
     ):
         change = ('{ on = "room/*", with = "foil" }', '{ on = "room/walls", with = "foil" }')
-        assert "leaves bare" not in printed("check", job(change=change))
+        assert "reveals between them" not in printed("check", job(change=change))
 
     def test_the_schema_says_what_a_star_leaves_out(self, printed):
         plain = json.loads(printed("schema"))
