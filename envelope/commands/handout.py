@@ -7,9 +7,10 @@ import tempfile
 from datetime import date
 from pathlib import Path
 
+from envelope.building.job import Job
 from envelope.commands.arguments import add_job, add_plans_and_threshold
 from envelope.commands.common import analyzed, read_job
-from envelope.errors import EnvelopeError
+from envelope.errors import EnvelopeError, MissingExtraError
 
 DESCRIPTION = (
     "Writes one HTML file that explains the plans to a client and opens without a network."
@@ -59,9 +60,26 @@ def run(options: argparse.Namespace) -> int:
         skies=skies_json(job=job, results=analysis.plans),
         pictures=pictures,
         plan=shown,
+        more=_wiring(job, shown),
     )
     print(options.output)
     return 0
+
+
+def _wiring(job: Job, plan: str) -> str:
+    """The section on the wiring's field; nothing where no wiring was entered."""
+    from envelope.wiring.spread import has_runs, solve_wiring
+    from viewer.handout.wiring import wiring_section
+    from viewer.pictures.wiring_map import wiring_map
+
+    if job.wiring is None or not has_runs(job.wiring):
+        return ""
+    system, results = solve_wiring(job, job.wiring, plans=[plan])
+    try:
+        picture = wiring_map(system, results, [plan])
+    except MissingExtraError:
+        picture = None
+    return wiring_section(results, plan=plan, picture=picture)
 
 
 def _check_name(path: Path) -> None:

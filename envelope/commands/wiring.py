@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import json
 
-from envelope.building.wiring import Wiring
 from envelope.commands.arguments import add_job, png_path
 from envelope.commands.common import chosen_plans, with_receivers
 from envelope.commands.progress import Progress
@@ -13,7 +12,7 @@ from envelope.commands.wiring_tables import print_wiring
 from envelope.errors import EnvelopeError
 from envelope.project import load
 from envelope.wiring.serialise import wiring_as_plain
-from envelope.wiring.spread import solve_wiring
+from envelope.wiring.spread import has_runs, solve_wiring
 
 DESCRIPTION = (
     "Computes the electric field of the house wiring at 50 or 60 Hz: how strong it is at each "
@@ -57,7 +56,10 @@ def run(options: argparse.Namespace) -> int:
         )
     if not job.receivers:
         raise EnvelopeError(f"{options.job}: no receiver: add [[receiver]] where the pillow is")
-    _require_wires(wiring, str(options.job))
+    if not has_runs(wiring):
+        raise EnvelopeError(
+            f"{options.job}: no circuit has a run: give a circuit two [[outlet]]s or a [[cable]]"
+        )
     progress = Progress("field of the wiring")
     system, results = solve_wiring(job, wiring, plans=chosen, progress=progress)
     progress.done()
@@ -70,12 +72,3 @@ def run(options: argparse.Namespace) -> int:
 
         save_wiring_map(system, results, chosen, options.png)
     return 0
-
-
-def _require_wires(wiring: Wiring, path: str) -> None:
-    outlets = [outlet.circuit for outlet in wiring.outlets]
-    cables = {cable.circuit for cable in wiring.cables}
-    if not cables and all(outlets.count(circuit.id) < 2 for circuit in wiring.circuits):
-        raise EnvelopeError(
-            f"{path}: no circuit has a run: give a circuit two [[outlet]]s or a [[cable]]"
-        )

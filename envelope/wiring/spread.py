@@ -59,6 +59,12 @@ class _Case:
     readings: dict[str, Floats]  # at their spots, with what was off then
 
 
+def has_runs(wiring: Wiring) -> bool:
+    """Whether any circuit has a run: a cable, or two outlets to lead between."""
+    outlets = [outlet.circuit for outlet in wiring.outlets]
+    return bool(wiring.cables) or any(outlets.count(circuit.id) > 1 for circuit in wiring.circuits)
+
+
 def things(wiring: Wiring, runs: Sequence[Run]) -> list[Thing]:
     """Circuits, runs and devices, each once."""
     found = [

@@ -8,13 +8,8 @@ picture remain.
 
 from __future__ import annotations
 
-import base64
 import datetime
-import hashlib
-import io
-import json
 from collections.abc import Mapping, Sequence
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +23,7 @@ from envelope.text import decibels, frequency, percent, steradians
 from envelope.text.names import shown
 from envelope.text.sentences import WORSE_DB, trial
 from viewer.handout import words
+from viewer.handout.inline import data_address, inline_hash, inline_json
 from viewer.handout.words import name, text
 from viewer.scene.records import Scene, ScenePlan
 from viewer.scene.to_json import to_text
@@ -47,6 +43,7 @@ def handout_html(
     skies: Sequence[dict[str, Any]] = (),
     pictures: Mapping[str, bytes] | None = None,
     plan: str | None = None,
+    more: str = "",
 ) -> str:
     """The page of a hand-out.
 
@@ -65,6 +62,8 @@ def handout_html(
         no WebGL.
     plan : str, optional
         Plan to open with; else the last one.
+    more : str
+        Further sections, such as that of `viewer.handout.wiring`.
 
     Raises
     ------
@@ -93,12 +92,14 @@ def handout_html(
     boot = 'document.documentElement.className = "js";'
     three = engine()
     parts = _Body(scene=scene, job=job, analysis=analysis, found=found, chosen=chosen)
-    body = parts.html(date=date, pictures=pictures or {}, skies=len(skies) > 0, three=three)
+    body = parts.html(
+        date=date, pictures=pictures or {}, skies=len(skies) > 0, three=three, more=more
+    )
     policy = "; ".join(
         [
             "default-src 'none'",
-            f"script-src {_hash(boot)} {_hash(script)} blob:",
-            f"style-src {_hash(style)}",
+            f"script-src {inline_hash(boot)} {inline_hash(script)} blob:",
+            f"style-src {inline_hash(style)}",
             "img-src data: blob:",
             "base-uri 'none'",
             "form-action 'none'",
@@ -117,7 +118,7 @@ def handout_html(
             f"<script>{boot}</script></head>",
             f"<body>{body}",
             f'<script type="application/json" id="scene">{to_text(scene)}</script>',
-            f'<script type="application/json" id="skies">{_json(list(skies))}</script>',
+            f'<script type="application/json" id="skies">{inline_json(list(skies))}</script>',
             f'<script type="text/plain" id="engine">{three.script}</script>',
             f'<script type="module">{script}</script>',
             "</body></html>",
@@ -135,6 +136,7 @@ def write_handout(
     skies: Sequence[dict[str, Any]] = (),
     pictures: Mapping[str, bytes] | None = None,
     plan: str | None = None,
+    more: str = "",
 ) -> int:
     """Write a hand-out, whole or not at all; its size in bytes. See `handout_html`."""
     page = handout_html(
@@ -145,36 +147,10 @@ def write_handout(
         skies=skies,
         pictures=pictures,
         plan=plan,
+        more=more,
     ).encode()
     write_atomically(Path(path), page)
     return len(page)
-
-
-def _hash(inline: str) -> str:
-    digest = hashlib.sha256(inline.encode()).digest()
-    return f"'sha256-{base64.b64encode(digest).decode()}'"
-
-
-def _data_address(picture: bytes) -> str:
-    """A PNG as an address that holds it, as a JPEG where that is smaller."""
-    kind = "png"
-    if find_spec("PIL") is not None:
-        from PIL import Image
-
-        small = io.BytesIO()
-        with Image.open(io.BytesIO(picture)) as image:
-            image.convert("RGB").save(small, "JPEG", quality=86, optimize=True)
-        if small.tell() < len(picture):
-            kind, picture = "jpeg", small.getvalue()
-    return f"data:image/{kind};base64,{base64.b64encode(picture).decode()}"
-
-
-def _json(value: object) -> str:
-    """JSON that no name in it can turn into the end of its script element."""
-    plain = json.dumps(value, allow_nan=False, separators=(",", ":"), ensure_ascii=False)
-    for character in "<>&\u2028\u2029":
-        plain = plain.replace(character, f"\\u{ord(character):04x}")
-    return plain
 
 
 class _Body:
@@ -199,7 +175,13 @@ class _Body:
         self._deepest_db = words.deepest([r for row in found for r in row if r is not None])
 
     def html(
-        self, *, date: datetime.date, pictures: Mapping[str, bytes], skies: bool, three: Engine
+        self,
+        *,
+        date: datetime.date,
+        pictures: Mapping[str, bytes],
+        skies: bool,
+        three: Engine,
+        more: str,
     ) -> str:
         scene = self._scene
         return "\n".join(
@@ -219,6 +201,7 @@ class _Body:
                 "</div>",
                 self._directions() if skies else "",
                 self._sources(),
+                more,
                 self._record(),
                 _reading(scene, assumed=self._job.assumed_source, analysis=self._analysis),
                 _cautions(),
@@ -326,7 +309,7 @@ class _Body:
                 at = self._scene.receivers[0]
                 drawn = (
                     f"<img class='still' alt='Cutaway of the room, {text(words.plan_name(plan))}' "
-                    f"src='{_data_address(pictures[plan.id])}'>"
+                    f"src='{data_address(pictures[plan.id])}'>"
                 )
                 note = (
                     f"This browser shows no 3D. The picture: {title}, what gets in at "

@@ -31,7 +31,12 @@ _TILT = np.radians(24.0)
 def save_wiring_map(
     system: System, results: WiringResults, plans: Sequence[str], path: Path
 ) -> None:
-    """Draw the room with its cables, and maps of as-built and up to two plans.
+    """Write the PNG of `wiring_map`, whole or not at all."""
+    write_atomically(path, wiring_map(system, results, plans))
+
+
+def wiring_map(system: System, results: WiringResults, plans: Sequence[str]) -> bytes:
+    """Draw the room with its cables, and maps of as-built and up to two plans, as a PNG.
 
     Parameters
     ----------
@@ -39,8 +44,6 @@ def save_wiring_map(
     results : WiringResults
     plans : sequence of str
         Of which the last two beside as-built get a map.
-    path : Path
-        PNG to write.
     """
     try:
         from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -88,7 +91,7 @@ def save_wiring_map(
     )
     picture = io.BytesIO()
     figure.savefig(picture, format="png", facecolor=_PAPER, bbox_inches="tight", pad_inches=0.15)
-    write_atomically(path, picture.getvalue())
+    return picture.getvalue()
 
 
 def _tube(ax: Any, points: Floats, colour: Any, width: float) -> None:

@@ -1,0 +1,66 @@
+"""The hand-out's paragraph on the wiring: plain words, ranges, cautions."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from envelope.project.load import load_text
+from envelope.wiring.spread import solve_wiring
+from viewer.handout.wiring import wiring_section, wiring_words
+from viewer.pictures.wiring_map import wiring_map
+
+JOB = (Path(__file__).parents[3] / "models" / "wiring.toml").read_text("utf-8")
+
+
+def solved(text):
+    job = load_text(text, path="wiring.toml")
+    return job, solve_wiring(job, job.wiring)[1]
+
+
+def plain(html):
+    return re.sub(r"<[^>]+>|\s+", " ", html).replace("  ", " ")
+
+
+@pytest.fixture(scope="module")
+def demo():
+    return solved(JOB)[1]
+
+
+def test_the_paragraph_says_what_decides_and_what_is_not_known(demo):
+    said = plain(wiring_words(demo, plan="walls-and-floor-strip"))
+    assert re.search(r"field of about 1\d\sto\s\d+\sV/m at pillow today", said)
+    assert "With sockets switched off at the board, about" in said
+    assert "With walls-and-floor-strip it is about" in said
+    assert "Not known yet: the cable of lights, which way round bedside-lamp" in said
+    assert "never to neutral, pipes or a separate rod" in said
+    assert "licensed electrician" in said
+
+
+def test_a_plan_that_raises_the_field_says_why(demo):
+    said = plain(wiring_words(demo, plan="walls-bonded"))
+    assert "That may be more than today, because" in said
+
+
+def test_a_plan_without_coating_has_no_word_of_bonds(demo):
+    said = plain(wiring_words(demo, plan="sockets-off-at-night"))
+    assert "neutral" not in said
+
+
+def test_a_coating_that_floats_must_not_stay_so():
+    _, results = solved(re.sub(r"\[\[bond\]\]\n(?:.+\n)+", "", JOB))
+    said = plain(wiring_words(results, plan="walls-bonded"))
+    assert "a coating is not connected to earth yet. It must not stay so" in said
+
+
+def test_the_section_holds_the_map(demo):
+    picture = wiring_map(*solved_system(), ["walls-bonded"])
+    section = wiring_section(demo, plan="walls-bonded", picture=picture)
+    assert section.startswith("<section class='wiring'>")
+    assert "src='data:image/" in section
+    assert "<img" not in wiring_section(demo, plan="walls-bonded")
+
+
+def solved_system():
+    job = load_text(JOB, path="wiring.toml")
+    return solve_wiring(job, job.wiring, plans=["walls-bonded"])

@@ -1,0 +1,37 @@
+"""What stands inside the page of a hand-out: pictures, data, and the hashes of scripts."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import io
+import json
+from importlib.util import find_spec
+
+
+def inline_hash(inline: str) -> str:
+    """Hash of a script or a style that stands in the page, for its policy."""
+    digest = hashlib.sha256(inline.encode()).digest()
+    return f"'sha256-{base64.b64encode(digest).decode()}'"
+
+
+def data_address(picture: bytes) -> str:
+    """A PNG as an address that holds it, as a JPEG where that is smaller."""
+    kind = "png"
+    if find_spec("PIL") is not None:
+        from PIL import Image
+
+        small = io.BytesIO()
+        with Image.open(io.BytesIO(picture)) as image:
+            image.convert("RGB").save(small, "JPEG", quality=86, optimize=True)
+        if small.tell() < len(picture):
+            kind, picture = "jpeg", small.getvalue()
+    return f"data:image/{kind};base64,{base64.b64encode(picture).decode()}"
+
+
+def inline_json(value: object) -> str:
+    """JSON that no name in it can turn into the end of its script element."""
+    plain = json.dumps(value, allow_nan=False, separators=(",", ":"), ensure_ascii=False)
+    for character in "<>&\u2028\u2029":
+        plain = plain.replace(character, f"\\u{ord(character):04x}")
+    return plain
