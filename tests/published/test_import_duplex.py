@@ -188,4 +188,4 @@ def test_what_is_not_known_is_said(duplex: Duplex) -> None:
         "Ceramic Tile", "Roofing - Barrier", "Roofing - EPDM Membrane", "Site - Grass"
     }  # fmt: skip
     guessed = {note.subject for note in duplex.imported.noted("guessed")}
-    assert guessed == {"double-pane-assumed", "door-assumed", "glass-door-assumed"}
+    assert guessed == {"double-unknown", "door-assumed", "glass-door-assumed"}

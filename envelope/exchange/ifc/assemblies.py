@@ -12,7 +12,7 @@ from envelope.building.job import Assembly, Layer, LossCurve
 from envelope.exchange.ifc.behind import INSIDE_M, Passage, Shell
 from envelope.exchange.ifc.file import Body
 from envelope.exchange.ifc.materials import AIR, MaterialMap
-from envelope.exchange.naming import slug
+from envelope.exchange.naming import counted, slug
 from envelope.exchange.records import Note
 from envelope.geometry.plane import Floats
 
@@ -20,6 +20,8 @@ AIR_GAP_M = 0.005  # free gaps between elements thinner than this come from draw
 THICKNESS_OFF = 0.2
 SQUARE_ON = 0.7
 NOTHING = "nothing-found"
+GLAZING = "double-unknown"  # of the library
+DOOR_LEAF_M = 0.04  # a frame's depth is not the leaf's thickness; common practice, no source
 
 
 @dataclass(slots=True)
@@ -31,6 +33,9 @@ class Stacks:
     made: dict[tuple[Layer, ...], str] = field(default_factory=dict)
     assemblies: dict[str, Assembly] = field(default_factory=dict)
     odd: Counter[str] = field(default_factory=Counter)
+    spread: Counter[str] = field(default_factory=Counter)  # parts whose thickness is not stated
+    metal: Counter[str] = field(default_factory=Counter)  # doors that are metal alone
+    glazing: int = 0  # windows whose panes the file does not tell
 
     def of(self, passed: Sequence[Passage], outward: Floats) -> str | None:
         """Id of the assembly of what a line passes, from the room outward; None for nothing."""
@@ -55,8 +60,14 @@ class Stacks:
     ) -> list[Layer]:
         """Layers of one element along a line that passes through this much of it."""
         listed = [layer for layer in body.layers if layer.thickness_m > 0.0]
+        if not listed and len(body.materials) > 1:
+            # Parts without a thickness: none of them is the whole.
+            self.spread[body.name.rsplit(":", 1)[0] or body.id] += 1
+            share = round(length_m / len(body.materials), 4)
+            return [self.materials.layer(name, share) for name in body.materials]
         if not listed:
-            return [self.materials.layer(body.material, round(length_m, 3))]
+            name = body.materials[0] if body.materials else None
+            return [self.materials.layer(name, round(length_m, 3))]
         total = sum(layer.thickness_m for layer in listed)
         if body.along is not None and abs(float(body.along @ outward)) < SQUARE_ON:
             # Passed along its faces, as where one wall ends at another: its thickest layer counts.
@@ -82,33 +93,61 @@ class Stacks:
         return self.made[layers]
 
     def filling(self, body: Body | None) -> str:
-        """Id of the assembly of a window or door: its own material, else a usual one, assumed."""
+        """Id of the assembly of a window or door: what fills its area, else a usual one, assumed.
+
+        A list of materials names the frame, the handle and the glass in any order: the first of it
+        says nothing of what fills the area.
+        """
         door = body is not None and body.type.startswith("IfcDoor")
-        if body is not None and (body.layers or body.material):
+        if body is not None and body.layers:
             width = float(np.ptp(body.triangles.reshape(-1, 3), axis=0).min())
-            if body.layers:
-                return self._id(
-                    tuple(self._layers(body, width, np.zeros(3), whole=False)), slug(body.name)
-                )
-            # A frame's depth is not the leaf's thickness.
-            leaf = 0.04 if door else 0.006
-            return self._id((self.materials.layer(body.material, leaf),), slug(body.name))
+            return self._id(
+                tuple(self._layers(body, width, np.zeros(3), whole=False)), slug(body.name)
+            )
+        names = () if body is None else body.materials
         glazed = body is not None and "glass" in body.name.lower()
+        glazed |= any(self.materials.reads(name) == "glass" for name in names)
         if door and not glazed:
-            id, layers = "door-assumed", [Layer(material="wood", thickness_m=0.04)]
-        elif door:
-            id, layers = "glass-door-assumed", [Layer(material="glass", thickness_m=0.006)]
-        else:
-            id = "double-pane-assumed"
-            pane = Layer(material="glass", thickness_m=0.004)
-            layers = [pane, Layer(material=AIR, thickness_m=0.016), pane]
-        if id not in self.assemblies:
-            self.assemblies[id] = Assembly(
+            leaf = self._leaf(names)
+            if leaf is not None and body is not None:
+                return self._id((self.materials.layer(leaf, DOOR_LEAF_M),), slug(body.name))
+            return self._assumed("door-assumed", [Layer(material="wood", thickness_m=DOOR_LEAF_M)])
+        for name in names:
+            self.materials.layer(name, 0.0)  # met, so that the list of materials has it
+        if door:
+            glass = Layer(material="glass", thickness_m=0.006)
+            return self._assumed("glass-door-assumed", [glass])
+        return self._glazing_unknown()
+
+    def _leaf(self, names: Sequence[str]) -> str | None:
+        """Which of a door's materials its leaf is: the first that is known and no metal.
+
+        A door of metal alone is one of metal, and is told, since nothing passes it.
+        """
+        known = [name for name in names if self.materials.reads(name) not in (None, AIR)]
+        other = [name for name in known if self.materials.reads(name) != "metal"]
+        if other:
+            return other[0]
+        if known:
+            self.metal[known[0]] += 1
+            return known[0]
+        return None
+
+    def _assumed(self, id: str, layers: Sequence[Layer]) -> str:
+        self.assemblies.setdefault(
+            id,
+            Assembly(
                 id=id,
                 layers=tuple(layers),
                 note="assumed (common practice, no source): say what it is",
-            )
+            ),
+        )
         return id
+
+    def _glazing_unknown(self) -> str:
+        """The starter assembly that is drawn between plain and coated panes."""
+        self.glazing += 1
+        return GLAZING
 
     def nothing(self) -> str:
         """Id of the assembly that stands where the file has no element: it stops nothing."""
@@ -141,6 +180,30 @@ class Stacks:
             )
             for id in self.assemblies
             if id.endswith("-assumed")
+        )
+        if self.glazing:
+            message = (
+                f"{counted(self.glazing, 'window')} whose panes the file does not tell: taken "
+                "between plain and coated double glazing; say which, one reading through an open "
+                "and a shut window settles it"
+            )
+            found.append(Note(kind="guessed", subject=GLAZING, message=message))
+        found.extend(
+            Note(
+                kind="guessed",
+                subject=name,
+                message=f"its layers have no thickness in the file; spread evenly, {count} times",
+            )
+            for name, count in sorted(self.spread.items())
+        )
+        found.extend(
+            Note(
+                kind="guessed",
+                subject=name,
+                message=f"{counted(count, 'door')} of nothing but metal: nothing passes; check the "
+                "leaf",
+            )
+            for name, count in sorted(self.metal.items())
         )
         found.extend(
             Note(

@@ -46,7 +46,7 @@ class Body:
     triangles: Floats  # (n, 3, 3) [m]
     layers: tuple[LayerOf, ...] = ()
     along: Floats | None = None  # direction in which the layers follow each other
-    material: str | None = None  # of an element that has one and no layers
+    materials: tuple[str, ...] = ()  # of an element that has no layers: parts in no known order
 
     @property
     def low(self) -> Floats:
@@ -298,7 +298,7 @@ def _body(library: ModuleType, element: Any, shapes: dict[str, Floats], scale: f
         material = None if whole is None else library.util.element.get_material(whole)
     layers: tuple[LayerOf, ...] = ()
     along: Floats | None = None
-    single: str | None = None
+    names: list[str | None] = []
     if material is not None:
         layer_set = material
         if material.is_a("IfcMaterialLayerSetUsage"):
@@ -316,13 +316,11 @@ def _body(library: ModuleType, element: Any, shapes: dict[str, Floats], scale: f
                 for layer in layer_set.MaterialLayers
             )
         elif layer_set.is_a("IfcMaterial"):
-            single = layer_set.Name
+            names = [layer_set.Name]
         elif layer_set.is_a("IfcMaterialConstituentSet"):
-            single = next(
-                (item.Material.Name for item in layer_set.MaterialConstituents or ()), None
-            )
+            names = [item.Material.Name for item in layer_set.MaterialConstituents or ()]
         elif layer_set.is_a("IfcMaterialList"):
-            single = next((item.Name for item in layer_set.Materials), None)
+            names = [item.Name for item in layer_set.Materials]
     return Body(
         id=element.GlobalId,
         type=element.is_a(),
@@ -330,7 +328,7 @@ def _body(library: ModuleType, element: Any, shapes: dict[str, Floats], scale: f
         triangles=shapes[element.GlobalId],
         layers=layers,
         along=along,
-        material=single,
+        materials=tuple(dict.fromkeys(name for name in names if name)),
     )
 
 

@@ -99,6 +99,13 @@ class MaterialMap:
     met: Counter[str] = field(default_factory=Counter)
     read_as: dict[str, str | None] = field(default_factory=dict)
 
+    def reads(self, name: str) -> str | None:
+        """Known material that a name is read as, for a thin part; None where nothing fits."""
+        if name in self.corrections:
+            return self.corrections[name]
+        found = known_material(name, thickness_m=0.01)
+        return None if found is None else found[0]
+
     def layer(self, name: str | None, thickness_m: float) -> Layer:
         """One layer of a known material."""
         shown = name or "(no material)"

@@ -398,9 +398,7 @@ class Laying:
                 origin = PanelOrigin(
                     panel="",
                     names=() if filling is None else (filling.name,),
-                    materials=()
-                    if filling is None or not filling.material
-                    else (filling.material,),
+                    materials=() if filling is None else filling.materials,
                     elements=(cut.void.id if filling is None else filling.id,),
                     type="IfcOpeningElement" if filling is None else filling.type,
                     beyond=beyond.get((number, index)),
@@ -465,7 +463,7 @@ class Laying:
             leads[cell.beyond] += 1 + int(1000 * cell.area.area)
         materials = [
             layer.material for body in bodies for layer in body.layers if layer.material
-        ] + [body.material for body in bodies if body.material]
+        ] + [name for body in bodies for name in body.materials]
         lead = max(members, key=lambda cell: cell.area.area)
         return PanelOrigin(
             panel="",
