@@ -135,7 +135,7 @@ def panel_title(*, panel: str, space: str, kind: str, aliases: Sequence[str] = (
     Examples
     --------
     >>> panel_title(panel="bedroom/1", space="bedroom", kind="wall", aliases=["bedroom/south"])
-    'south wall (1)'
+    'south wall'
     >>> panel_title(panel="bedroom/W1", space="bedroom", kind="window")
     'window W1'
     >>> panel_title(panel="den/window-1", space="den", kind="window")
@@ -189,4 +189,4 @@ def _wall(own: str, aliases: Sequence[str]) -> str:
         return named
     if named == shown(own):  # such as wall-5
         return f"{side} {named}"
-    return f"{side} wall" if own == side else f"{side} wall ({shown(own)})"
+    return f"{side} wall"  # its number says nothing more: only one wall has the alias

@@ -335,7 +335,7 @@ def test_levels_in_words(level: float, said: str) -> None:
 @pytest.mark.parametrize(
     ("panel", "kind", "aliases", "said"),
     [
-        ("a/1", "wall", ("a/south",), "south wall (1)"),
+        ("a/1", "wall", ("a/south",), "south wall"),
         ("a/2", "wall", (), "wall 2"),
         ("a/ceiling-2", "ceiling", (), "ceiling 2"),
         ("a/D1", "door", (), "door D1"),
