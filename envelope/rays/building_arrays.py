@@ -262,24 +262,39 @@ def _flank(building: Building, reveal: Panel) -> Panel:
     above one that reaches up to the ceiling the ceiling's: no wall is left there.
     """
     assert reveal.host is not None
+    host = building.panel(reveal.host)
     for panel in building.space(reveal.space).panels:
         if (
             panel.host is None
             and float(panel.normal @ reveal.normal) > _SAME_WAY
             and abs(float((reveal.outline[0] - panel.frame.origin) @ panel.normal)) < _FLUSH_M
+            and _distance(panel, _mouth(reveal, host)) < _FLUSH_M
         ):
             return panel
-    return building.panel(reveal.host)
+    return host
+
+
+def _mouth(reveal: Panel, host: Panel) -> Floats:
+    """The middle (3,) of the edge by which a reveal leaves the wall that it is in."""
+    heights = (reveal.outline - host.frame.origin) @ host.normal
+    touching = reveal.outline[np.abs(heights) < 1e-6]
+    middle: Floats = (touching if len(touching) else reveal.outline).mean(axis=0)
+    return middle
+
+
+def _distance(panel: Panel, point: Floats) -> float:
+    """From a panel's outline, holes filled, to a point dropped square onto its plane. [m]"""
+    import shapely
+
+    outline = shapely.Polygon(panel.frame.flatten(panel.outline))
+    return float(outline.distance(shapely.Point(panel.frame.flatten(point[np.newaxis])[0])))
 
 
 def _patch_beside(building: Building, reveal: Panel, host: Panel) -> int:
     """The patch of the panel behind a reveal that is nearest to where the reveal stands."""
     import shapely
 
-    heights = (reveal.outline - host.frame.origin) @ host.normal
-    touching = reveal.outline[np.abs(heights) < 1e-6]
-    near = (touching if len(touching) else reveal.outline).mean(axis=0, keepdims=True)
-    point = shapely.Point(host.frame.flatten(near)[0])
+    point = shapely.Point(host.frame.flatten(_mouth(reveal, host)[np.newaxis])[0])
     patches = building.patches_of[host.id]
     gaps = [
         min(shapely.Polygon(outer, holes).distance(point) for outer, holes in patch.regions)

@@ -217,13 +217,14 @@ def leave_by_least(
 def enter(
     plane: Floats, panel: Ints, cuts: Floats, sides: Floats, band: Ints, edges: Floats,
     node: Ints, node_box: Boxes, node_order: Ints, node_plane: Floats, root: int, left: int,
-    barred_host: int, met: Ints, count: int, px: float, py: float, pz: float, wx: float,
+    barred_host: int, owed: int, met: Ints, count: int, px: float, py: float, pz: float, wx: float,
     wy: float, wz: float, limit: float, stack: Ints, nears: Floats,
 ) -> tuple[int, float]:  # fmt: skip
     """The nearest panel met from behind by a ray outdoors before `limit`, else -1.
 
-    Reveals of `barred_host` do not count, nor panels in `met[:count]`. Close to the panel
-    `left` by which the ray went outdoors, a panel wholly before it only shares an edge with it.
+    Reveals of `barred_host` do not count, nor panels in `met[:count]` other than `owed`. Close to
+    the panel `left` by which the ray went outdoors, a panel wholly before it only shares an edge
+    with it.
     """
     best, best_t = NONE, limit
     ix, iy, iz = inverse(wx), inverse(wy), inverse(wz)
@@ -260,7 +261,7 @@ def enter(
             if t >= best_t:
                 continue
             p = whole(node_order[k])
-            if is_among(met, 0, count, p):
+            if p != owed and is_among(met, 0, count, p):
                 continue
             if barred_host >= 0 and panel[p, columns.HOST] == barred_host:
                 continue

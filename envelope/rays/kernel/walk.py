@@ -101,7 +101,7 @@ def walk(
             if left < 0 or panel[left, columns.OUTERMOST] == 0 or barred != left:
                 p, t = enter(
                     plane, panel, cuts, sides, band, edges, node, node_box, node_order, node_plane,
-                    outdoor_root, left, barred, met, count, px, py, pz, wx, wy, wz, limit,
+                    outdoor_root, left, barred, owed, met, count, px, py, pz, wx, wy, wz, limit,
                     stack, nears,
                 )  # fmt: skip
             if owed >= 0 and p != owed and not is_among(met, 0, count, owed):
@@ -132,8 +132,10 @@ def walk(
                 at += 1
                 met[count] = host
                 count += 1
+            # in through one jamb and back through another into the same wall: it counts once
+            again = is_among(met, 0, count, p)
             partner = whole(patch[here, columns.PARTNER])
-            if not is_written(crossed, since, at, partner):
+            if not again and not is_written(crossed, since, at, partner):
                 crossed[at, ROW], crossed[at, SPACE], crossed[at, PANEL] = here, -1, p
                 cosines[at] = normal_part(plane, p, wx, wy, wz)
                 at += 1
@@ -185,7 +187,7 @@ def walk(
             if onward >= 0.0:  # outward, through the wall that carries the reveal
                 beyond, t = enter(
                     plane, panel, cuts, sides, band, edges, node, node_box, node_order, node_plane,
-                    outdoor_root, p, NONE, met, count, px, py, pz, wx, wy, wz, math.inf,
+                    outdoor_root, p, NONE, NONE, met, count, px, py, pz, wx, wy, wz, math.inf,
                     stack, nears,
                 )  # fmt: skip
                 row, faced = whole(panel[p, columns.HOST_PATCH]), False
