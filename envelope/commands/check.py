@@ -17,7 +17,6 @@ from envelope.commands.arguments import add_job, add_output_switches
 from envelope.commands.common import read_job
 from envelope.errors import FaultsError
 from envelope.exposure import serialise as as_json
-from envelope.survey import glazing_found
 from envelope.text import length
 
 DESCRIPTION = (
@@ -150,6 +149,15 @@ def _asked(job: Job, each: Unknown) -> dict[str, Any]:
     }
 
 
+def _glazing(job: Job) -> list[str]:
+    """What pairs of readings say of the glazing; without readings nothing is cast."""
+    if not job.readings:
+        return []
+    from envelope.survey import glazing_found
+
+    return [found.sentence for found in glazing_found(job)]
+
+
 def _summary(job: Job) -> dict[str, Any]:
     building = job.building
     return {
@@ -167,7 +175,7 @@ def _summary(job: Job) -> dict[str, Any]:
         "notes": [
             *job.notes,
             *source_notes(job),
-            *(found.sentence for found in glazing_found(job)),
+            *_glazing(job),
             *missed_neighbours(job),
             *unstated_edges(job),
             *untreated_reveals(job),
