@@ -15,6 +15,7 @@ from envelope.commands.arguments import (
     steradian_count,
 )
 from envelope.commands.common import analyzed, read_job
+from envelope.commands.first_screen import print_first_screen
 from envelope.exposure import serialise as as_json
 from envelope.exposure.analysis_record import Analysis
 from envelope.text import SPACE, frequency
@@ -31,6 +32,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_job(parser)
     add_analysis_arguments(parser)
     add_output_switches(parser, csv=True)
+    parser.add_argument(
+        "--detail", action="store_true", help="print every table in place of the first screen"
+    )
+    parser.add_argument(
+        "--isotropic",
+        action="store_true",
+        help="rank faces by a field from all directions alike, diffuse part included, in place of "
+        "the job's sources",
+    )
     parser.add_argument(
         "--fail-over",
         type=steradian_count,
@@ -73,13 +83,16 @@ def run(options: argparse.Namespace) -> int:
         receivers=options.receiver,
         fine=options.fine,
         edges=options.edges,
+        isotropic=options.isotropic,
     )
     if options.json:
         print(json.dumps(as_json.analysis_as_plain(analysis), indent=2))
     elif options.csv:
         print(as_json.gaps_as_csv(analysis), end="")
-    else:
+    elif options.detail:
         tables.print_analysis(analysis, job)
+    else:
+        print_first_screen(analysis, job)
     if options.fail_over is not None:
         sentences = over(analysis, allowed_sr=options.fail_over, untreated=bool(options.plan))
         print(*sentences, sep="\n", end="\n" if sentences else "", file=sys.stderr)

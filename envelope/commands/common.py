@@ -105,6 +105,7 @@ def analyzed(
     receivers: Sequence[str] | None = None,
     fine: bool = False,
     edges: bool = False,
+    isotropic: bool = False,
 ) -> Analysis:
     """Cast and analyse in one go, with the band of every level."""
     from envelope.exposure.analysis import analyze
@@ -119,4 +120,5 @@ def analyzed(
         threshold_db=threshold_db,
         with_bands=True,
         edges=edges,
+        isotropic=isotropic,
     )

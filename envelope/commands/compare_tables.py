@@ -27,9 +27,9 @@ from envelope.exposure.results import (
     ReceiverResult,
     SourceResult,
 )
-from envelope.text import compared, decibels, frequency, steradians
+from envelope.text import decibels, frequency, steradians
 from envelope.text.names import plan_title
-from envelope.text.sentences import WORSE_DB
+from envelope.text.sentences import WORSE_DB, change_words, difference_words
 
 LEVELS = (">direct", ">diffuse", ">level", ">10–90 % band", ">below outside", ">below today")
 
@@ -84,17 +84,16 @@ def _rows(variants: Sequence[tuple[str | None, Analysis]], name: str) -> Iterato
 
 def _print_block(console: Console, name: str, rows: Sequence[_Row], threshold_db: float) -> None:
     console.print()
-    console.print(_solid_angles(name, rows, threshold_db))
     sources = rows[0].receiver.sources
-    if not sources:
-        return
-    console.print()
-    what = "all sources together" if len(sources) > 1 else escape(sources[0].id)
-    title = f"at {escape(name)}: level in µW/m², {what}"
-    console.print(_total_levels(title, rows))
-    if len(sources) > 1:
+    if sources:
+        what = "all sources together" if len(sources) > 1 else escape(sources[0].id)
+        title = f"at {escape(name)}: level in µW/m², {what}"
+        console.print(_total_levels(title, rows))
+        if len(sources) > 1:
+            console.print()
+            console.print(_source_levels(name, rows))
         console.print()
-        console.print(_source_levels(name, rows))
+    console.print(_solid_angles(name, rows, threshold_db))
 
 
 def _keys(rows: Sequence[_Row]) -> tuple[str, ...]:
@@ -134,7 +133,7 @@ def _total_levels(title: str, rows: Sequence[_Row]) -> PlainTable:
     outside = {bare(total.outside_w_m2) for total in totals}
     alike = len(outside) == 1
     table = plain_table(
-        *keys, *([] if alike else [">outside"]), *LEVELS, "than today",
+        *keys, *([] if alike else [">outside"]), *LEVELS, "than today (8 times in 10)",
         title=title + (f"; {outside.pop()} outside" if alike else ""), keys=len(keys),
     )  # fmt: skip
     for row, total in zip(rows, totals, strict=True):
@@ -142,9 +141,17 @@ def _total_levels(title: str, rows: Sequence[_Row]) -> PlainTable:
             *row.keys(),
             *([] if alike else [bare(total.outside_w_m2)]),
             *_cells(total, is_treated=row.is_treated),
-            compared(total.below_as_built_db) if row.is_treated else "",
+            _than_today(row, total) if row.is_treated else "",
         )
     return table
+
+
+def _than_today(row: _Row, total: LevelSum) -> str:
+    """A plan's change against today, with its range."""
+    against = row.receiver.against_as_built
+    if against is None:
+        return change_words(total.below_as_built_db)
+    return difference_words(against)
 
 
 def _cells(levels: LevelSum | SourceResult, *, is_treated: bool) -> tuple[str, ...]:

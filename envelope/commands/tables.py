@@ -254,7 +254,7 @@ def _print_panels(console: Console, receiver: ReceiverResult, job: Job) -> None:
     at = frequency(receiver.reference.frequency_hz)
     console.print(_count(len(receiver.gaps)) + f" at {at}")
     rows = [leak for leak in receiver.panels if leak.share >= LEAST_SHARE or leak.is_gap]
-    unit = ">level then" if receiver.sources else ">outside 1, then"
+    unit = ">of the field then" if receiver.isotropic_ranks else ">level then"
     table = plain_table(
         "face", "kind", "treatment", ">brings now", ">straight, all directions",
         f">loss at {at}", "tried with", unit, ">change",
@@ -271,10 +271,14 @@ def _print_panels(console: Console, receiver: ReceiverResult, job: Job) -> None:
             percent(leak.direct_share),
             decibels(leak.loss_db),
             "has it" if has_it else escape(trial_names(leak.treated_with)),
-            "" if after is None or has_it else bare(after) if receiver.sources else f"{after:.3g}",
+            "" if after is None or has_it else _after(after, receiver),
             "" if change is None or has_it else change_words(change),
         )
     console.print(table)
+
+
+def _after(value_w_m2: float, receiver: ReceiverResult) -> str:
+    return percent(value_w_m2) if receiver.isotropic_ranks else bare(value_w_m2)
 
 
 def between(low: float | None, high: float | None) -> str:

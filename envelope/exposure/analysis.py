@@ -15,7 +15,7 @@ from envelope.exposure.bands import bands_of, reference_band
 from envelope.exposure.beams import Direct, direct_part, leak_paths, level_outside, lit_areas
 from envelope.exposure.casts import Casts, ReceiverCasts
 from envelope.exposure.decibels import reduction_db
-from envelope.exposure.differences import LevelDraws
+from envelope.exposure.differences import LevelDraws, difference
 from envelope.exposure.diffuse import Diffuse, diffuse_of, faces_of
 from envelope.exposure.levels import Levels, levels_of
 from envelope.exposure.offers import offers_of
@@ -25,11 +25,13 @@ from envelope.exposure.ranking import Field, Rank, Trials, ranked, seen_of
 from envelope.exposure.rests import Rest, rests_on
 from envelope.exposure.results import (
     BandResult,
+    Entry,
     PlanResult,
     ReceiverResult,
     SourceResult,
     WorstPoint,
 )
+from envelope.exposure.shares import shares_of
 from envelope.exposure.solid_angles import (
     THRESHOLD_DB,
     SolidAngles,
@@ -40,6 +42,8 @@ from envelope.exposure.tolerances import Draws, draw
 from envelope.exposure.transmission import Bench, Tables, stacks_of
 from envelope.exposure.uncertainty import level_band, level_draws
 from envelope.geometry.plane import Floats
+
+LEAST_ENTRY = 0.01  # of a source's level, below which a panel is not named
 
 
 def bench_of(job: Job, casts: Casts) -> Bench:
@@ -242,6 +246,14 @@ def _band_results(
     )
 
 
+def _entries(brought_w_m2: Floats, job: Job) -> tuple[Entry, ...]:
+    """Panels that bring at least a hundredth of a level, the most first."""
+    shares = shares_of(brought_w_m2)[:-1]
+    chosen = np.flatnonzero(shares >= LEAST_ENTRY)
+    found = [Entry(panel=job.building.panels[at].id, share=float(shares[at])) for at in chosen]
+    return tuple(sorted(found, key=lambda entry: (-entry.share, entry.panel)))
+
+
 def _receiver_result(casts: ReceiverCasts, setting: _Setting) -> ReceiverResult:
     tagged = tag(casts.crossings, setting.tables)
     angles = solid_angles(
@@ -261,6 +273,10 @@ def _receiver_result(casts: ReceiverCasts, setting: _Setting) -> ReceiverResult:
         for source in setting.job.sources
     )
     seen = seen_of(casts, bench=setting.bench, direct=direct, transmission=tagged.transmission)
+    sources = tuple(
+        replace(each, entries=_entries(setting.trials.brought_w_m2(of, seen), setting.job))
+        for each, of in zip(sources, _fields(setting.bench, isotropic=False), strict=False)
+    )
     brought = setting.trials.by_panel_w_m2(seen)
     level = float(brought.sum())
     ranks: tuple[Rank, ...] = ()
@@ -294,6 +310,7 @@ def _receiver_result(casts: ReceiverCasts, setting: _Setting) -> ReceiverResult:
         high_w_m2=None,
         panels=panels,
         own_share=float(brought[-1]) / level if level > 0.0 else 0.0,
+        isotropic_ranks=setting.trials.fields[0].source is None,
         worst=_worst(casts, setting),
     )
 
@@ -314,7 +331,10 @@ def _beside_as_built(result: PlanResult, as_built: PlanResult) -> PlanResult:
             replace(band, isotropic_as_built=untreated.isotropic_level)
             for band, untreated in zip(receiver.bands, before.bands, strict=True)
         )
-        receivers.append(replace(receiver, sources=sources, bands=bands))
+        against = None
+        if as_built.draws is not None and result.draws is not None:
+            against = difference(as_built.draws, result.draws, receiver.id)
+        receivers.append(replace(receiver, sources=sources, bands=bands, against_as_built=against))
     return replace(result, receivers=tuple(receivers))
 
 

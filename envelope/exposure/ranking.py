@@ -184,19 +184,21 @@ class Trials:
 
         The last is what a source in the receiver's own room brings past no panel.
         """
-        panels = len(self.bench.job.building.panels)
-        brought = np.zeros(panels + 1)
-        for each in self.fields:
-            for share, radiance, name in _parts(each, seen):
-                if name:
-                    direct = seen.direct[name]
-                    through = float(direct.by_panel.sum())
-                    brought[:-1] += share * direct.by_panel
-                    brought[-1] += share * max(direct.transmission - through, 0.0)
-                else:
-                    brought[:-1] += radiance * seen.open_equivalent_sr[:, each.band]
-                scale = 1.0 if name else radiance
-                brought += scale * self._diffuse_by_panel(seen.region, name, each.band)
+        return np.asarray(np.sum([self.brought_w_m2(each, seen) for each in self.fields], axis=0))
+
+    def brought_w_m2(self, each: Field, seen: Seen) -> Floats:
+        """What one field brings (panels + 1,), direct and diffuse, as in `by_panel_w_m2`."""
+        brought = np.zeros(len(self.bench.job.building.panels) + 1)
+        for share, radiance, name in _parts(each, seen):
+            if name:
+                direct = seen.direct[name]
+                through = float(direct.by_panel.sum())
+                brought[:-1] += share * direct.by_panel
+                brought[-1] += share * max(direct.transmission - through, 0.0)
+            else:
+                brought[:-1] += radiance * seen.open_equivalent_sr[:, each.band]
+            scale = 1.0 if name else radiance
+            brought += scale * self._diffuse_by_panel(seen.region, name, each.band)
         return brought
 
     def _diffuse_by_panel(self, region: Region, name: str, band: int) -> Floats:

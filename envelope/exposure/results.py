@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from envelope.exposure.decibels import reduction_db
-from envelope.exposure.differences import LevelDraws
+from envelope.exposure.differences import Difference, LevelDraws
 from envelope.geometry.plane import Floats
 
 
@@ -91,6 +91,14 @@ class LeakPath:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """A part of one source's level by the panel that it first came in by."""
+
+    panel: str
+    share: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SourceResult:
     """What one source brings to one receiver."""
 
@@ -110,6 +118,7 @@ class SourceResult:
     paths: tuple[LeakPath, ...]
     as_built_w_m2: float | None = None  # level with no treatment; None where this is that level
     round_outside_w_m2: float = 0.0  # bound of what leaves other rooms and comes in from outdoors
+    entries: tuple[Entry, ...] = ()  # where it comes in, direct and diffuse, the most first
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -167,6 +176,8 @@ class ReceiverResult:
     high_w_m2: float | None
     panels: tuple[PanelLeak, ...]  # of its room, the one first whose treatment helps most
     own_share: float = 0.0  # of the level, from a source in the receiver's own room
+    isotropic_ranks: bool = False  # panels are those of an isotropic field, not of the sources
+    against_as_built: Difference | None = None  # of all sources; None where nothing was drawn
     worst: WorstPoint | None = None
 
     def __repr__(self) -> str:

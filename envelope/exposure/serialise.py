@@ -11,6 +11,7 @@ import math
 from typing import Any, Protocol
 
 from envelope.building.job import Solved
+from envelope.exposure.differences import Difference
 from envelope.exposure.rests import Rest
 from envelope.exposure.results import (
     BandResult,
@@ -92,6 +93,16 @@ def _added(levels: LevelSum) -> Plain:
     }
 
 
+def _difference(found: Difference) -> Plain:
+    return {
+        "below_db": finite(found.below_db),
+        "low_db": finite(found.low_db),
+        "high_db": finite(found.high_db),
+        "odds": found.odds,
+        "can_be_told": found.can_be_told,
+    }
+
+
 def _band(receiver: ReceiverResult, band: BandResult) -> Plain:
     return {
         "frequency_hz": band.frequency_hz,
@@ -120,6 +131,7 @@ def _source(source: SourceResult) -> Plain:
         "lit_area_m2": source.lit_area_m2,
         "unshielded_area_m2": source.unshielded_area_m2,
         "unshielded_solid_angle_sr": source.unshielded_solid_angle_sr,
+        "entries": [{"panel": each.panel, "share": each.share} for each in source.entries],
         "gaps": [_path(path) for path in source.paths if path.is_gap],
         "paths": [
             {"panel": path.panel, "share": path.share} for path in source.paths if path.share > 0.0
@@ -156,11 +168,15 @@ def receiver_as_plain(receiver: ReceiverResult) -> Plain:
         "outside_w_m2": receiver.outside_w_m2,
         "reference_hz": receiver.reference.frequency_hz,
         "headline": _added(receiver.headline),
+        "against_as_built": None
+        if receiver.against_as_built is None
+        else _difference(receiver.against_as_built),
         "total": _added(receiver.total) if receiver.sources else None,
         "sources": [_source(source) for source in receiver.sources],
         "gaps": [_leak(leak) for leak in receiver.gaps],
         "panels": [_leak(leak) for leak in receiver.panels],
         "own_share": receiver.own_share,
+        "ranked_by": "isotropic" if receiver.isotropic_ranks else "sources",
         "worst": _worst(receiver.worst),
     }
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 
 from envelope.building.job import AS_BUILT
+from envelope.exposure.differences import Difference
 from envelope.exposure.results import LevelSum, PanelLeak, ReceiverResult
 from envelope.text.names import (
     TODAY,
@@ -20,10 +21,11 @@ from envelope.text.names import (
     treatment_names,
     trial_names,
 )
-from envelope.text.numbers import compared, decibels, frequency, level, percent, steradians
+from envelope.text.numbers import SPACE, compared, decibels, frequency, level, percent, steradians
 
 WORSE_DB = 0.5  # from which a plan is said to make a level worse
 SAME_DB = 0.05  # what is nearer reads as no change
+NEXT_TO_NOTHING_DB = 0.2  # a range that lies within it reads as no change
 
 
 def apart(below_db: float, what: str) -> str:
@@ -107,7 +109,7 @@ def brings(leak: PanelLeak, result: ReceiverResult) -> str:
 
     Followed through the coupled rooms, direct and diffuse.
     """
-    of = "the level" if result.sources else "an isotropic field"
+    of = "an isotropic field" if result.isotropic_ranks else "the level"
     return f"{percent(leak.share)} of {of} at {shown(result.id)} comes in here"
 
 
@@ -161,6 +163,44 @@ def change_words(below_db: float) -> str:
     return f"{decibels(abs(below_db))} {'less' if below_db > 0.0 else 'MORE'}"
 
 
+def range_words(found: Difference) -> str:
+    """The 10–90 % range of a difference, as `change_words` counts it.
+
+    Examples
+    --------
+    >>> range_words(Difference(below_db=2.0, low_db=0.31, high_db=4.0, odds=0.95))
+    '0.3 to 4.0'
+    >>> range_words(Difference(below_db=-2.0, low_db=-4.0, high_db=-0.31, odds=0.05))
+    '0.3 to 4.0'
+    >>> range_words(Difference(below_db=2.0, low_db=-1.0, high_db=4.0, odds=0.8))
+    '1.0 more to 4.0 less'
+    """
+    low, high = (
+        decibels(abs(end)).removesuffix(f"{SPACE}dB") for end in (found.low_db, found.high_db)
+    )
+    if found.low_db < 0.0 < found.high_db:
+        return f"{low} more to {high} less"
+    return f"{low} to {high}" if found.low_db >= 0.0 else f"{high} to {low}"
+
+
+def difference_words(found: Difference) -> str:
+    """A difference in decibels with its range; none where the range holds both signs.
+
+    Examples
+    --------
+    >>> difference_words(Difference(below_db=2.0, low_db=1.0, high_db=4.0, odds=1.0))
+    '2.0\\xa0dB less (1.0 to 4.0)'
+    >>> difference_words(Difference(below_db=2.0, low_db=-1.0, high_db=4.0, odds=0.8))
+    'cannot be told (1.0 more to 4.0 less)'
+    >>> difference_words(Difference(below_db=0.0, low_db=-0.1, high_db=0.03, odds=0.5))
+    'no change'
+    """
+    if max(abs(found.low_db), abs(found.high_db)) < NEXT_TO_NOTHING_DB:
+        return "no change"
+    words = change_words(found.below_db) if found.can_be_told else "cannot be told"
+    return f"{words} ({range_words(found)})"
+
+
 def trial_sentence(leak: PanelLeak, result: ReceiverResult) -> str:
     """What treating a face does, as a sentence; nothing where it was not tried."""
     change, after = leak.below_if_treated_db, leak.level_if_treated_w_m2
@@ -177,7 +217,9 @@ def trial_sentence(leak: PanelLeak, result: ReceiverResult) -> str:
             f"{begin}, it makes the level worse: {apart(change, 'now')}, since the room then "
             "keeps more of what gets in elsewhere."
         )
-    rest = level(after) if result.sources else apart(-10.0 * math.log10(after), "outside")
     if math.isinf(change):
         return f"{begin}, nothing is left."
+    rest = level(after)
+    if result.isotropic_ranks:
+        rest = f"{percent(after)} of an isotropic field"
     return f"{begin}, {rest} is left: {apart(change, 'now')}."

@@ -213,7 +213,7 @@ class TestAnalyzeAsJson:
 
 class TestAnalyzeAsTables:
     def test_the_gap_and_a_plain_sentence(self, job, capsys):
-        code, out, err = answer(capsys, "analyze", job(SOURCE, BED))
+        code, out, err = answer(capsys, "analyze", "--detail", job(SOURCE, BED))
         assert (code, err) == (0, "")
         said = " ".join(out.split())
         assert "room/W1: 100 % of the level at bed comes in here. Treated with film, " in said

@@ -140,7 +140,7 @@ def test_a_job_in_feet_is_shown_in_feet(job: str, capsys: pytest.CaptureFixture[
     Path(job).write_text(text, encoding="utf-8")
     assert main(["check", job]) == 0
     assert "1 344 ft³" in capsys.readouterr().out
-    assert main(["analyze", job]) == 0
+    assert main(["analyze", "--detail", job]) == 0
     out = capsys.readouterr().out
     assert " ft²" in out
     assert " m²" not in out.replace("/m²", "")

@@ -173,7 +173,7 @@ class TestTotals:
         assert 10.0 < band["isotropic_below_as_built_db"] < 20.0
 
     def test_the_row_of_all_sources_has_no_empty_cell(self, job, printed):
-        out = printed("analyze", job(), "--plan", "all", columns=160)
+        out = printed("analyze", job(), "--detail", "--plan", "all", columns=160)
         (total,) = re.findall(r"^all  .*$", out, re.M)
         (one_band,) = re.findall(r"^all of one band  .*$", out, re.M)
         number = r"(?:\d[\d\u00a0.]*|<\u00a0[\d.]+)"
@@ -212,16 +212,17 @@ class TestTotals:
         )
         (number,) = re.findall(r"<b>(\d[\d.]*)\u00a0times less</b> than today", verdict)
         factor = f"{number} times less"
-        out = flat(printed("analyze", path, "--plan", "all"))
+        out = flat(printed("analyze", path, "--detail", "--plan", "all"))
         assert f"dB below today ({factor})" in out
-        assert factor in printed("compare", path)
+        (changed,) = re.findall(r"([\d.]+ dB) below today", out)
+        assert f"{changed} less" in printed("compare", path)
         # and the face that matters most is said in the same words
         way = handout_words.main_way(scene, after).replace("\u00a0", " ").replace("<bdi>", "")
         first = way.replace("</bdi>", "").split(". ")[0]
         assert first.rpartition(": ")[2] in out
 
     def test_an_even_field_is_set_against_outside_and_as_built(self, job, printed):
-        out = flat(printed("analyze", job(""), "--plan", "all"))
+        out = flat(printed("analyze", job(""), "--detail", "--plan", "all"))
         assert re.search(
             r"An isotropic field reaches bed \d+\.\d dB below outside \([\d. ]+ times less\)", out
         )
@@ -231,7 +232,7 @@ class TestTotals:
 class TestWhatMattersMost:
     def test_faces_come_by_what_treating_them_does(self, job, printed):
         path = job()
-        out = flat(printed("analyze", path, "--plan", "as-built"))
+        out = flat(printed("analyze", path, "--detail", "--plan", "as-built"))
         (face,) = re.findall(r"The face that matters most now is (room/\w+)", out)
         plain = json.loads(printed("analyze", path, "--plan", "as-built", "--json"))
         (receiver,) = plain["plans"][0]["receivers"]
@@ -245,7 +246,7 @@ class TestWhatMattersMost:
 
     def test_a_wall_is_called_by_its_side_too(self, job, printed):
         change = ('size = "0.2 m x 0.2 m"', 'size = "0.2 m x 0.2 m"\nstate = "shut"')
-        out = flat(printed("analyze", job("", change=change), "--threshold", "30 dB"))
+        out = flat(printed("analyze", job("", change=change), "--detail", "--threshold", "30 dB"))
         assert re.search(r"matters most now is \S+ \(the (?:north|south|east|west) wall\):", out)
 
 
@@ -254,8 +255,8 @@ class TestFlags:
 
     def test_data_beyond_their_range_are_said_by_compare_as_by_analyze(self, job, printed):
         path = job(change=self.BRICK)
-        for command in ("analyze", "compare"):
-            out = flat(printed(command, path))
+        for command in (("analyze", "--detail"), ("compare",)):
+            out = flat(printed(*command, path))
             assert re.search(r"beyond the range [^:]*: .*brick \(at 900 MHz\)", out), command
         assert "brick" not in printed("compare", job())
 
@@ -265,16 +266,18 @@ class TestFlags:
         assert said not in flat(printed("compare", job()))
 
     @pytest.mark.parametrize("columns", [80, 120])
-    @pytest.mark.parametrize("command", ["analyze", "compare"])
+    @pytest.mark.parametrize("command", [("analyze", "--detail"), ("compare",)])
     def test_no_heading_is_broken_and_no_line_too_long(self, job, printed, command, columns):
-        out = printed(command, job(), columns=columns)
+        out = printed(*command, job(), columns=columns)
         assert max(map(len, out.splitlines())) <= columns
         words = set(out.split())
         assert {"unshielded", "isotropic", "reduction", "diffuse", "today"} <= words
 
     def test_small_solid_angles_keep_their_figures(self, job, printed):
         out = printed(
-            "analyze", job("", change=('at = "1.6, 1.1, 0.7 m"', 'at = "3.9, 2.9, 2.3 m"'))
+            "analyze",
+            "--detail",
+            job("", change=('at = "1.6, 1.1, 0.7 m"', 'at = "3.9, 2.9, 2.3 m"')),
         )
         assert "0.0000 sr" not in out
         assert "0.000 sr" not in out

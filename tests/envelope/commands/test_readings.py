@@ -104,7 +104,7 @@ def test_check_as_json(job, capsys):
 
 
 def test_analyze_and_compare_say_so_too(job, capsys):
-    assert SENTENCE in printed(capsys, "analyze", str(job))
+    assert SENTENCE in printed(capsys, "analyze", "--detail", str(job))
     assert SENTENCE in printed(capsys, "compare", str(job))
 
 

@@ -120,7 +120,7 @@ class TestOrder:
         by_panel = {leak.panel: leak for leak in found.panels}
         assert found.panels[0].panel == "bedroom/floor"
         assert by_panel["bedroom/floor"].below_if_treated_db > 6.0
-        assert by_panel["bedroom/ceiling"].below_if_treated_db < -1.0
+        assert by_panel["bedroom/ceiling"].below_if_treated_db < -0.5
         # although by far the most of what comes straight, all directions alike, comes through it
         assert by_panel["bedroom/ceiling"].direct_share > 0.5
 

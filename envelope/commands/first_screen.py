@@ -1,0 +1,201 @@
+"""The first screen of `gapcast analyze`: what one needs to decide, in 25 lines.
+
+Today's level and who brings it through what; each plan in a line; the faces that matter most now;
+what the figures rest on; the cautions of this job. Everything else is behind `--detail`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rich.console import Console
+from rich.markup import escape
+
+from envelope.building.job import AS_BUILT, Job
+from envelope.commands.layout import open_console, plain_table
+from envelope.exposure.analysis_record import Analysis
+from envelope.exposure.assumptions import ASSUMED_SOURCE
+from envelope.exposure.rests import Rest
+from envelope.exposure.results import PanelLeak, PlanResult, ReceiverResult
+from envelope.text import SPACE, decibels, frequency, level, percent
+from envelope.text.cautions import cautions_of
+from envelope.text.names import TODAY, face_title, plan_title, shown, trial_names
+from envelope.text.sentences import SAME_DB, change_words, difference_words, short_apart, trial
+
+MAX_FACES = 5
+MAX_PLANS = 8
+MAX_RECEIVERS = 2
+MAX_CAUTIONS = 3
+MAX_RESTS = 4
+LEAST_SOURCE = 0.05  # of the level, below which a source is not named by itself
+
+
+def print_first_screen(analysis: Analysis, job: Job) -> None:
+    """Print it."""
+    console = open_console()
+    console.print(f"[bold]{escape(analysis.project)}[/bold]")
+    if job.assumed_source:
+        console.print(ASSUMED_SOURCE)
+    first = analysis.plans[0]
+    for receiver in first.receivers[:MAX_RECEIVERS]:
+        _print_today(console, receiver, first, job)
+    more = [receiver.id for receiver in first.receivers[MAX_RECEIVERS:]]
+    if more:
+        console.print(f"also: {escape(', '.join(more))} (--receiver NAME shows one alone)")
+    if len(analysis.plans) > 1:
+        _print_plans(console, analysis.plans)
+    _print_faces(console, first, job)
+    _print_rests(console, analysis.rests)
+    for caution in cautions_of(job, analysis.plans)[:MAX_CAUTIONS]:
+        console.print(f"[bold]Caution:[/bold] {escape(caution)}")
+    console.print("A prediction: a meter decides. --detail has every table, --json the figures.")
+
+
+def _print_today(console: Console, receiver: ReceiverResult, plan: PlanResult, job: Job) -> None:
+    """The level under the first plan, and who brings it through what."""
+    found = receiver.headline
+    when = plan_title(plan.plan)
+    where = f"[bold]{escape(receiver.id)}[/bold] ({escape(receiver.space)}), {escape(when)}"
+    outside = short_apart(found.reduction_db, "outside")
+    if not receiver.sources:
+        console.print(f"{where}: an isotropic field is {outside}.")
+        return
+    said = f"{where}: [bold]{level(found.level_w_m2)}[/bold]"
+    if found.low_w_m2 is not None and found.high_w_m2 is not None:
+        low, high = (level(end, unit=False) for end in (found.low_w_m2, found.high_w_m2))
+        said += f" ({low} to {high})"
+    if plan.plan != AS_BUILT:
+        said += f", {short_apart(found.below_as_built_db, TODAY)}"
+    console.print(f"{said}, {outside}.")
+    console.print("  " + " · ".join(_sources(receiver, job)))
+
+
+def _sources(receiver: ReceiverResult, job: Job) -> list[str]:
+    """Sources by what they bring, with the faces that they come in by; the small ones counted."""
+    total = receiver.level_w_m2
+    ranked = sorted(receiver.sources, key=lambda each: (-each.level_w_m2, each.id))
+    said: list[str] = []
+    rest = 0
+    for source in ranked:
+        share = source.level_w_m2 / total if total > 0.0 else 0.0
+        if share < LEAST_SOURCE and said:
+            rest += 1
+            continue
+        ways = " and ".join(
+            f"{escape(called(entry.panel, receiver, job))} {percent(entry.share)}"
+            for entry in source.entries[:2]
+            if entry is source.entries[0] or entry.share >= 0.2
+        )
+        said.append(f"{escape(source.id)} {percent(share)}" + (f" (by {ways})" if ways else ""))
+    if rest:
+        said.append(f"{rest} smaller")
+    return said
+
+
+def called(panel: str, receiver: ReceiverResult, job: Job) -> str:
+    """What a face is called, with its room where that is not the receiver's own."""
+    return face_title(job.building.panel(panel), home=receiver.space)
+
+
+def _print_plans(console: Console, plans: Sequence[PlanResult]) -> None:
+    receivers = plans[0].receivers[:MAX_RECEIVERS]
+    several = len(receivers) > 1
+    sources = bool(receivers[0].sources)
+    headings = []
+    for receiver in receivers:
+        name = f"{escape(shown(receiver.id, limit=20))}: " if several else ""
+        headings += [
+            f">{name}{'µW/m²' if sources else 'below outside'}",
+            f"than {TODAY} (8 times in 10)",
+        ]
+    table = plain_table("plan", *headings)
+    for plan in plans[:MAX_PLANS]:
+        cells = []
+        for receiver in plan.receivers[:MAX_RECEIVERS]:
+            found = receiver.headline
+            cells += [
+                level(found.level_w_m2, unit=False) if sources else decibels(found.reduction_db),
+                "" if plan.plan == AS_BUILT else _change(receiver),
+            ]
+        table.add_row(escape(plan_title(plan.plan)), *cells)
+    console.print(table)
+    if len(plans) > MAX_PLANS:
+        console.print(f"and {len(plans) - MAX_PLANS} more plans (--detail)")
+
+
+def _change(receiver: ReceiverResult) -> str:
+    """A plan's change against today, with its range."""
+    against = receiver.against_as_built
+    if against is None:
+        return change_words(receiver.headline.below_as_built_db)
+    return difference_words(against)
+
+
+def _print_faces(console: Console, plan: PlanResult, job: Job) -> None:
+    """The faces that matter most under the first plan, at the first receiver."""
+    receiver = plan.receivers[0]
+    chosen = faces_that_matter(receiver)
+    at = escape(receiver.id)
+    view = ""
+    if receiver.isotropic_ranks:
+        band = frequency(receiver.reference.frequency_hz)
+        view = f": all directions alike, at {band}, of an isotropic field outside"
+    if not chosen:
+        console.print(f"No face lowers the level at {at} by itself: see --detail.")
+    else:
+        table = plain_table(
+            "face", ">brings now", "tried with", ">level then", "change",
+            ">with those above",
+            title=f"What to treat next at {at}, {escape(plan_title(plan.plan))}{view}",
+        )  # fmt: skip
+        for leak in chosen:
+            table.add_row(
+                escape(called(leak.panel, receiver, job)),
+                percent(leak.share),
+                escape(trial_names(leak.treated_with)),
+                _level(leak.level_if_treated_w_m2, receiver),
+                change_words(leak.below_if_treated_db or 0.0),
+                _level(leak.level_with_all_before_w_m2, receiver),
+            )
+        console.print(table)
+    worse = [
+        f"{called(leak.panel, receiver, job)} ({trial(leak)})"
+        for leak in receiver.panels
+        if leak.below_if_treated_db is not None and leak.below_if_treated_db <= -SAME_DB
+    ]
+    if worse:
+        some = worse[-3:][::-1]
+        console.print(f"Alone these make it worse: {escape(', '.join(some))}.")
+    for other in plan.receivers[1:MAX_RECEIVERS]:
+        first = next(iter(faces_that_matter(other)), None)
+        if first is not None:
+            console.print(
+                f"At {escape(other.id)} first: {escape(called(first.panel, other, job))}, "
+                f"{escape(trial(first))}."
+            )
+
+
+def faces_that_matter(receiver: ReceiverResult) -> list[PanelLeak]:
+    """The faces whose treatment lowers the level, the one that lowers it most first."""
+    return [
+        leak
+        for leak in receiver.panels
+        if leak.below_if_treated_db is not None and leak.below_if_treated_db >= SAME_DB
+    ][:MAX_FACES]
+
+
+def _level(value_w_m2: float | None, receiver: ReceiverResult) -> str:
+    if value_w_m2 is None:
+        return ""
+    return percent(value_w_m2) if receiver.isotropic_ranks else level(value_w_m2, unit=False)
+
+
+def _print_rests(console: Console, rests: Sequence[Rest]) -> None:
+    """Which figures move the decision most, and how to settle the first of them."""
+    if not rests:
+        return
+    said = [f"{escape(each.words)} (±{each.moves_db:.1f}{SPACE}dB)" for each in rests[:MAX_RESTS]]
+    console.print(
+        f"[bold]These figures rest on[/bold] {', '.join(said)}. "
+        f"To settle the first: {escape(rests[0].settle)}."
+    )

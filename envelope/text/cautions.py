@@ -1,0 +1,106 @@
+"""Cautions that belong to one job: where a step of its plans can hurt someone, in a line each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from envelope.building.conduction import is_conductive
+from envelope.building.job import AS_BUILT, Job, Plan
+from envelope.exposure.results import PlanResult
+from envelope.text.names import listed, shown
+
+_GLAZED = frozenset(("window", "skylight"))
+_FUMES = ("garage", "carport", "boiler", "furnace", "kitchen", "utility", "stove")
+SHIELDED_DB = 10.0  # from which a room is said to block links; common practice, no source
+
+
+def cautions_of(job: Job, results: Iterable[PlanResult]) -> tuple[str, ...]:
+    """Cautions for the plans that were analysed, the gravest first.
+
+    Parameters
+    ----------
+    job : Job
+        What its plans treat, and with what.
+    results : iterable of PlanResult
+        What they come to.
+    """
+    found = list(results)
+    chosen = {result.plan for result in found} - {AS_BUILT}
+    plans = [plan for plan in job.plans if plan.id in chosen]
+    blocked = [
+        receiver.space
+        for result in found
+        for receiver in result.receivers
+        if result.plan in chosen and receiver.headline.below_as_built_db >= SHIELDED_DB
+    ]
+    return (
+        *_bonding(job, plans),
+        *_alarms(job, sorted(set(blocked))),
+        *_windows(job, plans),
+        *_vents(job, plans),
+        *_meters(job, bool(plans)),
+    )
+
+
+def _treated(job: Job, plans: Iterable[Plan], kinds: frozenset[str]) -> list[str]:
+    panels = {name for plan in plans for name, worn in plan.treatments.items() if worn}
+    return [panel.id for panel in job.building.panels if panel.id in panels and panel.kind in kinds]
+
+
+def _bonding(job: Job, plans: Iterable[Plan]) -> Iterator[str]:
+    worn = {each for plan in plans for worn in plan.treatments.values() for each in worn}
+    if any(is_conductive(job.treatments[each]) for each in worn if each in job.treatments):
+        yield (
+            "Coatings conduct: one bond, made by a licensed electrician under the local code, "
+            "power off and proved dead."
+        )
+
+
+def _alarms(job: Job, spaces: list[str]) -> Iterator[str]:
+    if not spaces:
+        return
+    beside = _next_to(job, spaces)
+    over = f" (it adjoins {listed(beside)})" if beside else ""
+    yield (
+        f"In {listed([shown(each) for each in spaces])} phones and linked alarms may lose their "
+        f"link{over}: test linked smoke and CO alarms, keep a wired way to call."
+    )
+
+
+def _next_to(job: Job, spaces: list[str]) -> list[str]:
+    """Rooms that adjoin a shielded one and where smoke or fumes may start."""
+    building = job.building
+    beyond = {
+        building.panel(patch.far).space
+        for patch in building.patches
+        if patch.far is not None and building.panel(patch.panel).space in spaces
+    }
+    return sorted(shown(each) for each in beyond if any(word in each.lower() for word in _FUMES))
+
+
+def _windows(job: Job, plans: Iterable[Plan]) -> Iterator[str]:
+    panels = _treated(job, plans, _GLAZED)
+    if panels:
+        names = [shown(panel.rpartition("/")[2], limit=16) for panel in panels]
+        some = listed(names) if len(names) <= 3 else f"{', '.join(names[:2])} and others"
+        yield (
+            f"{some}: a window that is a way out must still open; film can crack glass that heats "
+            "up, so ask the glass maker."
+        )
+
+
+def _vents(job: Job, plans: Iterable[Plan]) -> Iterator[str]:
+    panels = _treated(job, plans, frozenset(("vent",)))
+    if panels:
+        names = listed([shown(panel.rpartition("/")[2], limit=16) for panel in panels])
+        yield f"{names}: keep ventilation and combustion air free."
+
+
+def _meters(job: Job, treats: bool) -> Iterator[str]:
+    meters = [each.id for each in job.sources if "meter" in each.id.lower()]
+    if meters and treats:
+        verb = "needs its" if len(meters) == 1 else "need their"
+        yield (
+            f"{listed([shown(each) for each in meters])} {verb} radio link to be read: ask the "
+            "utility before anything is put around a meter."
+        )
