@@ -86,6 +86,7 @@ VIEWER: dict[str, set[str]] = {
 ONLY_IN = {
     "pyvista": {"viewer/pictures"},
     "nicegui": {"viewer/app/server.py"},
+    "jinja2": {"viewer/handout"},
     "tomlkit": set(),  # tests write with it, to hold our own writer against it
     "pydantic": {"envelope/project", "viewer/app/protocol.py"},
     "rich": {"envelope/commands"},

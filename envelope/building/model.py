@@ -87,6 +87,7 @@ class Panel:
     stands_open: bool = False  # its leaf is open: nothing stands in the hole
     filled: bool = False  # a seam with its opening's own material in it: only treatments stop short
     inner: bool = False  # stands round a hollow inside its space: a column, a chimney
+    title: str = ""  # of an opening, and of what belongs to it: what the client calls it
     tags: tuple[str, ...] = ()  # names that an imported model gave (layer, material, type)
     frame: Frame = field(init=False)
     area_m2: float = field(init=False)
@@ -128,6 +129,7 @@ class Space:
     floor_m: float  # height of its floor, from which a receiver's height is counted
     origin: Floats = field(default_factory=lambda: frozen((0.0, 0.0)))  # of its own coordinates
     raised: bool = False  # its lowest floor stands clear of the earth
+    title: str = ""  # what the client calls it
     volume_m3: float = field(init=False)
 
     def __repr__(self) -> str:

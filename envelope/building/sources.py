@@ -65,6 +65,7 @@ class Source:
     level_tolerance_db: float = LEVEL_TOLERANCE_DB
     direction_tolerance_rad: float = 0.0873  # 5°, the same
     solved: Solved | None = None  # where the level or EIRP comes from readings
+    title: str = ""  # what the client calls it
 
     @property
     def has_level(self) -> bool:

@@ -86,6 +86,7 @@ def _opening(opening: schema.Opening, tables: Tables) -> OpeningSpec:
         assembly = shuttered_name(opening, assembly or named_in_construction(opening, tables))
     return OpeningSpec(
         id=opening.id,
+        title=opening.title,
         on=plain_name(opening.on),
         kind=opening.kind,
         width_m=opening.size[0],

@@ -37,6 +37,7 @@ def space_specs(tables: Tables) -> list[SpaceSpec]:
     return [
         SpaceSpec(
             id=space.id,
+            title=space.title,
             storey=space.storey,
             corners=frozen(space.corners),
             height_m=space.height,

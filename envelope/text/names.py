@@ -56,6 +56,8 @@ class Face(Protocol):
     def kind(self) -> str: ...
     @property
     def aliases(self) -> Sequence[str]: ...
+    @property
+    def title(self) -> str: ...
 
 
 def shown(name: str, *, limit: int = 48) -> str:
@@ -129,8 +131,10 @@ def source_label(
     return f"{shown(name)}, azimuth {turned}°, {height}"
 
 
-def panel_title(*, panel: str, space: str, kind: str, aliases: Sequence[str] = ()) -> str:
-    """A panel's name without its room.
+def panel_title(
+    *, panel: str, space: str, kind: str, aliases: Sequence[str] = (), title: str = ""
+) -> str:
+    """A panel's name without its room; `title` is what the client calls its opening.
 
     Examples
     --------
@@ -144,6 +148,8 @@ def panel_title(*, panel: str, space: str, kind: str, aliases: Sequence[str] = (
     'left jamb of W1'
     >>> panel_title(panel="bedroom/D1/undercut", space="bedroom", kind="seam")
     'gap under D1'
+    >>> panel_title(panel="bedroom/W1/sill", space="bedroom", kind="reveal", title="garden window")
+    'sill of garden window'
     """
     own = panel.removeprefix(f"{space}/")
     if kind == "wall":
@@ -154,16 +160,25 @@ def panel_title(*, panel: str, space: str, kind: str, aliases: Sequence[str] = (
         opening, _, part = own.rpartition("/")
         if not opening:
             return shown(own)
+        named = shown(title or opening)
         if kind == "reveal":
-            return f"{_REVEALS.get(part, shown(part))} of {shown(opening)}"
+            return f"{_REVEALS.get(part, shown(part))} of {named}"
         word = _SEAMS.get(part)
-        return f"{word} {shown(opening)}" if word else f"{shown(part)} at {shown(opening)}"
+        return f"{word} {named}" if word else f"{shown(part)} at {named}"
+    if title:
+        return shown(title)
     return _with_kind(own, _WORDS.get(kind, kind))
 
 
 def face_title(panel: Face, *, home: str | None) -> str:
     """A panel's name, with its room where that is not the one that is looked at."""
-    title = panel_title(panel=panel.id, space=panel.space, kind=panel.kind, aliases=panel.aliases)
+    title = panel_title(
+        panel=panel.id,
+        space=panel.space,
+        kind=panel.kind,
+        aliases=panel.aliases,
+        title=panel.title,
+    )
     return title if panel.space == home else f"{title} of {shown(panel.space)}"
 
 

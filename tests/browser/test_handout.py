@@ -21,8 +21,9 @@ from envelope.exposure.casts import cast_job
 from envelope.project import load
 from envelope.rays import Sampling
 from viewer.handout.build import write_handout
-from viewer.scene.build import build_scene, let_in_db
+from viewer.scene.build import build_scene
 from viewer.scene.colours import cividis
+from viewer.scene.highlights import let_in_db
 
 DATE = datetime.date(2025, 11, 25)
 QUICK = Sampling(points_per_panel=2**9, points=2**12)
@@ -138,7 +139,7 @@ def test_plans_change_words_numbers_and_colours(page: Page, handout: Any) -> Non
     for p, plan in enumerate(PLANS):
         page.locator(f"input[name=plan][value='{p}']").check(force=True)
         said = shown_verdict(page)
-        assert ("As built" in said) if p == 0 else (plan in said)
+        assert ("Today" in said) if p == 0 else (plan in said)
         result = handout.scene.plans[p].receiver("pillow")
         assert result is not None
         leak = next(each for each in result.panels if each.panel == WALL)
@@ -232,7 +233,7 @@ def test_list_and_picture_are_linked_both_ways(page: Page) -> None:
     page.wait_for_selector(".side .case.on tr.over[data-face='bedroom/floor']")
     tip = page.locator("#view .gc-tip").inner_text()
     assert "floor" in tip
-    assert "Lets in" in tip
+    assert "comes in here" in tip
 
 
 def test_keys_turn_zoom_and_walk_through_faces(page: Page) -> None:
@@ -523,7 +524,7 @@ def test_tap_on_a_phone(watch: Callable[..., object], chromium: Browser, handout
     page.locator("#view").scroll_into_view_if_needed()
     page.touchscreen.tap(*on_page(page, spot(page, WALL)))
     page.wait_for_function("() => gapcast.state.face !== null")
-    assert "Lets in" in page.locator("#view .gc-tip").inner_text()
+    assert "comes in here" in page.locator("#view .gc-tip").inner_text()
     # one finger up and down scrolls the page instead of turning the room
     assert page.evaluate("() => document.querySelector('#view canvas').style.touchAction") == (
         "pan-y"

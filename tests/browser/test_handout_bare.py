@@ -26,9 +26,10 @@ def test_without_webgl_picture_tables_and_map_remain(
     expect(note).to_have_count(1)
     expect(note).to_contain_text("no picture of walls-only was drawn")
     expect(still).to_have_count(0)
-    for plan, said in (("as-built", "as built"), ("all-round", "all-round")):
+    for plan, said in (("as-built", "today"), ("all-round", "all-round")):
         page.locator(f"input[name=plan][value='{PLANS.index(plan)}']").check(force=True)
-        expect(note).to_contain_text(f"The picture: {said}, what gets in at pillow")
+        expect(note).to_contain_text(f"The picture: {said}, ")
+        expect(note).to_contain_text("µW/m² at pillow")
         expect(still).to_have_count(1)
         page.wait_for_function(
             "() => [...document.querySelectorAll('.still')].every((each) => each.complete)"
@@ -41,7 +42,7 @@ def test_without_webgl_picture_tables_and_map_remain(
         assert drawn == pytest.approx(handout.stills[plan], abs=4)
     expect(page.locator(".verdicts .case.on .verdict")).to_contain_text("all-round")
     page.locator(".side .case.on tr[data-face] button").first.click()
-    assert "Lets in" in page.locator("#card").inner_text()
+    assert "comes in here" in page.locator("#card").inner_text()
     assert page.locator("#sky .gc-line").count() > 3
     inked = page.evaluate(
         "() => { const c = document.querySelector('#sky canvas'); return [...c.getContext('2d')"

@@ -120,7 +120,7 @@ test("the jambs of a window that is a gap have no lines of their own", () => {
   scene.panels.push({ ...jamb, id: "den/W1/sill", kind: "reveal", opening: "den/W1" });
   const lines = () => faceLines(stageOf(scene, firstState()), FROM_NORTH, THEME).amber.length;
   assert.equal(lines(), 4);
-  scene.panels[6].plans[0].leaks[0].is_gap = false;
+  scene.panels[6].plans[0].leaks[0].outlined = false;
   assert.equal(lines(), 4); // now the jamb's own
 });
 

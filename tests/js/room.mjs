@@ -12,6 +12,7 @@ const leak = (share, is_gap, loss_db) => ({
   rank: Math.round(100 * (1 - share)),
   trial: "coat: 12.0 dB less",
   is_gap,
+  outlined: is_gap,
   label: "",
   lines: [`lets in ${share}`],
 });

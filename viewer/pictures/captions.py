@@ -260,7 +260,8 @@ def _room_names(sheet: Sheet, shot: Shot) -> list[Box]:
     hulls = _hulls(shot)
     boxes: list[Box] = []
     for name, place_m in room_names(scene=shot.scene, rooms=shot.scope.rooms):
-        words = shown(name, limit=24)
+        space = shot.scene.spaces[shot.scene.space_index[name]]
+        words = shown(space.name, limit=24)
         x, y = shot.camera.project(place_m)[0].tolist()
         width, height = sheet.measure(words, size=14)
         box = (x - width / 2, y - height / 2, x + width / 2, y + height / 2)

@@ -403,7 +403,9 @@ def _draw_sources(sheet: _Sheet, job: Job) -> None:
     marks = []
     for source in job.sources:
         words = source_label(
-            name=source.id, azimuth_rad=source.azimuth_rad, elevation_rad=source.elevation_rad
+            name=source.title or source.id,
+            azimuth_rad=source.azimuth_rad,
+            elevation_rad=source.elevation_rad,
         ).replace(", ", "\n")
         if source.position_m is None:
             towards = next(s for s in sheet.scene.sources if s.id == source.id).direction

@@ -18,7 +18,7 @@ from envelope.exposure.transmission import Bench
 from envelope.files import write_atomically
 from envelope.geometry.plane import Floats
 from envelope.text import percent
-from envelope.text.names import panel_title, shown
+from envelope.text.names import face_title, shown
 from envelope.text.sentences import headline
 from viewer.pictures.labels import Box, Placed, Wanted, place
 from viewer.pictures.sky_labels import POINTS, box_of, within
@@ -217,11 +217,7 @@ def _draw_labels(axes: Any, sky: Sky, job: Job, found: ReceiverResult) -> None:
     named = [leak for leak in found.gaps if leak.kind != "reveal" and leak.panel in marks]
     for leak in [each for each in named if each.share >= _NAMED_FROM][:_LABELS_AT_MOST]:
         panel = job.building.panel(leak.panel)
-        title = panel_title(
-            panel=panel.id, space=panel.space, kind=panel.kind, aliases=panel.aliases
-        )
-        if panel.space != home:
-            title = f"{title} of {shown(panel.space)}"
+        title = face_title(panel, home=home)
         wanted.append((f"{title} {percent(leak.share)}", marks[leak.panel], panels[leak.panel]))
     for words, at, index in wanted:
         size = _measured(axes, words)

@@ -20,10 +20,9 @@ from envelope.building.model import OPENING_KINDS
 from envelope.building.rooms.specs import GAPS
 from envelope.exposure.results import PanelLeak
 from envelope.geometry.plane import Floats
-from viewer.scene.build import let_in_db
 from viewer.scene.colours import AMBER, LANDING, Theme, cividis, is_dark
 from viewer.scene.compass import ring_at, ring_points
-from viewer.scene.highlights import MAX_BEAMS, beam_order
+from viewer.scene.highlights import MAX_BEAMS, beam_order, is_outlined, let_in_db
 from viewer.scene.meshes import STUB_M, pieces_of, prism
 from viewer.scene.openings import tilted
 from viewer.scene.records import (
@@ -132,7 +131,7 @@ def stage(
             lines += _outlines(panel, camera.view, theme.rim if opening else edge, width * pixel)
         elif panel.kind == "reveal":
             continue
-        if leak is not None and leak.is_gap:
+        if leak is not None and is_outlined(leak):
             lines += _gap_lines(panel, scene, camera)
     lines += _hints(scene, scope, theme, camera)
     for each in scene.receivers:

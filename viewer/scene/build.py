@@ -5,7 +5,6 @@ One scene serves the screen, the hand-out and the pictures. No 3D library here.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -13,7 +12,7 @@ import numpy as np
 
 from envelope.building.job import Assembly, Job, Source
 from envelope.building.model import Building, Space
-from envelope.exposure.results import LeakPath, PanelLeak, PlanResult, ReceiverResult
+from envelope.exposure.results import LeakPath, PanelLeak, PlanResult
 from envelope.geometry.plane import Floats, frozen
 from envelope.text.names import source_label
 from viewer.scene.beams import Rays, landing_patch, sweep
@@ -49,7 +48,7 @@ from viewer.scene.records import (
 )
 from viewer.scene.transmitters import sights
 
-__all__ = ["Scene", "build_scene", "let_in_db", "with_results"]
+__all__ = ["Scene", "build_scene", "with_results"]
 
 
 def build_scene(
@@ -107,6 +106,7 @@ def build_scene(
                 assemblies=tuple(dict.fromkeys(name for name in assemblies if name)),
                 behind=tuple(dict.fromkeys(behind)),
                 states=states[index],
+                title=panel.title,
             )
         )
     corners = np.concatenate([panel.outline for panel in building.panels])
@@ -203,17 +203,6 @@ def with_results(scene: Scene, *, job: Job, results: Sequence[PlanResult]) -> Sc
             for beam in scene.beams
         ),
     )
-
-
-def let_in_db(leak: PanelLeak, *, result: ReceiverResult) -> float:
-    """What one panel lets in, against what would come with no building at all. [dB]
-
-    10 lg(open-equivalent / exposed solid angle): the same for every plan, and the powers of all
-    panels add up to the receiver's reduction. −inf where nothing comes.
-    """
-    if leak.open_equivalent_solid_angle_sr <= 0.0 or result.exposed_solid_angle_sr <= 0.0:
-        return -math.inf
-    return 10.0 * math.log10(leak.open_equivalent_solid_angle_sr / result.exposed_solid_angle_sr)
 
 
 def _plans(job: Job, results: Sequence[PlanResult]) -> tuple[ScenePlan, ...]:
@@ -328,6 +317,7 @@ def _space(space: Space, bodies: Sequence[WallBody], *, foot_m: float) -> SceneS
         block=prism(outer, low_m=low - BASE_M, high_m=top),
         low_m=frozen(corners.min(axis=0)),
         high_m=frozen(corners.max(axis=0)),
+        title=space.title,
     )
 
 
@@ -337,6 +327,11 @@ def _rings(shape: object) -> tuple[Floats, ...]:
         for piece in pieces_of(shape)
         for ring in (piece.exterior, *piece.interiors)
     )
+
+
+def _space_name(building: Building, space: str | None) -> str | None:
+    """What people call a room; None for the outdoors."""
+    return None if space is None else building.space(space).title or space
 
 
 def _source(source: Source, job: Job) -> SceneSource:
@@ -350,11 +345,12 @@ def _source(source: Source, job: Job) -> SceneSource:
     return SceneSource(
         id=source.id,
         label=source_label(
-            name=source.id,
+            name=source.title or source.id,
             azimuth_rad=source.azimuth_rad,
             elevation_rad=source.elevation_rad,
-            space=source.space,
+            space=_space_name(job.building, source.space),
         ),
+        title=source.title,
         frequency_hz=source.band_hz,
         direction=direction,
         azimuth_rad=source.azimuth_rad,

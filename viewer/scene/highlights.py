@@ -5,13 +5,14 @@ Chosen here once, for pictures and pages alike; neither depends on where the eye
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from envelope.building.model import OPENING_KINDS
-from envelope.exposure.results import PanelLeak
+from envelope.exposure.results import PanelLeak, ReceiverResult
 from envelope.text import percent
 from envelope.text.names import face_title
-from envelope.text.sentences import leak_label
+from envelope.text.sentences import SAME_DB, leak_label
 from viewer.scene.records import BeamShare, Scene, SceneBeam, ScenePanel
 
 MAX_LABELS = 5  # faces named in one picture
@@ -31,6 +32,23 @@ class FaceLabel:
     short: str  # where there is little room
     is_gap: bool
     only_seen: bool  # named only while the face shows
+
+
+def let_in_db(leak: PanelLeak, *, result: ReceiverResult) -> float:
+    """What one face brings to a receiver, of the level with every building removed. [dB]
+
+    Direct and diffuse, of all sources: the powers of all faces add up to the level's reduction.
+    −inf where nothing comes.
+    """
+    found = result.headline
+    part = leak.share * found.level_w_m2
+    return 10.0 * math.log10(part / found.outside_w_m2) if part > 0.0 else -math.inf
+
+
+def is_outlined(leak: PanelLeak) -> bool:
+    """Whether a face is outlined in amber: a gap, unless treating it alone would bring nothing."""
+    change = leak.below_if_treated_db
+    return leak.is_gap and (change is None or change >= SAME_DB)
 
 
 def face_labels(scene: Scene, *, plan: str, receiver: str) -> tuple[FaceLabel, ...]:

@@ -84,6 +84,7 @@ class LeakJson(TypedDict):
     rank: int
     trial: str
     is_gap: bool
+    outlined: bool
     label: str
     lines: list[str]
 

@@ -97,6 +97,7 @@ class ScenePanel:
     assemblies: tuple[str, ...]  # of its patches, without repeats
     behind: tuple[str, ...]  # "outdoors", "earth", or ids of the spaces behind
     states: tuple[PanelState, ...]  # one a plan
+    title: str = ""  # what the client calls its opening
 
     @property
     def outlines(self) -> tuple[Floats, ...]:
@@ -135,6 +136,12 @@ class SceneSpace:
     block: Mesh  # the closed outside of the room, for showing it as a solid
     low_m: Floats  # (3,) bounding box
     high_m: Floats
+    title: str = ""  # what the client calls it
+
+    @property
+    def name(self) -> str:
+        """What people read."""
+        return self.title or self.id
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -185,6 +192,12 @@ class SceneSource:
     spread_rad: float
     position_m: Floats | None  # (3,) of a point
     space: str | None
+    title: str = ""  # what the client calls it
+
+    @property
+    def name(self) -> str:
+        """What people read."""
+        return self.title or self.id
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -154,7 +154,7 @@ def _marks(
             SourceMark(
                 source=source.id,
                 label=label_of(source, who, ring=ring, feet=scene.feet),
-                short=shown(source.id, limit=24),
+                short=shown(source.name, limit=24),
                 at_m=at_m,
                 arrow_m=arrow,
             )

@@ -350,7 +350,7 @@ def _source(source: Source, job: Job, receiver: Receiver) -> SkySource:
     return SkySource(
         id=source.id,
         label=source_label(
-            name=source.id,
+            name=source.title or source.id,
             azimuth_rad=source.azimuth_rad,
             elevation_rad=source.elevation_rad,
             space=source.space,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Sequence
 from dataclasses import asdict
@@ -13,7 +12,7 @@ import numpy as np
 from envelope.building.model import OPENING_KINDS
 from envelope.exposure.results import PanelLeak, ReceiverResult
 from envelope.geometry.plane import Floats
-from envelope.text.names import panel_title, shown, worn_sentence
+from envelope.text.names import face_title, shown, worn_sentence
 from envelope.text.sentences import (
     headline,
     leak_label,
@@ -30,7 +29,14 @@ from viewer.scene.colours import (
     THEMES,
     cividis_table,
 )
-from viewer.scene.highlights import MAX_BEAMS, MAX_LABELS, beam_order, face_labels
+from viewer.scene.highlights import (
+    MAX_BEAMS,
+    MAX_LABELS,
+    beam_order,
+    face_labels,
+    is_outlined,
+    let_in_db,
+)
 from viewer.scene.meshes import STUB_M
 from viewer.scene.records import (
     BeamShare,
@@ -170,18 +176,6 @@ def column_to_json(scene: Scene, *, plan: str) -> Json:
     }
 
 
-def to_text(scene: Scene) -> str:
-    """A scene as JSON text that may stand inside a page's script element as it is.
-
-    ``<``, ``>``, ``&`` and the line separators that scripts mind are written as escapes, so that
-    no name from a file can end the element.
-    """
-    text = json.dumps(to_json(scene), allow_nan=False, separators=(",", ":"), ensure_ascii=False)
-    for character in "<>&\u2028\u2029":
-        text = text.replace(character, f"\\u{ord(character):04x}")
-    return text
-
-
 def _number(value: float, digits: int = 4) -> float | None:
     if not math.isfinite(value):
         return None
@@ -217,9 +211,7 @@ def _scale(scale: Scale) -> list[float]:
 def _panel(panel: ScenePanel, scene: Scene) -> Json:
     return {
         "id": panel.id,
-        "title": panel_title(
-            panel=panel.id, space=panel.space, kind=panel.kind, aliases=panel.aliases
-        ),
+        "title": face_title(panel, home=panel.space),
         "kind": panel.kind,
         "storey": panel.storey,
         "space": panel.space,
@@ -258,18 +250,14 @@ def _state(state: PanelState, plan: ScenePlan, scene: Scene) -> Json:
 
 
 def _leak(leak: PanelLeak, result: ReceiverResult | None, scene: Scene, *, stands: str) -> Json:
-    from_outside = math.inf
     order = [] if result is None else [each.panel for each in result.panels]
     rank = order.index(leak.panel) if leak.panel in order else len(order)
-    if result is not None and leak.open_equivalent_solid_angle_sr > 0:
-        ratio = leak.open_equivalent_solid_angle_sr / result.exposed_solid_angle_sr
-        from_outside = 10.0 * math.log10(ratio)
     panel = scene.panels[scene.panel_index[leak.panel]]
     home = result.space if result is not None else None
     return {
         "solid_angle_sr": _figures(leak.solid_angle_sr),
         "open_equivalent_sr": _figures(leak.open_equivalent_solid_angle_sr),
-        "let_in_db": _number(from_outside, 2),
+        "let_in_db": None if result is None else _number(let_in_db(leak, result=result), 2),
         "loss_db": _number(leak.loss_db, 2),
         "share": _figures(leak.share),
         "direct_share": _figures(leak.direct_share),
@@ -280,6 +268,7 @@ def _leak(leak: PanelLeak, result: ReceiverResult | None, scene: Scene, *, stand
         "rank": rank,
         "trial": trial(leak),
         "is_gap": leak.is_gap,
+        "outlined": is_outlined(leak),
         "label": leak_label(panel, leak, home=home, stands=stands),
         "lines": []
         if result is None

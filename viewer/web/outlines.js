@@ -59,9 +59,9 @@ export function faceLines(stage, eye, theme) {
  * @param {Face} face
  */
 function isMarkedGap(stage, { panel }) {
-  if (!stage.leakOf(panel)?.is_gap) return false;
+  if (!stage.leakOf(panel)?.outlined) return false;
   const opening = panel.kind === "reveal" ? stage.get(panel.opening) : undefined;
-  return !(opening && stage.leakOf(opening.panel)?.is_gap);
+  return !(opening && stage.leakOf(opening.panel)?.outlined);
 }
 
 /**

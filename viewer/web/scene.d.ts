@@ -45,6 +45,7 @@ export interface LeakJson {
   rank: number;
   trial: string;
   is_gap: boolean;
+  outlined: boolean;
   label: string;
   lines: Array<string>;
 }

@@ -332,7 +332,10 @@ export class Stage {
     brush.empty(groups.beams);
     const get = (id) => this.get(id);
     for (const beam of state.beams ? beamsShown(scene, state, get) : []) {
-      groups.beams.add(...beamBodies(beam, { ...given, get }));
+      for (const body of beamBodies(beam, { ...given, get })) {
+        body.userData.beam = beam.panel;
+        groups.beams.add(body);
+      }
     }
     this.#signature = "";
   }

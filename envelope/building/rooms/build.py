@@ -73,6 +73,7 @@ def _sound_spaces(
                 floor_m=spec.floor_m,
                 origin=spec.origin,
                 raised=spec.raised,
+                title=spec.title,
             )
     return spaces, volumes_m3
 

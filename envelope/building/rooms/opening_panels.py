@@ -137,6 +137,7 @@ def filling(cut: Cut) -> list[Panel]:
             opening=cut.id,
             filled=filled,
             assembly=made_of if filled else None,
+            title=spec.title,
         )
 
     leaf = cut.leaf
@@ -177,6 +178,7 @@ def filling(cut: Cut) -> list[Panel]:
         host=cut.host.id,
         assembly=assembly,
         stands_open=spec.state == "open",
+        title=spec.title,
     )
     return [body, *seams, *reveals]
 

@@ -61,6 +61,7 @@ class SpaceSpec:
     height_m: float  # to the ceiling, or to the eaves of one that is not flat
     origin: Floats = field(default_factory=lambda: frozen((0.0, 0.0)))
     floor_m: float = 0.0  # absolute height of its floor
+    title: str = ""  # what the client calls it
     raised: bool = False
     ceiling: CeilingSpec = field(default_factory=CeilingSpec)
     dormers: tuple[DormerSpec, ...] = ()
@@ -81,6 +82,7 @@ class OpeningSpec:
     from_left: bool = False  # `along_m` counts from the left-hand corner seen from inside
     sill_m: float = 0.0
     centre: tuple[float, float] | None = None  # in the space's own coordinates
+    title: str = ""  # what the client calls it
     reveal_m: float = 0.0
     undercut_m: float = 0.0
     ring_m: float = 0.0

@@ -347,6 +347,7 @@ class Source(Table):
     """A direction outside, or a point."""
 
     id: fields.Id
+    title: fields.Name = Field("", description="What the client calls it")
     band: fields.Band | None = None
     service: fields.Service | None = Field(
         None, description="Instead of band: the service's usual name"
@@ -456,6 +457,7 @@ class Source(Table):
         assert self.band is not None
         return records.Source(
             id=self.id,
+            title=self.title,
             band_hz=self.band,
             azimuth_rad=None if self.azimuth is None else self.azimuth % _TURN_RAD,
             elevation_rad=self.elevation or 0.0,

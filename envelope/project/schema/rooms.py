@@ -151,6 +151,7 @@ class Space(_Outlined):
     """A room by its inside faces."""
 
     id: fields.Id
+    title: fields.Name = Field("", description="What the client calls it")
     storey: fields.Reference
     height: fields.Eaves  # to the ceiling, or to the eaves of one that is not flat
     floor: fields.Length = Field(0.0, description="Its floor above its storey's; default 0 m")
@@ -225,6 +226,7 @@ class Opening(Table):
     """A window, door or other hole in a wall, floor or ceiling."""
 
     id: fields.Id
+    title: fields.Name = Field("", description="What the client calls it")
     on: fields.Reference = Field(description="bedroom/1, bedroom/south, bedroom/ceiling")
     kind: Annotated[PanelKind, Choice(what="a kind of opening", words=OPENING_KINDS)]
     at: fields.Where = Field(

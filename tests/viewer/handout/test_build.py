@@ -20,7 +20,9 @@ from PIL import Image
 from envelope.building.job import Job
 from envelope.errors import EnvelopeError
 from envelope.exposure.analysis_record import Analysis
+from envelope.exposure.differences import Difference
 from envelope.exposure.results import PlanResult
+from envelope.text import level as written
 from envelope.text.names import panel_title
 from viewer.handout import words
 from viewer.handout.build import handout_html, write_handout
@@ -124,12 +126,12 @@ def test_scene_in_the_page_can_be_read(page: str, house_scene: Scene) -> None:
 
 def test_has_date_cautions_licences_and_notes(page: str) -> None:
     assert "1 March 2025" in page
-    assert 'datetime="2025-03-01"' in page.replace("'", '"')
+    assert 'datetime="2025-03-01"' in page
     assert "licensed electrician" in page
     assert "emergency number" in page
     assert "Keep escape windows" in page
     assert page.count("THE SOFTWARE IS PROVIDED") == 3
-    assert "A meter decides" in page.replace("\n", " ")
+    assert "a meter decides" in page
     assert "grade is &lt;assumed&gt;" in page
     assert "brick &amp; co" in page
 
@@ -156,9 +158,9 @@ def test_pictures_go_in_and_get_smaller(
         scene=house_scene, job=house_job, analysis=analysis, date=DATE, pictures=drawn
     )
     shown = re.findall(
-        r"flat-still( on)?' data-plan='(\d)'>"
-        r"<img class='still' alt='([^']+)' src='data:image/(\w+);base64,([^']+)'>"
-        r"<p class='flat-note'>([^.]+)\. The picture: (.+?), what gets in",
+        r'flat-still( on)?" data-plan="(\d)">'
+        r'<img class="still" alt="([^"]+)" src="data:image/(\w+);base64,([^"]+)">'
+        r'<p class="flat-note">([^.]+)\. The picture: (.+?), [\d.]+\xa0µW/m² at ',
         page,
     )
     assert [each[1] for each in shown] == ["0", "1"]
@@ -173,7 +175,7 @@ def test_pictures_go_in_and_get_smaller(
 
 
 def test_a_plan_without_a_picture_says_so(page: str) -> None:
-    assert "<img class='still'" not in page
+    assert '<img class="still"' not in page
     assert "no picture of <bdi>today</bdi> was drawn" in page
 
 
@@ -205,85 +207,90 @@ def test_names_are_escaped(house_job: Job, analysis: Analysis) -> None:
 # -- what it says --------------------------------------------------------------------------------
 
 
-def scaled(result: PlanResult, factor: float) -> PlanResult:
-    """The same plan with other levels at its receivers."""
-    receivers = tuple(
-        dataclasses.replace(
-            receiver,
-            sources=tuple(
-                dataclasses.replace(
-                    source,
-                    level_w_m2=source.level_w_m2 * factor,
-                    below_as_built_db=-10 * math.log10(factor),
-                )
-                for source in receiver.sources
-            ),
-        )
-        for receiver in result.receivers
-    )
-    return dataclasses.replace(result, receivers=receivers)
+def told(below_db: float, low_db: float | None = None, high_db: float | None = None) -> Difference:
+    low, high = (below_db if end is None else end for end in (low_db, high_db))
+    return Difference(below_db=below_db, low_db=low, high_db=high, odds=0.5)
 
 
 @pytest.mark.parametrize(
-    ("factor", "said"),
+    ("found", "said"),
     [
-        (1.5, "worse than no treatment</strong>, 50\u00a0% more than today"),
-        (4.0, "worse than no treatment</strong>, 4\u00a0times as much as today"),
-        (1.02, "no real change</b> from today"),
-        (0.7, "30\u00a0% less</b> than today"),
-        (0.02, "50\u00a0times less</b> than today"),
+        (told(-1.76), "<strong class='worse'>worse than today</strong>, 50\u00a0% more."),
+        (told(-6.02), "<strong class='worse'>worse than today</strong>, 4\u00a0times as much."),
+        (told(0.1), "<b>no difference from today that can be told</b>."),
+        (told(3.0, -1.0, 5.0), "<b>no difference from today that can be told</b>."),
+        (told(1.55), "<b>30\u00a0% less</b> than today."),
+        (told(17.0), "<b>50\u00a0times less</b> than today."),
+        (told(math.inf), "<b>nothing is left</b>."),
     ],
 )
 def test_says_plainly_what_a_plan_does(
-    house_job: Job, house_results: tuple[PlanResult, ...], factor: float, said: str
+    house_results: tuple[PlanResult, ...], found: Difference, said: str
 ) -> None:
-    as_built, treated = house_results[0], scaled(house_results[1], factor)
-    scene = build_scene(job=house_job, results=[as_built, treated])
-    sentence = words.verdict(
-        plan=scene.plans[1],
-        result=treated.receivers[0],
-        as_built=as_built.receivers[0],
-        first=False,
+    result = house_results[1].receivers[0]
+    sentence = words.verdict(title="walls-only", result=result, found=found)
+    # the level of the fixture: 300 of 850 µW/m²
+    assert sentence.startswith(
+        "With <i><bdi>walls-only</bdi></i>, <b>300\u00a0µW/m²</b> reach <bdi>bed</bdi>: "
     )
     assert said in sentence
-    warned = words.source_warnings(treated.receivers[0], first=False)
-    assert bool(warned) == (factor > 1.2)
-    page = handout_html(
-        scene=scene,
-        job=house_job,
-        analysis=Analysis(project="", threshold_db=20.0, plans=(as_built, treated)),
-        date=DATE,
-    )
-    assert ("▲ worse than today" in page) == (factor > 1.2)
 
 
-def test_what_matters_most_in_plain_words(
-    house_scene: Scene, house_results: tuple[PlanResult, ...]
+def test_today_is_said_with_what_would_come_without_a_house(
+    house_results: tuple[PlanResult, ...],
 ) -> None:
-    result = house_results[2].receivers[0]
-    sentence = words.main_way(house_scene, result)
-    # 0.30 of 0.3552 sr open-equivalent
-    assert (
-        "The face that matters most now is the window W1: 85\u00a0% of the level at bed comes in "
-        "here. Treated with coating, 46.0\u00a0µW/m² is left: 8.1\u00a0dB below now" in sentence
+    assert words.verdict_today(house_results[0].receivers[0]) == (
+        "Today, <b>300\u00a0µW/m²</b> reach <bdi>bed</bdi>: "
+        "35\u00a0% of what would arrive with no house at all."
     )
-    first = result.panels[0]
-    worse = dataclasses.replace(first, is_gap=False, below_if_treated_db=-1.9)
-    said = words.main_way(house_scene, dataclasses.replace(result, panels=(worse,)))
-    assert said == "Treating one more face alone lowers nothing. No face is a gap."
+
+
+def test_a_plan_has_one_number_in_sentence_list_table_and_picture(
+    house_scene: Scene, house_job: Job, analysis: Analysis
+) -> None:
+    noise = io.BytesIO()
+    Image.new("RGB", (20, 20)).save(noise, "PNG")
+    page = handout_html(
+        scene=house_scene,
+        job=house_job,
+        analysis=analysis,
+        date=DATE,
+        pictures={"walls-only": noise.getvalue()},
+        plan="walls-only",
+    )
+    body = page.split('<script type="application/json"')[0]
+    for pattern in (
+        r"With <i><bdi>walls-only</bdi></i>, <b>([^<]+)</b> reach",
+        r'<bdi class="who">walls-only</bdi>.*?<span class="many">([^<]+)</span>',
+        r"The picture: <bdi>walls-only</bdi>, ([^<]+) at <bdi>",
+        r"<td><bdi>walls-only</bdi></td><td>([^<]+)</td>",
+    ):
+        match = re.search(pattern, body, re.DOTALL)
+        assert match is not None, pattern
+        assert match[1] == "300\u00a0µW/m²", pattern
+
+
+def test_a_client_meets_no_word_of_the_trade(page: str) -> None:
+    body = page.split('<script type="application/json"')[0].split("<body>")[1]
+    seen = re.sub(r"<[^>]+>", " ", body.split("<footer>")[0])
+    for word in (r"\bsr\b", "jamb", "steradian", "not below", "as-built", r"bedroom/", "isotropic"):
+        assert not re.search(word, seen), word
+
+
+def test_there_is_room_for_the_reading_after_the_work(page: str) -> None:
+    rows = re.findall(r"<tr><th scope=\"row\"><bdi>bed</bdi></th>(.*?)</tr>", page, re.DOTALL)
+    assert len(rows) == 3  # today and the two plans
+    assert all(row.count('class="blank"') == 2 for row in rows)
 
 
 @pytest.mark.parametrize(
     ("high_w_m2", "low_w_m2", "said"),
     [
-        (6.8e-4, 8.5e-5, "between 10\u00a0% and 80\u00a0%."),
+        (6.8e-4, 8.5e-5, "between 85.0 and 680\u00a0µW/m²."),
         (
             *(17e-4, 8.5e-5),
-            "between 10\u00a0% and 200\u00a0%, that is, at worst, more than with no house at all.",
-        ),
-        (
-            *(17e-4, 10.2e-4),
-            "between 120\u00a0% and 200\u00a0%: more than with no house at all.",
+            "between 85.0 and 1\u00a0700\u00a0µW/m², "
+            "which at worst is more than with no house at all.",
         ),
     ],
 )
@@ -292,30 +299,41 @@ def test_margin_of_the_estimate(
 ) -> None:
     plain = house_results[0].receivers[0]
     result = dataclasses.replace(plain, low_w_m2=low_w_m2, high_w_m2=high_w_m2)
-    assert words.spread(result) == (
-        pytest.approx(low_w_m2 / 8.5e-4),
-        pytest.approx(high_w_m2 / 8.5e-4),
+    assert words.uncertainty(result, None) == f"Eight times in ten the truth lies {said}"
+    assert words.uncertainty(plain, None) == ""
+    change = words.uncertainty(result, told(17.0, 10.0, 20.0))
+    assert change.endswith("and the change between 10\u00a0times less and 100\u00a0times less.")
+
+
+def test_bars_are_drawn_to_scale_with_their_range(house_scene: Scene, house_job: Job) -> None:
+    results = []
+    for plan, factor in zip(house_scene.plans, (1.0, 0.5, 0.01), strict=True):
+        assert plan.result is not None
+        (found,) = plan.result.receivers
+        level = found.level_w_m2 * factor
+        source = dataclasses.replace(found.sources[0], level_w_m2=level)
+        found = dataclasses.replace(
+            found, sources=(source,), low_w_m2=0.5 * level, high_w_m2=2.0 * level
+        )
+        results.append(dataclasses.replace(plan.result, receivers=(found,)))
+    page = handout_html(
+        scene=build_scene(job=house_job, results=results),
+        job=house_job,
+        analysis=Analysis(project="", threshold_db=20.0, plans=tuple(results)),
+        date=DATE,
     )
-    assert words.uncertainty(result) == f"Eight times in ten the truth lies {said}"
-    assert words.uncertainty(plain) == ""
-
-
-def test_more_than_with_no_house_runs_off_the_scale() -> None:
-    assert "beyond" in words.ladder(share=1.86, band=None, deepest_db=40.0)
-    assert "beyond" not in words.ladder(share=0.9, band=None, deepest_db=40.0)
-
-
-def test_bars_lie_on_one_scale(house_results: tuple[PlanResult, ...]) -> None:
-    def length(share: float) -> float:
-        drawn = words.ladder(share=share, band=None, deepest_db=40.0)
-        return float(re.findall(r'class="level".*?width="([\d.]+)"', drawn)[0])
-
-    assert length(1.0) == 100.0
-    assert length(0.1) == 75.0
-    assert length(0.001) == 25.0
-    assert length(0.0) == length(1e-9) == 0.0
-    # as built 4.5 dB down; the scale is a round number of decibels that holds every plan
-    assert words.deepest([house_results[0].receivers[0]]) == 10.0
+    # 300 µW/m² of a scale that ends at 1 000, as the highest range ends at 600
+    assert re.findall(r'class="level" x="0" y="3.4" width="([\d.]+)"', page) == [
+        "30.00",
+        "15.00",
+        "0.30",
+    ]
+    assert re.findall(r'class="whisker" d="M([\d.]+) 5H([\d.]+)M', page) == [
+        ("15.00", "60.00"),
+        ("7.50", "30.00"),
+        ("0.15", "0.60"),
+    ]
+    assert "<span>0</span><span>1\u00a0000\u00a0µW/m²</span>" in page
 
 
 @pytest.mark.parametrize(
@@ -329,7 +347,7 @@ def test_bars_lie_on_one_scale(house_results: tuple[PlanResult, ...]) -> None:
     ],
 )
 def test_levels_in_words(level: float, said: str) -> None:
-    assert words.level(level) == said
+    assert written(level) == said
 
 
 @pytest.mark.parametrize(

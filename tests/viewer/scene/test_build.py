@@ -16,12 +16,14 @@ from envelope.exposure.results import PanelLeak, PlanResult
 from envelope.geometry.plane import area_vector, frame_of
 from envelope.text import decibels, percent, steradians
 from envelope.text.names import shown, source_label
+from viewer.handout.inline import inline_json
 from viewer.scene.beams import Rays, sweep
-from viewer.scene.build import build_scene, let_in_db
+from viewer.scene.build import build_scene
 from viewer.scene.compass import direction_to
+from viewer.scene.highlights import let_in_db
 from viewer.scene.meshes import bed_for, fill_polygon, prism
 from viewer.scene.records import Scene
-from viewer.scene.to_json import to_json, to_text
+from viewer.scene.to_json import to_json
 
 # -- filling --------------------------------------------------------------------------------------
 
@@ -222,10 +224,10 @@ def test_what_panels_let_in_adds_up_to_the_reduction(
 ):
     result = house_results[1].receivers[0]
     powers = [10 ** (let_in_db(leak, result=result) / 10) for leak in result.panels]
-    assert -10 * math.log10(sum(powers)) == pytest.approx(result.bands[0].isotropic_reduction_db)
-    tight = replace(result.panels[0], open_equivalent_solid_angle_sr=0.0)
+    # 300 of 850 µW/m²
+    assert -10 * math.log10(sum(powers)) == pytest.approx(-10 * math.log10(3.0 / 8.5))
+    tight = replace(result.panels[0], share=0.0)
     assert let_in_db(tight, result=result) == -math.inf
-    # window: 10 lg(0.3/10) = -15.2 dB; the scale ends at the next 5 dB above
     assert house_scene.let_in.position(-30.0) == pytest.approx(0.25)
     assert house_scene.let_in.position(-math.inf) == 0.0
 
@@ -288,7 +290,7 @@ def test_json_is_plain_finite_and_rounded(house_scene: Scene):
     assert all(round(value, 4) == value for value in panel["vertices"])
     leak = panel["plans"][1]["leaks"][0]
     assert leak["label"] == "window W1, untreated: 66\u00a0%"
-    assert leak["let_in_db"] == -15.23
+    assert leak["let_in_db"] == -6.32  # 10 lg(0.3 / 0.454 · 300 / 850)
     assert leak["is_gap"] is True
     assert data["plans"][1]["receivers"][0]["gaps"] == ["bedroom/W1", "bedroom/W2", "bedroom/D1"]
     assert data["scales"]["let_in_db"] == [-40.0, 0.0]
@@ -327,7 +329,7 @@ def test_infinite_numbers_stand_as_none(house_job: Job, house_results: tuple[Pla
 
 def test_text_cannot_end_a_script_element(house_job: Job, house_results: tuple[PlanResult, ...]):
     hostile = replace(house_job, name="</script><!--\u2028&")
-    text = to_text(build_scene(job=hostile, results=house_results))
+    text = inline_json(to_json(build_scene(job=hostile, results=house_results)))
     assert not set("<>&\u2028") & set(text)
     assert json.loads(text)["name"] == "</script><!--\u2028&"
 
