@@ -21,6 +21,7 @@ from envelope.exchange import Note
 from envelope.files import write_atomically
 from envelope.geometry.plane import Floats
 from envelope.text.names import shown
+from viewer.pictures.hidden_lines import facing, split_by_sight
 
 # The words of each kind of note, in the order in which they matter.
 WORDS = {
@@ -127,12 +128,44 @@ def _draw_lines(axes: Any, edges_m: Floats, panels: Sequence[Panel]) -> Floats:
         axes.add_collection3d(
             art3d.Poly3DCollection(opens, facecolors=_AMBER, edgecolors=_INKS["gap"], alpha=0.45)
         )
-    if len(edges_m):
-        axes.add_collection3d(art3d.Line3DCollection(edges_m, colors=_FAINT, linewidths=0.5))
-    if rings:
-        closed = [np.vstack((ring, ring[:1])) for ring in rings]
-        axes.add_collection3d(art3d.Line3DCollection(closed, colors=_INK, linewidths=0.9))
+    towards_eye = _towards_eye()
+    standing = facing(panels, towards_eye)
+
+    def draw(lines: Floats, colour: str, width: float, style: Any = "solid") -> None:
+        if len(lines):
+            axes.add_collection3d(
+                art3d.Line3DCollection(lines, colors=colour, linewidths=width, linestyles=style)
+            )
+
+    # of the model's own edges only what is seen, and thin: they are many
+    draw(split_by_sight(edges_m, standing, towards_eye=towards_eye)[0], _FAINT, 0.35)
+    stands = {panel.id for panel in standing}
+    cut = [panel for panel in panels if panel.id not in stands]
+    # walls before the eye are looked through
+    draw(split_by_sight(_sides(cut), standing, towards_eye=towards_eye)[0], _FAINT, 0.6)
+    seen, hidden = split_by_sight(_sides(standing), standing, towards_eye=towards_eye)
+    draw(hidden, _FAINT, 0.5, (0, (1.5, 3.0)))
+    draw(seen, _INK, 1.0)
     return np.vstack([edges_m.reshape(-1, 3), *rings, np.zeros((0, 3))])
+
+
+def _sides(panels: Sequence[Panel]) -> Floats:
+    """Sides (n, 2, 3) of all outlines and holes."""
+    rings = [ring for panel in panels for ring in (panel.outline, *panel.holes)]
+    sides = [np.stack((ring, np.roll(ring, -1, axis=0)), axis=1) for ring in rings]
+    return np.concatenate([np.empty((0, 2, 3)), *sides])
+
+
+def _towards_eye() -> Floats:
+    """Unit vector (3,) to where the picture is seen from."""
+    elevation, azimuth = (np.radians(_VIEW[key]) for key in ("elev", "azim"))
+    return np.array(
+        [
+            np.cos(elevation) * np.cos(azimuth),
+            np.cos(elevation) * np.sin(azimuth),
+            np.sin(elevation),
+        ]
+    )
 
 
 def _frame(axes: Any, points: Floats) -> None:
