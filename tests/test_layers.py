@@ -81,12 +81,13 @@ VIEWER: dict[str, set[str]] = {
     "pictures": {"scene"},
     "handout": {"scene", "web"},
     "app": {"scene", "web"},
+    "report": set(),
 }
 # Each third-party library that shows things enters in named places only.
 ONLY_IN = {
     "pyvista": {"viewer/pictures"},
     "nicegui": {"viewer/app/server.py"},
-    "jinja2": {"viewer/handout"},
+    "jinja2": {"viewer/handout", "viewer/report"},
     "tomlkit": set(),  # tests write with it, to hold our own writer against it
     "pydantic": {"envelope/project", "viewer/app/protocol.py"},
     "rich": {"envelope/commands"},
