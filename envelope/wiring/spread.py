@@ -9,6 +9,7 @@ import numpy as np
 
 from envelope.building.job import Job, Receiver
 from envelope.building.wiring import Conducts, Route, Wiring
+from envelope.errors import EnvelopeError
 from envelope.geometry.plane import Floats
 from envelope.physics.electrostatics import Indices
 from envelope.wiring.body import METER_OHM
@@ -116,11 +117,17 @@ def solve_wiring(
     cases: dict[str, list[_Case]] = {}
     for number, plan_id in enumerate(ids):
         say((number + 1) / (len(ids) + 1))
-        cases[plan_id] = [
-            _case(system, system.state(plan_id, walls), combination, answers)
-            for walls in system.wall_states
-            for combination in system.combinations
-        ]
+        try:
+            cases[plan_id] = [
+                _case(system, system.state(plan_id, walls), combination, answers)
+                for walls in system.wall_states
+                for combination in system.combinations
+            ]
+        except np.linalg.LinAlgError:
+            raise EnvelopeError(
+                f"the field under plan {plan_id!r} cannot be solved: two faces or a cable and a "
+                "face lie in one place; move one of them by some millimetres"
+            ) from None
     system.factored.clear()
     fields = tuple(_plan_field(system, plan_id, cases) for plan_id in ids)
     every = len(system.wall_states) * len(system.combinations) * len(answers)

@@ -261,11 +261,14 @@ def build_system(job: Job, wiring: Wiring, receivers: Sequence[Receiver]) -> Sys
     wires: list[tuple[Floats, float]] = []
     run_elements: dict[int, Indices] = {}
     strands: list[int] = []
-    for number, run in enumerate(every):
-        pieces = wire_pieces(run.path_m, step_m=_STEP_M * coarser)
-        run_elements[id(run)] = np.arange(len(wires), len(wires) + len(pieces))
-        wires += [(piece, run.radius_m) for piece in pieces]
-        strands += [number] * len(pieces)
+    for run in every:
+        first = len(wires)
+        for corners in itertools.pairwise(run.path_m):
+            # a straight piece may double back over another one, so each is a strand of its own
+            pieces = wire_pieces(np.array(corners), step_m=_STEP_M * coarser)
+            wires += [(piece, run.radius_m) for piece in pieces]
+            strands += [max(strands, default=-1) + 1] * len(pieces)
+        run_elements[id(run)] = np.arange(first, len(wires))
     groups = [atom.cells for atom in atoms] + [tuple(body) for body in bodies]
     elements = elements_of(
         wires=wires, cells=[cell for group in groups for cell in group], strands=strands

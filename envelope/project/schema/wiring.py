@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+import math
 from typing import Annotated, Any
 
 from pydantic import Field
@@ -15,12 +17,16 @@ from envelope.project.schema.fields import Choice, Names, Quantity, within
 from envelope.project.schema.rooms import Problems, Table
 
 UNKNOWN = "unknown"
+_SAME_M = 1e-3
 
 
 def _path(text: str) -> tuple[tuple[float, float], ...]:
     corners = units.parse_footprint(text)
     if not 2 <= len(corners) <= 100:
         raise RangeError(f"the path has {len(corners)} corners: 2 to 100 are allowed")
+    for number, (one, other) in enumerate(itertools.pairwise(corners), start=1):
+        if math.dist(one, other) < _SAME_M:
+            raise RangeError(f"corners {number} and {number + 1} of the path are at one place")
     return corners
 
 

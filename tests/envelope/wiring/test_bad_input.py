@@ -6,6 +6,10 @@ from envelope.errors import ProjectFileError
 
 MISTAKES = [
     (
+        ('path = "0, 0.3  3.5, 0.3 m"', 'path = "1, 0.3  1, 0.3  2, 0.3 m"'),
+        "cable[1].path: corners 1 and 2 of the path are at one place",
+    ),
+    (
         ('outlet = "bedside"', 'outlet = "beside"'),
         'device[0].outlet: there is no outlet "beside": did you mean "bedside"?',
     ),
@@ -127,5 +131,5 @@ def test_two_bonds_under_a_plan_that_names_them(made, job_of):
         ('on = "bedroom/ceiling"\nat = "1, 1.2 m"', 'on = "bedroom/east"\nat = "1 m"'),
         (walls + '["earth-bar"]', walls + '["earth-bar", "ceiling-bond"]'),
     )
-    with pytest.raises(ProjectFileError, match=r"plan\[2\].bond: bonds .* one island"):
+    with pytest.raises(ProjectFileError, match=r"on one island under plan .walls-bonded"):
         job_of(text)

@@ -295,3 +295,11 @@ bond = ["earth-bar"]
     assert leaf[True].volts.low > 0.0
     assert not leaf[False].floats
     assert not plan.floats
+
+
+def test_a_cable_that_doubles_back(made, job_of):
+    text = made(
+        ('path = "0, 0.3  3.5, 0.3 m"', 'path = "0, 0.3  3.5, 0.3  1, 0.3 m"'), plans=BONDED
+    )
+    _, fields = at_pillow(job_of(text))
+    assert fields["as-built"].field_v_m.low == pytest.approx(14.0, rel=0.1)
