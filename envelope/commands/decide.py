@@ -180,6 +180,16 @@ def decision_json(job: Job, decision: Decision) -> dict[str, Any]:
                 for cents, level in zip(front.cents, front.levels_w_m2, strict=True)
             ],
         },
+        "rests_on": [
+            {
+                "what": each.words,
+                "moves_db": each.moves_db,
+                "taken": each.taken,
+                "settle": each.settle,
+                "stated": not each.is_unknown,
+            }
+            for each in decision.rests
+        ],
         "unpriced": list(decision.candidates.unpriced),
     }
 

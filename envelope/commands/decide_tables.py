@@ -9,6 +9,7 @@ from envelope import text
 from envelope.building.conduction import is_conductive
 from envelope.building.job import Job
 from envelope.commands.layout import open_console, plain_table
+from envelope.commands.tables import print_rests
 from envelope.plans.decide import Change, Decision, Step
 
 _MOST_SOURCES = 4
@@ -97,6 +98,7 @@ def _print_rest(console: Console, job: Job, decision: Decision) -> None:
     if any(step.gain.below_db < 0.0 for step in decision.steps):
         console.print("A step that raises the level is done together with the next one.")
     console.print(_front(decision))
+    print_rests(console, decision.rests[:3])
     if not decision.candidates.priced:
         console.print(
             "Prices are missing, so the order is by area: "
@@ -120,8 +122,10 @@ def _print_rest(console: Console, job: Job, decision: Decision) -> None:
         )
         if job.wiring is None or not job.wiring.bonds:
             console.print(
-                "No bond point is in the job: add [[bond]] first. A coating that floats can stand "
-                "at tens of volts near live cables; it is no step of this list."
+                "No bond point is in the job: each of these coatings includes its bond, so add "
+                + escape("[[bond]]")
+                + " before any is put on. A coating that floats can stand at tens of volts near "
+                "live cables."
             )
 
 

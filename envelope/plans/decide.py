@@ -12,6 +12,7 @@ from envelope.errors import EnvelopeError
 from envelope.exposure.analysis import bench_of
 from envelope.exposure.casts import Casts
 from envelope.exposure.differences import Difference, LevelDraws, difference
+from envelope.exposure.rests import Rest, rests_on
 from envelope.exposure.tolerances import draw
 from envelope.exposure.uncertainty import level_draws
 from envelope.plans.candidates import Candidates, candidates_of
@@ -102,6 +103,7 @@ class Decision:
     target_w_m2: float | None
     budget_cents: int | None
     best_w_m2: float  # the lowest level that the units reach at all
+    rests: tuple[Rest, ...]  # figures that move the outcome most, what moves it most first
 
     @property
     def receiver(self) -> str:
@@ -205,6 +207,7 @@ def decide(
         target_w_m2=target_w_m2,
         budget_cents=budget_cents,
         best_w_m2=best,
+        rests=rests_on([drawn[0], *drawn[1 : stop + 1]], draws=draws, job=job, receivers=counting),
     )
 
 
