@@ -121,7 +121,8 @@ def read_lists(
         ]
         entries[model] = []
         for index, entry in listed:
-            table = _validated(model, entry, (key, index), faults)
+            once = key in schema.ONE_OR_MORE and isinstance(document.get(key), dict)
+            table = _validated(model, entry, (key,) if once else (key, index), faults)
             if isinstance(table, schema.Source):
                 parts = table.each_band()
                 entries[model] += [(index, part) for part in parts]

@@ -60,7 +60,7 @@ MISTAKES = [
     ),
     (
         ('voltage = "230 V"', "voltage = 230"),
-        "supply[0].voltage: 230 is a bare number: a voltage is written in quotes with its unit, "
+        "supply.voltage: 230 is a bare number: a voltage is written in quotes with its unit, "
         'such as "230 V"',
     ),
     (
