@@ -386,7 +386,9 @@ def legend(sheet: Sheet, shot: Shot, *, left: float, top: float, bottom: float) 
             title=("let in by a panel,", "dB of the field", "outside"),
         )
     if numbers:
-        entries.append(("", AMBER, f"gap: loss below\n{scene.threshold_db:g} dB"))
+        entries.append(
+            ("", AMBER, f"gap: loss below\n{scene.threshold_db:g} dB, and worth\ntreating")
+        )
     if shot.quantity != "treatment" and _has_neutral(shot):
         own = set(rooms_of(scene=scene, receiver=shot.receiver).full)
         words = "nothing comes\nfrom there"

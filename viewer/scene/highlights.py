@@ -30,7 +30,7 @@ class FaceLabel:
     panel: str
     text: str
     short: str  # where there is little room
-    is_gap: bool
+    is_gap: bool  # and worth treating
     only_seen: bool  # named only while the face shows
 
 
@@ -52,7 +52,8 @@ def is_outlined(leak: PanelLeak) -> bool:
 
 
 def face_labels(scene: Scene, *, plan: str, receiver: str) -> tuple[FaceLabel, ...]:
-    """Faces worth a label, the first being the most important: gaps, then what lets in most.
+    """Faces worth a label, the first being the most important: gaps that are worth treating, then
+    the others, each in the order of what treating them does.
 
     Reveals go without, and so do seams and tight faces that let in next to nothing.
     """
@@ -61,7 +62,7 @@ def face_labels(scene: Scene, *, plan: str, receiver: str) -> tuple[FaceLabel, .
     for panel, leak in scene.leaks(plan=plan, receiver=receiver):
         if panel.kind == "reveal":
             continue
-        if leak.is_gap:
+        if is_outlined(leak):
             if panel.kind != "seam" or leak.share >= _NAMED_FROM:
                 gaps.append((panel, leak))
         elif leak.share >= _NAMED_FROM:
@@ -79,9 +80,9 @@ def _label(panel: ScenePanel, leak: PanelLeak, *, home: str, place: int) -> Face
         short=f"{title}, {stands}: {percent(leak.share)}"
         if stands
         else f"{title}: {percent(leak.share)}",
-        is_gap=leak.is_gap,
-        # an opening that is no gap has no outline where its wall is cut away
-        only_seen=not leak.is_gap and panel.kind not in _SHELL,
+        is_gap=is_outlined(leak),
+        # an opening without an outline is nowhere where its wall is cut away
+        only_seen=not is_outlined(leak) and panel.kind not in _SHELL,
     )
 
 

@@ -73,7 +73,7 @@ def test_titles_stand_in_place_of_ids(tmp_path: Path) -> None:
     assert titles["r1/W1"] == "garden window"
     assert titles["r1/W1/sill"] == "sill of garden window"
     assert titles["r1/W1/film-edge"] == "film edge of garden window"
-    assert titles["r1/1"] == "south wall (1)"
+    assert titles["r1/1"] == "south wall"
     mast, router = scope_of(scene, receiver="pillow").marks
     assert mast.label == "church tower, azimuth 180°, level"
     assert (mast.short, router.label) == ("church tower", "grey router in Mira's room")
