@@ -21,6 +21,8 @@ from envelope.commands.tables import (
     print_extrapolated,
 )
 from envelope.exposure.analysis_record import Analysis
+from envelope.exposure.comparisons import on_another_storey, pairs_among
+from envelope.exposure.differences import NO_CHANGE, Difference
 from envelope.exposure.results import (
     LevelSum,
     PlanResult,
@@ -29,7 +31,7 @@ from envelope.exposure.results import (
 )
 from envelope.text import decibels, frequency, steradians
 from envelope.text.names import plan_title
-from envelope.text.sentences import WORSE_DB, change_words, difference_words
+from envelope.text.sentences import WORSE_DB, change_words, difference_words, odds_words
 
 LEVELS = (">direct", ">diffuse", ">level", ">10–90 % band", ">below outside", ">below today")
 
@@ -63,6 +65,7 @@ def print_comparison(
     names = list(dict.fromkeys(r.id for plan in first.plans for r in plan.receivers))
     for name in names:
         _print_block(console, name, list(_rows(variants, name)), first.threshold_db)
+        _print_pairs(console, name, variants)
     console.print()
     for note in dict.fromkeys(note for _, analysis in variants for note in analysis.notes):
         if note != EVEN_FIELD:
@@ -152,6 +155,40 @@ def _than_today(row: _Row, total: LevelSum) -> str:
     if against is None:
         return change_words(total.below_as_built_db)
     return difference_words(against)
+
+
+def _print_pairs(
+    console: Console, name: str, variants: Sequence[tuple[str | None, Analysis]]
+) -> None:
+    """Each plan against the one before it, and each storey against the first, with ranges."""
+    said = []
+    for storey, analysis in variants:
+        where = "" if storey is None else f" on storey {storey}"
+        said += [
+            f"{pair.plan} against {pair.against}{where}: {_with_odds(pair.difference)}"
+            for pair in pairs_among(analysis.plans)
+            if pair.receiver == name
+        ]
+    first_storey, first = variants[0]
+    for storey, analysis in variants[1:]:
+        for before, after in zip(first.plans, analysis.plans, strict=True):
+            found = on_another_storey(before, after, name)
+            if found is not None:
+                said.append(
+                    f"{plan_title(after.plan)}, storey {storey} against {first_storey}: "
+                    f"{_with_odds(found)}"
+                )
+    if said:
+        console.print()
+        console.print(f"at {escape(name)}, 8 times in 10:")
+        for line in said:
+            console.print(f"  {escape(line)}")
+
+
+def _with_odds(found: Difference) -> str:
+    """A difference with its range and, where there is one, the odds of the order."""
+    words = difference_words(found)
+    return words if words == difference_words(NO_CHANGE) else f"{words}; {odds_words(found)}"
 
 
 def _cells(levels: LevelSum | SourceResult, *, is_treated: bool) -> tuple[str, ...]:

@@ -99,6 +99,9 @@ class Difference:
         return self.low_db > 0.0 or self.high_db < 0.0
 
 
+NO_CHANGE = Difference(below_db=0.0, low_db=0.0, high_db=0.0, odds=0.5)
+
+
 def paired(before_w_m2: Floats, after_w_m2: Floats, *, error_db: float = 0.0) -> Difference:
     """By how much a level lies below another one that was drawn together with it.
 

@@ -11,6 +11,7 @@ import math
 from typing import Any, Protocol
 
 from envelope.building.job import Solved
+from envelope.exposure.comparisons import Pair, pairs_among
 from envelope.exposure.differences import Difference
 from envelope.exposure.rests import Rest
 from envelope.exposure.results import (
@@ -90,6 +91,16 @@ def _added(levels: LevelSum) -> Plain:
         "high_w_m2": levels.high_w_m2,
         "reduction_db": finite(levels.reduction_db),
         "below_as_built_db": finite(levels.below_as_built_db),
+    }
+
+
+def _pair(pair: Pair) -> Plain:
+    """By how much a plan lies below the one before it."""
+    return {
+        "receiver": pair.receiver,
+        "plan": pair.plan,
+        "against": pair.against,
+        **_difference(pair.difference),
     }
 
 
@@ -242,6 +253,7 @@ def analysis_as_plain(analysis: Analysed) -> Plain:
         "project": analysis.project,
         "threshold_db": analysis.threshold_db,
         "plans": [plan_as_plain(plan) for plan in analysis.plans],
+        "differences": [_pair(pair) for pair in pairs_among(analysis.plans)],
         "notes": list(analysis.notes),
         "extrapolated": list(analysis.extrapolated),
         "rests_on": [_rest(rest) for rest in analysis.rests],

@@ -201,6 +201,24 @@ def difference_words(found: Difference) -> str:
     return f"{words} ({range_words(found)})"
 
 
+def odds_words(found: Difference) -> str:
+    """How likely the second of two levels is the lower one.
+
+    Examples
+    --------
+    >>> odds_words(Difference(below_db=2.0, low_db=-1.0, high_db=4.0, odds=0.834))
+    'lower in 83 of 100'
+    >>> odds_words(Difference(below_db=9.0, low_db=7.0, high_db=12.0, odds=0.9999))
+    'lower in 99 of 100 or more'
+    """
+    percent_lower = round(100.0 * found.odds)
+    if percent_lower > 99:
+        return "lower in 99 of 100 or more"
+    if percent_lower < 1:
+        return "lower in 1 of 100 or less"
+    return f"lower in {percent_lower} of 100"
+
+
 def trial_sentence(leak: PanelLeak, result: ReceiverResult) -> str:
     """What treating a face does, as a sentence; nothing where it was not tried."""
     change, after = leak.below_if_treated_db, leak.level_if_treated_w_m2
