@@ -6,6 +6,7 @@ what the figures rest on; the cautions of this job. Everything else is behind `-
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 
 from rich.console import Console
@@ -15,6 +16,7 @@ from envelope.building.job import AS_BUILT, Job
 from envelope.commands.layout import open_console, plain_table
 from envelope.exposure.analysis_record import Analysis
 from envelope.exposure.assumptions import ASSUMED_SOURCE
+from envelope.exposure.decibels import reduction_db
 from envelope.exposure.rests import Rest
 from envelope.exposure.results import PanelLeak, PlanResult, ReceiverResult
 from envelope.text import SPACE, decibels, frequency, level, percent
@@ -25,8 +27,9 @@ from envelope.text.sentences import SAME_DB, change_words, difference_words, sho
 MAX_FACES = 5
 MAX_PLANS = 8
 MAX_RECEIVERS = 2
-MAX_CAUTIONS = 3
+MAX_CAUTIONS = 4
 MAX_RESTS = 4
+GROWS = "; the lower steps bring more once the upper ones are done"
 LEAST_SOURCE = 0.05  # of the level, below which a source is not named by itself
 
 
@@ -146,7 +149,8 @@ def _print_faces(console: Console, plan: PlanResult, job: Job) -> None:
         table = plain_table(
             "face", ">brings now", "tried with", ">level then", "change",
             ">with those above",
-            title=f"What to treat next at {at}, {escape(plan_title(plan.plan))}{view}",
+            title=f"What to treat next at {at}, {escape(plan_title(plan.plan))}{view}"
+            + (GROWS if steps_grow(receiver, chosen) else ""),
         )  # fmt: skip
         for leak in chosen:
             table.add_row(
@@ -182,6 +186,18 @@ def faces_that_matter(receiver: ReceiverResult) -> list[PanelLeak]:
         for leak in receiver.panels
         if leak.below_if_treated_db is not None and leak.below_if_treated_db >= SAME_DB
     ][:MAX_FACES]
+
+
+def steps_grow(receiver: ReceiverResult, chosen: Sequence[PanelLeak]) -> bool:
+    """Whether a face brings more once those above it are done than one of those did."""
+    band = receiver.reference
+    now = band.isotropic_level if receiver.isotropic_ranks else receiver.level_w_m2
+    levels = [now]
+    levels += [leak.level_with_all_before_w_m2 or 0.0 for leak in chosen]
+    gains = [
+        reduction_db(before, after) for before, after in itertools.pairwise(levels) if after > 0.0
+    ]
+    return any(late > early + SAME_DB for early, late in itertools.combinations(gains, 2))
 
 
 def _level(value_w_m2: float | None, receiver: ReceiverResult) -> str:

@@ -15,7 +15,7 @@ SHIELDED_DB = 10.0  # from which a room is said to block links; common practice,
 
 
 def cautions_of(job: Job, results: Iterable[PlanResult]) -> tuple[str, ...]:
-    """Cautions for the plans that were analysed, the gravest first.
+    """Cautions for the plans that were analysed: what concerns people first, then the work.
 
     Parameters
     ----------
@@ -34,11 +34,11 @@ def cautions_of(job: Job, results: Iterable[PlanResult]) -> tuple[str, ...]:
         if result.plan in chosen and receiver.headline.below_as_built_db >= SHIELDED_DB
     ]
     return (
-        *_bonding(job, plans),
         *_alarms(job, sorted(set(blocked))),
         *_windows(job, plans),
         *_vents(job, plans),
         *_meters(job, bool(plans)),
+        *_bonding(job, plans),
     )
 
 
@@ -51,8 +51,8 @@ def _bonding(job: Job, plans: Iterable[Plan]) -> Iterator[str]:
     worn = {each for plan in plans for worn in plan.treatments.values() for each in worn}
     if any(is_conductive(job.treatments[each]) for each in worn if each in job.treatments):
         yield (
-            "Coatings conduct: one bond, made by a licensed electrician under the local code, "
-            "power off and proved dead."
+            "coatings conduct: one bond, by a licensed electrician under the local code, power off "
+            "and proved dead."
         )
 
 
@@ -60,10 +60,10 @@ def _alarms(job: Job, spaces: list[str]) -> Iterator[str]:
     if not spaces:
         return
     beside = _next_to(job, spaces)
-    over = f" (it adjoins {listed(beside)})" if beside else ""
+    over = f" (adjoins {listed(beside)})" if beside else ""
     yield (
-        f"In {listed([shown(each) for each in spaces])} phones and linked alarms may lose their "
-        f"link{over}: test linked smoke and CO alarms, keep a wired way to call."
+        f"{listed([shown(each) for each in spaces])}{over}: phones and linked smoke and CO alarms "
+        "may lose their link; test them, keep a wired way to call."
     )
 
 

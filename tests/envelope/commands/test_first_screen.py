@@ -61,17 +61,17 @@ def test_figures_are_those_of_the_json(screen, name):
 
 def test_the_list_is_in_the_order_in_which_treating_helps(screen):
     out = screen("models/house.toml")
-    listed = re.search(r"What to treat next at pillow, today\n.*\n((?:.* dB less .*\n)+)", out)
+    listed = re.search(r"What to treat next at pillow, today.*\n.*\n((?:.* dB less .*\n)+)", out)
     assert listed is not None
     gains = [float(each) for each in re.findall(r"([\d.]+) dB less", listed.group(1))]
     assert len(gains) >= 3
     assert gains == sorted(gains, reverse=True)
-    assert out.index("south wall (1)  ") < out.index("\nfloor  ")
+    assert out.index("\nsouth wall  ") < out.index("\nfloor  ")
 
 
 def test_what_makes_it_worse_says_so(screen):
     assert re.search(
-        r"Alone these make it worse: ceiling \(coating: [\d.]+ dB MORE\)",
+        r"Alone these make it worse: .*ceiling \(coating: [\d.]+ dB MORE\)",
         screen("models/house.toml"),
     )
 
@@ -103,7 +103,7 @@ def test_today_is_the_word_for_the_plan_without_treatment(screen):
 def test_all_directions_alike_is_another_view_of_the_same_table(screen):
     out = screen("models/house.toml", "--isotropic")
     assert "all directions alike, at 1.843 GHz" in out
-    assert re.search(r"^west wall \(6\) +\d+ % +coating +\d+ % +[\d.]+ dB less", out, re.M)
+    assert re.search(r"^west wall +\d+ % +coating +\d+ % +[\d.]+ dB less", out, re.M)
 
 
 def test_one_plan_alone_is_judged_as_it_stands(screen):
@@ -138,7 +138,7 @@ class TestCautions:
         path.write_text(text, encoding="utf-8")
         job = load(path)
         said = " ".join(cautions_of(job, _results(job)))
-        assert "(it adjoins garage)" in said
+        assert "(adjoins garage)" in said
         assert "street-meter needs its radio link" in said
 
 
