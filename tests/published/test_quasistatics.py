@@ -236,7 +236,7 @@ def test_every_tabled_cable_is_its_resolved_cross_section():
         if cable.section is not None:
             found = equivalent_wire(cable.section)
             assert found.weights[0] == pytest.approx(cable.weight, rel=0.01)
-            assert found.radius_m == pytest.approx(cable.radius_m, rel=0.02)
+            assert found.radius_m == pytest.approx(cable.radius_m, rel=0.01)
 
 
 def test_cross_sections_in_closed_form():

@@ -67,13 +67,13 @@ CABLES: Final[dict[str, Cable]] = {
     # Two bare-conductor positions 5 mm apart; insulation hardly moves them.
     "singles": Cable(
         weight=0.5,
-        radius_m=2.0e-3,
+        radius_m=2.025e-3,
         section=CrossSection(conductors_m=((0.0, 2.5e-3, 0.8e-3), (0.0, -2.5e-3, 0.8e-3))),
     ),
     # Old wiring with the two conductors a foot apart.
     "open": Cable(
         weight=0.5,
-        radius_m=15.5e-3,
+        radius_m=15.49e-3,
         section=CrossSection(conductors_m=((0.0, 0.15, 0.8e-3), (0.0, -0.15, 0.8e-3))),
     ),
     # An earthed sheath keeps all of the field in.
@@ -82,7 +82,7 @@ CABLES: Final[dict[str, Cable]] = {
 
 CORD: Final = Cable(
     weight=0.5,
-    radius_m=1.8e-3,
+    radius_m=1.779e-3,
     section=CrossSection(
         conductors_m=((-1.3e-3, 0.0, 0.49e-3), (1.3e-3, 0.0, 0.49e-3)),
         insulation_m=(1.1e-3, 1.1e-3),
