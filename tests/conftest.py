@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Generator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -405,6 +406,33 @@ def random_house() -> Callable[..., Building]:
 # that are not part of the project may be absent anywhere.
 FORBID_SKIPS = bool(os.environ.get("GAPCAST_FORBID_SKIPS"))
 MAY_BE_ABSENT = "shared models are not here"
+
+
+# Folders and files whose tests carry a marker, so that a quick run can leave them out.
+MARKED = {
+    "browser": ("browser",),
+    "slow": (
+        "benchmarks",
+        "properties",
+        "published",
+        "test_layers.py",
+        "test_models.py",
+        "test_readme.py",
+        "viewer/pictures",
+    ),
+}
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark the tests of whole folders."""
+    here = Path(__file__).parent
+    for item in items:
+        if not item.path.is_relative_to(here):
+            continue
+        path = f"{item.path.relative_to(here).as_posix()}/"
+        for marker, places in MARKED.items():
+            if any(path.startswith(f"{place}/") for place in places):
+                item.add_marker(marker)
 
 
 @pytest.hookimpl(wrapper=True)

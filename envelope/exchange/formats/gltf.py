@@ -12,6 +12,7 @@ import binascii
 import json
 import struct
 from collections.abc import Mapping
+from itertools import islice
 from pathlib import Path
 from typing import Any
 from urllib.parse import unquote, urlsplit
@@ -20,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from envelope.errors import Fault, Location, ModelFileError
+from envelope.exchange.formats.gltf_fields import wrong_fields
 from envelope.exchange.mesh.soup import Label, Soup, joined, triangles
 from envelope.geometry.plane import Floats
 
@@ -27,6 +29,7 @@ _COMPONENTS = {5120: "i1", 5121: "u1", 5122: "i2", 5123: "u2", 5125: "u4", 5126:
 _WIDTHS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4}
 # Extensions that change where vertices are; everything else can be passed over.
 _GEOMETRY_EXTENSIONS = {"KHR_draco_mesh_compression", "EXT_meshopt_compression"}
+MAX_TOLD = 20  # of the fields of a wrong type
 MOST_NODES = 200_000
 MOST_DEPTH = 200
 MOST_BYTES = 500_000_000
@@ -56,6 +59,10 @@ class _File:
         version = str(tree["asset"].get("version", ""))
         if not version.startswith("2."):
             raise _fault(path, f"is glTF {version or 'without version'}; version 2 can be read")
+        wrong = list(islice(wrong_fields(tree), MAX_TOLD))
+        if wrong:
+            where = Location(path=str(path))
+            raise ModelFileError([Fault(message=each, location=where) for each in wrong])
         needed = set(tree.get("extensionsRequired", ())) & _GEOMETRY_EXTENSIONS
         if needed:
             raise _fault(
