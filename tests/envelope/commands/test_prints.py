@@ -206,20 +206,22 @@ class TestTotals:
         loaded = load(Path(path))
         analysis = analyzed(loaded, path=Path(path), plans=None, threshold_db=20.0)
         scene = build_scene(job=loaded, results=analysis.plans)
-        before, after = (plan.receivers[0] for plan in analysis.plans[:2])
-        verdict = handout_words.verdict(
-            plan=scene.plans[1], result=after, as_built=before, first=False
+        after = analysis.plans[1].receivers[0]
+        found = handout_words.change(
+            before=analysis.plans[0], after=analysis.plans[1], receiver=after.id
         )
+        verdict = handout_words.verdict(title="all", result=after, found=found)
         (number,) = re.findall(r"<b>(\d[\d.]*)\u00a0times less</b> than today", verdict)
         factor = f"{number} times less"
         out = flat(printed("analyze", path, "--detail", "--plan", "all"))
         assert f"dB below today ({factor})" in out
         (changed,) = re.findall(r"([\d.]+ dB) below today", out)
         assert f"{changed} less" in printed("compare", path)
-        # and the face that matters most is said in the same words
-        way = handout_words.main_way(scene, after).replace("\u00a0", " ").replace("<bdi>", "")
-        first = way.replace("</bdi>", "").split(". ")[0]
-        assert first.rpartition(": ")[2] in out
+        # and so is what the face brings that matters most today
+        first = handout_words.next_face(scene, analysis.plans[0].receivers[0])
+        (share,) = re.findall(r"(\d[\d.]*)\u00a0% comes in there", first)
+        today = flat(printed("analyze", path, "--detail", "--plan", "as-built"))
+        assert f"{share} % of the level at bed comes in here" in today
 
     def test_an_even_field_is_set_against_outside_and_as_built(self, job, printed):
         out = flat(printed("analyze", job(""), "--detail", "--plan", "all"))
