@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from envelope.building.sources import AS_BUILT
 from envelope.geometry.plane import Floats, frozen
 
 CableKind = Literal["round", "flat", "singles", "open", "metal-clad", "unknown"]
@@ -117,7 +118,7 @@ class FieldReading:
     space: str
     position_m: Floats  # (3,)
     field_v_m: float
-    plan: str = "as-built"
+    plan: str = AS_BUILT
     off: tuple[str, ...] = ()  # circuits and devices that were off
     potential_free: bool = True  # else against earth
     tolerance: float = 0.0  # of the meter, a share

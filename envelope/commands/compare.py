@@ -18,7 +18,7 @@ from envelope.survey import solve_levels
 
 DESCRIPTION = (
     "Sets the plans of a job side by side: what is unshielded, the leakiest face, and the "
-    "level at each receiver against outside and against as-built."
+    "level at each receiver against outside and against today."
 )
 
 

@@ -6,6 +6,7 @@ import argparse
 from datetime import date
 from pathlib import Path
 
+from envelope.building.job import AS_BUILT
 from envelope.commands.arguments import add_job
 from envelope.commands.common import analyzed, chosen_plans, nearest, read_job
 from envelope.errors import EnvelopeError, MissingExtraError, RangeError
@@ -61,7 +62,7 @@ def run(options: argparse.Namespace) -> int:
     analysis = analyzed(
         job,
         path=options.job,
-        plans=["as-built", *(plan.id for plan in plans)],
+        plans=[AS_BUILT, *(plan.id for plan in plans)],
         threshold_db=20.0,
         receivers=[receiver],
     )

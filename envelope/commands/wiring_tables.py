@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from rich.console import Console
 from rich.markup import escape
 
-from envelope.building.job import Job
+from envelope.building.job import AS_BUILT, Job
 from envelope.commands.layout import open_console, plain_table
 from envelope.text import SPACE, field_strength, length, microamperes, volts
 from envelope.wiring import words
@@ -88,7 +88,7 @@ def _fields(console: Console, results: WiringResults, number: int) -> None:
         ">field",
         ">mean around",
         ">greatest around",
-        ">against as-built",
+        ">against today",
         title="Field at the receiver (a hand's breadth around a point, or over its box)",
     )
     for plan in results.plans:
@@ -98,7 +98,7 @@ def _fields(console: Console, results: WiringResults, number: int) -> None:
             span(at.field_v_m),
             span(at.mean_v_m),
             span(at.greatest_v_m),
-            "" if plan.plan == "as-built" else against(at.against_as_built),
+            "" if plan.plan == AS_BUILT else against(at.against_as_built),
         )
     console.print(table)
     for plan in results.plans:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from envelope.building.job import Job, Plan
+from envelope.building.job import AS_BUILT, Job, Plan
 from envelope.errors import EnvelopeError
 from envelope.exposure.analysis import bench_of
 from envelope.exposure.casts import Casts
@@ -149,7 +149,7 @@ def decide(
         Where nothing is on offer, nothing reaches the target, or the budget buys nothing.
     """
     job.require_levels()
-    today = job.plan("as-built")
+    today = job.plan(AS_BUILT)
     candidates = candidates_of(job, base=today, keep=keep, each_wall=each_wall)
     if not candidates.units:
         raise EnvelopeError(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from envelope.building.job import Job, Receiver
+from envelope.building.job import AS_BUILT, Job, Receiver
 from envelope.building.wiring import Conducts, Route, Wiring
 from envelope.errors import EnvelopeError
 from envelope.geometry.plane import Floats
@@ -110,7 +110,7 @@ def solve_wiring(
     say = progress or (lambda _: None)
     chosen = tuple(job.receivers if receivers is None else receivers)
     read = {reading.plan for reading in wiring.readings}
-    asked = {"as-built", *read, *(plans or ())}
+    asked = {AS_BUILT, *read, *(plans or ())}
     ids = [plan.id for plan in job.plans if plans is None or plan.id in asked]
     system = build_system(job, wiring, chosen)
     answers, sampled = choices(wiring)
@@ -272,7 +272,7 @@ def span(values: Sequence[Floats]) -> Span:
 
 
 def _plan_field(system: System, plan_id: str, cases: Mapping[str, Sequence[_Case]]) -> PlanField:
-    own, before = cases[plan_id], cases["as-built"]
+    own, before = cases[plan_id], cases[AS_BUILT]
     receivers = []
     for number, receiver in enumerate(system.receivers):
         ratio = [
@@ -281,7 +281,7 @@ def _plan_field(system: System, plan_id: str, cases: Mapping[str, Sequence[_Case
         raised = [
             case.loudest[number]
             for case, shares in zip(own, ratio, strict=True)
-            if plan_id != "as-built" and float(np.max(shares)) > _RAISES
+            if plan_id != AS_BUILT and float(np.max(shares)) > _RAISES
         ]
         receivers.append(
             FieldAt(
@@ -375,7 +375,7 @@ def _winner(fields: Sequence[PlanField], cases: Mapping[str, Sequence[_Case]]) -
     """The plan that is best in every state at every receiver, and better than as-built."""
     fit = [field.plan for field in fields if not field.floats]
     for plan_id in fit:
-        if plan_id == "as-built":
+        if plan_id == AS_BUILT:
             continue
         others = [other for other in fit if other != plan_id]
         if all(

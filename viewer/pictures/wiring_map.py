@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from envelope.building.job import AS_BUILT
 from envelope.building.model import Building
 from envelope.errors import MissingExtraError
 from envelope.files import write_atomically
@@ -52,8 +53,8 @@ def wiring_map(system: System, results: WiringResults, plans: Sequence[str]) -> 
         from matplotlib.figure import Figure
     except ImportError as error:
         raise MissingExtraError(library="matplotlib", extra="viewer") from error
-    others = [plan for plan in plans if plan != "as-built"][-2:]
-    maps = [field_map(system, plan) for plan in ("as-built", *others)]
+    others = [plan for plan in plans if plan != AS_BUILT][-2:]
+    maps = [field_map(system, plan) for plan in (AS_BUILT, *others)]
     size = (4.8 + 3.5 * len(maps), 5.2)
     figure = Figure(figsize=size, dpi=96, facecolor=_PAPER, layout="constrained")
     FigureCanvasAgg(figure)
@@ -205,7 +206,7 @@ def _draw_map(ax: Any, system: System, results: WiringResults, drawn: FieldMap, 
     above = length(drawn.height_m - space.floor_m, feet=feet)
     floats = ", a coating floats" if plan.floats else ""
     ax.set_title(
-        f"{'today' if drawn.plan == 'as-built' else drawn.plan}: "
+        f"{'today' if drawn.plan == AS_BUILT else drawn.plan}: "
         f"{field_strength(at.low, at.high)} at {receiver.id}\n{above} above the floor{floats}",
         fontsize=9.5,
         loc="left",
