@@ -135,7 +135,7 @@ CONDUCTIVITY = Limits(
 AREA = Limits(what="an area", at_least=Bound(0.0, "0 m2"), at_most=Bound(1000.0, "1000 m2"))
 PEOPLE = plain("the number of people", 0, 1000)
 SHARE = plain("a share", 0, 1)
-DUTY = plain("a duty", 1e-6, 1)
+DUTY = plain("a duty", 0.001, 1)
 COATS = plain("the number of coats", 1, 20)
 SPOTS = plain("the number of spots", 1, 10_000)
 PERMITTIVITY = plain("a relative permittivity", 1, 1000)

@@ -150,7 +150,7 @@ def unknown_products(
                 range=COATED,
                 words=f"whether {each.id} is coated",
                 taken="taken without a coat, drawn with one as often as without",
-                settle="hold a flame or a torch to the pane: one reflection of another colour is "
+                settle="shine a small torch at the pane: one reflection of another colour is "
                 "a coat; or read the level with the window open and shut",
             )
 
