@@ -116,13 +116,13 @@ class Faults:
         self, ids: Mapping[str, Sequence[tuple[int, str]]]
     ) -> dict[tuple[str, str, str], Location]:
         """Where each key of each table with an id stands, by (table, id, key)."""
-        names: dict[Path, str] = {
-            (table, index): name for table, of in ids.items() for index, name in of
-        }
+        names: dict[Path, list[str]] = {}
+        for table, of in ids.items():
+            for index, name in of:
+                names.setdefault((table, index), []).append(name)
         found: dict[tuple[str, str, str], Location] = {}
         for path in self._lines.by_path:
-            name = names.get((path[0], path[1])) if len(path) == 3 else None
-            if name is not None:
+            for name in names.get((path[0], path[1]), ()) if len(path) == 3 else ():
                 place = Location(
                     path=self._path, line=self._lines.line(path), key=key_text(path), name=name
                 )

@@ -361,6 +361,11 @@ class Source(Table):
     elevation: fields.Elevation | None = Field(None, description="Up from the horizon")
     spread: fields.Spread = Field(DEFAULT_SPREAD_RAD, description="Half-angle; default 5 deg")
     level: fields.Level | None = Field(None, description="Or leave it to a [[reading]]")
+    detector: Annotated[str, Choice(what="a detector", words=("average", "peak"))] = Field(
+        "average",
+        description="What level shows: the average (default), or the peak while it sends, which "
+        "then counts times duty",
+    )
     scattered: fields.Share | None = Field(
         None,
         description="Share that arrives evenly from the exposed directions; else drawn, by "
@@ -397,7 +402,10 @@ class Source(Table):
     @property
     def is_point(self) -> bool:
         """Whether it is a point rather than a direction."""
-        return bool(self.given() & {"space", "at", "eirp", "duty", "directivity"})
+        own = {"space", "at", "eirp", "directivity"}
+        if "detector" not in self.given():
+            own.add("duty")
+        return bool(self.given() & own)
 
     def each_band(self) -> tuple[Source, ...]:
         """The source in each of its bands, which then are sources of their own."""
@@ -441,14 +449,25 @@ class Source(Table):
             if key not in self.given():
                 yield key, f"{key} is missing: {what} needs it"
         beam = (
-            "level", "spread", "scattered", "line-of-sight", "ground-reflection",
+            "level", "detector", "spread", "scattered", "line-of-sight", "ground-reflection",
             "direction-tolerance",
         )  # fmt: skip
         for key in (*direction, *beam):
             if self.is_point and key in self.given():
                 yield key, f"{key} does not go with {what}"
-        if self.duty is not None and self.eirp is None:
-            yield "duty", "duty goes with eirp: a level that was read is an average already"
+        stated = self.eirp is not None or self.bands is not None
+        if self.detector == "peak":
+            if self.duty is None:
+                yield (
+                    "detector",
+                    "a peak level needs the share of the time that the source sends, such as "
+                    "duty = 0.04: the average is what counts",
+                )
+        elif self.duty is not None and not stated:
+            yield (
+                "duty",
+                'duty goes with eirp, or with detector = "peak": a level is an average already',
+            )
         if not self.is_point and self.azimuth is not None and self.band is not None:
             yield from of_record("source", self.record)
 
@@ -462,7 +481,10 @@ class Source(Table):
             azimuth_rad=None if self.azimuth is None else self.azimuth % _TURN_RAD,
             elevation_rad=self.elevation or 0.0,
             spread_rad=0.0 if self.is_point else self.spread,
-            level_w_m2=self.level or {},
+            level_w_m2={
+                storey: level * (self._duty() if self.detector == "peak" else 1.0)
+                for storey, level in (self.level or {}).items()
+            },
             scattered=self._scattered(),
             line_of_sight=self.line_of_sight,
             space=self.space,

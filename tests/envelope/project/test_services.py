@@ -138,3 +138,28 @@ def test_a_transmitter_near_the_bed_and_in_its_room_is_noted() -> None:
     assert near.startswith("pillow is 0.10 m from mast, less than two wavelengths (0.32 m)")
     far = point.replace("3 ft, 4 ft, 2 ft 4 in", "9 ft, 8 ft, 3 ft")
     assert len(source_notes(load_text(ROOM + far, path="room.toml"))) == 1
+
+
+def test_a_peak_level_counts_times_the_share_of_the_time_it_is_sent() -> None:
+    """An idle base sends in one slot of 24: its average lies 13.8 dB below its peak."""
+    base = f'service = "DECT"\nlevel = "2400 uW/m2"\n{AIM}'
+    (peak,) = sources(base + 'detector = "peak"\nduty = 0.0416667\n')
+    (average,) = sources(base)
+    assert peak.azimuth_rad == average.azimuth_rad
+    assert peak.level_w_m2[""] == pytest.approx(100e-6, rel=1e-5)
+    assert average.level_w_m2[""] == pytest.approx(2400e-6)
+    assert messages(base + 'detector = "peak"\n')[0].startswith("a peak level needs the share of")
+
+
+def test_several_bands_of_a_router_share_its_duty() -> None:
+    found = sources(
+        'space = "room"\nat = "9 ft, 8 ft, 3 ft"\nduty = 0.5\nbands = ['
+        '{ service = "Wi-Fi 2.4", eirp = "100 mW" }, { service = "Wi-Fi 5", eirp = "200 mW" }]\n'
+    )
+    assert [each.eirp_w for each in found] == [pytest.approx(0.05), pytest.approx(0.1)]
+
+
+def test_places_of_each_band_are_known() -> None:
+    job = load_text(ROOM + BANDS + AIM, path="room.toml")
+    for name in ("mast-lte-800", "mast-5g-3500", "mast-2100"):
+        assert job.places["source", name, "azimuth"].line == 27
