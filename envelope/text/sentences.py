@@ -76,7 +76,10 @@ def headline_parts(result: ReceiverResult, *, is_today: bool) -> tuple[str, ...]
     With sources their level, against outside and against today; without, the isotropic field.
     """
     found = result.headline
-    against = () if is_today else (short_apart(found.below_as_built_db, TODAY),)
+    drawn = result.against_as_built
+    told = drawn is None or drawn.can_be_told
+    change = short_apart(found.below_as_built_db, TODAY) if told else f"not told from {TODAY}"
+    against = () if is_today else (change,)
     if result.sources:
         return (
             f"{level(found.level_w_m2)} at {shown(result.id, limit=24)}",
