@@ -22,7 +22,6 @@ from typing import TYPE_CHECKING, Any
 from envelope.building.ground_reflection import with_ground_partners
 from envelope.building.job import Job
 from envelope.building.model import Building
-from envelope.project.beside import with_places
 from envelope.project.building import build
 from envelope.project.faults import Faults, whole_file
 from envelope.project.job import resolve
@@ -126,6 +125,8 @@ def load_with_model(
     if storey_of:
         tables = on_storeys(tables, storey_of, faults)
     check_references(tables, document, faults)
+    from envelope.project.beside import with_places  # brings shapely
+
     tables = with_places(tables, faults)
     check_readings(tables, faults)
     if storey_of:  # readings were taken in the house as it is drawn
