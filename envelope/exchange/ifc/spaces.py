@@ -17,7 +17,7 @@ from envelope.building.adjacency import Facing, find_facings
 from envelope.building.model import Panel, PanelKind
 from envelope.building.patches import strips
 from envelope.building.point_location import winding
-from envelope.exchange.ifc.assemblies import Stacks
+from envelope.exchange.ifc.assemblies import NOTHING, Stacks
 from envelope.exchange.ifc.behind import BEHIND_M, Passage, Shell, behind, spots_in
 from envelope.exchange.ifc.facets import Facet, Facets, rings, united
 from envelope.exchange.naming import compass_aliases, numbered
@@ -69,6 +69,11 @@ def _strip(area: Area, kind: PanelKind) -> _Cell:
     )
 
 
+def _is_sliver(area: Area) -> bool:
+    """Whether a part of a panel is too small or narrow to be a panel of its own."""
+    return bool(area.area < SMALL_M2 or area.buffer(-NARROW_M).is_empty)
+
+
 @dataclass(slots=True)
 class Laying:
     """All facets of a file and what faces what."""
@@ -112,6 +117,7 @@ class Laying:
             if not left.is_empty:
                 found.extend(self._free_cells(panels[index], left))
             split[index] = found
+        self._open_holes(split)
         for index, found in split.items():
             frame, whole = panels[index].frame, self.facets[made[index].facet].frame
             cells[made[index].facet].extend(
@@ -126,6 +132,28 @@ class Laying:
             space: self._space_panels(space, self.solids[space], cells, beyond)
             for space in sorted(self.chosen)
         }
+
+    def _open_holes(self, split: dict[int, list[_Cell]]) -> None:
+        """Where nothing stands behind a part of a panel, the part is a hole and no wall.
+
+        Not where the file draws no walls (or no floors and roofs) at all: its rooms keep panels,
+        so that the job can say what they are made of.
+        """
+        for upright in (True, False):
+            cells = [
+                (found, place, cell)
+                for found in split.values()
+                for place, cell in enumerate(found)
+                if not cell.strip and (cell.kind == "wall") == upright
+            ]
+            if not any(cell.passed for _, _, cell in cells):
+                continue
+            for found, place, cell in cells:
+                if not cell.passed and not _is_sliver(cell.area):
+                    found[place] = replace(cell, kind="open", assembly=None, named_here=False)
+            sorts = ("exterior-wall", "interior-wall") if upright else ("floor", "slab", "roof")
+            for sort in sorts:
+                self.uses[sort].pop(NOTHING, None)
 
     def _pieces(self) -> list[_Piece]:
         made: list[_Piece] = []
@@ -337,8 +365,7 @@ class Laying:
         groups: dict[tuple[PanelKind, str | None], list[_Cell]] = defaultdict(list)
         slivers: list[_Cell] = []
         for cell in cells:
-            small = cell.area.area < SMALL_M2 or cell.area.buffer(-NARROW_M).is_empty
-            if cell.strip or (small and cell.named_here):
+            if cell.strip or (_is_sliver(cell.area) and cell.named_here):
                 slivers.append(cell)
             else:
                 groups[cell.kind, cell.assembly].append(cell)
