@@ -91,6 +91,7 @@ def run(options: argparse.Namespace) -> int:
     if options.dry_run:
         import_tables.print_panels(begun.tagged, begun.job.building, feet=feet)
     notes = begun.notes
+    import_tables.print_materials(begun.modelled.imported.materials)
     import_tables.print_notes(notes, whole=options.dry_run, feet=feet)
     if options.picture is not None:
         edges_m = model_edges(options.model, unit=options.unit, up=options.up)
@@ -157,6 +158,7 @@ def _preview_job(options: argparse.Namespace) -> int:
     if modelled is None:
         raise EnvelopeError(f"{name}: has no [model]: its spaces come from dimensions")
     import_tables.print_panels(modelled.tagged, job.building, feet=job.feet)
+    import_tables.print_materials(modelled.imported.materials)
     import_tables.print_notes(modelled.imported.notes, whole=True, feet=job.feet)
     if options.picture is not None:
         imported = modelled.imported

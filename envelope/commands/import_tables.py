@@ -9,7 +9,7 @@ from rich.markup import escape
 from envelope import text as figures
 from envelope.building.model import Building
 from envelope.commands.layout import open_console, plain_table
-from envelope.exchange import Listing, Note, TaggedImport
+from envelope.exchange import Listing, MaterialUse, Note, TaggedImport
 
 # In the order in which they matter to whoever goes on with the model.
 HEADINGS = {
@@ -82,6 +82,19 @@ def print_panels(tagged: TaggedImport, building: Building, *, feet: bool = False
         )
     for rule in tagged.unused:
         out.print(escape(f"rule {rule} catches no panel"))
+
+
+def print_materials(materials: Sequence[MaterialUse]) -> None:
+    """What every material of the file was read as, why, and how sure that is."""
+    if not materials:
+        return
+    out = open_console()
+    out.print("\n[bold]materials[/bold]")
+    table = plain_table("material in the file", "read as", "why", "how sure", ">layers")
+    for use in materials:
+        known = "nothing (air)" if use.known is None else use.known
+        table.add_row(*map(escape, (use.name, known, use.why, use.sureness, str(use.panels))))
+    out.print(table)
 
 
 def print_notes(notes: Sequence[Note], *, whole: bool = False, feet: bool = False) -> None:

@@ -47,6 +47,15 @@ class MaterialUse:
     name: str
     known: str | None  # None where nothing fits
     panels: int
+    why: str = ""  # what in its name or the job says so
+    doubt: str = ""  # why it is unsure, "" where it is not
+
+    @property
+    def sureness(self) -> str:
+        """How sure the reading is, in a word."""
+        if self.known is None:
+            return "unknown"
+        return "unsure" if self.doubt else "sure"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -119,10 +119,16 @@ def _model(imported: Imported, reading: Reading) -> Iterator[str]:
     if reading.storey is not None:
         yield pair("storey", reading.storey)
     yield pair("fingerprint", reading.fingerprint, "of the model file as it was read")
-    unmapped = [use.name for use in imported.materials if use.known is None]
-    if unmapped:
-        yield "# Nothing known fits these materials, so that their layers count as air. Correct as:"
-        yield f"# materials = {value_of(dict.fromkeys(unmapped[:12], 'concrete'))}"
+    if imported.materials:
+        yield "# Materials in the file, what each is read as, why, and how sure that is:"
+    for use in imported.materials:
+        sure = ": ".join(filter(None, (use.sureness, use.doubt)))
+        yield f"#   {value_of(use.name)} -> {use.known or 'air'}   ({use.why}; {sure})"
+    corrected = {use.name: "concrete" for use in imported.materials if use.known is None}
+    corrected |= {use.name: str(use.known) for use in imported.materials if use.doubt}
+    if corrected:
+        yield "# What is unsure counts as what stops less, what is unknown as air. Correct as:"
+        yield f"# materials = {value_of(dict(list(corrected.items())[:12]))}"
 
 
 def _site(imported: Imported) -> Iterator[str]:

@@ -11,7 +11,8 @@ import numpy as np
 from envelope.building.job import Assembly, Layer, LossCurve
 from envelope.exchange.ifc.behind import INSIDE_M, Passage, Shell
 from envelope.exchange.ifc.file import Body
-from envelope.exchange.ifc.materials import AIR, MaterialMap
+from envelope.exchange.ifc.material_words import AIR
+from envelope.exchange.ifc.materials import MaterialMap
 from envelope.exchange.naming import counted, slug
 from envelope.exchange.records import Note
 from envelope.geometry.plane import Floats
@@ -110,7 +111,9 @@ class Stacks:
         if door and not glazed:
             leaf = self._leaf(names)
             if leaf is not None and body is not None:
-                return self._id((self.materials.layer(leaf, DOOR_LEAF_M),), slug(body.name))
+                return self._id(
+                    (self.materials.layer(leaf, DOOR_LEAF_M, leaf=True),), slug(body.name)
+                )
             return self._assumed("door-assumed", [Layer(material="wood", thickness_m=DOOR_LEAF_M)])
         for name in names:
             self.materials.layer(name, 0.0)  # met, so that the list of materials has it
@@ -172,6 +175,11 @@ class Stacks:
             for use in self.materials.uses()
             if use.known is None
         ]
+        found.extend(
+            Note(kind="guessed", subject=use.name, message=f"{use.doubt}; say which")
+            for use in self.materials.uses()
+            if use.doubt
+        )
         found.extend(
             Note(
                 kind="guessed",
