@@ -17,7 +17,9 @@ from envelope.geometry.polygons import Area, pieces
 INSIDE_M = 0.15
 BEHIND_M = 0.35
 GAP_M = 0.6  # a free gap longer than this is the outdoors or a room that is not modelled
+GAP_UP_M = 1.2  # the same above a ceiling: roofs stand farther off than the leaves of a wall
 PARALLEL = 0.99
+UPWARD = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,6 +140,7 @@ def behind(
         Where the room on the other side begins; None for none.
     """
     outward = -frame.normal
+    gap_m = GAP_UP_M if outward[2] > UPWARD else GAP_M
     begin = frame.lift(spot[np.newaxis])[0] + INSIDE_M * frame.normal
     met = shell.passages(begin, outward)
     found: list[Passage] = []
@@ -147,8 +150,36 @@ def behind(
         if distance_m is not None:
             if 0.5 * (start + end) > distance_m + INSIDE_M:
                 break
-        elif start - last > GAP_M:
+        elif start - last > gap_m:
             break
         last = max(last, end)
         found.append(Passage(element=item.element, start_m=start, end_m=end))
     return tuple(found)
+
+
+def past_the_gap(
+    shell: Shell, frame: Frame, spot: Floats, passed: Sequence[Passage]
+) -> Passage | None:
+    """The element that the line of `behind` meets after the free gap at which it ended.
+
+    Parameters
+    ----------
+    shell : Shell
+    frame : Frame
+        Of the panel; its normal points into the room.
+    spot : (2,) float
+        In the frame. [m]
+    passed : sequence of Passage
+        What stands before the gap.
+    """
+    last = max((item.end_m for item in passed), default=0.0)
+    begin = frame.lift(spot[np.newaxis])[0] - (last + 0.01) * frame.normal
+    before = {item.element for item in passed}
+    return next(
+        (
+            Passage(element=item.element, start_m=item.start_m + last, end_m=item.end_m + last)
+            for item in shell.passages(begin, -frame.normal)
+            if item.element not in before
+        ),
+        None,
+    )

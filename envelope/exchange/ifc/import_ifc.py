@@ -14,7 +14,8 @@ import numpy as np
 
 from envelope.building.adjacency import find_facings
 from envelope.building.checks import check_spaces, welded
-from envelope.building.model import Panel, Space
+from envelope.building.model import Panel, Site, Space
+from envelope.building.patches import is_high
 from envelope.errors import Fault, Location, ModelFileError
 from envelope.exchange.ifc.assemblies import NOTHING, Stacks
 from envelope.exchange.ifc.behind import Shell
@@ -37,6 +38,7 @@ from envelope.geometry.plane import Floats
 
 FORMAT = "IFC"
 REVEAL_M = 0.05  # a leaf that stands back no more is as good as flush
+LEAST_VOID_M2 = 0.1
 _KINDS = ("exterior-wall", "interior-wall", "floor", "slab", "roof", "window", "door", "skylight")
 
 
@@ -145,7 +147,8 @@ def import_ifc(
     origins: dict[str, PanelOrigin] = {}
     for panels in laid.values():
         origins |= {key: origin for key, origin in panels.origins.items() if key in kept}
-    notes += _panel_notes(model, made, origins) + stacks.notes() + _ground_notes(model)
+    notes += _panel_notes(model, made, origins) + _void_notes(made, laying)
+    notes += stacks.notes() + _ground_notes(model)
     construction = {
         kind: laying.uses[kind].most_common(1)[0][0] if laying.uses[kind] else stacks.nothing()
         for kind in _KINDS
@@ -165,6 +168,24 @@ def import_ifc(
         north_rad=model.north_rad,
         grade_m=None if model.grade is None else model.grade.height_m,
     )
+
+
+def _void_notes(spaces: Sequence[Space], laying: Laying) -> list[Note]:
+    """Ceilings over which a void counts as sky though the file has more farther up."""
+    notes = []
+    for space in spaces:
+        found = laying.voids.get(space.id, {})
+        area_m2 = sum(found.values())
+        if area_m2 < LEAST_VOID_M2:
+            continue
+        name, up_m = max(found, key=lambda key: found[key])
+        message = (
+            f"{area_m2:.3g} m² of its ceiling count as under the open sky: over it stands a void "
+            f"without a space, and what the file has past it is left out, such as {name} "
+            f"{up_m:.1f} m up"
+        )
+        notes.append(Note(kind="gap", subject=space.id, message=message))
+    return notes
 
 
 def _ground_notes(model: IfcModel) -> list[Note]:
@@ -271,22 +292,37 @@ def _panel_notes(
             if panel.kind == "open":
                 where = f"towards {beyond}" if beyond else "outward"
                 if outside:
-                    where += ", which is not imported and counts as outdoors"
+                    where += f", which is not imported and counts as {_counts_as(model, panel)}"
                 notes.append(_note("gap", panel, f"{panel.area_m2:.3g} m² stand open {where}"))
             elif outside:
-                message = f"leads to {other}, which is not imported: it counts as outdoors"
-                notes.append(_note("remark", panel, message))
+                counts = _counts_as(model, panel)
+                message = f"leads to {other}, which is not imported: it counts as {counts}"
+                notes.append(_note("remark" if counts == "outdoors" else "gap", panel, message))
             elif thick:
                 message = f"leads to {other} through {thick}; rays meet its two sides in turn"
                 notes.append(_note("remark", panel, message))
             if panel.assembly == NOTHING:
-                message = "no element of the file stands behind it: taken to stop nothing"
+                message = f"no element of the file stands behind its {panel.area_m2:.3g} m²: "
+                message += "taken to stop nothing"
                 if model.proxies:
                     message += f" ({model.proxies} × IfcBuildingElementProxy count as no walls)"
                 notes.append(_note("gap", panel, message))
     notes.extend(_wrong_flags(model, spaces, origins))
     notes.extend(_missing_reveals(model, spaces, origins))
     return notes
+
+
+def _counts_as(model: IfcModel, panel: Panel) -> str:
+    """What a space that is not imported counts as: by its height alone, as the building does."""
+    grade_m = 0.0 if model.grade is None else model.grade.height_m
+    low, high = float(panel.outline[:, 2].min()), float(panel.outline[:, 2].max())
+    floor = panel.normal[2] > 0.5
+    if floor and not is_high(low, Site(grade_m=grade_m)):
+        return "earth, which nothing passes: import it too"
+    if floor or low >= grade_m:
+        return "outdoors"
+    part = "earth" if high <= grade_m else "earth as far as it lies below ground"
+    return f"{part}, which nothing passes: import it too"
 
 
 def _missing_reveals(

@@ -18,7 +18,14 @@ from envelope.building.model import Panel, PanelKind
 from envelope.building.patches import strips
 from envelope.building.point_location import winding
 from envelope.exchange.ifc.assemblies import NOTHING, Stacks
-from envelope.exchange.ifc.behind import BEHIND_M, Passage, Shell, behind, spots_in
+from envelope.exchange.ifc.behind import (
+    BEHIND_M,
+    Passage,
+    Shell,
+    behind,
+    past_the_gap,
+    spots_in,
+)
 from envelope.exchange.ifc.facets import Facet, Facets, rings, united
 from envelope.exchange.naming import compass_aliases, numbered
 from envelope.exchange.records import PanelOrigin
@@ -86,6 +93,9 @@ class Laying:
     solids: Mapping[int, Facets]
     triangles: Mapping[int, Floats]  # (n, 3, 3) of each space's solid
     uses: dict[str, Counter[str]] = field(default_factory=lambda: defaultdict(Counter))
+    # Area [m²] of a space's ceiling over which a void counts as sky, by what stands past the void
+    # and how far up. [m]
+    voids: dict[str, dict[tuple[str, float], float]] = field(default_factory=dict)
 
     def lay(self) -> dict[int, SpacePanels]:
         """Panels of every chosen space."""
@@ -321,6 +331,8 @@ class Laying:
             other = self._farther(panel, part, passed)
             if other is not None:
                 beyond = f"space {self.ids[other]} beyond {MOST_BEHIND}"
+            elif panel.kind == "ceiling":
+                self._note_void(panel, part, passed)
             mine = passed
             if other is not None and other in self.chosen and len(passed) > 1:
                 # A thick wall between two spaces is two elements to the rays, met one after the
@@ -342,6 +354,19 @@ class Laying:
                 )
             )
         return found
+
+    def _note_void(self, panel: Panel, area: Area, passed: Sequence[Passage]) -> None:
+        """Keep what stands past a void over a ceiling, which counts as sky from there on."""
+        spot = spots_in(area, count=1)
+        if not len(spot):
+            return
+        past = past_the_gap(self.shell, panel.frame, spot[0], passed)
+        if past is None:
+            return
+        body = self.shell.bodies[past.element]
+        key = (body.name or body.id, round(past.start_m, 1))
+        found = self.voids.setdefault(panel.space, {})
+        found[key] = found.get(key, 0.0) + float(area.area)
 
     def _farther(self, panel: Panel, area: Area, passed: Sequence[Passage]) -> int | None:
         """A space that begins right behind the elements behind a panel, farther than rays look."""
