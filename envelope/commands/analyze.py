@@ -14,7 +14,7 @@ from envelope.commands.arguments import (
     add_output_switches,
     steradian_count,
 )
-from envelope.commands.common import analyzed, read_job
+from envelope.commands.common import analyzed, chosen_plans, read_job
 from envelope.commands.first_screen import print_first_screen
 from envelope.exposure import serialise as as_json
 from envelope.exposure.analysis_record import Analysis
@@ -75,6 +75,9 @@ def over(analysis: Analysis, *, allowed_sr: float, untreated: bool) -> list[str]
 def run(options: argparse.Namespace) -> int:
     """Analyse and print; exit code 1 where more is unshielded than was asked to fail on."""
     job = read_job(options.job)
+    ranked_plans = None
+    if not (options.json or options.csv or options.detail):  # the first screen ranks one plan only
+        ranked_plans = [plan.id for plan in chosen_plans(job, options.plan)[:1]]
     analysis = analyzed(
         job,
         path=options.job,
@@ -84,6 +87,7 @@ def run(options: argparse.Namespace) -> int:
         fine=options.fine,
         edges=options.edges,
         isotropic=options.isotropic,
+        ranked_plans=ranked_plans,
     )
     if options.json:
         print(json.dumps(as_json.analysis_as_plain(analysis), indent=2))

@@ -6,7 +6,7 @@ What casts is imported where it is used, since compiled code takes longer to loa
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -106,8 +106,26 @@ def analyzed(
     fine: bool = False,
     edges: bool = False,
     isotropic: bool = False,
+    ranked_plans: Collection[str] | None = None,
 ) -> Analysis:
-    """Cast and analyse in one go, with the band of every level."""
+    """Cast and analyse in one go, with the band of every level.
+
+    Parameters
+    ----------
+    job : Job
+        As it was read.
+    path : Path
+        Of its file, for messages.
+    plans, receivers : sequence of str, optional
+        Ids of what was asked for; all of them where none is.
+    threshold_db : float
+        Loss below which a direction counts as unshielded. [dB]
+    fine, edges, isotropic : bool
+        As the switches of `gapcast analyze` say.
+    ranked_plans : collection of str, optional
+        Ids of the plans whose faces are tried one by one, for what is shown; all of them where
+        none is named.
+    """
     from envelope.exposure.analysis import analyze
 
     chosen = chosen_plans(job, plans)
@@ -121,4 +139,5 @@ def analyzed(
         with_bands=True,
         edges=edges,
         isotropic=isotropic,
+        ranked_plans=ranked_plans,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -481,12 +481,18 @@ def analyze(
     with_bands: bool = False,
     edges: bool = False,
     isotropic: bool = False,
+    ranked_plans: Collection[str] | None = None,
 ) -> Analysis:
     """Analyse plans of a job; all of them where none is named.
 
     `with_bands` adds the 10–90 % band of every level, which takes a second or so for a plan;
-    `isotropic` ranks panels by an isotropic field in place of the job's sources.
+    `isotropic` ranks panels by an isotropic field in place of the job's sources; `ranked_plans`
+    are the only ones under which treating each panel is tried (None: under all of them).
     """
+
+    def with_ranks(plan: Plan) -> bool:
+        return ranked_plans is None or plan.id in ranked_plans
+
     bench = bench_of(job, casts) if bench is None else bench
     draws = draw(job) if with_bands else None
     as_built = analyze_plan(
@@ -497,6 +503,7 @@ def analyze(
         draws=draws,
         edges=edges,
         isotropic=isotropic,
+        with_ranks=with_ranks(job.plan(AS_BUILT)),
     )
     results = [
         as_built
@@ -510,6 +517,7 @@ def analyze(
             draws=draws,
             edges=edges,
             isotropic=isotropic,
+            with_ranks=with_ranks(plan),
         )
         for plan in (job.plans if plans is None else plans)
     ]

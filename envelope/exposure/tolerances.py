@@ -11,6 +11,7 @@ from __future__ import annotations
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,9 +45,15 @@ def strata(name: str, *, count: int, seed: int) -> Floats:
     return np.concatenate(([0.5], (random.permutation(count) + 0.5) / count))
 
 
+@lru_cache(maxsize=1024)
 def deviates(name: str, *, count: int, seed: int) -> Floats:
-    """Normal deviates (count + 1,) with a 10–90 % band of ±1, after a first one of 0."""
-    return np.asarray(normal_deviates(strata(name, count=count, seed=seed)) / TENTH)
+    """Normal deviates (count + 1,) with a 10–90 % band of ±1, after a first one of 0.
+
+    The same array every time, and so one that cannot be written to.
+    """
+    found = np.asarray(normal_deviates(strata(name, count=count, seed=seed)) / TENTH)
+    found.flags.writeable = False
+    return found
 
 
 def spread_over(span: Range3, deviate: Floats) -> Floats:

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from envelope.building.job import Job, Plan
-from envelope.exposure.analysis import analyze_plan, bench_of
+from envelope.exposure.analysis import analyze, analyze_plan, bench_of
 from envelope.exposure.casts import cast_job
 from envelope.exposure.offers import offers_of
 from envelope.exposure.stacks import REFLECTOR
@@ -203,3 +203,20 @@ class TestOffers:
         assert first.treated_with == (REFLECTOR.id,)
         assert first.share == pytest.approx(1.0, abs=1e-9)
         assert first.below_if_treated_db > 150.0
+
+
+class TestTheRankedPlans:
+    def test_ranking_one_plan_changes_nothing_in_it_and_tries_nothing_in_the_others(self):
+        job = load(JOBS["bedroom"])
+        casts = cast_job(job, sampling=FEW)
+        every = analyze(job=job, casts=casts)
+        first = job.plans[0].id
+        one = analyze(job=job, casts=casts, ranked_plans=[first])
+        assert one.plans[0].receivers[0].panels == every.plans[0].receivers[0].panels
+        for ranked, unranked in zip(every.plans[1:], one.plans[1:], strict=True):
+            for with_it, without in zip(ranked.receivers, unranked.receivers, strict=True):
+                assert any(leak.treated_with for leak in with_it.panels)
+                assert not any(leak.treated_with for leak in without.panels)
+                assert without.level_w_m2 == with_it.level_w_m2
+                shares = {leak.panel: leak.share for leak in with_it.panels}
+                assert {leak.panel: leak.share for leak in without.panels} == shares

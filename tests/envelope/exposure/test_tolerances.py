@@ -93,3 +93,10 @@ def test_another_source_leaves_a_source_as_it_is_drawn(
     assert np.array_equal(alone.aside[0], both.aside[1])
     assert not np.array_equal(both.level[0], both.level[1])
     assert np.array_equal(alone.occupant_m2, both.occupant_m2)
+
+
+def test_deviates_are_kept_and_cannot_be_written_to():
+    first = deviates("thickness of plaster", count=10, seed=1)
+    assert deviates("thickness of plaster", count=10, seed=1) is first
+    with pytest.raises(ValueError, match="read-only"):
+        first[0] = 1.0
