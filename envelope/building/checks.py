@@ -170,13 +170,19 @@ def _fold_faults(space: Space) -> list[Fault]:
     owners: list[Panel] = []
     spots: list[Floats] = []
     steps: list[float] = []
+    hosts = {panel.id: panel for panel in space.panels}
+    flush = {
+        panel.id
+        for panel in space.panels
+        if panel.kind == "open" and panel.host in hosts and _in_plane(panel, hosts[panel.host])
+    }
     for panel in space.panels:
         area = polygon_of(panel)
         middle = spot_inside(area)
         flat = [middle]
         # Beside a panel of a millimetre, half a millimetre off it may be in the next one.
         steps.append(min(STEP_M, 0.3 * float(area.boundary.distance(Point(middle)))))
-        if panel.host is not None:
+        if panel.host is not None and panel.id not in flush:
             # Niches are the parts that reach out of the room: look at their corners as well.
             corners = panel.frame.flatten(panel.outline)
             flat.extend(corners + 0.02 * (corners.mean(axis=0) - corners))
@@ -198,6 +204,12 @@ def _fold_faults(space: Space) -> list[Fault]:
             message = f"panel {panel.id} runs through or against space {space.id} itself"
             found.append(Fault(message=message, subject=subject))
     return found
+
+
+def _in_plane(panel: Panel, host: Panel) -> bool:
+    """Whether a hole lies in the plane of its host: it reaches nowhere then."""
+    off = (panel.outline - host.frame.origin) @ host.normal
+    return bool(np.abs(off).max() <= WELD_M)
 
 
 def _coplanar_faults(space: Space) -> list[Fault]:

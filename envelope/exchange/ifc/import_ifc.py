@@ -290,7 +290,7 @@ def _panel_notes(
             other, _, thick = beyond.removeprefix("space ").partition(" beyond ")
             outside = beyond.startswith("space ") and other not in imported
             if panel.kind == "open":
-                where = f"towards {beyond}" if beyond else "outward"
+                where = f"towards {beyond}" if beyond.startswith("space ") else "outward"
                 if outside:
                     where += f", which is not imported and counts as {_counts_as(model, panel)}"
                 notes.append(_note("gap", panel, f"{panel.area_m2:.3g} m² stand open {where}"))

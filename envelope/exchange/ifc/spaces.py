@@ -146,8 +146,8 @@ class Laying:
     def _open_holes(self, split: dict[int, list[_Cell]]) -> None:
         """Where nothing stands behind a part of a panel, the part is a hole and no wall.
 
-        Not where the file draws no walls (or no floors and roofs) at all: its rooms keep panels,
-        so that the job can say what they are made of.
+        Not under a floor, where the ground is, and not where the file draws no walls (or no
+        floors and roofs) at all: its rooms keep panels, so that the job can say what they are.
         """
         for upright in (True, False):
             cells = [
@@ -159,9 +159,10 @@ class Laying:
             if not any(cell.passed for _, _, cell in cells):
                 continue
             for found, place, cell in cells:
-                if not cell.passed and not _is_sliver(cell.area):
+                on_ground = cell.kind == "floor" and not cell.beyond.startswith("space ")
+                if not cell.passed and not on_ground and not _is_sliver(cell.area):
                     found[place] = replace(cell, kind="open", assembly=None, named_here=False)
-            sorts = ("exterior-wall", "interior-wall") if upright else ("floor", "slab", "roof")
+            sorts = ("exterior-wall", "interior-wall") if upright else ("floor", "roof")
             for sort in sorts:
                 self.uses[sort].pop(NOTHING, None)
 
