@@ -16,6 +16,7 @@ from envelope.commands.common import chosen_plans
 from envelope.commands.layout import open_console, plain_table
 from envelope.errors import EnvelopeError
 from envelope.project import load
+from envelope.text.names import face_title
 from envelope.works.bonding import BondedIsland, bonding_of
 
 DESCRIPTION = (
@@ -53,7 +54,7 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         print(json.dumps(bonding_json(job, plan.id, found), indent=2, ensure_ascii=False))
     else:
-        _print(open_console(), plan.id, found)
+        _print(open_console(), job, plan.id, found)
     return int(any(each.faults for each in found))
 
 
@@ -96,7 +97,7 @@ def bonding_json(job: Job, plan: str, found: tuple[BondedIsland, ...]) -> dict[s
     }
 
 
-def _print(console: Console, plan: str, found: tuple[BondedIsland, ...]) -> None:
+def _print(console: Console, job: Job, plan: str, found: tuple[BondedIsland, ...]) -> None:
     count = len(found)
     console.print(
         f"[bold]Plan {escape(plan)}[/]: {count} separate "
@@ -106,19 +107,20 @@ def _print(console: Console, plan: str, found: tuple[BondedIsland, ...]) -> None
         island = each.island
         where = "on a leaf, ends at its frame" if island.leaf else f"{len(island.panels)} faces"
         console.print(
-            f"\n[bold]{number}. {escape(island.name)}[/] ({where}): "
-            f"{escape(', '.join(island.treatments))}, {text.area(island.area_m2, feet=False)}"
+            f"\n[bold]{number}. {escape(_called(job, island.name))}[/] ({where}): "
+            f"{escape(', '.join(island.treatments))}, {text.area(island.area_m2, feet=job.feet)}"
         )
         if not island.leaf and len(island.panels) > 1:
-            console.print("   " + escape(", ".join(island.panels)))
+            console.print("   " + escape(", ".join(_called(job, each) for each in island.panels)))
         if each.bond is not None:
             how = "as the job says" if each.bond.stated else "proposed"
             console.print(
-                f"   Bond at {escape(each.bond.beside)} on {escape(each.bond.panel)}, {how}."
+                f"   Bond at {escape(each.bond.beside)} on the "
+                f"{escape(_called(job, each.bond.panel))}, {how}."
             )
         for fault in each.faults:
             console.print(f"   [bold]Open[/]: {escape(fault)}.")
-        laps = {contact.second for contact in island.contacts if contact.lap}
+        laps = {_called(job, contact.second) for contact in island.contacts if contact.lap}
         if laps:
             console.print(f"   Lap on purpose, and test: {escape(', '.join(sorted(laps)))}")
         if each.unknown:
@@ -126,18 +128,22 @@ def _print(console: Console, plan: str, found: tuple[BondedIsland, ...]) -> None
                 f"   No resistance to expect: {escape(', '.join(each.unknown))} is known by its "
                 "shielding alone. State its sheet-resistance, or measure a sample."
             )
-        _print_expected(console, each)
+        _print_expected(console, job, each)
     console.print(f"\n[bold]Caution[/]: {CAUTION}")
     console.print(CONTACTS)
 
 
-def _print_expected(console: Console, each: BondedIsland) -> None:
+def _called(job: Job, panel: str) -> str:
+    return face_title(job.building.panel(panel), home=None)
+
+
+def _print_expected(console: Console, job: Job, each: BondedIsland) -> None:
     if not each.expected:
         return
     table = plain_table("   from", "place", ">to the bond")
     for expected in each.expected[:6]:
         table.add_row(
-            f"   {escape(expected.panel)}",
+            f"   {escape(_called(job, expected.panel))}",
             expected.place,
             f"{text.significant(expected.resistance_ohm)}{text.SPACE}Ω",
         )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from rich.console import Console
 from rich.markup import escape
 
@@ -11,6 +13,7 @@ from envelope.building.job import Job
 from envelope.commands.layout import open_console, plain_table
 from envelope.commands.tables import print_rests
 from envelope.plans.decide import Change, Decision, Step
+from envelope.text.sentences import change_words
 
 _MOST_SOURCES = 4
 _MOST_WORSE = 3
@@ -48,7 +51,7 @@ def _print_free(console: Console, decision: Decision) -> None:
         where = f" in {escape(each.space)}" if each.space else ""
         console.print(
             f"  without {escape(each.source)}{where}: {text.level(each.level_w_m2)}, "
-            f"{_decibels(each.below_db)} less. Nothing is bought; whoever uses it must agree."
+            f"{change_words(each.below_db)}. Nothing is bought; whoever uses it must agree."
         )
 
 
@@ -98,7 +101,11 @@ def _print_rest(console: Console, job: Job, decision: Decision) -> None:
     if any(step.gain.below_db < 0.0 for step in decision.steps):
         console.print("A step that raises the level is done together with the next one.")
     console.print(_front(decision))
-    print_rests(console, decision.rests[:3])
+    # its steps are plans of its own making: "step-2"
+    print_rests(
+        console,
+        [replace(each, plan=each.plan.replace("step-", "step ")) for each in decision.rests[:3]],
+    )
     if not decision.candidates.priced:
         console.print(
             "Prices are missing, so the order is by area: "
@@ -141,7 +148,7 @@ def _front(decision: Decision) -> str:
     )
     return (
         f"Behind it: {len(front.cents)} plans that no other beats ({said}); buying in this order "
-        f"costs {_decibels(apart)} on the mean against choosing afresh for each sum."
+        f"costs {_decibels(apart)} on average against choosing afresh for each sum."
     )
 
 

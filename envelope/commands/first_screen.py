@@ -30,6 +30,7 @@ MAX_RECEIVERS = 2
 MAX_CAUTIONS = 4
 MAX_RESTS = 4
 GROWS = "; the lower steps bring more once the upper ones are done"
+WORTH_SAYING_DB = 0.5  # what a source in the house must bring to be named as a free measure
 LEAST_SOURCE = 0.05  # of the level, below which a source is not named by itself
 
 
@@ -170,13 +171,34 @@ def _print_faces(console: Console, plan: PlanResult, job: Job) -> None:
     if worse:
         some = worse[-3:][::-1]
         console.print(f"Alone these make it worse: {escape(', '.join(some))}.")
+    said = _free(receiver, job)
     for other in plan.receivers[1:MAX_RECEIVERS]:
         first = next(iter(faces_that_matter(other)), None)
         if first is not None:
-            console.print(
+            said.append(
                 f"At {escape(other.id)} first: {escape(called(first.panel, other, job))}, "
                 f"{escape(trial(first))}."
             )
+    if said:
+        console.print(" ".join(said))
+
+
+def _free(receiver: ReceiverResult, job: Job) -> list[str]:
+    """What a source in the house brings that nothing need be bought against."""
+    if receiver.isotropic_ranks:
+        return []
+    inside = {each.id for each in job.sources if each.position_m is not None and each.space}
+    total = receiver.level_w_m2
+    said = []
+    for source in sorted(receiver.sources, key=lambda each: (-each.level_w_m2, each.id)):
+        gain = reduction_db(total, max(total - source.level_w_m2, 0.0)) if total > 0.0 else 0.0
+        if source.id in inside and gain >= WORTH_SAYING_DB:
+            said.append(f"{escape(source.id)} {change_words(gain)}")
+    return (
+        [f"Free first (off, moved or on a cable): without {', without '.join(said)}."]
+        if said
+        else []
+    )
 
 
 def faces_that_matter(receiver: ReceiverResult) -> list[PanelLeak]:

@@ -72,5 +72,7 @@ def run(options: argparse.Namespace) -> int:
         raise EnvelopeError(f"{options.job}: {error}") from None
     page = offer_page(job, offer, practice=practice, day=date.today(), paper=options.paper)
     write_atomically(options.output, page.encode("utf-8"))
-    print(f"{options.output}: an offer with {len(plans)} options, to be printed on {options.paper}")
+    count = "1 option" if len(plans) == 1 else f"{len(plans)} options"
+    paper = {"a4": "A4", "letter": "letter"}[options.paper]
+    print(f"{options.output}: an offer with {count}, to be printed on {paper} paper")
     return 0

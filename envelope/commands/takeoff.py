@@ -19,6 +19,7 @@ from envelope.commands.layout import open_console, plain_table
 from envelope.errors import EnvelopeError, RangeError
 from envelope.pricing.bill import BillLine
 from envelope.project import load
+from envelope.text.names import face_title
 from envelope.works.takeoff import TakeOff, take_off
 
 DESCRIPTION = (
@@ -126,7 +127,7 @@ def _print(console: Console, job: Job, found: TakeOff) -> None:
     )
     for face in found.faces:
         faces.add_row(
-            escape(face.panel) + (" (strip)" if face.strip else ""),
+            escape(_called(job, face.panel)) + (" (strip)" if face.strip else ""),
             escape(face.treatment),
             text.area(face.area_m2, feet=job.feet),
             str(face.coats),
@@ -139,7 +140,9 @@ def _print(console: Console, job: Job, found: TakeOff) -> None:
             count = len(cut.strips.strips)
             strips = "1 strip" if count == 1 else f"{count} strips"
             run_ = f" ({strips}, {text.percent(cut.strips.waste)} waste)"
-        console.print(f"Cut for {escape(cut.panel)}, {escape(cut.product)}: {pieces}{run_}")
+        console.print(
+            f"Cut for {escape(_called(job, cut.panel))}, {escape(cut.product)}: {pieces}{run_}"
+        )
     console.print()
     money = found.bill.currency or ""
     lines = plain_table(
@@ -161,6 +164,10 @@ def _print(console: Console, job: Job, found: TakeOff) -> None:
     )
     if bill.unpriced:
         console.print("Not in the total: " + "; ".join(escape(each) for each in bill.unpriced))
+
+
+def _called(job: Job, panel: str) -> str:
+    return face_title(job.building.panel(panel), home=None)
 
 
 def _quantity(job: Job, line: BillLine) -> str:

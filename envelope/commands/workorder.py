@@ -9,11 +9,13 @@ from dataclasses import asdict
 from rich.console import Console
 from rich.markup import escape
 
+from envelope.building.job import Job
 from envelope.commands.arguments import add_job, add_output_switches
 from envelope.commands.common import chosen_plans, nearest
 from envelope.commands.layout import open_console
 from envelope.errors import EnvelopeError
 from envelope.project import load
+from envelope.text.names import face_title
 from envelope.works.workorder import WorkOrder, WorkStep, work_order
 
 DESCRIPTION = (
@@ -52,11 +54,11 @@ def run(options: argparse.Namespace) -> int:
             )
         )
     else:
-        _print(open_console(), found, steps)
+        _print(open_console(), job, found, steps)
     return 0
 
 
-def _print(console: Console, found: WorkOrder, steps: tuple[WorkStep, ...]) -> None:
+def _print(console: Console, job: Job, found: WorkOrder, steps: tuple[WorkStep, ...]) -> None:
     console.print(f"[bold]Plan {escape(found.plan)}[/]: {len(found.steps)} steps")
     for step in steps:
         never = " [bold]Now or never.[/]" if step.now_or_never else ""
@@ -64,7 +66,10 @@ def _print(console: Console, found: WorkOrder, steps: tuple[WorkStep, ...]) -> N
             f"\n[bold]{step.number}. {escape(step.trade)}[/]: {escape(step.what)}.{never}"
         )
         for label, words in (
-            ("Where", ", ".join(step.where)),
+            (
+                "Where",
+                ", ".join(face_title(job.building.panel(each), home=None) for each in step.where),
+            ),
             ("Quantity", step.quantity),
             ("Wait", step.wait),
             ("Stop until", step.stop_until),

@@ -17,6 +17,8 @@ _SQUARE_FOOT_M2 = 0.09290304
 _EXACT_M = 1e-5
 _LEAST_SR = 1e-6  # a solid angle below it is not told from nothing
 _SAME_DB = 0.05  # what is nearer reads 0.0 dB
+MOST_DB = 100.0  # levels that lie further apart are not told from one another by any meter
+MOST_TIMES = 1e6  # beyond it a factor says nothing more to anybody
 
 
 def grouped(value: float, digits: int = 0) -> str:
@@ -111,6 +113,18 @@ def decibels(value_db: float) -> str:
     return f"{round(value_db, 1) + 0.0:.1f}{SPACE}dB".replace("-", "−")
 
 
+def difference_decibels(value_db: float) -> str:
+    """How far two levels lie apart, without a sign; what no meter could tell has no number.
+
+    Examples
+    --------
+    >>> difference_decibels(-3.04), difference_decibels(303.6)
+    ('3.0\\xa0dB', 'more than 100\\xa0dB')
+    """
+    apart_db = abs(value_db)
+    return f"more than {MOST_DB:g}{SPACE}dB" if apart_db > MOST_DB else decibels(apart_db)
+
+
 def times(factor: float) -> str:
     """How many times.
 
@@ -118,7 +132,11 @@ def times(factor: float) -> str:
     --------
     >>> times(2.04), times(2.0), times(136.4), times(1148.2)
     ('2\\xa0times', '2\\xa0times', '136\\xa0times', '1\\xa0150\\xa0times')
+    >>> times(2.3e30)
+    'more than 1\\xa0000\\xa0000\\xa0times'
     """
+    if factor > MOST_TIMES:
+        return f"more than {times(MOST_TIMES)}"
     three = float(f"{factor:.3g}")  # more digits than any prediction has
     number = f"{factor:.1f}".removesuffix(".0") if factor < 9.95 else grouped(three)
     return f"{number}{SPACE}times"
@@ -131,8 +149,8 @@ def compared(below_db: float) -> str:
     --------
     >>> compared(21.34), compared(1.0), compared(0.0), compared(-0.5), compared(-6.0)
     ('136\\xa0times less', '21\\xa0% less', 'the same', '12\\xa0% more', '4\\xa0times as much')
-    >>> compared(math.inf)
-    'nothing left'
+    >>> compared(math.inf), compared(303.6)
+    ('nothing left', 'more than 1\\xa0000\\xa0000\\xa0times less')
     """
     if math.isinf(below_db):
         return "nothing left" if below_db > 0.0 else "more"

@@ -21,7 +21,16 @@ from envelope.text.names import (
     treatment_names,
     trial_names,
 )
-from envelope.text.numbers import SPACE, compared, decibels, frequency, level, percent, steradians
+from envelope.text.numbers import (
+    SPACE,
+    compared,
+    decibels,
+    difference_decibels,
+    frequency,
+    level,
+    percent,
+    steradians,
+)
 
 WORSE_DB = 0.5  # from which a plan is said to make a level worse
 SAME_DB = 0.05  # what is nearer reads as no change
@@ -42,7 +51,7 @@ def apart(below_db: float, what: str) -> str:
     if math.isinf(below_db):
         return f"nothing of what is {what}"
     side = "below" if below_db > 0.0 else "above"
-    return f"{decibels(abs(below_db))} {side} {what} ({words})"
+    return f"{difference_decibels(below_db)} {side} {what} ({words})"
 
 
 def short_apart(below_db: float, what: str) -> str:
@@ -163,7 +172,7 @@ def change_words(below_db: float) -> str:
         return "nothing left"
     if abs(below_db) < SAME_DB:
         return "no change"
-    return f"{decibels(abs(below_db))} {'less' if below_db > 0.0 else 'MORE'}"
+    return f"{difference_decibels(below_db)} {'less' if below_db > 0.0 else 'MORE'}"
 
 
 def range_words(found: Difference) -> str:
@@ -177,9 +186,11 @@ def range_words(found: Difference) -> str:
     '0.3 to 4.0'
     >>> range_words(Difference(below_db=2.0, low_db=-1.0, high_db=4.0, odds=0.8))
     '1.0 more to 4.0 less'
+    >>> range_words(Difference(below_db=299.0, low_db=9.0, high_db=303.6, odds=1.0))
+    '9.0 to more than 100'
     """
     low, high = (
-        decibels(abs(end)).removesuffix(f"{SPACE}dB") for end in (found.low_db, found.high_db)
+        difference_decibels(end).removesuffix(f"{SPACE}dB") for end in (found.low_db, found.high_db)
     )
     if found.low_db < 0.0 < found.high_db:
         return f"{low} more to {high} less"

@@ -114,7 +114,9 @@ def offer_of(job: Job, analysis: Analysis, plans: Sequence[Plan], receiver: str)
             for place, one in enumerate(plans)
             for other in plans[place + 1 :]
         ),
-        rests_on=tuple(f"{each.words}: {each.taken}. {each.settle}" for each in analysis.rests),
+        rests_on=tuple(
+            f"{each.words}: {each.taken}. To settle it, {each.settle}." for each in analysis.rests
+        ),
     )
 
 

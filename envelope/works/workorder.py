@@ -9,8 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from envelope import text
 from envelope.building.job import Job, Plan
 from envelope.pricing.products import Product
+from envelope.text.names import face_title
 from envelope.works.bonding import BondedIsland, bonding_of
 from envelope.works.takeoff import FaceQuantity, TakeOff, take_off
 
@@ -79,7 +81,7 @@ def work_order(job: Job, plan: Plan) -> WorkOrder:
         *_before(found, bonding),
         *_coating(job, found, bonding),
         *_goods(job, found),
-        *_after(found, bonding),
+        *_after(job, found, bonding),
     ]
     steps = tuple(
         WorkStep(
@@ -181,7 +183,7 @@ def _coating(job: Job, found: TakeOff, bonding: tuple[BondedIsland, ...]) -> Ite
                 trade=PAINTER,
                 what=f"{product.title or product.id} on every face that is coated",
                 where=where,
-                quantity=f"{area:.1f} m², {_quantity(found, product, job)}",
+                quantity=f"{text.area(area, feet=job.feet)}, {_quantity(found, product, job)}",
                 wait="until cured, as its label says",
                 stop_until="it does not come off on a wet finger",
             )
@@ -209,7 +211,10 @@ def _coating(job: Job, found: TakeOff, bonding: tuple[BondedIsland, ...]) -> Ite
             "reveal and corner without a break",
             where=where,
             quantity="; ".join(
-                [f"{area:.1f} m²", *(_quantity(found, product, job) for product in own)]
+                [
+                    text.area(area, feet=job.feet),
+                    *(_quantity(found, product, job) for product in own),
+                ]
             ),
             wait="between coats and after the last, as its label says",
             stop_until=f"no thin spot by eye against a lamp, and {reading}",
@@ -254,12 +259,16 @@ def _goods(job: Job, found: TakeOff) -> Iterator[_Draft]:
             trade=INSTALLER,
             what=f"{name}: fit as its maker says",
             where=tuple(face.panel for face in faces),
-            quantity=f"{sum(face.area_m2 for face in faces):.1f} m²",
+            quantity=text.area(sum(face.area_m2 for face in faces), feet=job.feet),
             now_or_never=any(face.kind == "floor" for face in faces),
         )
 
 
-def _after(found: TakeOff, bonding: tuple[BondedIsland, ...]) -> Iterator[_Draft]:
+def _called(job: Job, panel: str) -> str:
+    return face_title(job.building.panel(panel), home=None)
+
+
+def _after(job: Job, found: TakeOff, bonding: tuple[BondedIsland, ...]) -> Iterator[_Draft]:
     for each in bonding:
         island = each.island
         if each.bond is None and island.leaf:
@@ -267,14 +276,16 @@ def _after(found: TakeOff, bonding: tuple[BondedIsland, ...]) -> Iterator[_Draft
         expected = each.expected[0] if each.expected else None
         place = "a place still to be decided" if each.bond is None else each.bond.beside
         test = (
-            f"{expected.resistance_ohm:.1f} Ω or less from {expected.panel}, {expected.place}"
+            f"{expected.resistance_ohm:.1f} Ω or less from the "
+            f"{_called(job, expected.panel)}, {expected.place}"
             if expected is not None
             else "a steady low resistance from the farthest face"
         )
         yield _Draft(
             trade=ELECTRICIAN,
-            what=f"Bond {island.name} and what is connected with it at {place}, at one point; "
-            "first test that no box, stud, pipe or rail touches the coating",
+            what=f"Bond the {_called(job, island.name)} and what is connected with it "
+            f"at {place}, at one point; first test that no box, stud, pipe or rail touches the "
+            "coating",
             where=() if each.bond is None else (each.bond.panel,),
             stop_until=f"earth verified, then {test}",
             caution="Licensed electrician, local code; power off and proved dead; never to "

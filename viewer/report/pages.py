@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from functools import cache
 from typing import Any, Literal
@@ -11,6 +12,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from envelope import text
 from envelope.building.job import Job
 from envelope.exposure.differences import Difference
+from envelope.text.sentences import odds_words
 from envelope.works.offer import NOT_INCLUDED, SPOTS, Offer, OfferOption
 from viewer.report.practice import Practice
 
@@ -90,7 +92,7 @@ def _change(found: Difference) -> str:
         f"{text.times(10.0 ** (high / 10.0))}"
     )
     if found.below_db < 0.0:
-        return f"{factor} more than today ({span}): this option makes the room worse"
+        return f"{factor} as much as today ({span}): this option makes the room worse"
     return f"{factor} less than today ({span})"
 
 
@@ -98,9 +100,9 @@ def _between(one: str, other: str, found: Difference) -> str:
     if not found.can_be_told:
         return f"Between {one} and {other} no difference can be told."
     better, worse = (other, one) if found.below_db > 0.0 else (one, other)
-    odds = max(found.odds, 1.0 - found.odds)
+    odds = odds_words(replace(found, odds=max(found.odds, 1.0 - found.odds)))
     factor = text.times(10.0 ** (abs(found.below_db) / 10.0))
-    return f"{better} leaves {factor} less than {worse}, with odds of {text.percent(odds)}."
+    return f"{better} leaves {factor} less than {worse}: {odds}."
 
 
 def _days(count: int) -> str:

@@ -88,7 +88,7 @@ def test_it_says_what_the_figures_rest_on_and_how_to_settle_it(screen):
     said = " ".join(screen("models/house.toml").split())
     plain = json.loads(screen("models/house.toml", "--json"))
     first = plain["rests_on"][0]
-    assert f"These figures rest on {first['words']} (±{first['moves_db']:.1f} dB)" in said
+    assert f"These figures rest on {first['what']} (±{first['moves_db']:.1f} dB)" in said
     assert f"To settle the first: {first['settle']}." in said
 
 

@@ -92,6 +92,6 @@ def test_the_command_says_what_is_open(tmp_path, capsys) -> None:  # type: ignor
     assert main(["bond", str(path)]) == 1
     out = capsys.readouterr().out
     assert "2 separate conductors, one bond each" in out
-    assert "Bond at room/B1 on room/2, proposed" in out
+    assert "Bond at room/B1 on the east wall of room, proposed" in out
     assert "licensed electrician" in out
     assert main(["bond", str(path), "--plan", "as-built"]) == 2

@@ -62,7 +62,7 @@ def test_resistances_to_expect_come_with_a_bond() -> None:
     job = load(MODELS / "wiring.toml")
     found = work_order(job, job.plan("walls-bonded"))
     bond = next(step for step in found.steps if step.what.startswith("Bond"))
-    assert " Ω or less from bedroom/" in bond.stop_until
+    assert " Ω or less from the north wall of bedroom, far corner" in bond.stop_until
 
 
 def test_one_trade_as_json_and_a_trade_that_is_none(capsys) -> None:  # type: ignore[no-untyped-def]
