@@ -13,6 +13,7 @@ from envelope.building.job import Job
 from envelope.commands.layout import open_console, plain_table
 from envelope.commands.tables import print_rests
 from envelope.plans.decide import Change, Decision, Step
+from envelope.text.cautions import is_meter
 from envelope.text.sentences import change_words
 
 _MOST_SOURCES = 4
@@ -43,7 +44,7 @@ def _sources(decision: Decision) -> str:
 
 
 def _print_free(console: Console, decision: Decision) -> None:
-    worth = [each for each in decision.free if each.below_db >= 0.05]
+    worth = [each for each in decision.free if each.below_db >= 0.05 and not is_meter(each.source)]
     if not worth:
         return
     console.print("\n[bold]Free first[/]: move it, use a cable, or switch it off at night")

@@ -9,6 +9,7 @@ from dataclasses import asdict
 from rich.console import Console
 from rich.markup import escape
 
+from envelope import text
 from envelope.building.job import Job
 from envelope.commands.arguments import add_job, add_output_switches
 from envelope.commands.common import chosen_plans, nearest
@@ -16,7 +17,7 @@ from envelope.commands.layout import open_console
 from envelope.errors import EnvelopeError
 from envelope.project import load
 from envelope.text.names import face_title
-from envelope.works.workorder import WorkOrder, WorkStep, work_order
+from envelope.works.workorder import Words, WorkOrder, WorkStep, work_order
 
 DESCRIPTION = (
     "Lists the work of a plan as numbered steps in the order in which they can be done: trade, "
@@ -38,7 +39,7 @@ def run(options: argparse.Namespace) -> int:
     plan = chosen_plans(job, [options.plan])[0] if options.plan else job.plans[-1]
     if not plan.treatments:
         raise EnvelopeError(f"plan {plan.id!r} treats nothing: there is nothing to do")
-    found = work_order(job, plan)
+    found = work_order(job, plan, words_of(job))
     steps = found.steps
     if options.trade is not None:
         if options.trade not in found.trades:
@@ -56,6 +57,14 @@ def run(options: argparse.Namespace) -> int:
     else:
         _print(open_console(), job, found, steps)
     return 0
+
+
+def words_of(job: Job) -> Words:
+    """Faces and areas as a job's people read them."""
+    return Words(
+        called=lambda panel: face_title(job.building.panel(panel), home=None),
+        area=lambda value_m2: text.area(value_m2, feet=job.feet),
+    )
 
 
 def _print(console: Console, job: Job, found: WorkOrder, steps: tuple[WorkStep, ...]) -> None:

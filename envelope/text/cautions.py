@@ -96,8 +96,13 @@ def _vents(job: Job, plans: Iterable[Plan]) -> Iterator[str]:
         yield f"{names}: keep ventilation and combustion air free."
 
 
+def is_meter(source: str) -> bool:
+    """Whether a source is, by its name, a utility's meter, which nobody may move or switch off."""
+    return "meter" in source.lower()
+
+
 def _meters(job: Job, treats: bool) -> Iterator[str]:
-    meters = [each.id for each in job.sources if "meter" in each.id.lower()]
+    meters = [each.id for each in job.sources if is_meter(each.id)]
     if meters and treats:
         verb = "needs its" if len(meters) == 1 else "need their"
         yield (

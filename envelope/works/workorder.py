@@ -6,13 +6,11 @@ cured, masks, coats, floor goods, films and fabrics, bond, test, finish coats, f
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from envelope import text
 from envelope.building.job import Job, Plan
 from envelope.pricing.products import Product
-from envelope.text.names import face_title
 from envelope.works.bonding import BondedIsland, bonding_of
 from envelope.works.takeoff import FaceQuantity, TakeOff, take_off
 
@@ -23,6 +21,14 @@ DRYWALLER = "drywaller"
 DESIGNER = "designer"
 
 RING_MM = (3, 6)  # kept clear around boxes; common practice, no source
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Words:
+    """How people read what the steps speak of."""
+
+    called: Callable[[str], str]  # a panel's id, as a name
+    area: Callable[[float], str]  # square metres, in the measure of the job
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,8 +73,15 @@ class WorkOrder:
         return tuple(dict.fromkeys(step.trade for step in self.steps))
 
 
-def work_order(job: Job, plan: Plan) -> WorkOrder:
+def work_order(job: Job, plan: Plan, words: Words) -> WorkOrder:
     """Steps of a plan in the order in which they can be done.
+
+    Parameters
+    ----------
+    job : Job
+    plan : Plan
+    words : Words
+        How faces and areas are written.
 
     Raises
     ------
@@ -79,9 +92,9 @@ def work_order(job: Job, plan: Plan) -> WorkOrder:
     bonding = bonding_of(job, plan)
     drafts = [
         *_before(found, bonding),
-        *_coating(job, found, bonding),
-        *_goods(job, found),
-        *_after(job, found, bonding),
+        *_coating(job, found, bonding, words),
+        *_goods(job, found, words),
+        *_after(found, bonding, words),
     ]
     steps = tuple(
         WorkStep(
@@ -169,7 +182,9 @@ def _quantity(found: TakeOff, product: Product, job: Job) -> str:
     return f"{line.quantity:.1f} {unit}{packs}"
 
 
-def _coating(job: Job, found: TakeOff, bonding: tuple[BondedIsland, ...]) -> Iterator[_Draft]:
+def _coating(
+    job: Job, found: TakeOff, bonding: tuple[BondedIsland, ...], words: Words
+) -> Iterator[_Draft]:
     for name in _coated(job, found):
         faces = _faces(found, name)
         where = tuple(face.panel for face in faces)
@@ -183,7 +198,7 @@ def _coating(job: Job, found: TakeOff, bonding: tuple[BondedIsland, ...]) -> Ite
                 trade=PAINTER,
                 what=f"{product.title or product.id} on every face that is coated",
                 where=where,
-                quantity=f"{text.area(area, feet=job.feet)}, {_quantity(found, product, job)}",
+                quantity=f"{words.area(area)}, {_quantity(found, product, job)}",
                 wait="until cured, as its label says",
                 stop_until="it does not come off on a wet finger",
             )
@@ -212,7 +227,7 @@ def _coating(job: Job, found: TakeOff, bonding: tuple[BondedIsland, ...]) -> Ite
             where=where,
             quantity="; ".join(
                 [
-                    text.area(area, feet=job.feet),
+                    words.area(area),
                     *(_quantity(found, product, job) for product in own),
                 ]
             ),
@@ -221,7 +236,7 @@ def _coating(job: Job, found: TakeOff, bonding: tuple[BondedIsland, ...]) -> Ite
         )
 
 
-def _goods(job: Job, found: TakeOff) -> Iterator[_Draft]:
+def _goods(job: Job, found: TakeOff, words: Words) -> Iterator[_Draft]:
     order = ("roll", "film", "piece", "curtain")
     goods = [each for each in job.products if each.form != "liquid"]
     for product in sorted(goods, key=lambda each: (order.index(each.form), each.id)):
@@ -230,7 +245,7 @@ def _goods(job: Job, found: TakeOff) -> Iterator[_Draft]:
             continue
         where = tuple(face.panel for face in faces)
         floor = any(face.kind == "floor" for face in faces)
-        words = {
+        how = {
             "roll": "cut to the plan, laid with its overlaps, turned up at the walls and taped",
             "film": "cut wet, trimmed to the gasket, edges sealed",
             "curtain": "sewn, hung to overlap the wall on both sides and at the sill",
@@ -244,7 +259,7 @@ def _goods(job: Job, found: TakeOff) -> Iterator[_Draft]:
         }
         yield _Draft(
             trade=INSTALLER,
-            what=f"{product.title or product.id}: {words[product.form]}",
+            what=f"{product.title or product.id}: {how[product.form]}",
             where=where,
             quantity=_quantity(found, product, job),
             stop_until="laps read as one conductor" if product.form == "roll" else "",
@@ -259,16 +274,12 @@ def _goods(job: Job, found: TakeOff) -> Iterator[_Draft]:
             trade=INSTALLER,
             what=f"{name}: fit as its maker says",
             where=tuple(face.panel for face in faces),
-            quantity=text.area(sum(face.area_m2 for face in faces), feet=job.feet),
+            quantity=words.area(sum(face.area_m2 for face in faces)),
             now_or_never=any(face.kind == "floor" for face in faces),
         )
 
 
-def _called(job: Job, panel: str) -> str:
-    return face_title(job.building.panel(panel), home=None)
-
-
-def _after(job: Job, found: TakeOff, bonding: tuple[BondedIsland, ...]) -> Iterator[_Draft]:
+def _after(found: TakeOff, bonding: tuple[BondedIsland, ...], words: Words) -> Iterator[_Draft]:
     for each in bonding:
         island = each.island
         if each.bond is None and island.leaf:
@@ -277,13 +288,13 @@ def _after(job: Job, found: TakeOff, bonding: tuple[BondedIsland, ...]) -> Itera
         place = "a place still to be decided" if each.bond is None else each.bond.beside
         test = (
             f"{expected.resistance_ohm:.1f} Ω or less from the "
-            f"{_called(job, expected.panel)}, {expected.place}"
+            f"{words.called(expected.panel)}, {expected.place}"
             if expected is not None
             else "a steady low resistance from the farthest face"
         )
         yield _Draft(
             trade=ELECTRICIAN,
-            what=f"Bond the {_called(job, island.name)} and what is connected with it "
+            what=f"Bond the {words.called(island.name)} and what is connected with it "
             f"at {place}, at one point; first test that no box, stud, pipe or rail touches the "
             "coating",
             where=() if each.bond is None else (each.bond.panel,),

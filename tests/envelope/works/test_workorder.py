@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from envelope.cli import main
+from envelope.commands.workorder import words_of
 from envelope.project import load
 from envelope.works.workorder import work_order
 
@@ -17,7 +18,7 @@ MODELS = Path(__file__).parents[3] / "models"
 @pytest.fixture(scope="module")
 def order():  # type: ignore[no-untyped-def]
     job = load(MODELS / "house.toml")
-    return work_order(job, job.plan("all-round"))
+    return work_order(job, job.plan("all-round"), words_of(job))
 
 
 def test_what_must_come_before_what(order) -> None:  # type: ignore[no-untyped-def]
@@ -60,7 +61,7 @@ def test_the_electricians_steps_carry_their_cautions(order) -> None:  # type: ig
 
 def test_resistances_to_expect_come_with_a_bond() -> None:
     job = load(MODELS / "wiring.toml")
-    found = work_order(job, job.plan("walls-bonded"))
+    found = work_order(job, job.plan("walls-bonded"), words_of(job))
     bond = next(step for step in found.steps if step.what.startswith("Bond"))
     assert " Ω or less from the north wall of bedroom, far corner" in bond.stop_until
 
