@@ -351,16 +351,33 @@ class Bench:
 
     def _exactly(self, key: StackKey, cosines: Floats, band: int) -> Floats:
         """Log transmission and near reflection (n, 2, 2) in a band at given cosines."""
-        angles, back = np.unique(cosines, return_inverse=True)
-        joined = len(angles) > SPLINE_NODES
-        nodes = np.linspace(angles[0], angles[-1], SPLINE_NODES) if joined else angles
-        ((passed, reflected),) = self._solve([key], nodes, self._nodes_of(band))
+        (found,) = self._each_exactly(key, [cosines], band)
+        return found
+
+    def _each_exactly(self, key: StackKey, groups: Sequence[Floats], band: int) -> list[Floats]:
+        """As `_exactly`, for groups of cosines: each is joined over its own, all solved at once."""
+        angles: list[Floats] = []
+        backs: list[NDArray[np.int64] | None] = []
+        for cosines in groups:
+            distinct, back = np.unique(cosines, return_inverse=True)
+            joined = len(distinct) > SPLINE_NODES
+            angles.append(
+                np.linspace(distinct[0], distinct[-1], SPLINE_NODES) if joined else distinct
+            )
+            backs.append(None if joined else back)
+        ((passed, reflected),) = self._solve([key], np.concatenate(angles), self._nodes_of(band))
         weight = self._weights[band]
         through = np.log(np.maximum(band_mean(values=passed, weight=weight), SMALLEST))
         values = np.stack((through, band_mean(values=reflected, weight=weight)), axis=1)
-        if not joined:
-            return np.asarray(values[back])
-        return even_spline(first=nodes[0], last=nodes[-1], values=values, at=cosines)
+        ends = np.cumsum([len(each) for each in angles])[:-1]
+        return [
+            even_spline(first=nodes[0], last=nodes[-1], values=part, at=cosines)
+            if back is None
+            else np.asarray(part[back])
+            for cosines, nodes, back, part in zip(
+                groups, angles, backs, np.split(values, ends), strict=True
+            )
+        ]
 
     def transmission_at(self, stacks: Stacks, row: int, cosine: float, band: int) -> float:
         """Transmission of a row at one angle, both polarizations alike."""
@@ -404,7 +421,7 @@ class Bench:
             cosines = [along.bundle.cosines[along.entries_of[row]] for row in rows]
             together = np.concatenate(cosines)
             if len(np.unique(together)) > SPLINE_NODES:  # each row over its own few degrees
-                parts = [self._exactly(key, each, along.band) for each in cosines]
+                parts = self._each_exactly(key, cosines, along.band)
             else:
                 ends = np.cumsum([len(each) for each in cosines])[:-1]
                 parts = np.split(self._exactly(key, together, along.band), ends)
