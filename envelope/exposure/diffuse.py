@@ -23,6 +23,8 @@ from envelope.physics.diffuse import OUTSIDE, coupling_matrix, diffuse_densities
 from envelope.physics.tables.occupants import CROSS_SECTION_M2
 from envelope.rays import Chain
 
+DRAWS_AT_A_TIME = 32  # what is worked out of them stays in the processor's cache
+
 
 def absorption_m2(
     job: Job,
@@ -167,14 +169,20 @@ def fed_w(
     left = sequences.added((arrives * reflected)[inside], ends)
     held = np.flatnonzero(arriving.any(axis=1))
     stack = stacks.of_row[sequences.row[held]]
-    turned = moved.reflection_shift[stack, sequences.bin[held]]
-    fed = left[held, np.newaxis] + arriving[held, np.newaxis] * turned
-    np.maximum(fed, 0.0, out=fed)
-    fed *= sequences.factors(stacks, moved.log_shift)[sequences.parent[held]]
-    both = fed[..., 0] + fed[..., 1]
-    return np.stack(
-        [both[sequences.space[held] == space].sum(axis=0) for space in range(spaces)], axis=1
-    )
+    within = [np.flatnonzero(sequences.space[held] == space) for space in range(spaces)]
+    count = moved.log_shift.shape[2]
+    found = np.zeros((count, spaces))
+    for low in range(0, count, DRAWS_AT_A_TIME):
+        some = slice(low, low + DRAWS_AT_A_TIME)
+        turned = moved.reflection_shift[stack, sequences.bin[held], some]
+        fed = left[held, np.newaxis] + arriving[held, np.newaxis] * turned
+        np.maximum(fed, 0.0, out=fed)
+        fed *= sequences.factors(stacks, moved.log_shift[:, :, some])[sequences.parent[held]]
+        both = fed[..., 0] + fed[..., 1]
+        for space, rows in enumerate(within):
+            if len(rows):
+                found[some, space] = both[rows].sum(axis=0)
+    return found
 
 
 def ray_levels(source: Source, chain: Chain, job: Job) -> Floats:
