@@ -162,15 +162,15 @@ def wall_hole(
         reach = spec.along_m + spec.width_m + ring
         if reach > length:
             text = (
-                f"ends {length_text(reach)} from the {corner} of {host.id}, which is "
+                f"ends {length_text(reach)} from the {corner} of {spec.on}, which is "
                 f"{length_text(length)} long"
             )
         else:
-            text = f"with its ring begins before the {corner} of {host.id}"
+            text = f"with its ring begins before the {corner} of {spec.on}"
         refusals.refuse(spec, "at", text)
         bad = True
     if low < bottom:
-        text = f"begins below the foot of {host.id}"
+        text = f"begins below the foot of {spec.on}"
         if low + ring >= bottom:
             text = f"with its ring {text}"
         refusals.refuse(spec, "sill", text)
@@ -179,7 +179,7 @@ def wall_hole(
         refusals.refuse(
             spec,
             "sill",
-            f"reaches {length_text(high)} up {host.id}, which is {length_text(top)} high",
+            f"reaches {length_text(high)} up {spec.on}, which is {length_text(top)} high",
         )
         bad = True
     if bad:
