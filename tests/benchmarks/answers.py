@@ -47,15 +47,15 @@ def actions(
 
     def one_plan() -> None:
         turns.reverse()
-        analyze_plan(bench=bench, plan=turns[0], casts=casts)
+        analyze_plan(bench=bench, plan=turns[0], casts=casts, with_ranks=False)
 
     found: dict[str, Callable[[], object]] = {
         "cast": lambda: cast_job(job, sampling=sampling),
         "one plan": one_plan,
-        "all plans": lambda: analyze(job=job, casts=casts, bench=bench),
-        "afresh": lambda: analyze(job=job, casts=casts),
+        "all plans": lambda: analyze(job=job, casts=casts, bench=bench, ranked_plans=()),
+        "afresh": lambda: analyze(job=job, casts=casts, ranked_plans=()),
         "draws": lambda: analyze_plan(
-            bench=bench, plan=plan, casts=casts, draws=draw(job, count=draws)
+            bench=bench, plan=plan, casts=casts, draws=draw(job, count=draws), with_ranks=False
         ),
     }
     for action in (*found.values(), one_plan):

@@ -12,7 +12,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent))
 
 from power_tracing import trace
-from traced_rooms import FEW, facets_under, rays_of
+from traced_rooms import FEW, bare, facets_under, rays_of
 
 from envelope.exposure.analysis import analyze
 from envelope.exposure.casts import cast_job
@@ -79,7 +79,7 @@ at = "2, 2, 1 m"
 
 def test_across_an_inner_corner_as_much_as_is_traced():
     """Both windows see each other: the bound is then an estimate, within a factor of 1.5."""
-    job = load_text(CORNER, path="corner.toml")
+    job = bare(load_text(CORNER, path="corner.toml"))
     (source,) = analyze(job=job, casts=cast_job(job, sampling=FEW)).plans[0].receivers[0].sources
     facets = facets_under(job, "as-built")
     rays = rays_of(job, facets, count=200_000)

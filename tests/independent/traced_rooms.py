@@ -116,7 +116,7 @@ space = "room"
 at = "1, 1, 0.7 m"
 {treated}
 """
-    return load_text(text, path=f"room-{seed}.toml")
+    return bare(load_text(text, path=f"room-{seed}.toml"))
 
 
 def only(job: Job, source: str) -> Job:
@@ -124,7 +124,21 @@ def only(job: Job, source: str) -> Job:
     (found,) = (each for each in job.sources if each.id == source)
     if found.eirp_w is None:
         found = replace(found, scattered=0.0, level_w_m2={"": 1e-3})
-    return replace(job, sources=(found,))
+    return bare(replace(job, sources=(found,)))
+
+
+def bare(job: Job) -> Job:
+    """The job as it is traced: no furniture, beams alone, transmitters that send alike all round."""
+    return replace(
+        job,
+        furnishing_m2={space.id: 0.0 for space in job.building.spaces},
+        sources=tuple(
+            replace(each, scattered=0.0, directivity_db=0.0)
+            if each.eirp_w is not None
+            else replace(each, scattered=0.0)
+            for each in job.sources
+        ),
+    )
 
 
 def facets_under(job: Job, plan: str) -> Facets:

@@ -12,7 +12,7 @@ export class TextPanel {
       class: "ga-text",
       spellcheck: "false",
       wrap: "off",
-      "aria-label": "Text of the job file",
+      "aria-label": "The job file as text",
     });
     this.note = h("p", { class: "ga-note", role: "status" });
     this.take = pressable(

@@ -130,4 +130,4 @@ def test_check_asks_for_frame_and_film_edge(tmp_path, capsys) -> None:
     stated = ROOM.format(frame='frame = "0 m"\nfilm-edge = "1/8 in"')
     path.write_text(stated, encoding="utf-8")
     assert main(["check", str(path)]) == 0
-    assert "not stated" not in capsys.readouterr().out
+    assert "W1 (line" not in capsys.readouterr().out
