@@ -128,7 +128,7 @@ def only(job: Job, source: str) -> Job:
 
 
 def bare(job: Job) -> Job:
-    """The job as it is traced: no furniture, beams alone, transmitters that send alike all round."""
+    """The job as it is traced: no furniture, beams alone, transmitters alike all round."""
     return replace(
         job,
         furnishing_m2={space.id: 0.0 for space in job.building.spaces},
