@@ -75,7 +75,7 @@ def test_a_room_from_the_form(chromium: Browser, started: Start, tmp_path: Path)
         assert list(tmp_path.glob("*.toml")) == []
         wrong.fill("3.6 m")
         page.get_by_role("button", name="Make the job file").click()
-        expect(page.locator(".ga-gap", has_text="west wall")).to_be_visible(timeout=SLOW_MS)
+        expect(page.locator(".ga-gap", has_text="window W1")).to_be_visible(timeout=SLOW_MS)
     made = load(tmp_path / "room.toml")
     assert made.name == "Back bedroom"
     assert made.sources[0].position_m == pytest.approx((-1.2192, 0.762, 0.9144))

@@ -166,7 +166,8 @@ export class GapList {
 }
 
 /**
- * Faces that bring something to a receiver under a plan, the one first whose treatment helps most.
+ * Faces that bring something to a receiver under a plan, and gaps that bring nothing yet: treating
+ * those changes the level too. The one first whose treatment helps most.
  * @param {SceneJson} scene
  * @param {number} column
  * @param {number} receiver
@@ -176,7 +177,7 @@ export function leaksOf(scene, column, receiver) {
   return scene.panels
     .flatMap((panel) => {
       const leak = panel.plans[column]?.leaks[receiver];
-      return leak && leak.share > 0 ? [{ panel, leak }] : [];
+      return leak && (leak.share > 0 || leak.is_gap) ? [{ panel, leak }] : [];
     })
     .sort((a, b) => a.leak.rank - b.leak.rank);
 }
