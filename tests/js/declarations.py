@@ -16,6 +16,7 @@ from typing import Any, Literal, Union, get_args, get_origin
 from typing_extensions import is_typeddict
 
 from viewer.app import protocol
+from viewer.app.protocol import file, job, model, start, whole
 from viewer.scene import json_types
 
 VIEWER = Path(__file__).parent.parent.parent / "viewer"
@@ -85,13 +86,14 @@ def scene_declarations() -> str:
 
 def protocol_declarations() -> str:
     """`viewer/app/page/protocol.d.ts`."""
-    records = records_of(protocol)
+    parts = (job, file, model, start, whole)
+    records = [record for part in parts for record in records_of(part)]
     named = {each.__name__ for each in records_of(json_types)}
     body = "\n".join(interface(each) for each in records)
     body += "\n" + union("Asked", protocol.ASKS) + union("Told", get_args(protocol.Told))
     used = sorted(each for each in named if f"{each}" in body)
     imported = f'import type {{ {", ".join(used)} }} from "./scene";\n'
-    return HEAD.format(module="viewer/app/protocol.py") + "\n" + imported + "\n" + body
+    return HEAD.format(module="viewer/app/protocol") + "\n" + imported + "\n" + body
 
 
 if __name__ == "__main__":

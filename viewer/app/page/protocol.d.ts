@@ -1,4 +1,4 @@
-// Generated from viewer/app/protocol.py by tests/js/declarations.py; not to be edited.
+// Generated from viewer/app/protocol by tests/js/declarations.py; not to be edited.
 
 import type { ColumnJson, SceneJson, SkyJson } from "./scene";
 
@@ -32,6 +32,60 @@ export interface Move {
   at: [number | string, number | string, number | string];
 }
 
+/** Cast what is missing. */
+export interface Cast {
+  do: "cast";
+}
+
+/** Stop casting. */
+export interface Halt {
+  do: "halt";
+}
+
+/** All directions around a receiver. */
+export interface SeeSky {
+  do: "sky";
+  receiver: string;
+}
+
+/** What a click on each treatment of a face would bring, put on these faces. */
+export interface SeeChoices {
+  do: "choices";
+  plan: string;
+  panel: string;
+  panels: Array<string>;
+  receiver: string;
+}
+
+/** What a plan costs; `total` in words, None where nothing of it has a price. */
+export interface BillTold {
+  total: string | null;
+  unpriced: Array<string>;
+}
+
+/** What a choice brings; `level_w_m2` is None without a source, `more` is what it costs more. */
+export interface ChoiceTold {
+  treatments: Array<string>;
+  level_w_m2: number | null;
+  reduction_db: number | null;
+  below_now_db: number | null;
+  more: string | null;
+}
+
+/** What a click on each treatment of a face brings, by treatment. */
+export interface ChoicesTold {
+  tell: "choices";
+  plan: string;
+  panel: string;
+  choices: Record<string, ChoiceTold>;
+}
+
+/** The plan that was made for the page. */
+export interface PlanTold {
+  tell: "plan";
+  id: string;
+}
+
 /** Take the last edit back. */
 export interface Undo {
   do: "undo";
@@ -59,20 +113,6 @@ export interface SetText {
   text: string;
 }
 
-/** Say what a model's panels are made of; None takes what the model says. */
-export interface SetAssembly {
-  do: "set-assembly";
-  panels: Array<string>;
-  assembly: string | null;
-}
-
-/** Say what kind a model's panels are; None takes what the model says. */
-export interface SetKind {
-  do: "set-kind";
-  panels: Array<string>;
-  kind: string | null;
-}
-
 /** Go on with the unsaved edits of an earlier session. */
 export interface TakeUp {
   do: "take-up";
@@ -86,22 +126,6 @@ export interface Drop {
 /** Try again to become the one program that may change the job. */
 export interface TryLock {
   do: "try-lock";
-}
-
-/** Cast what is missing. */
-export interface Cast {
-  do: "cast";
-}
-
-/** Stop casting. */
-export interface Halt {
-  do: "halt";
-}
-
-/** All directions around a receiver. */
-export interface SeeSky {
-  do: "sky";
-  receiver: string;
 }
 
 /** Whether the page shows the file: its text and its tables are told with every change. */
@@ -144,40 +168,6 @@ export interface Rename {
   name: string;
 }
 
-/** What a click on each treatment of a face would bring, put on these faces. */
-export interface SeeChoices {
-  do: "choices";
-  plan: string;
-  panel: string;
-  panels: Array<string>;
-  receiver: string;
-}
-
-/** Write a job file from the form of the start page; `typed` is what its fields hold. */
-export interface MakeJob {
-  do: "form";
-  file: string;
-  typed: Record<string, unknown>;
-}
-
-/** What a model file holds; unit and up where its format says neither. */
-export interface ListModel {
-  do: "model";
-  path: string;
-  unit?: string;
-  up?: string;
-}
-
-/** Write a job file for rooms of a model. */
-export interface ImportModel {
-  do: "import";
-  path: string;
-  unit?: string;
-  up?: string;
-  file?: string;
-  spaces: Array<string>;
-}
-
 /** The file and what is under way. */
 export interface Status {
   file: string;
@@ -197,27 +187,6 @@ export interface FaultTold {
   line: number | null;
   key: string | null;
   text: string;
-}
-
-/** What a model says of a panel, and what the job file says of it by its id. */
-export interface ModelPanel {
-  kind: string;
-  assembly: string | null;
-  names: Array<string>;
-  materials: Array<string>;
-  type: string | null;
-  reason: string;
-  rule: string | null;
-  own_assembly: string | null;
-  own_kind: string | null;
-}
-
-/** The model that the rooms come from. */
-export interface ModelTold {
-  source: string;
-  kinds: Array<string>;
-  assemblies: Array<string>;
-  panels: Record<string, ModelPanel>;
 }
 
 /** A key that a table may have, and how its value is typed. */
@@ -256,52 +225,12 @@ export interface FieldTold {
   message: string;
 }
 
-/** What a plan costs; `total` in words, None where nothing of it has a price. */
-export interface BillTold {
-  total: string | null;
-  unpriced: Array<string>;
-}
-
-/** What a choice brings; `level_w_m2` is None without a source, `more` is what it costs more. */
-export interface ChoiceTold {
-  treatments: Array<string>;
-  level_w_m2: number | null;
-  reduction_db: number | null;
-  below_now_db: number | null;
-  more: string | null;
-}
-
-/** Everything about a job that is sound. */
-export interface JobTold {
-  tell: "job";
-  status: Status;
-  scene: SceneJson;
-  assemblies: Record<string, string>;
-  treatments: Record<string, string>;
-  places: Record<string, [number, number, number]>;
-  losses: Record<string, Record<string, Record<string, Array<number | null>>>>;
-  bills: Record<string, BillTold>;
-  beyond: Array<string>;
-  assumed: boolean;
-  model: ModelTold | null;
-}
-
 /** A job that has faults. */
 export interface FaultyTold {
   tell: "faulty";
   status: Status;
   text: string;
   faults: Array<FaultTold>;
-}
-
-/** What is new of some plans. */
-export interface ColumnsTold {
-  tell: "columns";
-  plans: Array<string>;
-  columns: Record<string, ColumnJson>;
-  losses: Record<string, Record<string, Record<string, Array<number | null>>>>;
-  bills: Record<string, BillTold>;
-  beyond: Array<string>;
 }
 
 /** The status alone. */
@@ -319,43 +248,63 @@ export interface StatusTold {
   tell: "status";
 }
 
-/** How much of the casting is done. */
-export interface ProgressTold {
-  tell: "progress";
-  share: number;
-}
-
-/** All directions around a receiver. */
-export interface SkyTold {
-  tell: "sky";
-  sky: SkyJson;
-}
-
-/** What a click on each treatment of a face brings, by treatment. */
-export interface ChoicesTold {
-  tell: "choices";
-  plan: string;
-  panel: string;
-  choices: Record<string, ChoiceTold>;
-}
-
-/** The plan that was made for the page. */
-export interface PlanTold {
-  tell: "plan";
-  id: string;
-}
-
-/** One sentence. */
-export interface SayTold {
-  tell: "say";
-  text: string;
-  tone: "plain" | "bad";
-}
-
 /** The file has changed on disk: whether to write over it. */
 export interface OverwriteTold {
   tell: "overwrite";
   text: string;
+}
+
+/** Say what a model's panels are made of; None takes what the model says. */
+export interface SetAssembly {
+  do: "set-assembly";
+  panels: Array<string>;
+  assembly: string | null;
+}
+
+/** Say what kind a model's panels are; None takes what the model says. */
+export interface SetKind {
+  do: "set-kind";
+  panels: Array<string>;
+  kind: string | null;
+}
+
+/** What a model file holds; unit and up where its format says neither. */
+export interface ListModel {
+  do: "model";
+  path: string;
+  unit?: string;
+  up?: string;
+}
+
+/** Write a job file for rooms of a model. */
+export interface ImportModel {
+  do: "import";
+  path: string;
+  unit?: string;
+  up?: string;
+  file?: string;
+  spaces: Array<string>;
+}
+
+/** What a model says of a panel, and what the job file says of it by its id. */
+export interface ModelPanel {
+  kind: string;
+  assembly: string | null;
+  names: Array<string>;
+  materials: Array<string>;
+  type: string | null;
+  reason: string;
+  rule: string | null;
+  own_assembly: string | null;
+  own_kind: string | null;
+}
+
+/** The model that the rooms come from. */
+export interface ModelTold {
+  source: string;
+  kinds: Array<string>;
+  assemblies: Array<string>;
+  panels: Record<string, ModelPanel>;
 }
 
 /** What the start page lets one choose from for a model. */
@@ -363,26 +312,6 @@ export interface ModelChoices {
   units: Array<string>;
   axes: Array<string>;
   unstated: Array<string>;
-}
-
-/** The start page: what its fields let one choose, as value and words. */
-export interface FormTold {
-  tell: "form";
-  folder: string;
-  model: ModelChoices;
-  choices: Record<string, Array<[string, string]>>;
-}
-
-/** What is wrong with a field of the start page. */
-export interface Trouble {
-  where: string;
-  message: string;
-}
-
-/** What is wrong with the start page's form. */
-export interface TroublesTold {
-  tell: "troubles";
-  troubles: Array<Trouble>;
 }
 
 /** A storey of a model. */
@@ -416,6 +345,77 @@ export interface ListingTold {
 export interface ModelTroubleTold {
   tell: "model-trouble";
   message: string;
+}
+
+/** Write a job file from the form of the start page; `typed` is what its fields hold. */
+export interface MakeJob {
+  do: "form";
+  file: string;
+  typed: Record<string, unknown>;
+}
+
+/** The start page: what its fields let one choose, as value and words. */
+export interface FormTold {
+  tell: "form";
+  folder: string;
+  model: ModelChoices;
+  choices: Record<string, Array<[string, string]>>;
+}
+
+/** What is wrong with a field of the start page. */
+export interface Trouble {
+  where: string;
+  message: string;
+}
+
+/** What is wrong with the start page's form. */
+export interface TroublesTold {
+  tell: "troubles";
+  troubles: Array<Trouble>;
+}
+
+/** Everything about a job that is sound. */
+export interface JobTold {
+  tell: "job";
+  status: Status;
+  scene: SceneJson;
+  assemblies: Record<string, string>;
+  treatments: Record<string, string>;
+  places: Record<string, [number, number, number]>;
+  losses: Record<string, Record<string, Record<string, Array<number | null>>>>;
+  bills: Record<string, BillTold>;
+  beyond: Array<string>;
+  assumed: boolean;
+  model: ModelTold | null;
+}
+
+/** What is new of some plans. */
+export interface ColumnsTold {
+  tell: "columns";
+  plans: Array<string>;
+  columns: Record<string, ColumnJson>;
+  losses: Record<string, Record<string, Record<string, Array<number | null>>>>;
+  bills: Record<string, BillTold>;
+  beyond: Array<string>;
+}
+
+/** How much of the casting is done. */
+export interface ProgressTold {
+  tell: "progress";
+  share: number;
+}
+
+/** All directions around a receiver. */
+export interface SkyTold {
+  tell: "sky";
+  sky: SkyJson;
+}
+
+/** One sentence. */
+export interface SayTold {
+  tell: "say";
+  text: string;
+  tone: "plain" | "bad";
 }
 
 export type Asked = Look | Treat | NewPlan | Move | Undo | Redo | Save | ReadAgain | SetText | SetAssembly | SetKind | TakeUp | Drop | TryLock | Cast | Halt | SeeSky | SeeFile | SetKey | AddRow | RemoveRow | Rename | SeeChoices | MakeJob | ListModel | ImportModel;

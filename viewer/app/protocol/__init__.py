@@ -1,0 +1,211 @@
+"""Every message between a page and the app, in one list for both sides.
+
+A page asks by a record of `Asked`, told apart by ``do``; it is told one of `Told`, told apart by
+``tell``. `viewer/app/page/protocol.d.ts` is generated from this package, and the page's scripts are
+checked against it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Annotated, get_args
+
+from pydantic import Field, TypeAdapter, ValidationError
+
+from envelope.errors import EnvelopeError
+from viewer.app.protocol.file import (
+    AddRow,
+    Drop,
+    FaultTold,
+    FaultyTold,
+    FieldTold,
+    FileTold,
+    KeyTold,
+    OverwriteTold,
+    ReadAgain,
+    Redo,
+    RemoveRow,
+    Rename,
+    Save,
+    SeeFile,
+    SetKey,
+    SetText,
+    Status,
+    StatusTold,
+    TableTold,
+    TakeUp,
+    TryLock,
+    Undo,
+)
+from viewer.app.protocol.job import (
+    BillTold,
+    Cast,
+    ChoicesTold,
+    ChoiceTold,
+    Halt,
+    Look,
+    Move,
+    NewPlan,
+    PlanTold,
+    SeeChoices,
+    SeeSky,
+    Treat,
+)
+from viewer.app.protocol.limits import MAX_ITEMS, MAX_TEXT, Length
+from viewer.app.protocol.model import (
+    ImportModel,
+    ListingTold,
+    ListModel,
+    ModelChoices,
+    ModelPanel,
+    ModelSpace,
+    ModelStorey,
+    ModelTold,
+    ModelTroubleTold,
+    SetAssembly,
+    SetKind,
+)
+from viewer.app.protocol.start import FormTold, MakeJob, Trouble, TroublesTold
+from viewer.app.protocol.whole import ColumnsTold, JobTold, Losses, ProgressTold, SayTold, SkyTold
+
+__all__ = [
+    "ASKS",
+    "MAX_ITEMS",
+    "MAX_TEXT",
+    "AddRow",
+    "Asked",
+    "BillTold",
+    "Cast",
+    "ChoiceTold",
+    "ChoicesTold",
+    "ColumnsTold",
+    "Drop",
+    "FaultTold",
+    "FaultyTold",
+    "FieldTold",
+    "FileTold",
+    "FormTold",
+    "Halt",
+    "ImportModel",
+    "JobTold",
+    "KeyTold",
+    "Length",
+    "ListModel",
+    "ListingTold",
+    "Look",
+    "Losses",
+    "MakeJob",
+    "MessageError",
+    "ModelChoices",
+    "ModelPanel",
+    "ModelSpace",
+    "ModelStorey",
+    "ModelTold",
+    "ModelTroubleTold",
+    "Move",
+    "NewPlan",
+    "OverwriteTold",
+    "PlanTold",
+    "ProgressTold",
+    "ReadAgain",
+    "Redo",
+    "RemoveRow",
+    "Rename",
+    "Save",
+    "SayTold",
+    "SeeChoices",
+    "SeeFile",
+    "SeeSky",
+    "SetAssembly",
+    "SetKey",
+    "SetKind",
+    "SetText",
+    "SkyTold",
+    "Status",
+    "StatusTold",
+    "TableTold",
+    "TakeUp",
+    "Tell",
+    "Told",
+    "Treat",
+    "Trouble",
+    "TroublesTold",
+    "TryLock",
+    "Undo",
+    "read",
+]
+
+Asked = (
+    Look
+    | Treat
+    | NewPlan
+    | Move
+    | Undo
+    | Redo
+    | Save
+    | ReadAgain
+    | SetText
+    | SetAssembly
+    | SetKind
+    | TakeUp
+    | Drop
+    | TryLock
+    | Cast
+    | Halt
+    | SeeSky
+    | SeeFile
+    | SetKey
+    | AddRow
+    | RemoveRow
+    | Rename
+    | SeeChoices
+    | MakeJob
+    | ListModel
+    | ImportModel
+)
+ASKS = get_args(Asked)
+_READER: TypeAdapter[Asked] = TypeAdapter(Annotated[Asked, Field(discriminator="do")])
+
+
+class MessageError(EnvelopeError):
+    """A page asked for something that is not in the list."""
+
+
+def read(asked: object) -> Asked:
+    """The record of what a page sent.
+
+    Raises
+    ------
+    MessageError
+        Where it is not a message of the list; names the key.
+    """
+    try:
+        return _READER.validate_python(asked)
+    except ValidationError as error:
+        first = error.errors(include_url=False, include_input=False)[0]
+        place = ".".join(str(part) for part in first["loc"][1:]) or "do"
+        raise MessageError(
+            f"the page sent a message that does not fit: {place}: {first['msg']}"
+        ) from None
+
+
+Told = (
+    JobTold
+    | FaultyTold
+    | ColumnsTold
+    | StatusTold
+    | ProgressTold
+    | SkyTold
+    | FileTold
+    | FieldTold
+    | ChoicesTold
+    | PlanTold
+    | SayTold
+    | OverwriteTold
+    | FormTold
+    | TroublesTold
+    | ListingTold
+    | ModelTroubleTold
+)
+
+Tell = Callable[[Told], None]  # one page is told something

@@ -1,0 +1,63 @@
+"""Everything about a job at once, and what is new of it."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from typing_extensions import TypedDict
+
+from viewer.app.protocol.file import Status
+from viewer.app.protocol.job import BillTold
+from viewer.app.protocol.model import ModelTold
+from viewer.scene.json_types import ColumnJson, SceneJson, SkyJson
+
+Losses = dict[str, dict[str, dict[str, list[float | None]]]]  # plan, receiver, panel: by band
+
+
+class JobTold(TypedDict):
+    """Everything about a job that is sound."""
+
+    tell: Literal["job"]
+    status: Status
+    scene: SceneJson
+    assemblies: dict[str, str]
+    treatments: dict[str, str]
+    places: dict[str, tuple[float, float, float]]
+    losses: Losses
+    bills: dict[str, BillTold]
+    beyond: list[str]
+    assumed: bool
+    model: ModelTold | None
+
+
+class ColumnsTold(TypedDict):
+    """What is new of some plans."""
+
+    tell: Literal["columns"]
+    plans: list[str]
+    columns: dict[str, ColumnJson]
+    losses: Losses
+    bills: dict[str, BillTold]
+    beyond: list[str]
+
+
+class ProgressTold(TypedDict):
+    """How much of the casting is done."""
+
+    tell: Literal["progress"]
+    share: float
+
+
+class SkyTold(TypedDict):
+    """All directions around a receiver."""
+
+    tell: Literal["sky"]
+    sky: SkyJson
+
+
+class SayTold(TypedDict):
+    """One sentence."""
+
+    tell: Literal["say"]
+    text: str
+    tone: Literal["plain", "bad"]
