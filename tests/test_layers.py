@@ -30,6 +30,7 @@ LAYERS: dict[str, int] = {
     "envelope.survey": 5,
     "envelope.wiring": 5,
     "envelope.text": 5,
+    "envelope.wiring_text": 6,
     "envelope.exchange": 6,
     "envelope.project": 7,
     "envelope.api": 8,

@@ -10,7 +10,7 @@ from pathlib import Path
 from envelope.building.job import Job
 from envelope.commands.arguments import add_job, add_plans_and_threshold
 from envelope.commands.common import analyzed, read_job
-from envelope.errors import EnvelopeError, MissingExtraError
+from envelope.errors import EnvelopeError
 
 DESCRIPTION = (
     "Writes one HTML file that explains the plans to a client and opens without a network."
@@ -68,18 +68,11 @@ def run(options: argparse.Namespace) -> int:
 
 def _wiring(job: Job, plan: str) -> str:
     """The section on the wiring's field; nothing where no wiring was entered."""
-    from envelope.wiring.spread import has_runs, solve_wiring
+    from envelope.commands.wiring_account import wiring_account
     from viewer.handout.wiring import wiring_section
-    from viewer.pictures.wiring_map import wiring_map
 
-    if job.wiring is None or not has_runs(job.wiring):
-        return ""
-    system, results = solve_wiring(job, job.wiring, plans=[plan])
-    try:
-        picture = wiring_map(system, results, [plan])
-    except MissingExtraError:
-        picture = None
-    return wiring_section(results, plan=plan, picture=picture)
+    account = wiring_account(job, plan)
+    return "" if account is None else wiring_section(account.sentences, picture=account.picture)
 
 
 def _check_name(path: Path) -> None:

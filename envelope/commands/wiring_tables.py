@@ -9,12 +9,22 @@ from rich.markup import escape
 
 from envelope.building.job import AS_BUILT, Job
 from envelope.commands.layout import open_console, plain_table
-from envelope.text import SPACE, field_strength, length, microamperes, volts
+from envelope.text import field_strength, length, microamperes, volts
 from envelope.wiring import words
-from envelope.wiring.results import FieldAt, PlanField, Remaining, Span, WiringResults
+from envelope.wiring.results import FieldAt, WiringResults
+from envelope.wiring_text import (
+    against_words,
+    kind_words,
+    left_words,
+    pointing_words,
+    raised_words,
+    share_words,
+    span_words,
+    test_words,
+    verdict,
+)
 
 _MOST_REMAINING = 10
-_LEAST_GAIN = 0.98  # a thing whose absence brings less than this is left out of a plan's line
 
 
 def print_wiring(results: WiringResults, job: Job) -> None:
@@ -32,39 +42,6 @@ def print_wiring(results: WiringResults, job: Job) -> None:
     _readings(console, results)
     _reach(console, results, job)
     _tail(console, results)
-
-
-def span(value: Span) -> str:
-    """A field's range."""
-    return field_strength(value.low, value.high)
-
-
-def against(ratio: Span) -> str:
-    """A ratio to as-built, in words that need no decibels."""
-    low, high = (f"{value:.2g}" if value >= 0.01 else "0.01" for value in (ratio.low, ratio.high))
-    if ratio.high < 0.01:
-        return "below 0.01 times"
-    return f"{low} times" if low == high else f"{low} to {high} times"
-
-
-def shares(share: Span) -> str:
-    """A share of today's field, which may be more than all of it."""
-    low, high = (f"{100.0 * value:.0f}" for value in (share.low, share.high))
-    return f"{low}{SPACE}%" if low == high else f"{low}{SPACE}to{SPACE}{high}{SPACE}%"
-
-
-def verdict(results: WiringResults) -> str:
-    """Which plan wins in every state, or that it is not decided."""
-    if len(results.plans) < 2:
-        return "There is no plan to compare."
-    if results.winner is not None:
-        return (
-            f"{results.winner} has the least field at every receiver in every one of the "
-            f"{results.states} states that were computed."
-            if results.states > 1
-            else f"{results.winner} has the least field at every receiver."
-        )
-    return f"Which plan is best is {words.NOT_DECIDED}. No plan has the least field in every state."
 
 
 def _head(console: Console, results: WiringResults, job: Job) -> None:
@@ -95,31 +72,16 @@ def _fields(console: Console, results: WiringResults, number: int) -> None:
         at = plan.receivers[number]
         table.add_row(
             escape(plan.plan),
-            span(at.field_v_m),
-            span(at.mean_v_m),
-            span(at.greatest_v_m),
-            "" if plan.plan == AS_BUILT else against(at.against_as_built),
+            span_words(at.field_v_m),
+            span_words(at.mean_v_m),
+            span_words(at.greatest_v_m),
+            "" if plan.plan == AS_BUILT else against_words(at.against_as_built),
         )
     console.print(table)
     for plan in results.plans:
         at = plan.receivers[number]
         if at.raised_by is not None:
-            console.print(_raises(plan, at))
-
-
-def _raises(plan: PlanField, at: FieldAt) -> str:
-    """Why a plan raises the field, and what helps."""
-    run = escape(str(at.raised_by))
-    least = " in some states" if at.against_as_built.low < 1.0 else ""
-    if plan.floats:
-        return (
-            f"{escape(plan.plan)} raises the field{least}: its coating floats and carries the "
-            f"voltage of {run} to where it was not. Bond it."
-        )
-    return (
-        f"{escape(plan.plan)} raises the field{least}: {run} stays live beside a coating at earth, "
-        f"which steepens the field between them. Coat or switch off {run} as well."
-    )
+            console.print(escape(raised_words(plan, at)))
 
 
 def _off(console: Console, at: FieldAt) -> None:
@@ -133,19 +95,14 @@ def _off(console: Console, at: FieldAt) -> None:
     for each in at.remaining[:_MOST_REMAINING]:
         table.add_row(
             escape(each.what),
-            _kind(each),
-            span(each.field_v_m),
-            shares(each.share),
+            escape(kind_words(each)),
+            span_words(each.field_v_m),
+            share_words(each.share),
         )
     console.print(table)
     rest = len(at.remaining) - _MOST_REMAINING
     if rest > 0:
         console.print(f"… and {rest} more that leave as much or more.")
-
-
-def _kind(each: Remaining) -> str:
-    words_of = {"circuit": "circuit", "device": "device, unplugged"}
-    return words_of.get(each.kind, f"run of {escape(each.circuit)}, elsewhere or screened")
 
 
 def _plans(console: Console, results: WiringResults, job: Job) -> None:
@@ -161,31 +118,21 @@ def _plans(console: Console, results: WiringResults, job: Job) -> None:
         )
         for plan in results.plans:
             table.add_row(
-                escape(plan.plan), *(span(each) for each in plan.receivers[0].by_walls.values())
+                escape(plan.plan),
+                *(span_words(each) for each in plan.receivers[0].by_walls.values()),
             )
         console.print(table)
     console.print(f"[bold]{escape(verdict(results))}[/bold]")
     floating = [plan.plan for plan in results.plans if plan.floats]
     if floating:
         console.print(f"{escape(', '.join(floating))}: a coating without a bond. {words.FLOATING}")
-    console.print(f"[dim]{words.BOND}[/dim]")
+    console.print(words.BOND)
     if job.wiring is not None and any(job.wiring.plan(plan.plan).strips for plan in results.plans):
-        console.print(f"[dim]{words.STRIP}[/dim]")
+        console.print(words.STRIP)
     for plan in results.plans[1:]:
-        _what_is_left(console, plan)
-
-
-def _what_is_left(console: Console, plan: PlanField) -> None:
-    """Under a plan, the thing whose absence helps most."""
-    at = plan.receivers[0]
-    best = at.remaining[0] if at.remaining else None
-    if plan.off or best is None:
-        return
-    if best.field_v_m.high < _LEAST_GAIN * at.field_v_m.high:
-        console.print(
-            f"With {escape(plan.plan)}, {escape(best.what)} off leaves {span(best.field_v_m)} at "
-            f"{escape(at.receiver)}."
-        )
+        said = left_words(plan, plan.receivers[0])
+        if said:
+            console.print(escape(said))
 
 
 def _volts(console: Console, results: WiringResults) -> None:
@@ -263,7 +210,7 @@ def _readings(console: Console, results: WiringResults) -> None:
             escape(", ".join(each.off)) or "nothing",
             "nothing (potential-free)" if each.potential_free else "earth",
             field_strength(each.field_v_m, each.field_v_m),
-            span(each.predicted_v_m),
+            span_words(each.predicted_v_m),
         )
     console.print(table)
     if any(not each.potential_free for each in results.readings):
@@ -282,19 +229,9 @@ def _readings(console: Console, results: WiringResults) -> None:
             )
         )
     for test in results.tests:
-        console.print(
-            f"{escape(test.what)} off: {field_strength(test.before_v_m, test.before_v_m)} became "
-            f"{field_strength(test.after_v_m, test.after_v_m)}; predicted "
-            f"{span(test.predicted_after_v_m)}."
-        )
+        console.print(escape(test_words(test)))
     if results.tests:
-        first = results.tests[0]
-        if first.after_v_m < 0.7 * first.before_v_m:
-            console.print(f"The readings point at {escape(first.what)}.")
-        else:
-            console.print(
-                "No circuit that was tried takes away a third: look for one that was not."
-            )
+        console.print(escape(pointing_words(results.tests)))
 
 
 def _reach(console: Console, results: WiringResults, job: Job) -> None:

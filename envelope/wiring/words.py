@@ -21,6 +21,7 @@ BOND = (
     "local code decides on its size. A nail or screw that meets a cable makes a coating live: "
     "bonded and behind residual-current protection it trips, floating it never trips anything."
 )
+BOND_SHORT = "by a licensed electrician, dead and proved dead, under the local code."
 STRIP = (
     "Strip: find and mark the cable first; no nail or screw through it; bond each island. A strip "
     "acts only on the run that it covers (widths of 23 to 30 cm are common practice, no source)."

@@ -15,11 +15,12 @@ from envelope.building.model import Building
 from envelope.errors import MissingExtraError
 from envelope.files import write_atomically
 from envelope.geometry.plane import Floats
-from envelope.text import field_strength, length, percent
+from envelope.text import length
 from envelope.wiring.field_map import field_map
-from envelope.wiring.results import FieldMap, WiringResults
+from envelope.wiring.results import FieldMap, Span, WiringResults
 from envelope.wiring.routing import Run
 from envelope.wiring.system import System
+from envelope.wiring_text import share_words, span_words
 
 _LOW_V_M, _HIGH_V_M = 0.3, 300.0  # one scale for every picture
 _LOW_SHARE, _HIGH_SHARE = 0.5, 1.5  # of today, for cables: what is beyond is drawn like the end
@@ -109,13 +110,17 @@ def _seen(points: Floats) -> Floats:
     return np.stack((across, deep * np.sin(_TILT) + points[:, 2] * np.cos(_TILT)), axis=1)
 
 
-def _remaining(results: WiringResults) -> dict[str, float]:
-    at = results.plans[0].receivers[0]
-    return {each.what: (each.share.low + each.share.high) / 2.0 for each in at.remaining}
+def _remaining(results: WiringResults) -> dict[str, Span]:
+    """Share of today's field that remains with each thing off."""
+    return {each.what: each.share for each in results.plans[0].receivers[0].remaining}
 
 
-def _share(run: Run, left: dict[str, float]) -> float:
-    return left.get(run.id if run.device is None else run.device, 1.0)
+def _share(run: Run, left: dict[str, Span]) -> float:
+    return _middle(left.get(run.id if run.device is None else run.device, Span(low=1.0, high=1.0)))
+
+
+def _middle(share: Span) -> float:
+    return (share.low + share.high) / 2.0
 
 
 def _draw_room(ax: Any, system: System, results: WiringResults) -> None:
@@ -146,15 +151,15 @@ def _draw_room(ax: Any, system: System, results: WiringResults) -> None:
     )
 
 
-def _name_runs(ax: Any, system: System, left: dict[str, float]) -> None:
+def _name_runs(ax: Any, system: System, left: dict[str, Span]) -> None:
     """Names and figures of the three runs or devices whose absence helps most."""
     runs = system.runs(system.combinations[0])
     named = [run for run in runs if run.id in left and (run.device in (None, run.id))]
-    for run in sorted(named, key=lambda run: left[run.id])[:3]:
+    for run in sorted(named, key=lambda run: _middle(left[run.id]))[:3]:
         middle = run.path_m[[len(run.path_m) // 2 - 1, len(run.path_m) // 2]].mean(axis=0)
         at = _seen(middle[np.newaxis])[0]
         ax.annotate(
-            f"{run.id}: {percent(left[run.id])}",
+            f"{run.id}: {share_words(left[run.id])}",
             at,
             xytext=(0, 12),
             textcoords="offset points",
@@ -207,7 +212,7 @@ def _draw_map(ax: Any, system: System, results: WiringResults, drawn: FieldMap, 
     floats = ", a coating floats" if plan.floats else ""
     ax.set_title(
         f"{'today' if drawn.plan == AS_BUILT else drawn.plan}: "
-        f"{field_strength(at.low, at.high)} at {receiver.id}\n{above} above the floor{floats}",
+        f"{span_words(at)} at {receiver.id}\n{above} above the floor{floats}",
         fontsize=9.5,
         loc="left",
         color=_INK,

@@ -5,11 +5,11 @@ import json
 import pytest
 
 from envelope.building.conduction import conductive_treatments
-from envelope.commands.wiring_tables import verdict
 from envelope.wiring.choices import MAX_STATES, choices
 from envelope.wiring.serialise import wiring_as_plain
 from envelope.wiring.spread import solve_wiring
 from envelope.wiring.walls import usual_conduction
+from envelope.wiring_text import verdict
 
 WALL = """
 [[assembly]]
