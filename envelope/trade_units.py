@@ -26,7 +26,9 @@ _VOLUMES = {
 }
 _LENGTHS = {"m": 1.0, "ft": 0.3048, "yd": 0.9144}
 _AREAS = {"m2": 1.0, "m²": 1.0, "ft2": SQUARE_METRES_PER_SQUARE_FOOT}
-_AREAS |= {"ft²": SQUARE_METRES_PER_SQUARE_FOOT, "sqft": SQUARE_METRES_PER_SQUARE_FOOT}
+_AREAS |= dict.fromkeys(
+    ("ft²", "sqft", "sq ft", "sf", "square feet"), SQUARE_METRES_PER_SQUARE_FOOT
+)
 _PIECES = {"piece": 1.0, "pieces": 1.0}
 
 
@@ -79,7 +81,7 @@ def parse_hourly(text: str) -> Amount:
     >>> parse_hourly("48 EUR/h")
     Amount(amount=Decimal('48'), currency='EUR')
     """
-    pattern = _NUMBER + r"\s*([A-Z]{3})\s*/\s*h"
+    pattern = _NUMBER + r"\s*([A-Z]{3})\s*(?:/|per)\s*(?:h|hr|hour)"
     found = _matched(text, pattern, what="an hourly rate", example="48 EUR/h")
     return Amount(amount=Decimal(found[1]), currency=found[2])
 
@@ -111,7 +113,7 @@ def parse_spread_rate(text: str) -> float:
     >>> parse_spread_rate("7 m2/l"), round(parse_spread_rate("285 ft2/gal"), 4)
     (7.0, 6.9946)
     """
-    pattern = _NUMBER + r"\s*(\S+?)\s*/\s*([A-Za-z]+)"
+    pattern = _NUMBER + r"\s*(\S+?(?: \S+?)?)\s*(?:/|per)\s*([A-Za-z]+)"
     found = _matched(text, pattern, what="a spread rate", example="7 m2/l")
     area, volume = _AREAS.get(found[2]), _VOLUMES.get(found[3].lower())
     if area is None or volume is None:
@@ -127,7 +129,7 @@ def parse_labour(text: str) -> float:
     >>> parse_labour("0.25 h/m2"), parse_labour("15 min/m2")
     (0.25, 0.25)
     """
-    pattern = _NUMBER + r"\s*(h|min)\s*/\s*(\S+)"
+    pattern = _NUMBER + r"\s*(h|min)\s*(?:/|per)\s*(\S+(?: \S+)?)"
     found = _matched(text, pattern, what="hours for an area", example="0.25 h/m2")
     area = _AREAS.get(found[3])
     if area is None:

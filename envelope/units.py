@@ -47,7 +47,8 @@ _SHEETS = {
 }
 _CONDUCTIVITIES = {"S/m": 1.0, "mS/m": 1e-3, "kS/m": 1e3, "MS/m": 1e6}
 _SALES = {name: name for name in ("m2", "ft2", "m", "litre", "gallon", "roll", "piece")}
-_SALES |= {"liter": "litre", "l": "litre", "gal": "gallon"}
+_SALES |= {"liter": "litre", "l": "litre", "gal": "gallon", "sqm": "m2", "each": "piece"}
+_SALES |= dict.fromkeys(("sqft", "sf", "sq ft", "sq.ft", "sq. ft", "square foot"), "ft2")
 _COMPASS = {"E": (1.0, 0.0), "N": (0.0, 1.0), "W": (-1.0, 0.0), "S": (0.0, -1.0)}
 _COMPASS |= {
     north + east: (_COMPASS[east][0] * math.sqrt(0.5), _COMPASS[north][1] * math.sqrt(0.5))
@@ -455,12 +456,15 @@ def parse_money(text: str) -> Money:
     """
     plain = _plain(text)
     _refuse_comma(plain, example="24.50 EUR/m2")
-    match = re.fullmatch(r"\s*(\d{1,12}(?:\.\d{1,6})?)\s*([A-Z]{3})\s*(?:/|per)\s*(\S+)\s*", plain)
+    match = re.fullmatch(
+        r"\s*(\d{1,12}(?:\.\d{1,6})?)\s*([A-Z]{3})\s*(?:/|per)\s*(\S+(?: \S+)?)\s*", plain
+    )
     unit = None if match is None else _SALES.get(match[3].replace("^", "").replace("²", "2"))
     if match is None or unit is None:
         raise UnitError(
             f"{_shown(text)} is not a price: write an amount, a currency of three capital letters "
-            'and one of m2, ft2, m, litre, gallon, roll, piece, such as "24 EUR/m2"'
+            "and one of m2, ft2 (sqft), m, litre (l), gallon (gal), roll, piece, such as "
+            '"24 EUR/m2"'
         )
     return Money(amount=Decimal(match[1]), currency=match[2], unit=unit)
 

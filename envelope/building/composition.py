@@ -106,6 +106,7 @@ class Treatment:
     standoff_m: float = 0.0  # air between it and what it is put on
     hanging: bool | None = None  # free to move, as a curtain is; None: by its stand-off
     price: Price | None = None
+    title: str = ""  # what the client calls it
     note: str = ""
 
     @property

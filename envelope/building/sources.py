@@ -86,6 +86,7 @@ class Receiver:
     space: str
     position_m: Floats  # (3,) in the building's coordinates; a box's centre
     size_m: Floats | None = None  # (3,) of a box
+    title: str = ""  # what the client calls it
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "position_m", frozen(self.position_m))

@@ -199,7 +199,9 @@ def receiver_of(
     if trouble is not None:
         faults.add(("receiver", index, "size"), trouble)
         return None
-    return records.Receiver(id=table.id, space=space.id, position_m=position, size_m=size)
+    return records.Receiver(
+        id=table.id, space=space.id, position_m=position, size_m=size, title=table.title
+    )
 
 
 def _plans(tables: Tables, building: Building, faults: Faults) -> tuple[records.Plan, ...]:

@@ -182,6 +182,7 @@ class Treatment(Table):
         None, description="Free to move, as a curtain is; default: a standoff of 20 mm or more"
     )
     price: fields.Cost | None = None
+    title: fields.Name = Field("", description="What the client calls it")
     note: fields.PlainText = ""
 
     def problems(self) -> Problems:
@@ -195,7 +196,7 @@ class Treatment(Table):
 
     def _strangers(self) -> Problems:
         """Keys that belong to another kind, also where they say what is so anyway."""
-        common = {"id", "kind", "standoff", "hanging", "price", "note"}
+        common = {"id", "kind", "standoff", "hanging", "price", "title", "note"}
         own = {key for keys in TREATMENT_KEYS[self.kind] for key in keys}
         for key in sorted(self.given() - own - common):
             yield key, does_not_go(key, self.kind)
@@ -224,6 +225,7 @@ class Treatment(Table):
             standoff_m=self.standoff,
             hanging=self.hanging,
             price=self.price,
+            title=self.title,
             note=self.note,
         )
 

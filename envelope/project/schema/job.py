@@ -110,6 +110,7 @@ class Receiver(Table):
     space: fields.Reference
     at: fields.Point = Field(description="In the space's coordinates, height above its floor")
     size: fields.BoxSize | None = Field(None, description="Of a box, `at` being its centre")
+    title: fields.Name = Field("", description="What the client calls it")
 
 
 class Treat(Table):
