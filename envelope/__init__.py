@@ -13,7 +13,7 @@ import importlib
 from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
-    from envelope.api import analyze, cast, compare
+    from envelope.api import analyze, cast, compare, decide
     from envelope.building.job import (
         Assembly,
         Job,
@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from envelope.exposure.analysis_record import Analysis
     from envelope.exposure.casts import Casts
     from envelope.exposure.comparison import Comparison
+    from envelope.plans.decide import Decision
     from envelope.project.load import load
     from envelope.survey.levels import solve_levels
 
@@ -53,6 +54,7 @@ __all__ = [
     "CancelledError",
     "Casts",
     "Comparison",
+    "Decision",
     "EnvelopeError",
     "GeometryError",
     "Job",
@@ -76,13 +78,14 @@ __all__ = [
     "analyze",
     "cast",
     "compare",
+    "decide",
     "load",
     "solve_levels",
 ]
 
 # Module that holds each name, loaded when the name is first used.
 _HOMES: Final = {
-    "envelope.api": ("analyze", "cast", "compare"),
+    "envelope.api": ("analyze", "cast", "compare", "decide"),
     "envelope.building.job": (
         *("Assembly", "Job", "Layer", "LossCurve", "Material", "Plan", "Receiver", "Source"),
         "Treatment",
@@ -95,6 +98,7 @@ _HOMES: Final = {
     "envelope.exposure.analysis_record": ("Analysis",),
     "envelope.exposure.casts": ("Casts",),
     "envelope.exposure.comparison": ("Comparison",),
+    "envelope.plans.decide": ("Decision",),
     "envelope.project.load": ("load",),
     "envelope.survey.levels": ("solve_levels",),
 }

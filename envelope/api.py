@@ -4,21 +4,25 @@ job = envelope.solve_levels(envelope.load("house.toml"))
 casts = envelope.cast(job)                       geometry only, once
 envelope.analyze(job, casts, plans=["walls", envelope.Plan(...)])
 envelope.compare(job, casts)
+envelope.decide(job, casts).steps                what to do first
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from decimal import Decimal
 from typing import Literal
 
 from envelope.building.job import AS_BUILT, Job, Plan
-from envelope.building.selectors import unknown
+from envelope.building.selectors import select, unknown
 from envelope.errors import EnvelopeError, RangeError, UnknownNameError
 from envelope.exposure import analysis as analyses
 from envelope.exposure.analysis_record import Analysis
 from envelope.exposure.casts import Casts, cast_job
 from envelope.exposure.comparison import Comparison, compared
 from envelope.exposure.solid_angles import THRESHOLD_DB
+from envelope.plans import decide as decisions
+from envelope.plans.decide import Decision
 from envelope.rays import DEFAULT, FINE, Sampling
 
 Rays = Literal["few", "usual", "fine"]
@@ -131,6 +135,58 @@ def compare(
     with_today = [job.plan(AS_BUILT), *(plan for plan in chosen if plan.id != AS_BUILT)]
     found = analyze(job, casts, plans=with_today, ranges=ranges)
     return compared(found)
+
+
+def decide(
+    job: Job,
+    casts: Casts | None = None,
+    *,
+    receiver: str | None = None,
+    target_w_m2: float | None = None,
+    budget: Decimal | None = None,
+    keep: Sequence[str] = (),
+    each_wall: bool = False,
+) -> Decision:
+    """Find what to do first: a sequence of steps that only add, and where to stop.
+
+    Parameters
+    ----------
+    job : Job
+        With the levels of its sources known; see `solve_levels`. What its plans put on a kind of
+        face is on offer for that kind.
+    casts : Casts, optional
+        From `cast`; cast anew where none are given.
+    receiver : str, optional
+        Id of the receiver that counts; all of them, the worst at each plan, unless given.
+    target_w_m2 : float, optional
+        Level to get below. [W/m²]
+    budget : Decimal, optional
+        What may be spent before tax, in the job's currency.
+    keep : sequence of str
+        Faces or groups that stay as they are, such as "bedroom/W2".
+    each_wall : bool
+        Decide walls one by one.
+
+    Returns
+    -------
+    decision : Decision
+        `first`, `then` and `not_worth` are the steps in order, each with its `plan`, cost, level,
+        range and odds.
+
+    Raises
+    ------
+    EnvelopeError
+        Where nothing is on offer or the budget buys nothing that helps.
+    """
+    return decisions.decide(
+        job,
+        casts=cast(job) if casts is None else casts,
+        receiver=receiver,
+        keep={panel for each in keep for panel in select(job.building, each)},
+        each_wall=each_wall,
+        target_w_m2=target_w_m2,
+        budget_cents=None if budget is None else int(budget * 100),
+    )
 
 
 def _plan(job: Job, plan: str | Plan) -> Plan:

@@ -12,8 +12,9 @@ from envelope.building.conduction import is_conductive
 from envelope.building.job import Job
 from envelope.commands.layout import open_console, plain_table
 from envelope.commands.tables import print_rests
-from envelope.plans.decide import Change, Decision, Step
+from envelope.plans.decide import Decision
 from envelope.text.cautions import is_meter
+from envelope.text.decisions import step_words, worse_words
 from envelope.text.sentences import change_words
 
 _MOST_SOURCES = 4
@@ -69,7 +70,7 @@ def _print_steps(console: Console, job: Job, decision: Decision) -> None:
         mark = f"{number}" if number <= decision.stop_after else f"({number})"
         table.add_row(
             mark,
-            escape(_what(job, step)),
+            escape(step_words(job, step)),
             text.level(step.level_w_m2),
             _decibels(step.gain.below_db),
             f"{_number(step.gain.low_db)} to {_number(step.gain.high_db)}",
@@ -94,7 +95,7 @@ def _print_rest(console: Console, job: Job, decision: Decision) -> None:
         console.print(
             "[bold]Not by itself[/], it makes the room worse: "
             + "; ".join(
-                f"{escape(each.unit)} with {escape(each.label)} ({text.level(each.level_w_m2)})"
+                f"{escape(worse_words(job, each))} ({text.level(each.level_w_m2)})"
                 for each in decision.worse[:_MOST_WORSE]
             )
             + "."
@@ -151,15 +152,6 @@ def _front(decision: Decision) -> str:
         f"Behind it: {len(front.cents)} plans that no other beats ({said}); buying in this order "
         f"costs {_decibels(apart)} on average against choosing afresh for each sum."
     )
-
-
-def _what(job: Job, step: Step) -> str:
-    return "; ".join(_change(job, change) for change in step.changes)
-
-
-def _change(job: Job, change: Change) -> str:
-    instead = f" beside {change.was}" if change.was else ""
-    return f"{change.unit}: {change.label}{instead}, {text.area(change.area_m2, feet=job.feet)}"
 
 
 def _number(value_db: float) -> str:

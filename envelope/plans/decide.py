@@ -110,6 +110,23 @@ class Decision:
         """The receiver that is worst today."""
         return self.levels_w_m2[0][0]
 
+    @property
+    def first(self) -> tuple[Step, ...]:
+        """Steps up to the first that surely brings something: what to do now, if anything."""
+        worth = self.steps[: self.stop_after]
+        last = next((number for number, step in enumerate(worth, 1) if step.is_better), len(worth))
+        return worth[:last]
+
+    @property
+    def then(self) -> tuple[Step, ...]:
+        """Steps that are worth doing after the first, as far as the money goes."""
+        return self.steps[len(self.first) : self.stop_after]
+
+    @property
+    def not_worth(self) -> tuple[Step, ...]:
+        """Steps that bring too little for what they cost, or nothing that can be told."""
+        return self.steps[self.stop_after :]
+
 
 def decide(
     job: Job,

@@ -71,7 +71,7 @@ class TestNames:
         assert answer.stdout.strip() == "[]"
 
     def test_functions_of_three_parameters_or_more_name_them(self) -> None:
-        for name in ("analyze", "cast", "compare", "load", "solve_levels"):
+        for name in ("analyze", "cast", "compare", "decide", "load", "solve_levels"):
             function = getattr(envelope, name)
             parameters = inspect.signature(function).parameters
             if len(parameters) > 2:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import itertools
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
 
+import envelope
 from envelope.building.job import Job
 from envelope.errors import EnvelopeError
 from envelope.exposure.analysis import analyze_plan, bench_of
@@ -16,6 +18,7 @@ from envelope.plans.decide import MIN_GAIN_DB, decide
 from envelope.plans.search import front_of
 from envelope.plans.terms import tables_of
 from envelope.project import load
+from envelope.text.decisions import cost_words, step_words, unit_title
 from envelope.works.takeoff import cost_of
 
 JOB = Path(__file__).parents[3] / "models" / "bedroom.toml"
@@ -105,3 +108,22 @@ def test_on_offer_is_what_plans_use(job: Job) -> None:
     on_offer = offered(job)
     assert on_offer["window"] == (("film",),)
     assert on_offer["wall"] == (("coating",),)
+
+
+def test_first_then_and_not_worth_are_all_steps_in_order(job: Job, casts: Casts) -> None:
+    found = envelope.decide(job, casts, keep=["bedroom/W2"], budget=Decimal("1500"))
+    assert (*found.first, *found.then, *found.not_worth) == found.steps
+    assert found.first[-1].is_better
+    assert not any(step.is_better for step in found.first[:-1])
+    assert not any("bedroom/W2" in step.plan.treatments for step in found.steps)
+    assert found.steps[-1].total_cents <= 150_000
+
+
+def test_steps_are_called_as_people_call_faces(job: Job, casts: Casts) -> None:
+    assert unit_title(job, "bedroom/walls") == "walls of bedroom"
+    assert unit_title(job, "bedroom/W1") == "window W1 of bedroom"
+    found = envelope.decide(job, casts)
+    words = step_words(job, found.steps[0])
+    assert words.count(";") == len(found.steps[0].changes) - 1
+    assert words.endswith("ft²")  # the job is written in feet
+    assert cost_words(job, found, 123_400).endswith("EUR")
