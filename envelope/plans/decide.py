@@ -201,8 +201,11 @@ def decide(
     )
     plans = _plans_of(chain, candidates.units, today)
     draws = draw(job)
-    drawn = [level_draws(bench=bench, plan=plan, casts=casts, draws=draws) for plan in plans]
     counting = [name for name, w in zip(names, weights, strict=True) if w > 0.0]
+    heard_at = replace(
+        casts, receivers=tuple(each for each in casts.receivers if each.receiver.id in counting)
+    )
+    drawn = [level_draws(bench=bench, plan=plan, casts=heard_at, draws=draws) for plan in plans]
     _agree(chain, drawn, counting)
     steps = _steps(chain, plans, drawn, counting, candidates)
     at_today = _by_receiver(drawn[0], counting)

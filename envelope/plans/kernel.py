@@ -114,6 +114,76 @@ def level_at(
 
 
 @compiled
+def table_levels(
+    plans: Any,
+    levels: Any,
+    constant: Any,
+    cells: Any,
+    offset: Any,
+    units: Any,
+    stride: Any,
+    bands: int,
+    spaces: int,
+    direct: int,
+    fed: int,
+    pair_row: Any,
+    pair_column: Any,
+    space_of: Any,
+    outputs: Any,
+    coefficients: Any,
+    path_start: Any,
+    rows: Any,
+    path_offsets: Any,
+    factors: Any,
+    row_units: Any,
+    row_strides: Any,
+    widths: Any,
+    vector: Any,
+    work: Any,
+) -> None:
+    """Levels (n, receivers) of whole plans (n, units): tables looked up, paths multiplied out."""
+    size = len(constant)
+    for plan in range(plans.shape[0]):
+        chosen = plans[plan]
+        for j in range(size):
+            vector[j] = constant[j]
+        for table in range(len(offset)):
+            at = offset[table]
+            for w in range(units.shape[1]):
+                if units[table, w] < 0:
+                    break
+                at += stride[table, w] * chosen[units[table, w]]
+            for j in range(size):
+                vector[j] += cells[at, j]
+        add_paths(
+            vector,
+            chosen,
+            outputs,
+            coefficients,
+            path_start,
+            rows,
+            path_offsets,
+            factors,
+            row_units,
+            row_strides,
+            widths,
+        )
+        for receiver in range(len(space_of)):
+            levels[plan, receiver] = level_at(
+                vector,
+                receiver,
+                bands,
+                spaces,
+                direct,
+                fed,
+                pair_row,
+                pair_column,
+                space_of[receiver],
+                work,
+            )
+
+
+@compiled
 def combined(
     vector: Any,
     weights: Any,

@@ -12,6 +12,7 @@ and are multiplied out for whole plans.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -21,7 +22,7 @@ from numpy.typing import NDArray
 
 from envelope.errors import RangeError
 from envelope.geometry.plane import Floats
-from envelope.plans.kernel import add_paths
+from envelope.plans.kernel import add_paths, table_levels
 
 Ints = NDArray[np.int64]
 Scope = tuple[int, ...]
@@ -54,6 +55,16 @@ class Layout:
     def size(self) -> int:
         """Length of a vector."""
         return self.fed + self.bands * len(self.pairs)
+
+    @property
+    def pair_rows(self) -> Ints:
+        """Row (pairs,) of each entry of the matrix."""
+        return np.array([row for row, _ in self.pairs], dtype=np.int64)
+
+    @property
+    def pair_columns(self) -> Ints:
+        """Column (pairs,) likewise."""
+        return np.array([column for _, column in self.pairs], dtype=np.int64)
 
     def direct_at(self, receiver: int, band: int) -> int:
         """Place of a direct level. [W/m²]"""
@@ -104,6 +115,27 @@ class Paths:
         )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FlatTables:
+    """Tables as compiled code looks them up."""
+
+    cells: Floats  # (cells, size)
+    offset: Ints  # (tables,) where each begins
+    units: Ints  # (tables, w) that it is over, -1 after the last
+    stride: Ints  # (tables, w)
+
+
+def steps_of(options: Sequence[int]) -> list[int]:
+    """How far apart neighbouring options of each unit stand in a flat table, the last one fastest.
+
+    Examples
+    --------
+    >>> steps_of([2, 3, 4])
+    [12, 4, 1]
+    """
+    return [math.prod(options[place + 1 :]) for place in range(len(options))]
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class LevelTables:
     """Tables of a job over its units of decision."""
@@ -146,7 +178,59 @@ class LevelTables:
 
     def levels(self, plans: Ints) -> Floats:
         """Level (n, receivers) of plans (n, units), all bands together. [W/m²]"""
-        return levels_of(self.layout, self.vectors(plans))
+        chosen = np.ascontiguousarray(plans, dtype=np.int64)
+        layout, flat, paths = self.layout, self.merged.flat, self.paths
+        found = np.zeros((len(chosen), layout.receivers))
+        table_levels(
+            chosen,
+            found,
+            self.constant,
+            flat.cells,
+            flat.offset,
+            flat.units,
+            flat.stride,
+            layout.bands,
+            layout.spaces,
+            layout.direct,
+            layout.fed,
+            layout.pair_rows,
+            layout.pair_columns,
+            np.array(layout.space_of, dtype=np.int64),
+            paths.outputs,
+            paths.coefficients,
+            paths.start,
+            paths.rows,
+            paths.offsets,
+            paths.factors,
+            paths.units,
+            paths.strides,
+            paths.widths,
+            np.zeros(layout.size),
+            np.zeros((layout.spaces, layout.spaces + 1)),
+        )
+        return found
+
+    @cached_property
+    def flat(self) -> FlatTables:
+        """All tables below one another."""
+        width = max((len(scope) for scope, _ in self.tables), default=1)
+        units = np.full((len(self.tables), width), -1, dtype=np.int64)
+        stride = np.zeros((len(self.tables), width), dtype=np.int64)
+        offset = np.zeros(len(self.tables), dtype=np.int64)
+        cells = [np.zeros((0, self.layout.size))]
+        held = 0
+        for index, (scope, table) in enumerate(self.tables):
+            units[index, : len(scope)] = scope
+            stride[index, : len(scope)] = steps_of([self.options[unit] for unit in scope])
+            offset[index] = held
+            cells.append(table.reshape(-1, self.layout.size))
+            held += len(cells[-1])
+        return FlatTables(
+            cells=np.ascontiguousarray(np.concatenate(cells)),
+            offset=offset,
+            units=units,
+            stride=stride,
+        )
 
     @cached_property
     def merged(self) -> LevelTables:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from envelope.errors import RangeError
 from envelope.geometry.plane import Floats
 from envelope.plans.kernel import search_plans
-from envelope.plans.level_tables import LevelTables
+from envelope.plans.level_tables import LevelTables, steps_of
 from envelope.plans.purchases import Purchases
 
 Ints = NDArray[np.int64]
@@ -133,8 +133,8 @@ def front_of(
         layout.spaces,
         layout.direct,
         layout.fed,
-        np.array([row for row, _ in layout.pairs], dtype=np.int64),
-        np.array([column for _, column in layout.pairs], dtype=np.int64),
+        layout.pair_rows,
+        layout.pair_columns,
         np.array(layout.space_of, dtype=np.int64),
         padded.own_cents,
         padded.setup_bits,
@@ -279,7 +279,7 @@ def _flattened(tables: LevelTables, order: Sequence[int]) -> _Flat:
             offsets.append(offset)
             offset += len(cells[-1])
             keys.append(key)
-            strides.append([int(np.prod(table.shape[k + 1 : -1])) for k in range(len(key))])
+            strides.append(steps_of(table.shape[:-1]))
         starts.append(len(offsets))
     width = max((len(key) for key in keys), default=1)
     units = -np.ones((len(keys), width), dtype=np.int64)

@@ -371,6 +371,8 @@ def _summed(
 ) -> Iterator[_Terms]:
     """Add terms to the tables of their scopes; yield what would make a table too large."""
     terms = _folded(terms, variants)
+    units, strides = row_units(variants)
+    place = np.zeros(len(variants.options), dtype=np.int64)  # of a unit in the table at hand
     widths = np.array([len(scope) for scope in variants.scopes[: variants.rows]], dtype=np.int64)
     order = np.argsort(terms.scope, kind="stable")
     edges = np.flatnonzero(np.diff(terms.scope[order], prepend=-1, append=-1))
@@ -388,7 +390,7 @@ def _summed(
             continue
         used, outputs = np.unique(part.outputs, return_inverse=True)
         table = np.zeros((cells, len(used)))
-        units, strides = row_units(variants, {unit: k for k, unit in enumerate(scope)})
+        place[list(scope)] = np.arange(len(scope))
         fill_table(
             table,
             options,
@@ -399,7 +401,7 @@ def _summed(
             part.rows,
             part.offsets,
             part.factors,
-            units,
+            place[units],
             strides,
             widths,
         )
@@ -465,7 +467,7 @@ def _paths(wide: Sequence[_Terms], variants: Variants) -> Paths:
         held += len(pick)
         starts.append(part.start[1:] + elements)
         elements += int(part.start[-1])
-    units, strides = row_units(variants, {unit: unit for unit in range(len(variants.options))})
+    units, strides = row_units(variants)
     return Paths(
         outputs=np.concatenate([part.outputs for part in wide]),
         coefficients=np.concatenate([part.coefficients for part in wide]),

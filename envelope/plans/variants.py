@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from envelope.building.job import Job, Plan
 from envelope.exposure.stacks import StackKey
 from envelope.exposure.transmission import Stacks, stacks_of
-from envelope.plans.level_tables import Scope
+from envelope.plans.level_tables import Scope, steps_of
 from envelope.plans.units import Unit, plan_of
 
 Ints = NDArray[np.int64]
@@ -131,13 +131,12 @@ def variants_of(job: Job, units: Sequence[Unit], base: Plan) -> Variants:
     )
 
 
-def row_units(variants: Variants, place: dict[int, int]) -> tuple[Ints, Ints]:
-    """Units (rows, w) of each row as places, and steps (rows, w) from option to option."""
+def row_units(variants: Variants) -> tuple[Ints, Ints]:
+    """Units (rows, w) of each row, and steps (rows, w) from option to option."""
     widest = max([len(scope) for scope in variants.scopes[: variants.rows]] or [1]) or 1
     units = np.zeros((variants.rows, widest), dtype=np.int64)
     strides = np.zeros((variants.rows, widest), dtype=np.int64)
     for row, scope in enumerate(variants.scopes[: variants.rows]):
-        for w, unit in enumerate(scope):
-            units[row, w] = place.get(unit, 0)
-            strides[row, w] = int(np.prod([variants.options[each] for each in scope[w + 1 :]]))
+        units[row, : len(scope)] = scope
+        strides[row, : len(scope)] = steps_of([variants.options[unit] for unit in scope])
     return units, strides
