@@ -8,6 +8,7 @@ from typing import Literal
 
 from envelope.building.sources import AS_BUILT
 from envelope.geometry.plane import Floats, frozen
+from envelope.geometry.polygons import Area
 
 CableKind = Literal["round", "flat", "singles", "open", "metal-clad", "unknown"]
 Route = Literal["low", "high", "floor", "ceiling", "unknown"]
@@ -90,7 +91,7 @@ class Bond:
         object.__setattr__(self, "position_m", frozen(self.position_m))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Strip:
     """A narrow coat along the runs of a circuit."""
 
@@ -98,7 +99,8 @@ class Strip:
     treatments: tuple[str, ...]
     circuit: str
     width_m: float
-    areas_m2: Mapping[str, float] = field(default_factory=dict)  # of it on each panel, for orders
+    # of it on each panel that the plan does not coat anyway, in the panel's frame
+    areas: Mapping[str, Area] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,7 +17,9 @@ from envelope.commands.arguments import add_job, add_output_switches
 from envelope.commands.common import read_job
 from envelope.errors import FaultsError
 from envelope.exposure import serialise as as_json
+from envelope.exposure.assumptions import bond_notes
 from envelope.text import length
+from envelope.wiring.notes import wiring_counts, wiring_notes
 
 DESCRIPTION = (
     "Reads a project file and lists every fault at once, each with its line. Without a fault it "
@@ -179,7 +181,10 @@ def _summary(job: Job) -> dict[str, Any]:
             *missed_neighbours(job),
             *unstated_edges(job),
             *untreated_reveals(job),
+            *bond_notes(job),
+            *wiring_notes(job),
         ],
+        "wiring": None if job.wiring is None else wiring_counts(job.wiring),
         "faces": _behind(job),
         "unstated": [_asked(job, each) for each in job.unknowns],
         "solved": [as_json.solved_as_plain(solved) for solved in job.solved],

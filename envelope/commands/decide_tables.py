@@ -9,6 +9,7 @@ from rich.markup import escape
 
 from envelope import text
 from envelope.building.conduction import is_conductive
+from envelope.building.islands import floating
 from envelope.building.job import Job
 from envelope.commands.layout import open_console, plain_table
 from envelope.commands.tables import print_rests
@@ -129,7 +130,16 @@ def _print_rest(console: Console, job: Job, decision: Decision) -> None:
             "proved dead, never to neutral, pipes or a separate rod. Keep egress windows and "
             "ventilation free, and try phones and linked alarms afterwards."
         )
-        if job.wiring is None or not job.wiring.bonds:
+        bare = [number for number, step in enumerate(decision.steps, 1) if floating(job, step.plan)]
+        if bare and job.wiring is not None and job.wiring.bonds:
+            console.print(
+                f"No bond point of the job lies on a part of what step {bare[0]} coats: the step "
+                "includes a bond there, so add "
+                + escape("[[bond]]")
+                + " before it is put on. A coating that floats can stand at tens of volts near "
+                "live cables."
+            )
+        elif bare:
             console.print(
                 "No bond point is in the job: each of these coatings includes its bond, so add "
                 + escape("[[bond]]")

@@ -63,6 +63,10 @@ def print_summary(summary: dict[str, Any], *, feet: bool) -> None:
         f"{_counted(summary, 'readings') + ', ' if summary['readings'] else ''}"
         f"{_counted(summary, 'receivers')}"
     )
+    counts = summary["wiring"] or {}
+    said = [_counted(counts, what) for what in counts if counts[what]]
+    if said:
+        console.print(f"wiring: {', '.join(said)}")
     console.print(f"plans: {escape(', '.join(summary['plans']))}")
     _print_faces(console, summary["faces"], feet=feet)
     for each in summary["unstated"]:

@@ -12,6 +12,7 @@ from rich.console import Console
 from rich.markup import escape
 
 from envelope import text
+from envelope.building.islands import floating
 from envelope.building.job import Job
 from envelope.commands.arguments import add_job, add_output_switches
 from envelope.commands.common import chosen_plans
@@ -19,7 +20,7 @@ from envelope.commands.layout import open_console, plain_table
 from envelope.errors import EnvelopeError, RangeError
 from envelope.pricing.bill import BillLine
 from envelope.project import load
-from envelope.text.names import face_title
+from envelope.text.names import face_title, listed
 from envelope.works.takeoff import TakeOff, take_off
 
 DESCRIPTION = (
@@ -106,17 +107,18 @@ def take_off_json(job: Job, found: TakeOff) -> dict[str, Any]:
         "tax": str(bill.tax),
         "total": str(bill.total),
         "unpriced": list(bill.unpriced),
+        "without_bond": [list(island.panels) for island in floating(job, job.plan(found.plan))],
     }
 
 
 def _csv(found: TakeOff) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(["storey", "space", "panel", "kind", "treatment", "area_m2", "coats"])
+    writer.writerow(["storey", "space", "panel", "kind", "treatment", "area_m2", "coats", "strip"])
     for face in found.faces:
         writer.writerow(
             [face.storey, face.space, face.panel, face.kind, face.treatment,
-             f"{face.area_m2:.4f}", face.coats]
+             f"{face.area_m2:.4f}", face.coats, face.strip]
         )  # fmt: skip
     return out.getvalue()
 
@@ -164,6 +166,15 @@ def _print(console: Console, job: Job, found: TakeOff) -> None:
     )
     if bill.unpriced:
         console.print("Not in the total: " + "; ".join(escape(each) for each in bill.unpriced))
+    bare = floating(job, job.plan(found.plan))
+    if bare:
+        names = listed([_called(job, island.name) for island in bare])
+        console.print(
+            f"[bold]Caution[/]: {escape(names)}: coating, film or mesh that conducts, and no bond "
+            "point in the job. One that floats can stand at tens of volts near live cables, and a "
+            f"fault can make it live where nothing trips. Add {escape('[[bond]]')}; bonding is for "
+            "a licensed electrician under the local code, dead and proved dead."
+        )
 
 
 def _called(job: Job, panel: str) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 
 import numpy as np
 
-from envelope.building.conduction import unbonded_plans
+from envelope.building.islands import unbonded_plans
 from envelope.building.job import Job, Source
 from envelope.building.model import OPENING_KINDS
 from envelope.building.source_notes import source_notes

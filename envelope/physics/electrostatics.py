@@ -33,6 +33,7 @@ _ALMOST_ONE = 1.0 - 1e-16  # an edge seen from a point on it
 _TINY = 1e-300
 
 Indices = NDArray[np.intp]
+Complexes = NDArray[np.complex128]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import TypeVar
 
 import numpy as np
+import shapely
 
 from envelope import units
 from envelope.building import wiring as records
@@ -36,6 +37,8 @@ from envelope.wiring.routing import Run, entered_runs, routed_runs, routes_of
 
 _HEIGHTS_M = {"socket": 0.3, "switch": 1.1, "light": 2.0}  # common practice, no source
 _THREE_PHASE_V = 180.0  # a supply below it is split in two halves, one above it in three phases
+_NO_WALL = frozenset(("window", "door", "hatch", "vent", "skylight", "open"))
+_EDGE_M = 0.01  # of an opening, within which a thing may stand on its edge
 T = TypeVar("T")
 
 
@@ -175,6 +178,13 @@ class _Reader:
         except UnitError as error:
             self.faults.add((*path, "at"), str(error))
             return None
+        opening = self._opening_at(panel, spot)
+        if opening is not None:
+            self.faults.add(
+                (*path, "at"),
+                f"{shown(where)} lies in {opening.kind} {shown(opening.id)}: move it beside it",
+            )
+            return None
         if not lies_on(panel, spot[np.newaxis]):
             self.faults.add(
                 (*path, "at"),
@@ -182,6 +192,16 @@ class _Reader:
             )
             return None
         return spot
+
+    def _opening_at(self, panel: Panel, spot: Floats) -> Panel | None:
+        """The window, door or the like of a face in which a point lies."""
+        point = shapely.Point(panel.frame.flatten(spot[np.newaxis])[0])
+        for each in self.building.panels:
+            if each.host == panel.id and each.kind in _NO_WALL:
+                outline = shapely.Polygon(panel.frame.flatten(each.outline))
+                if outline.buffer(-_EDGE_M).contains(point):
+                    return each
+        return None
 
     def _along(self, panel: Panel, along_m: float, from_left: bool) -> float:
         if not from_left:

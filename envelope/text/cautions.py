@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from envelope.building.conduction import is_conductive
+from envelope.building.islands import floating
 from envelope.building.job import AS_BUILT, Job, Plan
 from envelope.exposure.results import PlanResult
-from envelope.text.names import listed, shown
+from envelope.text.names import listed, plan_title, shown
 
 _GLAZED = frozenset(("window", "skylight"))
 _FUMES = ("garage", "carport", "boiler", "furnace", "kitchen", "utility", "stove")
@@ -48,12 +49,23 @@ def _treated(job: Job, plans: Iterable[Plan], kinds: frozenset[str]) -> list[str
 
 
 def _bonding(job: Job, plans: Iterable[Plan]) -> Iterator[str]:
+    plans = list(plans)
     worn = {each for plan in plans for worn in plan.treatments.values() for each in worn}
     if any(is_conductive(job.treatments[each]) for each in worn if each in job.treatments):
         yield (
-            "coatings conduct: one bond, by a licensed electrician under the local code, power off "
-            "and proved dead."
+            "coatings conduct: one bond, licensed electrician, local code, power off and proved "
+            f"dead{_without_bond(job, plans)}."
         )
+
+
+def _without_bond(job: Job, plans: Iterable[Plan]) -> str:
+    names = [plan_title(plan.id) for plan in plans if floating(job, plan)]
+    if not names:
+        return ""
+    if job.wiring is None or not job.wiring.bonds:
+        return "; the job has none: add [[bond]]"
+    some = listed(names) if len(names) <= 3 else f"{', '.join(names[:2])} and others"
+    return f"; none on a part of {some}: add [[bond]]"
 
 
 def _alarms(job: Job, spaces: list[str]) -> Iterator[str]:

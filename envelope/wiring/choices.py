@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from envelope.building.wiring import PLUGS, Wiring
-from envelope.wiring.network import Complexes
+from envelope.physics.electrostatics import Complexes
 from envelope.wiring.routing import Run, routes_of
 
 MAX_STATES = 256  # of cables, phases and plugs for each of routes and walls

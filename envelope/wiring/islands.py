@@ -76,13 +76,17 @@ def strips_of(
 
 
 def with_areas(job: Job, wiring: Wiring, runs: Sequence[Run]) -> Wiring:
-    """The same wiring with each strip's area on each panel that a plan does not coat anyway."""
+    """The same wiring with what each strip covers of panels that its plan does not coat anyway.
+
+    Where two strips cross, the crossing counts as part of the first one.
+    """
     plans = {}
     for plan_id, plan in wiring.plans.items():
         coated = {
             region.panel for region in coated_regions(job, wiring, plan_id, runs) if region.whole
         }
         strips = []
+        taken: dict[str, Area] = {}
         for strip in plan.strips:
             own = [run for run in runs if run.circuit == strip.circuit]
             areas = {}
@@ -90,8 +94,11 @@ def with_areas(job: Job, wiring: Wiring, runs: Sequence[Run]) -> Wiring:
                 panel = job.building.panel(name)
                 pieces = [piece for piece, _ in pieces_behind(panel, own)]
                 if pieces and panel.id not in coated:
-                    areas[panel.id] = float(strip_area(panel, pieces, strip.width_m).area)
-            strips.append(replace(strip, areas_m2=areas))
+                    area = strip_area(panel, pieces, strip.width_m)
+                    before = taken.get(panel.id, shapely.Polygon())
+                    areas[panel.id] = area.difference(before)
+                    taken[panel.id] = before.union(area)
+            strips.append(replace(strip, areas=areas))
         plans[plan_id] = replace(plan, strips=tuple(strips))
     return replace(wiring, plans=plans)
 

@@ -14,13 +14,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve, cholesky, solve_triangular
 
 from envelope.geometry.plane import Floats
-from envelope.physics.electrostatics import Indices
-
-Complexes = NDArray[np.complex128]
+from envelope.physics.electrostatics import Complexes, Indices
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -11,10 +11,10 @@ from envelope.building.job import AS_BUILT, Job, Receiver
 from envelope.building.wiring import Conducts, Route, Wiring
 from envelope.errors import EnvelopeError
 from envelope.geometry.plane import Floats
-from envelope.physics.electrostatics import Indices
+from envelope.physics.electrostatics import Complexes, Indices
 from envelope.wiring.body import METER_OHM
 from envelope.wiring.choices import Choice, choices, run_voltages, unknowns
-from envelope.wiring.network import Complexes, Terminals, magnitude, voltages
+from envelope.wiring.network import Terminals, magnitude, voltages
 from envelope.wiring.reach import reaches
 from envelope.wiring.readings import beside, states_left, switch_tests
 from envelope.wiring.results import (

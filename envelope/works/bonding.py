@@ -6,24 +6,33 @@ at the electrical box, that stands on the island and is nearest to its middle: a
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 import shapely.ops
 
+from envelope.building.islands import (
+    Coated,
+    Island,
+    bonds_of,
+    direct_current_sheet_resistance_ohm_sq,
+    islands_of,
+)
 from envelope.building.job import Job, Plan
 from envelope.building.model import Panel
+from envelope.building.wiring import Bond, Outlet
 from envelope.geometry.plane import Floats
-from envelope.geometry.polygons import polygon_of, spot_inside
+from envelope.geometry.polygons import spot_inside
 from envelope.physics.sheet_conduction import Sheet, resistances_to
-from envelope.works.islands import Island, direct_current_sheet_resistance_ohm_sq, islands_of
 from envelope.works.surface_mesh import Disc, FlatPiece, mesh_surface
 
 PLATE_M = 0.025  # radius of a bonding plate; common practice, no source
 PROBE_M = 0.01  # radius of a probe that a meter presses on; common practice, no source
 CLEAR_M = 0.05  # from a plate to the coating's edge
 FAR_CORNER_M = 0.1  # a probe at a corner stands this far inside it
+BESIDE_M = 0.1  # of a strip, from which on a socket does not stand on it
 MESH_M = 0.25
 
 
@@ -70,11 +79,20 @@ def bonding_of(job: Job, plan: Plan, *, size_m: float = MESH_M) -> tuple[BondedI
     size_m : float
         Of the triangles that current is solved on. [m]
     """
-    return tuple(_bonded(job, plan, island, size_m) for island in islands_of(job, plan))
+    islands = islands_of(job, plan)
+    return tuple(
+        _bonded(job, island, bonds, size_m)
+        for island, bonds in zip(islands, bonds_of(job, plan, islands), strict=True)
+    )
 
 
-def _bonded(job: Job, plan: Plan, island: Island, size_m: float) -> BondedIsland:
-    stated = _stated(job, island)
+def _bonded(job: Job, island: Island, bonds: Sequence[Bond], size_m: float) -> BondedIsland:
+    stated = [
+        BondPoint(
+            id=bond.id, panel=bond.panel, position_m=bond.position_m, stated=True, beside=bond.id
+        )
+        for bond in bonds
+    ]
     faults = []
     if len(stated) > 1:
         names = ", ".join(point.id for point in stated)
@@ -92,7 +110,7 @@ def _bonded(job: Job, plan: Plan, island: Island, size_m: float) -> BondedIsland
     )
     expected: tuple[Expected, ...] = ()
     if bond is not None and not unknown:
-        expected = _expected(job, plan, island, bond, size_m)
+        expected = _expected(job, island, bond, size_m)
     return BondedIsland(
         island=island,
         bond=bond,
@@ -102,25 +120,13 @@ def _bonded(job: Job, plan: Plan, island: Island, size_m: float) -> BondedIsland
     )
 
 
-def _stated(job: Job, island: Island) -> list[BondPoint]:
-    if job.wiring is None:
-        return []
-    return [
-        BondPoint(
-            id=bond.id, panel=bond.panel, position_m=bond.position_m, stated=True, beside=bond.id
-        )
-        for bond in sorted(job.wiring.bonds, key=lambda each: each.id)
-        if job.building.panel(bond.panel).id in island.panels
-    ]
-
-
 def _proposed(job: Job, island: Island) -> BondPoint | None:
     """The socket or box on the island that is nearest to its middle."""
-    middle = _middle(job, island)
+    middle = _middle(island)
     found: list[tuple[int, float, str, str, Floats]] = []
     if job.wiring is not None:
         for outlet in job.wiring.outlets:
-            if outlet.kind == "socket" and job.building.panel(outlet.panel).id in island.panels:
+            if outlet.kind == "socket" and _stands_on(job, island, outlet):
                 away = float(np.linalg.norm(outlet.position_m - middle))
                 found.append((0, away, outlet.id, outlet.panel, outlet.position_m))
     for panel in job.building.panels:
@@ -140,12 +146,27 @@ def _proposed(job: Job, island: Island) -> BondPoint | None:
     )
 
 
-def _middle(job: Job, island: Island) -> Floats:
+def _stands_on(job: Job, island: Island, outlet: Outlet) -> bool:
+    panel = job.building.panel(outlet.panel)
+    spot = shapely.Point(panel.frame.flatten(outlet.position_m[np.newaxis])[0])
+    return any(
+        each.panel.id == panel.id and each.area.distance(spot) <= BESIDE_M for each in island.coated
+    )
+
+
+def _middle(island: Island) -> Floats:
     """Area-weighted middle (3,) of an island. [m]"""
-    panels = [job.building.panel(name) for name in island.panels]
-    weights = [panel.area_m2 for panel in panels]
     return np.asarray(
-        np.average([panel.outline.mean(axis=0) for panel in panels], axis=0, weights=weights)
+        np.average(
+            [
+                each.panel.frame.lift(np.array(each.area.centroid.coords))[0]
+                if each.strip
+                else each.panel.outline.mean(axis=0)
+                for each in island.coated
+            ],
+            axis=0,
+            weights=[each.area.area for each in island.coated],
+        )
     )
 
 
@@ -158,20 +179,22 @@ def _spot_on(area: shapely.Geometry, wanted: Floats, clear_m: float) -> Floats:
     return np.array([near.x, near.y])
 
 
-def _expected(
-    job: Job, plan: Plan, island: Island, bond: BondPoint, size_m: float
-) -> tuple[Expected, ...]:
-    panels = [job.building.panel(name) for name in island.panels]
+def _expected(job: Job, island: Island, bond: BondPoint, size_m: float) -> tuple[Expected, ...]:
+    panels = [each.panel for each in island.coated]
     pieces = [
         FlatPiece(
-            frame=panel.frame,
-            area=polygon_of(panel),
-            sheet_resistance_ohm_sq=_parallel(job, plan, panel),
+            frame=each.panel.frame,
+            area=each.area,
+            sheet_resistance_ohm_sq=_parallel(job, each),
         )
-        for panel in panels
+        for each in island.coated
     ]
-    index = [panel.id for panel in panels].index(bond.panel)
-    wanted = panels[index].frame.flatten(bond.position_m[np.newaxis])[0]
+    here = job.building.panel(bond.panel)
+    wanted = here.frame.flatten(bond.position_m[np.newaxis])[0]
+    index = min(
+        (number for number, panel in enumerate(panels) if panel.id == here.id),
+        key=lambda number: float(pieces[number].area.distance(shapely.Point(wanted))),
+    )
     plate = _spot_on(pieces[index].area, wanted, CLEAR_M)
     discs = [Disc(piece=index, centre=plate, radius_m=PLATE_M)]
     places = []
@@ -198,11 +221,10 @@ def _expected(
     return tuple(sorted(expected, key=lambda each: (-each.resistance_ohm, each.panel, each.place)))
 
 
-def _parallel(job: Job, plan: Plan, panel: Panel) -> float:
-    """Sheet resistance of everything conductive on a panel, in parallel. [Ω/sq]"""
+def _parallel(job: Job, coated: Coated) -> float:
+    """Sheet resistance of everything conductive on a face, in parallel. [Ω/sq]"""
     values = [
-        direct_current_sheet_resistance_ohm_sq(job.treatments[name])
-        for name in plan.treatments[panel.id]
+        direct_current_sheet_resistance_ohm_sq(job.treatments[name]) for name in coated.treatments
     ]
     return 1.0 / sum(1.0 / value for value in values if value is not None)
 

@@ -91,9 +91,9 @@ def _strips_on(job: Job, plan: Plan, panel: Panel) -> list[tuple[str, float, boo
     """Treatment and area of each strip on a panel."""
     strips = () if job.wiring is None else job.wiring.plan(plan.id).strips
     return [
-        (name, strip.areas_m2[panel.id], True)
+        (name, float(strip.areas[panel.id].area), True)
         for strip in strips
-        if panel.id in strip.areas_m2
+        if panel.id in strip.areas
         for name in strip.treatments
     ]
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from envelope.building.conduction import unbonded_plans
+from envelope.building.islands import unbonded_plans
 from envelope.exposure.assumptions import bond_notes
 from envelope.project.load import load_text
 

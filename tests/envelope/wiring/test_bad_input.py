@@ -22,6 +22,20 @@ MISTAKES = [
         'outlet[0].on: "bedroom/sout" names no panel of "bedroom": did you mean "south"?',
     ),
     (
+        (
+            'on = "bedroom/south"\nat = "2.3 m"',
+            'on = "bedroom/north"\nat = "2 m"\nheight = "1.2 m"',
+        ),
+        'outlet[0].at: "2 m" lies in window "bedroom/W1": move it beside it',
+    ),
+    (
+        (
+            'on = "bedroom/ceiling"\nat = "1, 1.2 m"',
+            'on = "bedroom/west"\nat = "2.8 m"\nheight = "1 m"',
+        ),
+        'bond[1].at: "2.8 m" lies in door "bedroom/D1": move it beside it',
+    ),
+    (
         ('at = "2.3 m"', 'at = "4.3 m"'),
         'outlet[0].at: "4.3 m" lies outside face "bedroom/1": it is 4 m long, and reaches from '
         "0 m to 2.5 m above the floor",

@@ -2,6 +2,8 @@
 
 import pytest
 
+from envelope.building.islands import islands_of
+from envelope.works.bonding import bonding_of
 from envelope.works.takeoff import face_quantities, take_off
 
 
@@ -42,3 +44,51 @@ bond = ["earth-bar"]
     job = job_of(made(plans=both))
     strips = [face.panel for face in face_quantities(job, job.plan("both")) if face.strip]
     assert strips == ["bedroom/2"]
+
+
+def test_strips_that_cross_are_bought_once(made, job_of):
+    """Sockets along the floor and across it: what both cover counts once."""
+    crossing = """
+[[cable]]
+id = "across"
+circuit = "lights"
+on = "bedroom/floor"
+path = "0, 1  4, 1 m"
+
+[[plan]]
+id = "both"
+strips = [
+  { on = "bedroom/floor", with = "coating", along = "sockets", width = "20 cm" },
+  { on = "bedroom/floor", with = "coating", along = "lights", width = "30 cm" },
+]
+bond = []
+"""
+    job = job_of(made(plans=crossing))
+    found = [face.area_m2 for face in face_quantities(job, job.plan("both"))]
+    assert found == pytest.approx([0.2 * 3.5, 0.3 * 4.0 - 0.2 * 0.3])
+    (island,) = islands_of(job, job.plan("both"))
+    assert island.area_m2 == pytest.approx(sum(found))
+
+
+def test_a_strip_alone_is_bonded_and_measured_to_its_ends(made, job_of):
+    """A strip of 25 cm x 4 m under a bond at its end: length over width times Ω/sq, roughly."""
+    alone = """
+[[plan]]
+id = "alone"
+strips = [{ on = "bedroom/south", with = "coating", along = "sockets", width = "25 cm" }]
+bond = ["earth-bar"]
+"""
+    job = job_of(made(plans=alone, without=("riser",)))
+    (bonded,) = bonding_of(job, job.plan("alone"))
+    assert bonded.bond.id == "earth-bar"
+    assert not bonded.faults
+    # 3.7 m of a strip of 0.25 m at 5 Ω/sq, and what the small contacts add
+    farthest = bonded.expected[0].resistance_ohm
+    assert 5.0 * 3.7 / 0.25 < farthest < 5.0 * 3.7 / 0.25 + 15.0
+
+
+def test_a_plan_that_makes_no_bond_has_none(made, job_of):
+    job = job_of(made())
+    assert {each.bond.stated for each in bonding_of(job, job.plan("walls-bonded"))} == {True}
+    (floats,) = bonding_of(job, job.plan("walls-floating"))
+    assert not floats.bond.stated  # the socket beside the bed is proposed

@@ -7,12 +7,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from envelope.project import load, load_text
-from envelope.works.islands import (
+from envelope.building.islands import (
+    bonds_of,
     common_edge_m,
     direct_current_sheet_resistance_ohm_sq,
+    floating,
     islands_of,
+    unbonded_plans,
 )
+from envelope.project import load, load_text
 
 JOB = """
 format = 1
@@ -135,3 +138,48 @@ def test_islands_of_the_sample_house_cover_every_conductive_panel_once() -> None
             for panel, treatments in plan.treatments.items()
             if any(job.treatments[name].kind in ("sheet", "mesh", "table") for name in treatments)
         }
+
+
+RUN = """
+[supply]
+voltage = "230 V"
+frequency = "50 Hz"
+[[circuit]]
+id = "sockets"
+cable = "round"
+[[cable]]
+circuit = "sockets"
+on = "room/floor"
+path = "1, 0  1, 3 m"
+[[cable]]
+circuit = "sockets"
+on = "room/east"
+path = "0.5, 0.3  2.5, 0.3 m"
+[[bond]]
+id = "b"
+on = "room/south"
+at = "1 m"
+[[plan]]
+id = "strips"
+treat = [{ on = "room/south", with = "coating" }]
+strips = [{ on = "room/*", with = "coating", along = "sockets", width = "25 cm" }]
+"""
+
+
+def test_a_strip_is_one_with_the_wall_that_it_meets_and_else_floats() -> None:
+    job = load_text(JOB + RUN, path="room.toml")
+    plan = job.plan("strips")
+    south, east = islands_of(job, plan)
+    assert south.panels == ("room/1", "room/floor")
+    (contact,) = south.contacts
+    assert contact.length_m == pytest.approx(0.25)
+    assert south.area_m2 == pytest.approx(4.0 * 2.5 - 1.0 + 0.25 * 3.0)
+    assert east.panels == ("room/2",)
+    # from half a width before the run to half a width behind it
+    assert east.area_m2 == pytest.approx(0.25 * 2.25)
+    assert [[bond.id for bond in bonds] for bonds in bonds_of(job, plan, (south, east))] == [
+        ["b"],
+        [],
+    ]
+    assert [island.name for island in floating(job, plan)] == ["room/2"]
+    assert unbonded_plans(job)["strips"] == ("coating",)
