@@ -7,6 +7,7 @@ is refined there moves the draws as well.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
@@ -15,7 +16,7 @@ from envelope.building.job import Job, Source
 from envelope.exposure.beams import Direct, by_polarization, level_outside
 from envelope.exposure.casts import ReceiverCasts, direction_of
 from envelope.exposure.diffraction import BentBeam, mean_ratio
-from envelope.exposure.sequences import BINS, Sequences, sequences_of
+from envelope.exposure.sequences import BINS, Bools, Longs, branches_of, sequences_of
 from envelope.exposure.solid_angles import logs_along
 from envelope.exposure.stack_draws import StackDraws
 from envelope.exposure.tolerances import Draws
@@ -88,15 +89,14 @@ def direct_draws(
             beam, bench=bench, stacks=stacks, band=band, polarization=source.polarization
         )
         passed *= ~np.isin(beam.first_panel, bent)[:, np.newaxis]
-        sequences = sequences_of(beam, bench)
         inside = bench.kept(
             ("inside", beam, draws.key),
-            partial(_inside, source=source, index=index, beam=beam, job=bench.job, draws=draws),
+            partial(_inside, source=source, index=index, beam=beam, bench=bench, draws=draws),
         )
-        factors = sequences.factors(stacks, moved.log_shift)
+        tree, _ = branches_of(beam, bench, np.zeros(len(stacks.of_row), dtype=bool))
         share = level_outside(source, storey, point.position_m)
         outside += share
-        total += share * _along(passed, inside, sequences, factors)
+        total += share * _along(passed, inside, tree.factors(stacks, moved.factor))
     if outside > 0.0:
         total /= outside
     through_edges = sum(each.transmission * each.ratio for each in direct.bent)
@@ -108,23 +108,47 @@ def direct_draws(
     return found
 
 
-def _inside(*, source: Source, index: int, beam: Beam, job: Job, draws: Draws) -> Floats:
-    """Shares (rays, draws) of the rays that lie in each draw's cone."""
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Inside:
+    """Rays of a wide beam that lie in each draw's cone, sequence by sequence."""
+
+    order: Longs  # (rays,)
+    sequence: Longs  # (k,) those that some ray has
+    ends: Longs  # (k + 1,) of their rays in that order
+    share: Floats  # (rays, draws) of each ray in that order
+
+
+def _inside(*, source: Source, index: int, beam: Beam, bench: Bench, draws: Draws) -> _Inside:
+    sequences = sequences_of(beam, bench)
+    order = np.argsort(sequences.of_ray, kind="stable")
+    held, first = np.unique(sequences.of_ray[order], return_index=True)
     if source.position_m is not None:
-        return np.broadcast_to(beam.weights[:, np.newaxis], (len(beam.weights), draws.count))
-    towards = directions_aside(source, job, draws.aside[index])
-    cosine = beam.directions @ towards.T
-    edge = np.minimum(np.cos(source.spread_rad), cosine.max(axis=0))
-    inside = (cosine >= edge).astype(np.float64)
-    return np.asarray(inside / inside.sum(axis=0))
+        share = np.broadcast_to(beam.weights[order, np.newaxis], (len(order), draws.count))
+    else:
+        towards = directions_aside(source, bench.job, draws.aside[index])
+        cosine = beam.directions[order] @ towards.T
+        edge = np.minimum(np.cos(source.spread_rad), cosine.max(axis=0))
+        share = (cosine >= edge).astype(np.float64)
+        share /= share.sum(axis=0)
+    return _Inside(order=order, sequence=held, ends=np.append(first, len(order)), share=share)
 
 
-def _along(passed: Floats, inside: Floats, sequences: Sequences, factors: Floats) -> Floats:
-    """Mean transmission (draws,) of rays (n, 2) that are inside (n, draws)."""
-    total = np.zeros(inside.shape[1])
-    for axis in range(2):
-        carried = sequences.added(passed[:, axis, np.newaxis] * inside, sequences.of_ray)
-        total += np.einsum("nd,nd->d", carried, factors[..., axis])
+def _along(passed: Floats, inside: _Inside, factors: Floats) -> Floats:
+    """Mean transmission (draws,) of rays whose parts (rays, 2) are moved by factors.
+
+    Parameters
+    ----------
+    passed : (rays, 2) float
+        Nominal transmission, TE and TM.
+    inside : _Inside
+    factors : (sequences, 2, draws) float
+        On the transmission of each sequence.
+    """
+    total = np.zeros(factors.shape[-1])
+    passed = passed[inside.order]
+    for sequence, low, high in zip(inside.sequence, inside.ends[:-1], inside.ends[1:], strict=True):
+        carried = passed[low:high].T @ inside.share[low:high]  # (2, draws)
+        total += (carried * factors[sequence]).sum(axis=0)
     return total
 
 
@@ -149,8 +173,7 @@ def _bent(
     """Transmission (draws,) through an opening whose beam bends around its edges."""
     stack = stacks.of_row[beam.row]
     cosine_bin = min(int(beam.cosine * BINS), BINS - 1)
-    shift = moved.log_shift[stack, cosine_bin]  # (draws, 2)
-    passed = beam.transmission * np.exp(shift).mean(axis=1)
+    passed = beam.transmission * moved.factor[stack, cosine_bin].mean(axis=0)
     ratio = bench.kept(
         ("edges", source.id, casts.points, beam.index, draws.key),
         partial(_ratios, beam, source=source, casts=casts, job=bench.job, draws=draws),
@@ -186,7 +209,14 @@ def _ratios(
 
 
 def open_equivalent_draws_sr(
-    *, crossings: Crossings, tables: Tables, bench: Bench, moved: StackDraws, band: int
+    *,
+    crossings: Crossings,
+    tables: Tables,
+    bench: Bench,
+    varying: Bools,
+    draws: Draws,
+    moved: StackDraws,
+    band: int,
 ) -> Floats:
     """Open-equivalent solid angle (draws,) of a receiver, the first as `solid_angles` has it. [sr]
 
@@ -196,13 +226,21 @@ def open_equivalent_draws_sr(
         Of the receiver.
     tables, bench : Tables, Bench
         Of the plan, and of the job.
-    moved : StackDraws
-        Moves of the plan's stacks in the band.
+    varying : (rows,) bool
+        From `varying_rows`.
+    draws, moved : Draws, StackDraws
+        Drawn figures, and how the plan's stacks move with them in the band.
     band : int
         Which of the tables' bands.
     """
     sequences = sequences_of(crossings, bench)
     exposed = 0.5 * crossings.solid_angle_sr * (crossings.sky > 0)
-    carried = exposed[:, np.newaxis] * np.exp(logs_along(crossings, tables)[:, band])
-    factors = sequences.factors(tables.stacks, moved.log_shift)
-    return np.asarray(np.einsum("np,ndp->d", sequences.added(carried, sequences.of_ray), factors))
+    carried = sequences.added(
+        exposed[:, np.newaxis] * np.exp(logs_along(crossings, tables)[:, band]), sequences.of_ray
+    )
+    same, changed = branches_of(crossings, bench, varying)
+    kept = bench.kept(
+        ("passed", crossings, varying.tobytes(), band, draws.key),
+        lambda: same.passed(carried, tables.stacks, moved.factor),
+    )
+    return np.asarray(kept + changed.passed(carried, tables.stacks, moved.factor))

@@ -13,17 +13,13 @@ import numpy as np
 
 from envelope.building.job import Job, Source
 from envelope.exposure.casts import Casts
-from envelope.exposure.sequences import sequences_of
 from envelope.exposure.solid_angles import totals, unpolarized
 from envelope.exposure.stack_draws import StackDraws
-from envelope.exposure.tolerances import Draws
 from envelope.exposure.transmission import Bench, Stacks, Tables
 from envelope.geometry.plane import Floats
 from envelope.physics.diffuse import OUTSIDE, coupling_matrix, diffuse_densities_w_m2
 from envelope.physics.tables.occupants import CROSS_SECTION_M2
 from envelope.rays import Chain
-
-DRAWS_AT_A_TIME = 32  # what is worked out of them stays in the processor's cache
 
 
 def absorption_m2(
@@ -129,16 +125,8 @@ def balance_matrix(
     )
 
 
-def fed_w(
-    *,
-    chain: Chain,
-    bench: Bench,
-    stacks: Stacks,
-    band: int,
-    level: Floats,
-    moved: StackDraws | None = None,
-) -> Floats:
-    """Power (..., spaces) that the rays of a chain leave in each space by reflection. [W]
+def fed_w(*, chain: Chain, bench: Bench, stacks: Stacks, band: int, level: Floats) -> Floats:
+    """Power (spaces,) that the rays of a chain leave in each space by reflection. [W]
 
     Parameters
     ----------
@@ -150,39 +138,29 @@ def fed_w(
         Which of the bench's bands.
     level : (rays,) float
         Power that a unit of a ray's weight carries.
-    moved : StackDraws, optional
-        Moves of the stacks in that band, for a leading axis of draws.
     """
-    spaces = len(bench.job.building.spaces)
+    arrives, reflected = arriving_w(chain=chain, bench=bench, stacks=stacks, band=band, level=level)
+    inside = chain.space >= 0
+    left = (arrives * reflected).sum(axis=1)
+    return totals(chain.space[inside], left[inside], len(bench.job.building.spaces))
+
+
+def arriving_w(
+    *, chain: Chain, bench: Bench, stacks: Stacks, band: int, level: Floats
+) -> tuple[Floats, Floats]:
+    """Power (entries, 2) that arrives at each hit of a chain, and the share that it reflects.
+
+    Parameters
+    ----------
+    chain, bench, stacks, band, level
+        As in `fed_w`.
+    """
     logs, reflected = bench.along(chain, stacks, band)
     before = np.cumsum(logs, axis=0) - logs
     ray = np.repeat(np.arange(len(chain.weights)), np.diff(chain.start))
     arrives = np.exp(before - before[chain.start[:-1]][ray])
     arrives *= (0.5 * chain.weights * level)[ray, np.newaxis]
-    inside = chain.space >= 0
-    if moved is None:
-        left = (arrives * reflected).sum(axis=1)
-        return totals(chain.space[inside], left[inside], spaces)
-    sequences = sequences_of(chain, bench)
-    ends = sequences.of_entry[inside]
-    arriving = sequences.added(arrives[inside], ends)
-    left = sequences.added((arrives * reflected)[inside], ends)
-    held = np.flatnonzero(arriving.any(axis=1))
-    stack = stacks.of_row[sequences.row[held]]
-    within = [np.flatnonzero(sequences.space[held] == space) for space in range(spaces)]
-    count = moved.log_shift.shape[2]
-    found = np.zeros((count, spaces))
-    for low in range(0, count, DRAWS_AT_A_TIME):
-        some = slice(low, low + DRAWS_AT_A_TIME)
-        turned = moved.reflection_shift[stack, sequences.bin[held], some]
-        fed = left[held, np.newaxis] + arriving[held, np.newaxis] * turned
-        np.maximum(fed, 0.0, out=fed)
-        fed *= sequences.factors(stacks, moved.log_shift[:, :, some])[sequences.parent[held]]
-        both = fed[..., 0] + fed[..., 1]
-        for space, rows in enumerate(within):
-            if len(rows):
-                found[some, space] = both[rows].sum(axis=0)
-    return found
+    return arrives, reflected
 
 
 def ray_levels(source: Source, chain: Chain, job: Job) -> Floats:
@@ -206,14 +184,14 @@ def ray_levels(source: Source, chain: Chain, job: Job) -> Floats:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Diffuse:
-    """Diffuse density of one source in every space; with draws they are a leading axis.
+    """Diffuse density of one source in every space.
 
     `from_scattered` is for an outside field of unit radiance: it is multiplied with the
     radiance, which is the scattered level over the receiver's exposed solid angle.
     """
 
-    from_beam_w_m2: Floats  # (..., spaces)
-    from_scattered: Floats  # (..., spaces) per W/(m² sr)
+    from_beam_w_m2: Floats  # (spaces,)
+    from_scattered: Floats  # (spaces,) per W/(m² sr)
 
 
 def diffuse_of(
@@ -224,8 +202,6 @@ def diffuse_of(
     tables: Tables,
     faces: Faces,
     band: int,
-    draws: Draws | None = None,
-    moved: StackDraws | None = None,
 ) -> Diffuse:
     """Diffuse density that a source makes in every space under a plan.
 
@@ -239,37 +215,15 @@ def diffuse_of(
         Of the job, of the plan, and of the building.
     band : int
         The source's, among the bench's.
-    draws, moved : Draws, StackDraws, optional
-        Drawn figures and how the plan's stacks move with them, for a leading axis of draws.
     """
     job = bench.job
-    absorption = (
-        absorption_m2(job)
-        if draws is None
-        else absorption_m2(job, occupant_m2=draws.occupant_m2, furnishing_m2=draws.furnishing_m2)
-    )
-    matrix = balance_matrix(
-        faces=faces, tables=tables, absorption=absorption, band=band, moved=moved
-    )
+    matrix = balance_matrix(faces=faces, tables=tables, absorption=absorption_m2(job), band=band)
     chain = casts.chains[source.id]
     level = ray_levels(source, chain, job)
-    beam = fed_w(
-        chain=chain, bench=bench, stacks=tables.stacks, band=band, level=level, moved=moved
-    )
+    beam = fed_w(chain=chain, bench=bench, stacks=tables.stacks, band=band, level=level)
     even = np.zeros_like(beam)
     if source.scattered > 0.0 and casts.even is not None:
-        even = fed_w(
-            chain=casts.even,
-            bench=bench,
-            stacks=tables.stacks,
-            band=band,
-            level=np.ones(len(casts.even.weights)),
-            moved=moved,
-        )
-    if draws is None:
-        solved = diffuse_densities_w_m2(matrix=matrix, fed_w=np.stack((beam, even)))
-        return Diffuse(from_beam_w_m2=solved[0], from_scattered=solved[1])
-    return Diffuse(
-        from_beam_w_m2=diffuse_densities_w_m2(matrix=matrix, fed_w=beam),
-        from_scattered=diffuse_densities_w_m2(matrix=matrix, fed_w=even),
-    )
+        ones = np.ones(len(casts.even.weights))
+        even = fed_w(chain=casts.even, bench=bench, stacks=tables.stacks, band=band, level=ones)
+    solved = diffuse_densities_w_m2(matrix=matrix, fed_w=np.stack((beam, even)))
+    return Diffuse(from_beam_w_m2=solved[0], from_scattered=solved[1])

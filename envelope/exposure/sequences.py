@@ -11,7 +11,9 @@ nothing. So the beginning of a ray is a sequence too, as the power balance of a 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,8 +23,11 @@ from envelope.geometry.plane import Floats
 from envelope.rays import Beam, Chain, Crossings
 
 Longs = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 BINS = 8  # of the cosine, over which the move of a stack changes little
+DRAWS_AT_LEAST = 16  # at a time
+CACHED = 2**17  # numbers that stay in the processor's cache while they are worked on
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -43,28 +48,115 @@ class Sequences:
         return len(self.parent)
 
     def added(self, values: Floats, index: Longs) -> Floats:
-        """Values (m, ...) of rays or entries, added up over the sequence (n, ...) of each."""
-        found = np.zeros((self.count, *values.shape[1:]))
-        if len(values):
-            order = np.argsort(index, kind="stable")
-            held, first = np.unique(index[order], return_index=True)
-            found[held] = np.add.reduceat(values[order], first, axis=0)
-        return found
+        """Values (m, 2) of rays or entries, added up over the sequence (n, 2) of each."""
+        columns = [
+            np.bincount(index, weights=values[:, axis], minlength=self.count) for axis in range(2)
+        ]
+        return np.stack(columns, axis=1)
 
-    def factors(self, stacks: Stacks, log_shift: Floats) -> Floats:
-        """Factors (n, draws, 2) on the transmission of each sequence.
+    def split(self, varying: Bools) -> tuple[Branch, Branch]:
+        """Sequences that cross none of some rows, and those that do.
 
         Parameters
         ----------
-        log_shift : (stacks, BINS, draws, 2) float
-            Move of the logarithm of each stack's transmission.
+        varying : (rows,) bool
+            Those rows.
         """
-        total = np.zeros((self.count, *log_shift.shape[2:]))
-        for low, high in zip(self.starts[:-1], self.starts[1:], strict=True):
-            crossed = slice(low, high)
-            stack = stacks.of_row[self.row[crossed]]
-            total[crossed] = total[self.parent[crossed]] + log_shift[stack, self.bin[crossed]]
-        return np.asarray(np.exp(total, out=total))
+        crosses = np.zeros(self.count, dtype=bool)
+        for low, high in self.levels:
+            level = slice(low, high)
+            crosses[level] = crosses[self.parent[level]] | varying[self.row[level]]
+        return self._branch(~crosses), self._branch(crosses)
+
+    def _branch(self, counted: Bools) -> Branch:
+        members = counted.copy()
+        for low, high in reversed(self.levels):
+            members[self.parent[low:high][members[low:high]]] = True
+        members[0] = True
+        whole = np.flatnonzero(members)
+        number = np.cumsum(members) - 1
+        return Branch(
+            whole=whole,
+            counted=counted[whole],
+            parent=number[self.parent[whole]],
+            row=self.row[whole],
+            bin=self.bin[whole],
+            levels=tuple(
+                (int(low), int(high)) for low, high in np.searchsorted(whole, self.levels)
+            ),
+        )
+
+    @property
+    def levels(self) -> list[tuple[int, int]]:
+        """Where sequences of one crossing begin and end, of two, …"""
+        return list(pairwise(self.starts))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Branch:
+    """Some sequences of a tree, with those that they continue: m of its n.
+
+    What plans do not change is the same branch under each of them, so that its draws are added
+    up once.
+    """
+
+    whole: Longs  # (m,) numbers in the whole tree; the first crosses nothing
+    counted: Bools  # (m,) which ones are meant, rather than continued
+    parent: Longs  # (m,) among these
+    row: Longs
+    bin: Longs
+    levels: tuple[tuple[int, int], ...]
+
+    def factors(self, stacks: Stacks, factor: Floats) -> Floats:
+        """Factors (m, 2, draws) on the transmission of each sequence.
+
+        Parameters
+        ----------
+        factor : (stacks, BINS, 2, draws) float
+            On each stack's transmission.
+        """
+        found = np.ones((len(self.whole), *factor.shape[2:]))
+        stack = stacks.of_row[self.row]
+        for low, high in self.levels:
+            level = slice(low, high)
+            np.multiply(
+                found[self.parent[level]], factor[stack[level], self.bin[level]], out=found[level]
+            )
+        return found
+
+    def passed(self, carried: Floats, stacks: Stacks, factor: Floats) -> Floats:
+        """What arrives (draws,) over the sequences that are meant, both polarizations together.
+
+        Parameters
+        ----------
+        carried : (n, 2) float
+            What each sequence of the whole tree carries nominally.
+        stacks, factor
+            As in `factors`.
+        """
+        count = factor.shape[-1]
+        weight = (carried[self.whole] * self.counted[:, np.newaxis]).reshape(-1)
+        total = np.empty(count)
+        for some in few_draws(count, held=len(weight)):
+            factors = self.factors(stacks, factor[..., some])
+            total[some] = weight @ factors.reshape(len(weight), -1)
+        return total
+
+
+def few_draws(count: int, *, held: int) -> Iterator[slice]:
+    """Stretches of draws short enough for what is worked out of them to stay in the cache."""
+    step = max(DRAWS_AT_LEAST, CACHED // max(held, 1))
+    for low in range(0, count, step):
+        yield slice(low, min(low + step, count))
+
+
+def branches_of(
+    bundle: Beam | Chain | Crossings, bench: Bench, varying: Bools
+) -> tuple[Branch, Branch]:
+    """What plans leave as it is of a bundle's sequences, and what they change."""
+    return bench.kept(
+        ("branches", bundle, varying.tobytes()), lambda: sequences_of(bundle, bench).split(varying)
+    )
 
 
 def sequences_of(bundle: Beam | Chain | Crossings, bench: Bench) -> Sequences:

@@ -29,8 +29,8 @@ NODES = 3  # frequencies of a band
 class StackDraws:
     """How the stacks of a plan move in one band, the first draw not at all."""
 
-    log_shift: Floats  # (stacks, BINS, draws, 2) of the logarithm of the transmission
-    reflection_shift: Floats  # (stacks, BINS, draws, 2) of the near side's reflection
+    factor: Floats  # (stacks, BINS, 2, draws) on the transmission
+    reflection_shift: Floats  # (stacks, BINS, 2, draws) of the near side's reflection
     diffuse_transmission: Floats  # (draws, stacks) hemisphere means, both polarizations
     diffuse_reflection: Floats  # (draws, stacks)
 
@@ -39,8 +39,8 @@ class StackDraws:
 class _Moved:
     """One stack's part of `StackDraws`."""
 
-    log_shift: Floats  # (BINS, draws, 2)
-    reflection_shift: Floats  # (BINS, draws, 2)
+    factor: Floats  # (BINS, 2, draws)
+    reflection_shift: Floats  # (BINS, 2, draws)
     diffuse_transmission: Floats  # (draws,)
     diffuse_reflection: Floats  # (draws,)
 
@@ -63,7 +63,7 @@ def stack_draws(*, bench: Bench, tables: Tables, draws: Draws, band: int) -> Sta
         )
     parts = [known[key] for key in keys]
     return StackDraws(
-        log_shift=np.stack([part.log_shift for part in parts]),
+        factor=np.stack([part.factor for part in parts]),
         reflection_shift=np.stack([part.reflection_shift for part in parts]),
         diffuse_transmission=np.stack([part.diffuse_transmission for part in parts], axis=1),
         diffuse_reflection=np.stack([part.diffuse_reflection for part in parts], axis=1),
@@ -121,8 +121,8 @@ def _on_bins(
         nominal[1], np.tensordot(_onto(BINS), moved, 1), np.exp(nominal[0] + log_shift)
     )
     return _Moved(
-        log_shift=log_shift,
-        reflection_shift=reflected - nominal[1],
+        factor=np.exp(log_shift).transpose(0, 2, 1),
+        reflection_shift=(reflected - nominal[1]).transpose(0, 2, 1),
         diffuse_transmission=share @ unpolarized(passed),
         diffuse_reflection=share @ unpolarized(back),
     )

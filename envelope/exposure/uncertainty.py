@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import os
+from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -19,14 +20,18 @@ from envelope.exposure.beam_draws import direct_draws, open_equivalent_draws_sr
 from envelope.exposure.beams import Direct, direct_part
 from envelope.exposure.casts import Casts
 from envelope.exposure.differences import LevelDraws, SourceDraws, percentile_db
-from envelope.exposure.diffuse import absorption_m2, diffuse_of, faces_of
+from envelope.exposure.diffuse import absorption_m2, faces_of
+from envelope.exposure.diffuse_draws import balance_draws, beam_density_draws, fed_draws_w
 from envelope.exposure.levels import levels_of
 from envelope.exposure.model_error import diffuse_error_db, shared_db
+from envelope.exposure.sequences import Bools
 from envelope.exposure.solid_angles import THRESHOLD_DB, exposed_sr
-from envelope.exposure.stack_draws import stack_draws
+from envelope.exposure.stack_draws import StackDraws, stack_draws
 from envelope.exposure.tolerances import Draws
 from envelope.exposure.transmission import Bench, Tables, stacks_of
+from envelope.exposure.varying_rows import varying_rows
 from envelope.geometry.plane import Floats
+from envelope.physics.diffuse import diffuse_densities_w_m2
 
 
 def level_draws(
@@ -49,12 +54,21 @@ def level_draws(
     """
     job = bench.job
     tables = bench.tables(stacks_of(job, plan))
+    varying = varying_rows(bench, plan)
+
+    def in_band(band: int) -> _Band:
+        return _Band.of(band, bench=bench, tables=tables, varying=varying, casts=casts, draws=draws)
 
     def of_source(source: Source) -> dict[tuple[str, str], SourceDraws]:
-        return _of_source(source, bench=bench, tables=tables, casts=casts, draws=draws, edges=edges)
+        within = bands[bench.bands_hz.index(source.band_hz)]
+        return _of_source(
+            source, within=within, bench=bench, tables=tables, casts=casts, draws=draws, edges=edges
+        )
 
-    # Sources have nothing to do with one another, and numpy lets go of the interpreter.
+    # Bands and sources have nothing to do with one another, and numpy lets go of the interpreter.
     with ThreadPoolExecutor(max_workers=os.cpu_count() or 1) as pool:
+        used = sorted({bench.bands_hz.index(source.band_hz) for source in job.sources})
+        bands = dict(zip(used, pool.map(in_band, used), strict=True))
         each = list(pool.map(of_source, job.sources))
     found = {place: levels for levels_by in each for place, levels in levels_by.items()}
     return LevelDraws(
@@ -67,24 +81,81 @@ def level_draws(
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Band:
+    """What all sources of a band have in common under a plan."""
+
+    band: int
+    varying: Bools
+    moved: StackDraws
+    matrix: Floats  # (draws, spaces, spaces)
+    from_scattered: Floats  # (draws, spaces), as in `Diffuse`
+    open_equivalent_sr: Mapping[str, Floats]  # (draws,) by receiver; none where nothing scatters
+    error_db: Floats  # (spaces,) of the diffuse field at a spot
+
+    @classmethod
+    def of(
+        cls, band: int, *, bench: Bench, tables: Tables, varying: Bools, casts: Casts, draws: Draws
+    ) -> _Band:
+        job = bench.job
+        faces = bench.kept("faces", lambda: faces_of(job))
+        moved = stack_draws(bench=bench, tables=tables, draws=draws, band=band)
+        matrix = balance_draws(
+            bench=bench, tables=tables, faces=faces, band=band, draws=draws, moved=moved
+        )
+        from_scattered = np.zeros((draws.count, len(job.building.spaces)))
+        around: dict[str, Floats] = {}
+        if any(
+            each.scattered > 0.0 and each.band_hz == bench.bands_hz[band] for each in job.sources
+        ):
+            around = {
+                receiver.receiver.id: open_equivalent_draws_sr(
+                    crossings=receiver.crossings, tables=tables, bench=bench, varying=varying,
+                    draws=draws, moved=moved, band=band,
+                )
+                for receiver in casts.receivers
+            }  # fmt: skip
+            if casts.even is not None:
+                from_scattered = diffuse_densities_w_m2(
+                    matrix=matrix,
+                    fed_w=fed_draws_w(
+                        chain=casts.even, bench=bench, stacks=tables.stacks, varying=varying,
+                        band=band, draws=draws, moved=moved, level=np.ones(len(casts.even.weights)),
+                    ),
+                )  # fmt: skip
+        return cls(
+            band=band,
+            varying=varying,
+            moved=moved,
+            matrix=matrix,
+            from_scattered=from_scattered,
+            open_equivalent_sr=around,
+            error_db=diffuse_error_db(
+                area_m2=faces.area_m2,
+                space=faces.space,
+                reflection=moved.diffuse_reflection[0, tables.stacks.of_face],
+                absorption_m2=absorption_m2(job),
+            ),
+        )
+
+
 def _of_source(
-    source: Source, *, bench: Bench, tables: Tables, casts: Casts, draws: Draws, edges: bool
+    source: Source,
+    *,
+    within: _Band,
+    bench: Bench,
+    tables: Tables,
+    casts: Casts,
+    draws: Draws,
+    edges: bool,
 ) -> dict[tuple[str, str], SourceDraws]:
     """What one source brings, by (receiver id, source id)."""
     job = bench.job
-    band = bench.bands_hz.index(source.band_hz)
-    moved = stack_draws(bench=bench, tables=tables, draws=draws, band=band)
-    faces = bench.kept("faces", lambda: faces_of(job))
-    diffuse = diffuse_of(
-        source=source, casts=casts, bench=bench, tables=tables, faces=faces, band=band,
-        draws=draws, moved=moved,
+    from_beam = beam_density_draws(
+        source=source, chain=casts.chains[source.id], bench=bench, stacks=tables.stacks,
+        varying=within.varying, band=within.band, draws=draws, moved=within.moved,
+        matrix=within.matrix,
     )  # fmt: skip
-    error_db = diffuse_error_db(
-        area_m2=faces.area_m2,
-        space=faces.space,
-        reflection=moved.diffuse_reflection[0, tables.stacks.of_face],
-        absorption_m2=absorption_m2(job),
-    )
     index = job.sources.index(source)
     strength, scattered = draws.level[index], draws.scattered[index]
     beam_share = draws.radiated[index]  # of what the beam feeds to rooms
@@ -93,18 +164,16 @@ def _of_source(
     found = {}
     for receiver in casts.receivers:
         direct: Direct = direct_part(
-            source=source, casts=receiver, bench=bench, stacks=tables.stacks, band=band,
+            source=source, casts=receiver, bench=bench, stacks=tables.stacks, band=within.band,
             threshold_db=THRESHOLD_DB, edges=edges,
         )  # fmt: skip
         transmission = direct_draws(
             source=source, direct=direct, casts=receiver, bench=bench, stacks=tables.stacks,
-            band=band, draws=draws, moved=moved,
+            band=within.band, draws=draws, moved=within.moved,
         )  # fmt: skip
         around = np.zeros(draws.count)
         if source.scattered > 0.0:
-            around = open_equivalent_draws_sr(
-                crossings=receiver.crossings, tables=tables, bench=bench, moved=moved, band=band
-            )
+            around = within.open_equivalent_sr[receiver.receiver.id]
         space = job.building.space_index[receiver.receiver.space]
         levels = levels_of(
             source,
@@ -112,15 +181,15 @@ def _of_source(
             exposed_sr=exposed_sr(receiver.crossings),
             transmission=transmission,
             open_equivalent_sr=around,
-            from_beam_w_m2=beam_share * diffuse.from_beam_w_m2[:, space],
-            from_scattered=diffuse.from_scattered[:, space],
+            from_beam_w_m2=beam_share * from_beam[:, space],
+            from_scattered=within.from_scattered[:, space] * (source.scattered > 0.0),
             scattered=scattered,
         )
         found[receiver.receiver.id, source.id] = SourceDraws(
             level_w_m2=strength * levels.level_w_m2,
             direct_w_m2=float(levels.direct_w_m2[0]),
             diffuse_w_m2=float(levels.diffuse_w_m2[0]),
-            error_db=float(error_db[space]),
+            error_db=float(within.error_db[space]),
         )
     return found
 

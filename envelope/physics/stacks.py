@@ -139,7 +139,7 @@ class Coefficients:
 
     transmission: Floats  # the same in both directions
     front_reflection: Floats
-    back_reflection: Floats
+    back_reflection: Floats | None  # None where nobody asked for it
 
     @property
     def front_absorption(self) -> Floats:
@@ -149,6 +149,7 @@ class Coefficients:
     @property
     def back_absorption(self) -> Floats:
         """What the stack keeps of a wave that arrives at its back."""
+        assert self.back_reflection is not None
         return 1.0 - self.transmission - self.back_reflection
 
 
@@ -170,19 +171,21 @@ class _Powers(NamedTuple):
 
     transmission: Floats
     front: Floats
-    back: Floats
+    back: Floats | None  # None where it does not count
 
 
 class _Solver:
     """Frequencies and angles of one call; what a layer does is worked out once in it."""
 
-    def __init__(self, *, frequency_hz: Floats, cosine: Floats) -> None:
+    def __init__(self, *, frequency_hz: Floats, cosine: Floats, backs: bool) -> None:
+        self.backs = backs
         self.wavenumber = 2.0 * np.pi * frequency_hz[:, np.newaxis] / SPEED_OF_LIGHT_M_S
         self.cosine_squared = cosine * cosine
         self.outside = np.stack((cosine, 1.0 / cosine))[:, np.newaxis, :]  # (2, 1, a)
         self.shape = (frequency_hz.size, cosine.size)
         self._waves: dict[int, _Wave] = {}
         self._shunts: dict[int, Complexes] = {}
+        self._leaves: dict[tuple[tuple[int, ...], bool], _Powers] = {}
 
     def wave(self, layer: Dielectric) -> _Wave:
         found = self._waves.get(id(layer))
@@ -233,34 +236,48 @@ class _Solver:
             behind = own * (behind * kept + own * lost) / below
         return behind, ratio
 
-    def leaf(self, leaf: Sequence[Item]) -> _Powers:
+    def leaf(self, leaf: Sequence[Item], *, back: bool) -> _Powers:
+        name = tuple(id(item) for item in leaf), back
+        if name not in self._leaves:
+            self._leaves[name] = self._solved(leaf, back=back)
+        return self._leaves[name]
+
+    def _solved(self, leaf: Sequence[Item], *, back: bool) -> _Powers:
         if not leaf:
             nothing = np.zeros((2, 1, 1))
             return _Powers(nothing + 1.0, nothing, nothing)
-        front, ratio = self.sweep(leaf)
-        back, _ = self.sweep(leaf[::-1])
-        entering = 2.0 * self.outside / (self.outside + front)
+        admittance, ratio = self.sweep(leaf)
         return _Powers(
-            transmission=_squared(entering * ratio),
-            front=_squared((self.outside - front) / (self.outside + front)),
-            back=_squared((self.outside - back) / (self.outside + back)),
+            transmission=_squared(2.0 * self.outside / (self.outside + admittance) * ratio),
+            front=self._reflected(admittance),
+            back=self._reflected(self.sweep(leaf[::-1])[0]) if back else None,
         )
+
+    def _reflected(self, admittance: Complexes) -> Floats:
+        return _squared((self.outside - admittance) / (self.outside + admittance))
 
     def across(self, near: _Powers, cavity: Cavity, far: _Powers) -> _Powers:
         """Two leaves and the cavity between them, in power."""
+        assert near.back is not None
         _, phase = self._phase(cavity)
         passed = np.exp(2.0 * phase.imag)
         echo = 1.0 - near.back * far.front * passed**2
+        back = far.back
+        if back is not None:
+            back = back + (far.transmission * passed) ** 2 * near.back / echo
         return _Powers(
             transmission=near.transmission * passed * far.transmission / echo,
             front=near.front + (near.transmission * passed) ** 2 * far.front / echo,
-            back=far.back + (far.transmission * passed) ** 2 * near.back / echo,
+            back=back,
         )
 
     def run(self, items: Sequence[Item]) -> _Powers:
         cavities = [index for index, item in enumerate(items) if isinstance(item, Cavity)]
         edges = [-1, *cavities, len(items)]
-        leaves = [self.leaf(items[start + 1 : stop]) for start, stop in pairwise(edges)]
+        leaves = [
+            self.leaf(items[start + 1 : stop], back=self.backs or stop < len(items))
+            for start, stop in pairwise(edges)
+        ]
         total = leaves[0]
         for index, far in zip(cavities, leaves[1:], strict=True):
             cavity = items[index]
@@ -281,15 +298,18 @@ class _Solver:
             parts.append(self.run(items[start:]))
         total = parts[0]
         for part in parts[1:]:
+            back = None
+            if part.back is not None and total.back is not None:
+                back = part.back + part.transmission**2 * total.back
             total = _Powers(
                 transmission=total.transmission * part.transmission,
                 front=total.front + total.transmission**2 * part.front,
-                back=part.back + part.transmission**2 * total.back,
+                back=back,
             )
         return Coefficients(
             transmission=self._finished(total.transmission),
             front_reflection=self._finished(total.front),
-            back_reflection=self._finished(total.back),
+            back_reflection=None if total.back is None else self._finished(total.back),
         )
 
     def _finished(self, powers: Floats) -> Floats:
@@ -310,7 +330,11 @@ def _block(block: Block) -> _Powers:
 
 
 def solve_many(
-    *, stacks: Sequence[Sequence[Item]], frequency_hz: ArrayLike, cosine: ArrayLike
+    *,
+    stacks: Sequence[Sequence[Item]],
+    frequency_hz: ArrayLike,
+    cosine: ArrayLike,
+    backs: bool = False,
 ) -> tuple[Coefficients, ...]:
     """Transmission and reflection of many stacks at the same frequencies and angles.
 
@@ -323,6 +347,8 @@ def solve_many(
         [Hz]
     cosine : (a,) float
         Cosine of incidence in the air outside, above 0.
+    backs : bool
+        Work out `back_reflection` too.
 
     Returns
     -------
@@ -349,10 +375,10 @@ def solve_many(
     """
     frequency = np.atleast_1d(checked_frequency(frequency_hz))
     cosines = np.atleast_1d(checked_cosine(cosine))
-    solver = _Solver(frequency_hz=frequency, cosine=cosines)
+    solver = _Solver(frequency_hz=frequency, cosine=cosines, backs=backs)
     return tuple(solver.stack(tuple(stack)) for stack in stacks)
 
 
 def solve(*, stack: Sequence[Item], frequency_hz: ArrayLike, cosine: ArrayLike) -> Coefficients:
     """Transmission and reflection of one stack; see `solve_many`."""
-    return solve_many(stacks=[stack], frequency_hz=frequency_hz, cosine=cosine)[0]
+    return solve_many(stacks=[stack], frequency_hz=frequency_hz, cosine=cosine, backs=True)[0]

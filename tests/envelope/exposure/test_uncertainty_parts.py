@@ -6,15 +6,19 @@ And whatever moves the level moves its band: edges, slots and their polarization
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+from envelope.building.job import Plan
 from envelope.exposure.analysis import analyze_plan, bench_of
 from envelope.exposure.casts import cast_job
 from envelope.exposure.tolerances import draw
+from envelope.exposure.transmission import stacks_of
 from envelope.exposure.uncertainty import level_draws
+from envelope.exposure.varying_rows import varying_rows
 
 
 @pytest.fixture
@@ -167,3 +171,43 @@ class TestScatteredPart:
         both = [drawn(self.job(make, share), make.few, count=20)[1] for share in (0.0, 0.5, 1.0)]
         none, half, whole = (each.level_w_m2("bed") for each in both)
         assert half == pytest.approx(0.5 * (none + whole), rel=1e-6)
+
+
+def test_what_other_plans_share_leaves_a_plan_as_it_is(make):
+    """Draws that plans have in common are added up once: who came before changes nothing."""
+    plain = everything(make)
+    plain["treatment"].append({"id": "film", "kind": "sheet", "sheet-resistance": "20 ohm/sq"})
+    job = make.read(plain)
+    casts = cast_job(job, sampling=make.few)
+    draws = draw(job, count=20)
+    own = Plan(id="own", treatments={"room/W1": ("film",), "room/ceiling": ("coat",)})
+    plans = [*job.plans, own]
+    together = bench_of(job, casts)
+    for plan in [*plans, *plans[::-1]]:  # once before its panel is known to vary, once after
+        alone = level_draws(bench=bench_of(job, casts), plan=plan, casts=casts, draws=draws)
+        found = level_draws(bench=together, plan=plan, casts=casts, draws=draws)
+        for place, expected in alone.by_source.items():
+            assert found.by_source[place].level_w_m2 == pytest.approx(
+                expected.level_w_m2, rel=1e-12
+            )
+
+
+def test_rows_that_no_plan_changes_have_one_stack(make):
+    job = make.read(everything(make))
+    bench = bench_of(job, cast_job(job, sampling=make.few))
+    varying = varying_rows(bench, job.plans[-1])
+    assert varying.any()
+    assert not varying.all()
+    keys = [
+        [stacks.keys[number] for number in stacks.of_row]
+        for stacks in (stacks_of(job, plan) for plan in job.plans)
+    ]
+    for row, of_plans in enumerate(zip(*keys, strict=True)):
+        assert varying[row] or len(set(of_plans)) == 1
+    opened = replace(job.plans[0], assemblies={"room/W1": None})
+    assert not varying[_rows_of(job, "room/W1")].any()
+    assert varying_rows(bench, opened)[_rows_of(job, "room/W1")].all()
+
+
+def _rows_of(job, panel):
+    return [patch.index for patch in job.building.patches if patch.panel == panel]

@@ -1,0 +1,151 @@
+"""The diffuse field in every draw: stacks move, and what absorbs in the rooms does.
+
+What a chain of rays feeds to rooms is added up over its sequences (`envelope.exposure.sequences`);
+those that no plan changes are added up once for a job.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from envelope.building.job import Source
+from envelope.exposure.diffuse import (
+    Faces,
+    absorption_m2,
+    arriving_w,
+    balance_matrix,
+    ray_levels,
+)
+from envelope.exposure.sequences import Bools, Branch, Longs, branches_of, few_draws, sequences_of
+from envelope.exposure.stack_draws import StackDraws
+from envelope.exposure.tolerances import Draws
+from envelope.exposure.transmission import Bench, Stacks, Tables
+from envelope.geometry.plane import Floats
+from envelope.physics.diffuse import diffuse_densities_w_m2
+from envelope.rays import Chain
+
+
+def balance_draws(
+    *, bench: Bench, tables: Tables, faces: Faces, band: int, draws: Draws, moved: StackDraws
+) -> Floats:
+    """Left side (draws, spaces, spaces) of the power balance of a plan in one band. [m²]
+
+    Parameters
+    ----------
+    bench, tables, faces : Bench, Tables, Faces
+        Of the job, of the plan, and of the building.
+    band : int
+        Which of the tables' bands.
+    draws, moved : Draws, StackDraws
+        Drawn figures, and how the plan's stacks move with them in that band.
+    """
+    absorption = absorption_m2(
+        bench.job, occupant_m2=draws.occupant_m2, furnishing_m2=draws.furnishing_m2
+    )
+    return balance_matrix(faces=faces, tables=tables, absorption=absorption, band=band, moved=moved)
+
+
+def beam_density_draws(
+    *,
+    source: Source,
+    chain: Chain,
+    bench: Bench,
+    stacks: Stacks,
+    varying: Bools,
+    band: int,
+    draws: Draws,
+    moved: StackDraws,
+    matrix: Floats,
+) -> Floats:
+    """Diffuse density (draws, spaces) of a source's beam, as in `Diffuse`. [W/m²]
+
+    Parameters
+    ----------
+    source, chain : Source, Chain
+        One of the job's, and its rays inward.
+    bench, stacks : Bench, Stacks
+        Of the job, and of the plan.
+    varying : (rows,) bool
+        From `varying_rows`.
+    band : int
+        The source's, among the bench's.
+    draws, moved : Draws, StackDraws
+        Drawn figures, and how the plan's stacks move with them in that band.
+    matrix : (draws, spaces, spaces) float
+        From `balance_draws`. [m²]
+    """
+    fed = fed_draws_w(
+        chain=chain, bench=bench, stacks=stacks, varying=varying, band=band, draws=draws,
+        moved=moved, level=ray_levels(source, chain, bench.job),
+    )  # fmt: skip
+    return diffuse_densities_w_m2(matrix=matrix, fed_w=fed)
+
+
+def fed_draws_w(
+    *,
+    chain: Chain,
+    bench: Bench,
+    stacks: Stacks,
+    varying: Bools,
+    band: int,
+    draws: Draws,
+    moved: StackDraws,
+    level: Floats,
+) -> Floats:
+    """Power (draws, spaces) that the rays of a chain leave in each space by reflection. [W]
+
+    Parameters
+    ----------
+    chain, bench, stacks, varying, band, draws, moved
+        As in `beam_density_draws`.
+    level : (rays,) float
+        Power that a unit of a ray's weight carries; always the same for a chain.
+    """
+    arrives, reflected = arriving_w(chain=chain, bench=bench, stacks=stacks, band=band, level=level)
+    sequences = sequences_of(chain, bench)
+    arriving = sequences.added(arrives, sequences.of_entry)
+    left = sequences.added(arrives * reflected, sequences.of_entry)
+    spaces = len(bench.job.building.spaces)
+
+    def fed(branch: Branch) -> Floats:
+        return _fed(
+            branch, space=sequences.space, arriving=arriving, left=left, stacks=stacks,
+            moved=moved, spaces=spaces,
+        )  # fmt: skip
+
+    same, changed = branches_of(chain, bench, varying)
+    kept = bench.kept(("fed", chain, varying.tobytes(), band, draws.key), lambda: fed(same))
+    return np.asarray(kept + fed(changed))
+
+
+def _fed(
+    branch: Branch,
+    *,
+    space: Longs,
+    arriving: Floats,
+    left: Floats,
+    stacks: Stacks,
+    moved: StackDraws,
+    spaces: int,
+) -> Floats:
+    """What some sequences feed to each space (draws, spaces), by their last hit."""
+    count = moved.factor.shape[-1]
+    found = np.zeros((count, spaces))
+    feeding = branch.counted & (space[branch.whole] >= 0) & arriving[branch.whole].any(axis=1)
+    held = np.flatnonzero(feeding)
+    held = held[np.argsort(space[branch.whole[held]], kind="stable")]
+    if not len(held):
+        return found
+    whole = branch.whole[held]
+    fed_spaces, first = np.unique(space[whole], return_index=True)
+    stack, angle = stacks.of_row[branch.row[held]], branch.bin[held]
+    carried, sent_back = arriving[whole][..., np.newaxis], left[whole][..., np.newaxis]
+    parent = branch.parent[held]
+    for some in few_draws(count, held=2 * len(branch.whole)):
+        fed = moved.reflection_shift[stack, angle, :, some]
+        fed *= carried
+        fed += sent_back
+        np.maximum(fed, 0.0, out=fed)
+        fed *= branch.factors(stacks, moved.factor[..., some])[parent]
+        found[some, fed_spaces] = np.add.reduceat(fed, first, axis=0).sum(axis=1).T
+    return found
