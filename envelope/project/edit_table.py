@@ -8,21 +8,19 @@ reader of the whole file, which knows it already.
 
 from __future__ import annotations
 
-import copy
-import tomllib
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from types import UnionType
-from typing import Any, Literal, Union, get_args, get_origin
+import re
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any
 
 from envelope.project.edit import EditError, data_of, verified
-from envelope.project.references import NAMES
+from envelope.project.edit_values import Value, keys_of, name_of
 from envelope.project.schema import job as schema
 from envelope.project.schema.fields import shown
-from envelope.project.schema.metadata import Read
-from envelope.project.schema.rooms import Table
-from envelope.project.toml.scan import Lines, Path, scan
+from envelope.project.toml.scan import Lines, Path, Span, scan
 from envelope.project.toml.splice import (
     block_of,
+    last_block,
+    with_element,
     with_lines,
     with_pair,
     with_value,
@@ -31,64 +29,7 @@ from envelope.project.toml.splice import (
 )
 from envelope.project.toml.write import key_of, value_of
 
-_BY_HAND = "this part of the file is written in a way that cannot be edited here: edit its text"
-Value = str | bool | int | float | Sequence["Value"] | Mapping[str, "Value"]
-_TOP = ("format", "name")  # keys that stand in no table
-# Keys that hold selectors of panels, and tables that say states of openings by their ids.
-_SELECTORS = (("plan", ("treat", "*", "on")), ("opening", ("on",)), ("panel", ("on",)))
-_WITH_STATES = ("reading", "plan")
-
-
-def keys_of(table: str) -> dict[str, Read | None]:
-    """Keys that a table may have, each with what reads it; None for what is written in brackets.
-
-    Raises
-    ------
-    EditError
-        Where a project file has no such table.
-    """
-    if table == "":
-        return {key: field for key, field in _fields(schema.ProjectFile) if key in _TOP}
-    return dict(_fields(_model(table)))
-
-
-def model_of(table: str) -> type[Table]:
-    """Schema of a table; that of the whole file where none is named."""
-    return schema.ProjectFile if table == "" else _model(table)
-
-
-def key_kind(*, table: str, key: str) -> Literal["text", "number", "truth", "brackets"]:
-    """How the value of a key is written: text, number, truth, or in brackets."""
-    read = keys_of(table)[key]
-    described = {} if read is None else read.described()
-    if described.get("type") in ("integer", "number"):
-        return "number"
-    if read is not None:
-        return "text"
-    for name, field in model_of(table).model_fields.items():
-        if (field.alias or name) == key and bool in _parts(field.annotation):
-            return "truth"
-    return "brackets"
-
-
-def typed_value(*, table: str, key: str, typed: str) -> Value:
-    """What somebody typed, as the kind of value that its key takes.
-
-    A number or a truth value is written without quotes, a list or a table as TOML has it, and
-    everything else is text as it stands.
-    """
-    keys = keys_of(table)
-    if key not in keys:
-        raise EditError(f"{shown(key)} is no key of {_name(table)}")
-    words = typed.strip()
-    kind = key_kind(table=table, key=key)
-    if words[:1] in ("[", "{") or kind in ("number", "truth"):
-        try:
-            value: Value = tomllib.loads(f"value = {words}")["value"]
-        except tomllib.TOMLDecodeError:
-            raise EditError(f"{shown(words)} cannot be read as a value of {shown(key)}") from None
-        return value
-    return words
+BY_HAND = "this part of the file is written in a way that cannot be edited here: edit its text"
 
 
 def set_key(*, text: str, table: str, row: int | None, key: str, value: Value | None) -> str:
@@ -111,11 +52,11 @@ def set_key(*, text: str, table: str, row: int | None, key: str, value: Value | 
         The new contents.
     """
     if key not in keys_of(table):
-        raise EditError(f"{shown(key)} is no key of {_name(table)}")
+        raise EditError(f"{shown(key)} is no key of {name_of(table)}")
     expected = data_of(text)
     found = scan(text)
-    path = _path(table, row)
-    holder = _at(expected, path)
+    path = path_of(table, row)
+    holder = at_path(expected, path)
     if value is None:
         return _without_key(text, found, expected, path, key)
     if holder is None:  # a table that comes once and is not there yet
@@ -125,17 +66,16 @@ def set_key(*, text: str, table: str, row: int | None, key: str, value: Value | 
     stated = key in holder
     if stated and holder[key] == value:
         return text
+    before = holder.get(key)
     holder[key] = value
     span = found.values.get((*path, key))
     if span is not None:
         kept = _text_value(value)
         if kept is not None:
             return verified(with_value(text, span, kept), expected)
-        newline = "\r\n" if "\r\n" in text else "\n"
-        written = value_of(value, one_line=block_of(found, path) is None).replace("\n", newline)
-        return verified(text[: span[0]] + written + text[span[1] :], expected)
+        return verified(_with_parts(text, found, (*path, key), before, value), expected)
     if stated:
-        raise EditError(_BY_HAND)
+        return verified(_with_blocks(text, found, (*path, key), before, value), expected)
     written = with_pair(text, found, path, key_of(key), value_of(value))
     return verified(written, expected)
 
@@ -144,10 +84,10 @@ def add_row(*, text: str, table: str, entry: Mapping[str, Value]) -> str:
     """Add a table that comes many times, after the last of its like or at the end of the file."""
     known = keys_of(table)
     if table not in schema.LISTS:
-        raise EditError(f"{_name(table)} comes once")
+        raise EditError(f"{name_of(table)} comes once")
     for key in entry:
         if key not in known:
-            raise EditError(f"{shown(key)} is no key of {_name(table)}")
+            raise EditError(f"{shown(key)} is no key of {name_of(table)}")
     expected = data_of(text)
     rows = expected.setdefault(table, [])
     name = entry.get("id")
@@ -165,82 +105,24 @@ def remove_row(*, text: str, table: str, row: int) -> str:
     """Take a table away that comes many times; comments of their own lines stay."""
     keys_of(table)
     expected = data_of(text)
-    path = _path(table, row)
-    if _at(expected, path) is None:
+    path = path_of(table, row)
+    if at_path(expected, path) is None:
         raise EditError(f"there is no such {table} in the file")
     del expected[table][row]
     if not expected[table]:
         del expected[table]
     blocks = [block for block in scan(text).blocks if block.path[:2] == path]
     if not blocks:
-        raise EditError(_BY_HAND)
+        raise EditError(BY_HAND)
     for block in reversed(blocks):
         text = without_block(text, block)
-    return verified(text, expected)
-
-
-def rename(*, text: str, table: str, row: int, name: str) -> str:
-    """Give a table another id, and every key that names it too."""
-    expected = data_of(text)
-    path = _path(table, row)
-    holder = _at(expected, path)
-    if holder is None or not isinstance(holder.get("id"), str):
-        raise EditError(f"there is no such {table} in the file")
-    old = holder["id"]
-    if name == old:
-        return text
-    if any(each.get("id") == name for each in expected[table]):
-        raise EditError(f"another {table} is called {shown(name)}: choose another id")
-    before = copy.deepcopy(expected)
-    holder["id"] = name
-    _rename_references(expected, table, old, name)
-    found = scan(text)
-    for place, value in sorted(_changes(before, expected, ()), key=_start(found), reverse=True):
-        span = found.values.get(place)
-        if span is None:
-            raise EditError(_BY_HAND)
-        kept = _text_value(value)
-        if kept is not None:
-            text = with_value(text, span, kept)
-        else:
-            text = text[: span[0]] + value_of(value, one_line=True) + text[span[1] :]
     return verified(text, expected)
 
 
 # Within
 
 
-def _model(table: str) -> type[Table]:
-    if table in schema.LISTS:
-        return schema.LISTS[table][0]
-    if table in schema.SINGLES:
-        return schema.SINGLES[table]
-    raise EditError(f"a project file has no table {shown(table)}")
-
-
-def _fields(model: type[Table]) -> Iterator[tuple[str, Read | None]]:
-    for name, field in model.model_fields.items():
-        reads = [*field.metadata, *_metadata(field.annotation)]
-        yield field.alias or name, next((each for each in reads if isinstance(each, Read)), None)
-
-
-def _metadata(annotation: Any) -> Iterator[Any]:
-    """What is annotated within a type, or within one that may also be left out."""
-    yield from getattr(annotation, "__metadata__", ())
-    if get_origin(annotation) in (Union, UnionType):
-        for part in get_args(annotation):
-            yield from _metadata(part)
-
-
-def _parts(annotation: Any) -> tuple[Any, ...]:
-    return (annotation, *getattr(annotation, "__args__", ()))
-
-
-def _name(table: str) -> str:
-    return f"[{table}]" if table else "the top of the file"
-
-
-def _path(table: str, row: int | None) -> Path:
+def path_of(table: str, row: int | None) -> Path:
     if table == "":
         return ()
     if (table in schema.LISTS) != (row is not None):
@@ -248,7 +130,7 @@ def _path(table: str, row: int | None) -> Path:
     return (table,) if row is None else (table, row)
 
 
-def _at(document: Any, path: Path) -> Any:
+def at_path(document: Any, path: Path) -> Any:
     for part in path:
         try:
             document = document[part]
@@ -266,8 +148,83 @@ def _text_value(value: Value) -> str | list[str] | None:
     return None
 
 
+def _with_parts(text: str, found: Lines, path: Path, before: Any, value: Value) -> str:
+    """The text with another list or table: part by part where as many stay, else written anew."""
+    differing = list(changed_values(before, value, path))
+    if all(place != path and place in found.values for place, _ in differing):
+        for place, new in sorted(differing, key=start_in(found), reverse=True):
+            text = with_one(text, found.values[place], new)
+        return text
+    if isinstance(before, list) and isinstance(value, list) and value[: len(before)] == before:
+        for count, each in enumerate(value[len(before) :], start=len(before)):
+            text = with_element(text, scan(text), path, count, value_of(each, one_line=True))
+        return text
+    start, end = found.values[path]
+    newline = "\r\n" if "\r\n" in text else "\n"
+    in_braces = block_of(found, path[:-1]) is None
+    comments = _comments(text[start:end])
+    if comments and in_braces:
+        raise EditError(BY_HAND)  # nothing but a list on lines of its own holds comments
+    written = value_of(value, one_line=in_braces)
+    if comments and isinstance(value, list):
+        items = [value_of(each, one_line=True) for each in value]
+        lines = [f"    {each}" for each in comments] + [f"    {each}," for each in items]
+        written = "\n".join(["[", *lines, "]"])
+    return text[:start] + written.replace("\n", newline) + text[end:]
+
+
+# A comment, or a text whose # is none.
+_COMMENT = re.compile(
+    r'"""(?:\\.|[^\\])*?"""|' + r"'''.*?'''" + r'|"(?:\\.|[^"\\\n])*"' + r"|'[^'\n]*'|(#[^\r\n]*)",
+    re.S,
+)
+
+
+def _comments(text: str) -> list[str]:
+    """Comments of a part of a file, in their order."""
+    return [each[1].rstrip() for each in _COMMENT.finditer(text) if each[1]]
+
+
+def with_one(text: str, span: Span, value: Value) -> str:
+    kept = _text_value(value)
+    if kept is not None:
+        return with_value(text, span, kept)
+    return text[: span[0]] + value_of(value, one_line=True) + text[span[1] :]
+
+
+def _with_blocks(text: str, found: Lines, path: Path, before: Any, value: Value) -> str:
+    """The same for a list that is written as tables of its own, such as [[plan.treat]]."""
+    differing = list(changed_values(before, value, path))
+    if all(place != path and place in found.values for place, _ in differing):
+        return _with_parts(text, found, path, before, value)
+    blocks = [block for block in found.blocks if block.path[: len(path)] == path]
+    if not blocks or not isinstance(before, list) or not isinstance(value, list):
+        raise EditError(BY_HAND)
+    kept = _kept(before, value)
+    for block in reversed(blocks):
+        if block.path[len(path)] not in kept:
+            text = without_block(text, block)
+    after = last_block(scan(text), path)
+    at = len(text) if after is None else after.end
+    header = ".".join(str(part) for part in path if isinstance(part, str))
+    lines: list[str] = []
+    for each in value[len(kept) :]:
+        pairs = each.items() if isinstance(each, Mapping) else ()
+        lines += ["", f"[[{header}]]", *(f"{key_of(key)} = {value_of(new)}" for key, new in pairs)]
+    return with_lines(text, at, lines) if lines else text
+
+
+def _kept(before: list[Value], value: list[Value]) -> list[int]:
+    """Places before of what begins the new list, in its order."""
+    kept: list[int] = []
+    for place, each in enumerate(before):
+        if len(kept) < len(value) and value[len(kept)] == each:
+            kept.append(place)
+    return kept
+
+
 def _without_key(text: str, found: Lines, expected: Any, path: Path, key: str) -> str:
-    holder = _at(expected, path)
+    holder = at_path(expected, path)
     if holder is None or key not in holder:
         return text
     del holder[key]
@@ -282,79 +239,17 @@ def _without_key(text: str, found: Lines, expected: Any, path: Path, key: str) -
         return verified(text, expected)
     span = found.values.get(path)
     if span is None or "#" in text[slice(*span)]:
-        raise EditError(_BY_HAND)
+        raise EditError(BY_HAND)
     return verified(text[: span[0]] + value_of(holder, one_line=True) + text[span[1] :], expected)
 
 
-def _rename_references(document: Any, table: str, old: str, name: str) -> None:
-    same = _Same(old, name)
-    for kind, keys, what in NAMES:
-        if what == table and keys != ("on",):
-            _map_at(document, kind, keys, same)
-    if table in ("space", "opening"):
-        for kind, keys in _SELECTORS:
-            _map_at(document, kind, keys, same.room if table == "space" else same.within)
-    if table == "opening":
-        for row in (row for kind in _WITH_STATES for row in document.get(kind, ())):
-            if old in row.get("states", {}):
-                row["states"] = {same(key): state for key, state in row["states"].items()}
-    if table == "source":
-        _map_at(document, "reading", ("source",), same)
-    if table == "assembly":
-        construction = document.get("construction", {})
-        construction.update({key: same(value) for key, value in construction.items()})
-
-
-class _Same:
-    """Another name in place of an old one."""
-
-    def __init__(self, old: str, name: str) -> None:
-        self._old, self._name = old, name
-
-    def __call__(self, found: str) -> str:
-        return self._name if found == self._old else found
-
-    def room(self, selector: str) -> str:
-        """In the part of a selector that names the room."""
-        room, slash, rest = selector.partition("/")
-        return self(room) + slash + rest
-
-    def within(self, selector: str) -> str:
-        """In the parts of a selector after the room."""
-        room, *parts = selector.split("/")
-        return "/".join([room, *(self(part) for part in parts)])
-
-
-def _map_at(document: Any, kind: str, keys: tuple[str, ...], change: Callable[[str], str]) -> None:
-    for row in document.get(kind, ()):
-        _map_in(row, keys, change)
-
-
-def _map_in(holder: Any, keys: tuple[str, ...], change: Callable[[str], str]) -> None:
-    first, *rest = keys
-    places = (
-        range(len(holder))
-        if first == "*" and isinstance(holder, list)
-        else [first]
-        if isinstance(holder, dict) and first in holder
-        else []
-    )
-    for place in places:
-        if rest:
-            _map_in(holder[place], tuple(rest), change)
-        elif isinstance(holder[place], str):
-            holder[place] = change(holder[place])
-        elif isinstance(holder[place], list):
-            holder[place] = [change(x) if isinstance(x, str) else x for x in holder[place]]
-
-
-def _changes(before: Any, after: Any, path: Path) -> Iterator[tuple[Path, Value]]:
+def changed_values(before: Any, after: Any, path: Path) -> Iterator[tuple[Path, Value]]:
     """Places of the smallest values that differ."""
     if before == after:
         return
     if isinstance(before, dict) and isinstance(after, dict) and before.keys() == after.keys():
         for key in before:
-            yield from _changes(before[key], after[key], (*path, key))
+            yield from changed_values(before[key], after[key], (*path, key))
     elif (
         isinstance(before, list)
         and isinstance(after, list)
@@ -362,10 +257,10 @@ def _changes(before: Any, after: Any, path: Path) -> Iterator[tuple[Path, Value]
         and any(isinstance(each, dict) for each in before)
     ):
         for index, (old, new) in enumerate(zip(before, after, strict=True)):
-            yield from _changes(old, new, (*path, index))
+            yield from changed_values(old, new, (*path, index))
     else:
         yield path, after
 
 
-def _start(found: Lines) -> Callable[[tuple[Path, Value]], int]:
+def start_in(found: Lines) -> Callable[[tuple[Path, Value]], int]:
     return lambda change: found.values.get(change[0], (0, 0))[0]

@@ -75,12 +75,11 @@ def test_a_key_is_changed_where_it_stands_and_a_fault_is_said_at_its_field(page:
 
 def test_a_treatment_is_added_and_can_be_put_on_a_face(page: Page) -> None:
     table(page, "treatment")
-    page.get_by_role("button", name="Add one").click()
+    page.get_by_role("button", name="Add a treatment").click()
     form = page.locator(".ga-rowform")
+    form.get_by_label("what it is").select_option("one loss at every frequency, for an estimate")
     form.get_by_label("id", exact=True).fill("mesh")
-    form.locator("summary").click()
-    form.get_by_label("kind").first.select_option("fixed")
-    form.get_by_label("loss (if any)", exact=True).fill("18 dB")
+    form.locator(".ga-parts").get_by_label("loss", exact=True).fill("18 dB")
     form.get_by_role("button", name="Add it").click()
     expect(page.locator(".ga-rows button", has_text="mesh")).to_have_attribute(
         "aria-pressed", "true"

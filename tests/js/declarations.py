@@ -57,7 +57,8 @@ def interface(record: Any) -> str:
         free = {
             field.name
             for field in dataclasses.fields(record)
-            if field.default is not dataclasses.MISSING and field.name != "do"
+            if field.name != "do"
+            and not (field.default is field.default_factory is dataclasses.MISSING)
         }
     lines = [f"  {name}{'?' if name in free else ''}: {written(hints[name])};" for name in hints]
     said = (record.__doc__ or "").strip().splitlines()[0]

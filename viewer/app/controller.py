@@ -27,7 +27,7 @@ from viewer.app.describing import layers_said, treatment_said
 from viewer.app.protocol import Tell, Told
 from viewer.app.results import Findings, Place, place_of
 from viewer.app.session import ChangedOnDiskError, Disk, EditError, Session, free_plan_id, said
-from viewer.app.tables import rows_told, tables_told
+from viewer.app.tables import names_told, parts_told, rows_told, tables_told
 from viewer.app.trials import Trials, bills_told
 from viewer.scene.build import build_scene, with_results
 from viewer.scene.json_types import ColumnJson, SceneJson, SkyJson
@@ -245,19 +245,26 @@ class Desk:
 
     async def _edit(self, page: Page, asked: edits.Edit) -> None:
         """Change a table of the file; what is wrong is told at the field that was typed in."""
+        row = None if isinstance(asked, protocol.AddRow) else asked.row
         try:
+            if isinstance(asked, protocol.RemoveRow) and not asked.with_named:
+                named = await asyncio.to_thread(edits.named_by, self.session, asked)
+                if named:
+                    words = [shown(each, limit=80) for each in named]
+                    page.tell(
+                        {
+                            "tell": "named",
+                            "table": asked.table,
+                            "row": asked.row,
+                            "id": asked.id,
+                            "rows": words,
+                        }
+                    )
+                    return
             await asyncio.to_thread(edits.edit, self.session, asked)
         except EnvelopeError as error:
-            row, key = edits.field_of(asked)
-            page.tell(
-                {
-                    "tell": "field",
-                    "table": asked.table,
-                    "row": row,
-                    "key": key,
-                    "message": said(error),
-                }
-            )
+            found = edits.troubles(self.session, asked, error)
+            page.tell({"tell": "fields", "table": asked.table, "row": row, "troubles": found})
             return
         await self._show()
         self._cast_if_needed()
@@ -275,6 +282,8 @@ class Desk:
                         "text": text,
                         "tables": list(tables_told()) if first else [],
                         "rows": rows_told(text),
+                        "parts": parts_told(text),
+                        "names": names_told(self.session.job, text),
                     }
                 )
 
@@ -544,7 +553,7 @@ _ACTS: Mapping[type, Callable[[Desk, Page, Any], Awaitable[None]]] = {
     protocol.Halt: Desk._halt,
     protocol.SeeSky: Desk._sky_seen,
     protocol.SeeFile: Desk._file,
-    protocol.SetKey: Desk._edit,
+    protocol.SetKeys: Desk._edit,
     protocol.AddRow: Desk._edit,
     protocol.RemoveRow: Desk._edit,
     protocol.Rename: Desk._edit,

@@ -2,18 +2,42 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import re
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 
-from envelope.project.edit_table import add_row, remove_row, rename, set_key, typed_value
+from envelope.errors import EnvelopeError, Fault
+from envelope.project.edit_names import remove_with_named
+from envelope.project.edit_rename import rename
+from envelope.project.edit_table import add_row, remove_row, set_key
+from envelope.project.edit_values import (
+    Parts,
+    Value,
+    keys_of,
+    parts_of,
+    parts_value,
+    typed_value,
+)
+from envelope.project.schema import job as schema
+from envelope.text.names import shown
 from viewer.app import protocol
-from viewer.app.session import EditError, Session
-from viewer.app.tables import rows_told
+from viewer.app.session import EditError, FaultyEditError, Session, said
+from viewer.app.tables import rows_told, tables_told
 
-Edit = protocol.SetKey | protocol.AddRow | protocol.RemoveRow | protocol.Rename
+Edit = protocol.SetKeys | protocol.AddRow | protocol.RemoveRow | protocol.Rename
 
 # Tables that neither the building nor a source depends on: nothing is cast anew.
 _CASTS_STAY = frozenset({"", "treatment", "plan", "product", "costs", "receiver"})
+# opening[2].sill, assembly[0].layers[1].material, site.north
+_PLACE = re.compile(r"([\w-]+)(?:\[(\d+)\])?(?:\.([\w-]+))?(?:\[(\d+)\])?(?:\.([^.]+))?")
+
+
+class KeyEditError(EditError):
+    """A value that cannot be read; `key` is where it was typed."""
+
+    def __init__(self, message: str, *, key: str) -> None:
+        self.key = key
+        super().__init__(message)
 
 
 def edit(session: Session, asked: Edit) -> None:
@@ -22,39 +46,71 @@ def edit(session: Session, asked: Edit) -> None:
     Raises
     ------
     EditError
-        Where the value cannot be read, the row has moved since the page was told of it, or the job
+        Where a value cannot be read, the row has moved since the page was told of it, or the job
         would have faults with it.
     """
     if not isinstance(asked, protocol.AddRow):
         _check_row(session, asked)
-    change, label = _change(asked)
+    change, label = _change(session, asked)
     stay = asked.table in _CASTS_STAY and not isinstance(asked, protocol.Rename)
+    if isinstance(asked, protocol.RemoveRow) and asked.with_named:
+        stay = False
     session.edit(change, label=label, casts_stay=stay)
 
 
-def field_of(asked: Edit) -> tuple[int | None, str]:
-    """Row and key of the field that was typed in, for what is wrong with it."""
-    match asked:
-        case protocol.SetKey():
-            return asked.row, asked.key
-        case protocol.AddRow():
-            return None, ""
-        case protocol.Rename():
-            return asked.row, "id"
-    return asked.row, ""
+def named_by(session: Session, asked: protocol.RemoveRow) -> tuple[str, ...]:
+    """What names a row that is to go, and would go or change with it."""
+    _check_row(session, asked)
+    return remove_with_named(text=session.text, table=asked.table, row=asked.row).rows
 
 
-def _change(asked: Edit) -> tuple[Callable[[str], str], str]:
+def troubles(session: Session, asked: Edit, error: EnvelopeError) -> list[protocol.FieldTrouble]:
+    """What is wrong with an edit, each at the field that it concerns."""
+    if isinstance(error, FaultyEditError):
+        row = asked.row if not isinstance(asked, protocol.AddRow) else _count(session, asked.table)
+        return [_trouble(fault, asked.table, row) for fault in error.faults]
+    key = error.key if isinstance(error, KeyEditError) else ""
+    if isinstance(asked, protocol.Rename):
+        key = "id"
+    return [{"key": key, "part": None, "inner": "", "message": said(error)}]
+
+
+def _trouble(fault: Fault, table: str, row: int | None) -> protocol.FieldTrouble:
+    """A fault of the file at the field of a row; one of another row says where it is."""
+    stated = (fault.location.key if fault.location else None) or ""
+    found = _PLACE.fullmatch(stated)
+    if found is not None:
+        kind, index, key, part, inner = found.groups()
+        if table == "" and index is None and key is None:
+            return {"key": kind, "part": None, "inner": "", "message": fault.message}
+        if kind == table and (index is None or int(index) == row):
+            return {
+                "key": key or "",
+                "part": None if part is None else int(part),
+                "inner": inner or "",
+                "message": fault.message,
+            }
+    message = f"{stated}: {fault.message}" if stated else fault.message
+    return {"key": "", "part": None, "inner": "", "message": message}
+
+
+def _change(session: Session, asked: Edit) -> tuple[Callable[[str], str], str]:
     """From the text before to the text after, and what undo says of it."""
     match asked:
-        case protocol.SetKey():
+        case protocol.SetKeys():
             where = asked.id or asked.table or "the job"
-            return partial(_with_key, asked), f"{asked.key} of {where}"
+            keys = ", ".join([*asked.typed, *asked.parts])
+            return partial(_with_keys, asked), f"{keys} of {where}"
         case protocol.AddRow():
-            name = asked.typed.get("id", "")
-            return partial(_with_row, asked), f"add {asked.table} {name}".strip()
+            name = _id_of(session, asked)
+            label = f"add {asked.table} {name or ''}".strip()
+            return partial(_with_row, asked, name), label
         case protocol.RemoveRow():
             label = f"remove {asked.table} {asked.id or asked.row + 1}"
+            if asked.with_named:
+                return (
+                    lambda text: remove_with_named(text=text, table=asked.table, row=asked.row).text
+                ), label
             return lambda text: remove_row(text=text, table=asked.table, row=asked.row), label
     name = asked.name.strip()
     return (
@@ -63,24 +119,74 @@ def _change(asked: Edit) -> tuple[Callable[[str], str], str]:
     )
 
 
-def _with_key(asked: protocol.SetKey, text: str) -> str:
-    value = None
-    if asked.typed is not None and asked.typed.strip():
-        value = typed_value(table=asked.table, key=asked.key, typed=asked.typed)
-    return set_key(text=text, table=asked.table, row=asked.row, key=asked.key, value=value)
+def _with_keys(asked: protocol.SetKeys, text: str) -> str:
+    for key, value in _values(asked.table, asked.typed, asked.parts):
+        text = set_key(text=text, table=asked.table, row=asked.row, key=key, value=value)
+    return text
 
 
-def _with_row(asked: protocol.AddRow, text: str) -> str:
-    entry = {
-        key: typed_value(table=asked.table, key=key, typed=typed)
-        for key, typed in asked.typed.items()
-        if typed.strip()
+def _with_row(asked: protocol.AddRow, name: str | None, text: str) -> str:
+    given = {
+        key: value
+        for key, value in _values(asked.table, dict(asked.typed), asked.parts)
+        if value is not None
     }
+    if name is not None:
+        given["id"] = name
+    first = [key for key in ("id", "title") if key in given]
+    entry = {key: given[key] for key in dict.fromkeys([*first, *given])}
     return add_row(text=text, table=asked.table, entry=entry)
 
 
+def _values(
+    table: str, typed: dict[str, str | None], parts: dict[str, protocol.PartsTyped]
+) -> Iterator[tuple[str, Value | None]]:
+    """Values of keys as typed; raises at the key that cannot be read."""
+    for key, words in typed.items():
+        try:
+            blank = words is None or not words.strip()
+            yield key, None if blank else typed_value(table=table, key=key, typed=words or "")
+        except EditError as error:
+            raise KeyEditError(said(error), key=key) from None
+    for key, rows in parts.items():
+        shape = parts_of(table=table, key=key)
+        if shape is None:
+            raise KeyEditError(f"{shown(key)} has no parts", key=key)
+        yield key, _parts_value(shape, key, rows)
+
+
+def _parts_value(shape: Parts, key: str, rows: Sequence[dict[str, str]]) -> Value | None:
+    try:
+        return parts_value(shape, rows)
+    except EditError as error:
+        raise KeyEditError(said(error), key=key) from None
+
+
+def _id_of(session: Session, asked: protocol.AddRow) -> str | None:
+    """The id of a new row: as typed, else of its title or its sort, with the next free number."""
+    if "id" not in keys_of(asked.table):
+        return None
+    typed = asked.typed.get("id", "").strip()
+    if typed:
+        return typed
+    taken = {row.get("id") for row in rows_told(session.text).get(asked.table, ())}
+    one = next(each["one"] for each in tables_told() if each["table"] == asked.table)
+    words = asked.typed.get("title", "").strip() or asked.typed.get("kind", "").strip() or one
+    stem = re.sub(r"[^a-z0-9]+", "-", words.lower()).strip("-")[:50] or asked.table
+    if stem not in taken and asked.typed.get("title", "").strip():
+        return stem
+    count = 1
+    while f"{stem}-{count}" in taken:
+        count += 1
+    return f"{stem}-{count}"
+
+
+def _count(session: Session, table: str) -> int | None:
+    return len(rows_told(session.text).get(table, ())) if table in schema.LISTS else None
+
+
 def _check_row(
-    session: Session, asked: protocol.SetKey | protocol.RemoveRow | protocol.Rename
+    session: Session, asked: protocol.SetKeys | protocol.RemoveRow | protocol.Rename
 ) -> None:
     """Refuse an edit of a row that has moved since the page was told of it."""
     if asked.row is None:

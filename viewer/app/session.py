@@ -37,10 +37,18 @@ from envelope.units import format_point
 from viewer.app.files import JobLock, Recovery, recovery_path
 from viewer.app.results import Castings, Findings
 
-__all__ = ["ChangedOnDiskError", "EditError", "Session", "Step"]
+__all__ = ["ChangedOnDiskError", "EditError", "FaultyEditError", "Session", "Step"]
 
 MOST_STEPS = 500  # that can be undone
 Disk = Literal["same", "changed", "gone"]
+
+
+class FaultyEditError(EditError):
+    """An edit that the job would have faults with; it was not taken."""
+
+    def __init__(self, faults: Sequence[Fault]) -> None:
+        self.faults = tuple(faults)
+        super().__init__(self.faults[0].message)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -210,7 +218,7 @@ class Session:
             return
         step = self._step(text, label=label)
         if step.job is None:
-            raise EditError(step.faults[0].message)
+            raise FaultyEditError(step.faults)
         self._push(step)
 
     def edit(self, change: Callable[[str], str], *, label: str, casts_stay: bool) -> None:
@@ -377,7 +385,7 @@ class Session:
             job = load_text(text, path=self.path.name, folder=self.path.parent, building=building)
             job = solve_levels(job)  # kept from before where no reading has changed
         except FaultsError as error:
-            raise EditError(error.faults[0].message) from None
+            raise FaultyEditError(error.faults) from None
         kept = castings or self.now.castings
         self._push(replace(self.now, text=text, label=label, job=job, castings=kept))
 

@@ -9,37 +9,70 @@ from collections.abc import Mapping
 from functools import cache
 from typing import Any
 
+from envelope.building.job import AS_BUILT, Job
+from envelope.building.library import ASSEMBLIES
+from envelope.building.model import PanelKind
+from envelope.building.selectors import GROUPS
+from envelope.physics.materials import entry_loss_names, material_names
+from envelope.physics.tables import metals, services
 from envelope.project.edit import EditError, data_of
-from envelope.project.edit_table import key_kind, keys_of, model_of
-from envelope.project.references import NAMES
+from envelope.project.edit_names import NAMED
+from envelope.project.edit_values import Key, keys_of, parts_of, parts_typed, typed_of
 from envelope.project.schema import job as schema
 from envelope.project.schema.fields import Choice, Text
-from envelope.project.toml.write import value_of
 from viewer.app import protocol
+from viewer.app.starters import STARTERS
 
-# In the order in which a job is written.
+# In the order in which a job is written: the title, and what one row of it is called.
 _TITLES = {
-    "": "The job",
-    "site": "Site",
-    "storey": "Storeys",
-    "space": "Rooms",
-    "dormer": "Dormers",
-    "opening": "Windows, doors, openings",
-    "panel": "Faces made otherwise",
-    "construction": "What walls, floors and roofs are made of",
-    "assembly": "Assemblies",
-    "material": "Materials",
-    "obstacle": "What stands outdoors",
-    "source": "Sources",
-    "reading": "Readings of a meter",
-    "receiver": "Receivers",
-    "treatment": "Treatments",
-    "product": "Products",
-    "costs": "Costs",
-    "plan": "Plans",
-    "model": "Imported model",
-    "tag": "Rules for the model",
+    "": ("The job", "job"),
+    "site": ("Site", "site"),
+    "storey": ("Storeys", "storey"),
+    "space": ("Rooms", "room"),
+    "dormer": ("Dormers", "dormer"),
+    "opening": ("Windows, doors, openings", "opening"),
+    "panel": ("Faces made otherwise", "face"),
+    "construction": ("What walls, floors and roofs are made of", "construction"),
+    "assembly": ("Assemblies", "assembly"),
+    "material": ("Materials", "material"),
+    "obstacle": ("What stands outdoors", "obstacle"),
+    "source": ("Sources", "source"),
+    "reading": ("Readings of a meter", "reading"),
+    "receiver": ("Beds and other places that matter", "place"),
+    "treatment": ("Treatments", "treatment"),
+    "product": ("Products", "product"),
+    "costs": ("Costs", "cost"),
+    "plan": ("Plans", "plan"),
+    "supply": ("Mains supply", "supply"),
+    "circuit": ("Circuits", "circuit"),
+    "outlet": ("Sockets, switches, lights", "outlet"),
+    "cable": ("Cables", "cable"),
+    "device": ("Lamps and other things on a cord", "device"),
+    "bond": ("Bonds", "bond"),
+    "field-reading": ("Readings of the 50/60 Hz field", "reading"),
+    "model": ("Imported model", "model"),
+    "tag": ("Rules for the model", "rule"),
 }
+# Lists that a value is chosen from, beside the ids of other tables.
+_LISTS = {
+    ("opening", "on"): "face",
+    ("panel", "on"): "face",
+    ("outlet", "on"): "wall",
+    ("cable", "on"): "wall",
+    ("bond", "on"): "face",
+    ("space", "beside"): "wall",
+    ("treatment", "metal"): "metal",
+    ("assembly", "entry-loss"): "entry-loss",
+    ("source", "service"): "service",
+    ("plan", "treat", "on"): "selector",
+    ("plan", "strips", "on"): "wall",
+    ("source", "bands", "service"): "service",
+    ("plan", "states", "name"): "opening",
+    ("reading", "states", "name"): "opening",
+    ("model", "materials", "value"): "material",
+    ("source", "level", "name"): "storey",
+}
+_OPEN = ("assembly", "material")  # of which the program knows more than the file names
 
 
 @cache
@@ -51,48 +84,121 @@ def tables_told() -> tuple[protocol.TableTold, ...]:
 
 
 def _table(name: str) -> protocol.TableTold:
-    model = model_of(name)
-    fields = {(field.alias or key): field for key, field in model.model_fields.items()}
-    references = {keys[0]: what for kind, keys, what in NAMES if kind == name and len(keys) == 1}
-    keys: list[protocol.KeyTold] = []
-    for key, read in keys_of(name).items():
-        described = {} if read is None else read.described()
-        kind = key_kind(table=name, key=key)
-        keys.append(
-            {
-                "key": key,
-                "kind": "choice" if "enum" in described else kind,
-                "said": fields[key].description or str(described.get("description", "")),
-                "example": "" if read is None or isinstance(read, Text | Choice) else read.example,
-                "choices": [str(each) for each in described.get("enum", ())],
-                "names": references.get(key),
-                "needed": fields[key].is_required(),
-            }
-        )
-    title = _TITLES.get(name, name)
-    return {"table": name, "title": title, "many": name in schema.LISTS, "keys": keys}
+    title, one = _TITLES.get(name, (name, name))
+    return {
+        "table": name,
+        "title": title,
+        "one": one,
+        "many": name in schema.LISTS,
+        "keys": [_key(name, each) for each in keys_of(name).values()],
+        "starters": [
+            {"title": each.title, "keys": list(each.keys), "typed": each.typed}
+            for each in STARTERS.get(name, ())
+        ],
+    }
+
+
+def _key(table: str, key: Key, *within: str) -> protocol.KeyTold:
+    read = key.read
+    described = {} if read is None else read.described()
+    place = (table, *within, key.key)
+    names = _LISTS.get(place) or _names_of(place)
+    parts = None if within else parts_of(table=table, key=key.key)
+    return {
+        "key": key.key,
+        "kind": "choice" if "enum" in described else key.kind,
+        "said": key.said or ("" if parts else str(described.get("description", ""))),
+        "example": "" if read is None or isinstance(read, Text | Choice) else read.example,
+        "choices": [str(each) for each in described.get("enum", ())],
+        "names": names,
+        "closed": names in schema.LISTS and names not in _OPEN and key.kind == "text",
+        "needed": key.needed,
+        "parts": None
+        if parts is None
+        else {
+            "shape": parts.shape,
+            "keys": [_key(table, each, key.key) for each in parts.keys],
+            "alone": parts.alone,
+        },
+    }
+
+
+def _names_of(place: tuple[str, ...]) -> str | None:
+    """The table whose ids a key holds."""
+    table, *keys = place
+    if table == "construction":
+        return "assembly"
+    key, *inner = keys
+    if inner == ["name"]:  # the plain names of a list
+        inner = []
+    for kind, named, what in NAMED:
+        if kind == table and [each for each in named if each != "*"] == [key, *inner]:
+            return what
+    return None
 
 
 def rows_told(text: str) -> dict[str, list[dict[str, str]]]:
     """What stands in each table, as it would be typed; a text that is no TOML has none."""
+    return {
+        name: [
+            {key: typed_of(value, keys[key]) for key, value in row.items() if key in keys}
+            for row in rows
+        ]
+        for name, keys, rows in _tables_of(text)
+    }
+
+
+def parts_told(text: str) -> dict[str, list[dict[str, list[dict[str, str]]]]]:
+    """What stands in brackets in each table, part by part."""
+    told = {}
+    for name, keys, rows in _tables_of(text):
+        known = {key: parts_of(table=name, key=key) for key in keys}
+        told[name] = [
+            {
+                key: parts_typed(parts, value)
+                for key, value in row.items()
+                if (parts := known.get(key)) is not None
+            }
+            for row in rows
+        ]
+    return told
+
+
+def names_told(job: Job | None, text: str) -> dict[str, list[str]]:
+    """Lists of names that values are chosen from, those of other tables included."""
+    names: dict[str, list[str]] = {}
+    for name, keys, rows in _tables_of(text):
+        if "id" in keys:
+            names[name] = [str(row["id"]) for row in rows if "id" in row]
+    names["assembly"] = list(dict.fromkeys([*names.get("assembly", ()), *ASSEMBLIES]))
+    names["material"] = list(dict.fromkeys([*names.get("material", ()), *material_names()]))
+    names["metal"] = list(metals.CONDUCTIVITY_S_M)
+    names["entry-loss"] = list(entry_loss_names())
+    names["service"] = list(services.BY_NAME)
+    plans = names.get("plan", [])
+    names["plan"] = [*plans, *([] if AS_BUILT in plans else [AS_BUILT])]
+    names |= {"face": [], "wall": [], "selector": []}
+    if job is not None:
+        hosts: tuple[PanelKind, ...] = ("wall", "floor", "ceiling")
+        panels = job.building.panels
+        names["face"] = [each.id for each in panels if each.kind in hosts]
+        names["wall"] = [each.id for each in panels if each.kind == "wall"]
+        spaces = [space.id for space in job.building.spaces]
+        groups = [f"{space}/{group}" for space in spaces for group in GROUPS]
+        names["selector"] = [*groups, *(each.id for each in panels)]
+    return names
+
+
+def _tables_of(text: str) -> list[tuple[str, Mapping[str, Key], list[Mapping[str, Any]]]]:
+    """Each table of the schema, its keys, and its rows in a text."""
     try:
         document = data_of(text)
     except EditError:
-        return {}
-    rows: dict[str, list[dict[str, str]]] = {}
+        return []
+    found: list[tuple[str, Mapping[str, Key], list[Mapping[str, Any]]]] = []
     for told in tables_told():
         name = told["table"]
-        known = {key["key"] for key in told["keys"]}
-        found = document if name == "" else document.get(name, {})
-        listed = found if isinstance(found, list) else [found]
-        rows[name] = [
-            {key: typed(value) for key, value in row.items() if key in known}
-            for row in listed
-            if isinstance(row, Mapping)
-        ]
-    return rows
-
-
-def typed(value: Any) -> str:
-    """A value as somebody types it: text without its quotes, all else as TOML has it."""
-    return value if isinstance(value, str) else value_of(value, one_line=True)
+        value = document if name == "" else document.get(name, {})
+        listed = value if isinstance(value, list) else [value]
+        found.append((name, keys_of(name), [row for row in listed if isinstance(row, Mapping)]))
+    return found

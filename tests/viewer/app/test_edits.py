@@ -9,10 +9,10 @@ import pytest
 
 from envelope.project.schema import job as schema
 from envelope.rays import Sampling
-from viewer.app.edits import edit, field_of
-from viewer.app.protocol import AddRow, RemoveRow, Rename, SetKey
+from viewer.app.edits import edit, named_by, troubles
+from viewer.app.protocol import AddRow, RemoveRow, Rename, SetKeys
 from viewer.app.session import EditError, Session
-from viewer.app.tables import rows_told, tables_told
+from viewer.app.tables import names_told, parts_told, rows_told, tables_told
 
 JOB = (Path(__file__).parent.parent.parent / "browser" / "data" / "hut.toml").read_text("utf-8")
 
@@ -41,12 +41,18 @@ def test_every_table_and_key_of_the_schema_is_offered() -> None:
 
 
 def test_what_stands_there_is_told_as_it_would_be_typed(session: Session) -> None:
+    inner = parts_told(JOB)
     for table, rows in rows_told(JOB).items():
         for index, row in enumerate(rows):
+            parts = inner[table][index]
             many = table in schema.LISTS
             for key, typed in row.items():
-                asked = SetKey(
-                    table=table, row=index if many else None, id=row.get("id"), key=key, typed=typed
+                asked = SetKeys(
+                    table=table,
+                    row=index if many else None,
+                    id=row.get("id"),
+                    typed={} if key in parts else {key: typed},
+                    parts={key: parts[key]} if key in parts else {},
                 )
                 if many or table != "":
                     edit(session, asked)
@@ -55,7 +61,7 @@ def test_what_stands_there_is_told_as_it_would_be_typed(session: Session) -> Non
 
 def test_a_room_is_made_larger_and_undo_brings_the_text_back(session: Session) -> None:
     row = row_of(session, "space", "hut")
-    edit(session, SetKey(table="space", row=row, id="hut", key="height", typed="9 ft"))
+    edit(session, SetKeys(table="space", row=row, id="hut", typed={"height": "9 ft"}))
     assert session.job is not None
     assert session.job.building.space("hut").floor_m == 0.0
     assert session.undoes == "height of hut"
@@ -68,7 +74,7 @@ def test_a_treatment_changes_without_a_new_cast(session: Session) -> None:
     session.cast()
     before = session.findings
     row = row_of(session, "treatment", "film")
-    edit(session, SetKey(table="treatment", row=row, id="film", key="price", typed="30 EUR/m2"))
+    edit(session, SetKeys(table="treatment", row=row, id="film", typed={"price": "30 EUR/m2"}))
     assert not session.needs_cast
     assert session.findings is not None
     assert session.findings is not before
@@ -79,14 +85,15 @@ def test_a_treatment_changes_without_a_new_cast(session: Session) -> None:
 
 def test_faults_are_told_and_change_nothing(session: Session) -> None:
     row = row_of(session, "space", "hut")
-    bad = SetKey(table="space", row=row, id="hut", key="height", typed="9")
-    with pytest.raises(EditError, match="unit"):
+    bad = SetKeys(table="space", row=row, id="hut", typed={"height": "9"})
+    with pytest.raises(EditError, match="unit") as refused:
         edit(session, bad)
-    assert field_of(bad) == (row, "height")
+    (trouble,) = troubles(session, bad, refused.value)
+    assert (trouble["key"], trouble["part"]) == ("height", None)
     with pytest.raises(EditError, match="no \\[\\[space"):
         edit(session, RemoveRow(table="space", row=row, id="hut"))
     with pytest.raises(EditError, match="meanwhile"):
-        edit(session, SetKey(table="space", row=row, id="other", key="height", typed="9 ft"))
+        edit(session, SetKeys(table="space", row=row, id="other", typed={"height": "9 ft"}))
     with pytest.raises(EditError, match="meanwhile"):
         edit(session, RemoveRow(table="space", row=99, id="hut"))
     assert session.text == JOB
@@ -106,3 +113,75 @@ def test_rows_are_added_renamed_and_removed(session: Session) -> None:
     assert "mesh" not in session.job.treatments
     for comment in ("# kept", "# two words on it", "# measured twice", "# all four"):
         assert comment in session.text
+
+
+def test_keys_that_only_go_together_are_changed_together(session: Session) -> None:
+    row = row_of(session, "space", "hut")
+    walk = {"walk": "E 4 m; N 3 m; W 4 m; S"}
+    alone = SetKeys(table="space", row=row, id="hut", typed=walk)
+    with pytest.raises(EditError, match="one of size, footprint, walk") as refused:
+        edit(session, alone)
+    assert troubles(session, alone, refused.value)[0]["key"] in ("size", "footprint", "walk")
+    edit(session, SetKeys(table="space", row=row, id="hut", typed={"size": None, **walk}))
+    assert session.job is not None
+    assert session.undoes == "size, walk of hut"
+    session.undo()
+    assert session.text == JOB
+
+
+def test_what_is_wrong_in_brackets_is_told_at_its_part(session: Session) -> None:
+    layers = [
+        {"material": "plasterboard", "thickness": "12.5 mm"},
+        {"material": "plywod", "thickness": "12 mm"},
+    ]
+    asked = AddRow(table="assembly", typed={"id": "new"}, parts={"layers": layers})
+    with pytest.raises(EditError) as refused:
+        edit(session, asked)
+    (trouble,) = troubles(session, asked, refused.value)
+    assert (trouble["key"], trouble["part"], trouble["inner"]) == ("layers", 1, "material")
+    layers[1]["material"] = "plywood"
+    edit(session, AddRow(table="assembly", typed={"id": "new"}, parts={"layers": layers}))
+    assert session.job is not None
+    assert len(session.job.assemblies["new"].layers) == 2
+
+
+def test_a_row_without_an_id_gets_one_of_its_title_or_its_sort(session: Session) -> None:
+    typed = {"kind": "window", "on": "hut/north", "at": "0.2 m", "size": "0.3 m x 0.3 m"}
+    edit(session, AddRow(table="opening", typed={**typed, "sill": "1 m", "title": "Over the bed"}))
+    high = {**typed, "at": "0.8 m", "sill": "1 m"}
+    edit(session, AddRow(table="opening", typed=high))
+    names = [row["id"] for row in rows_told(session.text)["opening"]]
+    assert {"over-the-bed", "window-1"} <= set(names)
+
+
+def test_what_goes_with_a_row_is_asked_before_it_goes(session: Session) -> None:
+    row = row_of(session, "treatment", "coat")
+    asked = RemoveRow(table="treatment", row=row, id="coat")
+    assert any(each.startswith("plan ") for each in named_by(session, asked))
+    edit(session, RemoveRow(table="treatment", row=row, id="coat", with_named=True))
+    assert session.job is not None
+    assert "coat" not in session.job.treatments
+    session.undo()
+    assert session.text == JOB
+
+
+def test_every_name_that_a_key_may_hold_can_be_chosen(session: Session) -> None:
+    names = names_told(session.job, session.text)
+    keys = [key for table in tables_told() for key in table["keys"]]
+    keys += [inner for key in keys if key["parts"] is not None for inner in key["parts"]["keys"]]
+    listed = [key["names"] for key in keys if key["names"] is not None]
+    assert len(listed) > 40
+    assert set(listed) <= set(names)
+    assert "plywood" in names["material"]
+    assert "hut/walls" in names["selector"]
+
+
+def test_starters_ask_for_keys_of_the_schema_that_go_together() -> None:
+    for table in tables_told():
+        keys = {each["key"]: each for each in table["keys"]}
+        assert table["starters"] or not table["many"] or table["table"] in ("tag", "field-reading")
+        for starter in table["starters"]:
+            said = {*starter["keys"], *starter["typed"]}
+            assert said <= set(keys), table["table"]
+            needed = {key for key, each in keys.items() if each["needed"]} - {"id"}
+            assert needed <= said, (table["table"], starter["title"])

@@ -84,7 +84,12 @@ class Page {
       compare: () => this.#compare(),
     });
     this.middle = new MiddleColumn(send, this.looking, (change) => this.#recolour(change));
-    this.right = new RightColumn(send, { pick, point, seeSky: () => this.#askSky(0) });
+    this.right = new RightColumn(send, {
+      pick,
+      point,
+      seeSky: () => this.#askSky(0),
+      decide: (text, choices) => this.frame.decide(text, choices),
+    });
     this.frame.work.append(this.left.node, this.middle.node, this.right.node);
     this.views = viewsOf(this.middle.stage, engine, {
       onPick: (id, plan) => this.#pick(id, plan),
@@ -289,8 +294,10 @@ class Page {
         return this.#takeColumns(what);
       case "file":
         return this.right.showFile(what);
-      case "field":
-        return this.right.tables.trouble(what);
+      case "fields":
+        return this.right.tables.troubles(what);
+      case "named":
+        return this.right.tables.named(what);
       case "choices":
         return this.right.card.outlook(what);
       case "sky":

@@ -134,29 +134,31 @@ export interface SeeFile {
   on: boolean;
 }
 
-/** Give a key of a table another value, as typed; None takes the key away. */
-export interface SetKey {
-  do: "set-key";
+/** Give keys of a table other values, as typed; None takes a key away. */
+export interface SetKeys {
+  do: "set-keys";
   table: string;
   row: number | null;
   id: string | null;
-  key: string;
-  typed: string | null;
+  typed: Record<string, string | null>;
+  parts?: Record<string, Array<Record<string, string>>>;
 }
 
-/** Add a table that comes many times, with what was typed. */
+/** Add a table that comes many times, with what was typed; one without an id gets a free one. */
 export interface AddRow {
   do: "add-row";
   table: string;
   typed: Record<string, string>;
+  parts?: Record<string, Array<Record<string, string>>>;
 }
 
-/** Take a table away that comes many times. */
+/** Take a table away that comes many times; with what names it only where that is said. */
 export interface RemoveRow {
   do: "remove-row";
   table: string;
   row: number;
   id: string | null;
+  with_named?: boolean;
 }
 
 /** Give a table another id, wherever it is named. */
@@ -197,15 +199,33 @@ export interface KeyTold {
   example: string;
   choices: Array<string>;
   names: string | null;
+  closed: boolean;
   needed: boolean;
+  parts: PartsTold | null;
+}
+
+/** What stands in the brackets of a value; `alone` where it may also be one plain value. */
+export interface PartsTold {
+  shape: "table" | "tables" | "names" | "map";
+  keys: Array<KeyTold>;
+  alone: boolean;
+}
+
+/** A sort of row that can be added: what is asked for it, and what it has already. */
+export interface StarterTold {
+  title: string;
+  keys: Array<string>;
+  typed: Record<string, string>;
 }
 
 /** A table that a project file may have. */
 export interface TableTold {
   table: string;
   title: string;
+  one: string;
   many: boolean;
   keys: Array<KeyTold>;
+  starters: Array<StarterTold>;
 }
 
 /** The text of the file, and its tables with their values as they would be typed. */
@@ -214,15 +234,33 @@ export interface FileTold {
   text: string;
   tables: Array<TableTold>;
   rows: Record<string, Array<Record<string, string>>>;
+  parts: Record<string, Array<Record<string, Array<Record<string, string>>>>>;
+  names: Record<string, Array<string>>;
 }
 
-/** Why a value was not taken. */
-export interface FieldTold {
-  tell: "field";
+/** Why a value was not taken; `part` and `inner` say where in its brackets. */
+export interface FieldTrouble {
+  key: string;
+  part: number | null;
+  inner: string;
+  message: string;
+}
+
+/** Why what was typed into a table was not taken. */
+export interface FieldsTold {
+  tell: "fields";
   table: string;
   row: number | null;
-  key: string;
-  message: string;
+  troubles: Array<FieldTrouble>;
+}
+
+/** What names a table that is to go, and would go or change with it. */
+export interface NamedTold {
+  tell: "named";
+  table: string;
+  row: number;
+  id: string | null;
+  rows: Array<string>;
 }
 
 /** A job that has faults. */
@@ -418,5 +456,5 @@ export interface SayTold {
   tone: "plain" | "bad";
 }
 
-export type Asked = Look | Treat | NewPlan | Move | Undo | Redo | Save | ReadAgain | SetText | SetAssembly | SetKind | TakeUp | Drop | TryLock | Cast | Halt | SeeSky | SeeFile | SetKey | AddRow | RemoveRow | Rename | SeeChoices | MakeJob | ListModel | ImportModel;
-export type Told = JobTold | FaultyTold | ColumnsTold | StatusTold | ProgressTold | SkyTold | FileTold | FieldTold | ChoicesTold | PlanTold | SayTold | OverwriteTold | FormTold | TroublesTold | ListingTold | ModelTroubleTold;
+export type Asked = Look | Treat | NewPlan | Move | Undo | Redo | Save | ReadAgain | SetText | SetAssembly | SetKind | TakeUp | Drop | TryLock | Cast | Halt | SeeSky | SeeFile | SetKeys | AddRow | RemoveRow | Rename | SeeChoices | MakeJob | ListModel | ImportModel;
+export type Told = JobTold | FaultyTold | ColumnsTold | StatusTold | ProgressTold | SkyTold | FileTold | FieldsTold | NamedTold | ChoicesTold | PlanTold | SayTold | OverwriteTold | FormTold | TroublesTold | ListingTold | ModelTroubleTold;

@@ -17,6 +17,7 @@ import { TextPanel } from "./textpanel.js";
  * @property {(id: string | null) => void} pick
  * @property {(id: string | null, from: "sky" | "list") => void} point
  * @property {() => void} seeSky
+ * @property {(text: string, choices: Array<[string, Asked | null]>) => void} decide
  */
 
 export class RightColumn {
@@ -28,7 +29,7 @@ export class RightColumn {
    * @param {(asked: Asked) => void} send
    * @param {RightActs} act
    */
-  constructor(send, { pick, point, seeSky }) {
+  constructor(send, { pick, point, seeSky, decide }) {
     const faceBox = h("section", {
       class: "ga-face",
       "aria-labelledby": "ga-face-title",
@@ -37,7 +38,7 @@ export class RightColumn {
     this.card = cardOf(faceBox, send);
     this.gaps = new GapList({ pick, hover: (id) => point(id, "list") });
     this.sky = new SkyPart(seeSky, { pick, hover: (id) => point(id, "sky") });
-    this.tables = new TablePanel(send);
+    this.tables = new TablePanel(send, decide);
     this.text = new TextPanel(send);
     this.faces = h(
       "div",

@@ -1,51 +1,81 @@
-// Everything in the file, table by table: a form made from the schema, each field an edit of its own.
+// Everything in the file, table by table: a form made from the schema, each change an edit of its own.
+import { fieldOf, wordsOf } from "./fields.js";
 import { h, pressable, short } from "./parts.js";
 
-/** @import { Asked, FieldTold, FileTold, KeyTold, TableTold } from "./protocol" */
-
-/** @typedef {HTMLInputElement | HTMLSelectElement | HTMLTextAreaElement} Input */
-/** @typedef {{key: KeyTold, input: Input, trouble: HTMLElement, node: HTMLElement}} Field */
-
-let serial = 0;
+/** @import { Asked, FieldsTold, FileTold, KeyTold, NamedTold, StarterTold, TableTold } from "./protocol" */
+/** @import { Field, Row } from "./fields.js" */
 
 /**
- * What a row is called: its id, or what else tells it from others.
- * @param {Record<string, string>} row
+ * What a row is called: its title or id, or what else tells it from others.
+ * @param {Row} row
  * @param {number} index
  */
 export function rowName(row, index) {
-  return short(row.id ?? row.on ?? row.name ?? `number ${index + 1}`, 40);
+  return short(row.title ?? row.id ?? row.on ?? row.name ?? `number ${index + 1}`, 40);
 }
 
 /**
- * Keys in the order of a form: those that stand there or must, then those that may.
+ * Keys in the order of a form: name and title, those that stand there or must, then those that may.
  * @param {TableTold} table
- * @param {Record<string, string>} row
+ * @param {Row} row
  * @returns {{first: KeyTold[], more: KeyTold[]}}
  */
 export function keysInOrder(table, row) {
-  const stands = (key) => key.needed || key.key in row;
-  return { first: table.keys.filter(stands), more: table.keys.filter((key) => !stands(key)) };
+  const named = (key) => ["id", "title"].includes(key.key);
+  const stands = (key) => named(key) || key.needed || key.key in row;
+  const keys = [...table.keys.filter(named), ...table.keys.filter((key) => !named(key))];
+  return { first: keys.filter(stands), more: keys.filter((key) => !stands(key)) };
+}
+
+/**
+ * Keys of a form for a new row: those that its sort asks for, then the rest.
+ * @param {TableTold} table
+ * @param {StarterTold | undefined} starter
+ * @returns {{first: KeyTold[], more: KeyTold[]}}
+ */
+export function keysToAdd(table, starter) {
+  if (!starter) return keysInOrder(table, {});
+  const by = new Map(table.keys.map((key) => [key.key, key]));
+  const asked = new Set(starter.keys);
+  return {
+    first: starter.keys.flatMap((key) => by.get(key) ?? []),
+    more: table.keys.filter((key) => !asked.has(key.key) && !(key.key in starter.typed)),
+  };
 }
 
 export class TablePanel {
   /** @type {TableTold[]} */
   #tables = [];
-  /** @type {Record<string, Array<Record<string, string>>>} */
+  /** @type {FileTold["rows"]} */
   #rows = {};
+  /** @type {FileTold["parts"]} */
+  #parts = {};
+  /** @type {FileTold["names"]} */
+  #names = {};
   #table = "";
   /** @type {number | null} row that is edited; null while one is added, or for a table that comes once */
   #row = null;
   #adding = false;
+  #starter = 0;
   /** @type {number | null} rows before one was given to be added */
   #before = null;
   /** @type {Map<string, Field>} */
   #fields = new Map();
   #shape = ""; // of the form that is shown
+  /** @type {Set<string>} keys typed and not taken yet */
+  #draft = new Set();
+  #refused = false;
 
-  /** @param {(asked: Asked) => void} ask */
-  constructor(ask) {
+  /**
+   * @param {(asked: Asked) => void} ask
+   * @param {(text: string, choices: Array<[string, Asked | null]>) => void} decide
+   * @param {(table: string, key: KeyTold, field: Field, fields: Map<string, Field>) => HTMLElement | null} [aid]
+   *   something to draw with beside a field
+   */
+  constructor(ask, decide, aid) {
     this.ask = ask;
+    this.decide = decide;
+    this.aid = aid;
     this.pick = h("select", {
       "aria-label": "Part of the job",
       onchange: () => this.choose(this.pick.value, null),
@@ -57,11 +87,20 @@ export class TablePanel {
       if (this.#adding) this.#add();
     });
     this.general = h("p", { class: "ga-trouble", role: "alert" });
-    this.node = h("div", { class: "ga-tables" }, this.pick, this.list, this.general, this.form);
+    this.pending = h("div", { class: "ga-pending", hidden: true });
+    this.node = h(
+      "div",
+      { class: "ga-tables" },
+      this.pick,
+      this.list,
+      this.general,
+      this.pending,
+      this.form,
+    );
   }
 
   /** @param {FileTold} told */
-  show({ tables, rows }) {
+  show({ tables, rows, parts, names }) {
     if (tables.length) {
       this.#tables = tables;
       this.pick.replaceChildren(
@@ -69,13 +108,20 @@ export class TablePanel {
       );
       this.pick.value = this.#table;
     }
+    const choices = JSON.stringify(this.#names) !== JSON.stringify(names);
     this.#rows = rows;
+    this.#parts = parts;
+    this.#names = names;
     this.general.textContent = "";
     if (this.#adding && this.#before !== null && this.#listed().length > this.#before) {
       this.#adding = false;
       this.#row = this.#listed().length - 1;
     }
     this.#before = null;
+    if (!this.#refused) {
+      this.#draft.clear();
+      if (choices && !this.#adding) this.#shape = ""; // lists to choose from are new
+    }
     this.#render();
   }
 
@@ -88,34 +134,76 @@ export class TablePanel {
     this.#table = table;
     this.pick.value = table;
     const found = this.#listed().findIndex((row) => row.id === id);
-    this.#row = this.#told()?.many ? Math.max(found, 0) : null;
-    this.#adding = false;
-    this.general.textContent = "";
-    this.#render();
+    this.#go(this.#told()?.many ? Math.max(found, 0) : null, false);
   }
 
   /**
-   * What is wrong with a value, at the field that it was typed in.
-   * @param {FieldTold} told
+   * Begin a new row.
+   * @param {string} table
+   * @param {number} starter
+   * @param {Row} [typed] what is typed already
    */
-  trouble({ table, row, key, message }) {
-    const field = this.#fields.get(key);
+  begin(table, starter, typed = {}) {
+    this.#table = table;
+    this.pick.value = table;
+    this.#starter = starter;
+    this.#go(null, true);
+    for (const [key, value] of Object.entries(typed)) this.#fields.get(key)?.write(value, []);
+    this.#fields.values().next().value?.focus();
+  }
+
+  /**
+   * What is wrong with what was typed, at its fields.
+   * @param {FieldsTold} told
+   */
+  troubles({ table, row, troubles }) {
     const here = table === this.#table && (this.#adding || row === this.#row);
-    if (!here || !field) {
-      this.general.textContent = message;
-      this.general.scrollIntoView({ block: "nearest" });
-      return;
+    /** @type {Field | undefined} */
+    let first;
+    const rest = [];
+    for (const trouble of troubles) {
+      const field = here ? this.#fields.get(trouble.key) : undefined;
+      if (!field) {
+        rest.push(trouble.key ? `${wordsOf(trouble.key)}: ${trouble.message}` : trouble.message);
+        continue;
+      }
+      field.trouble(trouble);
+      const more = field.node.closest("details");
+      if (more) more.open = true;
+      first ??= field;
     }
-    field.trouble.textContent = message;
-    field.input.setAttribute("aria-invalid", "true");
-    field.input.focus();
+    this.general.textContent = rest.join(" ");
+    this.#refused = here && !this.#adding && this.#draft.size > 0;
+    this.#renderPending();
+    if (first) first.focus();
+    else this.general.scrollIntoView({ block: "nearest" });
+  }
+
+  /** @param {NamedTold} told what would go with a row */
+  named({ table, row, id, rows }) {
+    const few = rows.slice(0, 8).join(", ");
+    const more = rows.length > 8 ? ` and ${rows.length - 8} more` : "";
+    this.decide(`${id ?? "It"} is named elsewhere. With it these go or change: ${few}${more}.`, [
+      ["Remove it with them", { do: "remove-row", table, row, id, with_named: true }],
+      ["Leave it", null],
+    ]);
+  }
+
+  #go(row, adding) {
+    this.#row = row;
+    this.#adding = adding;
+    this.#draft.clear();
+    this.#refused = false;
+    this.#shape = "";
+    this.general.textContent = "";
+    this.#render();
   }
 
   #told() {
     return this.#tables.find((each) => each.table === this.#table);
   }
 
-  /** @returns {Array<Record<string, string>>} */
+  /** @returns {Row[]} */
   #listed() {
     return this.#rows[this.#table] ?? [];
   }
@@ -128,6 +216,7 @@ export class TablePanel {
       this.#row = rows.length ? rows.length - 1 : null;
     }
     this.#renderList(table, rows);
+    this.#renderPending();
     const row = table.many ? rows[this.#row ?? -1] : (rows[0] ?? {});
     if (this.#adding) this.#build(table, {}, "add");
     else if (row) this.#build(table, row, `${this.#row}`);
@@ -142,21 +231,26 @@ export class TablePanel {
     if (!table.many) return;
     const buttons = rows.map((row, index) => {
       const now = !this.#adding && index === this.#row;
-      const button = pressable(rowName(row, index), () => {
-        this.#row = index;
-        this.#adding = false;
-        this.#render();
-      });
+      const button = pressable(rowName(row, index), () => this.#go(index, false));
       button.setAttribute("aria-pressed", String(now));
       return h("li", {}, button);
     });
-    const add = pressable("Add one", () => {
-      this.#adding = true;
-      this.#render();
-      this.#fields.values().next().value?.input.focus();
-    });
+    const add = pressable(`Add a ${table.one}`.replace(/ a (?=[aeio])/, " an "), () =>
+      this.begin(table.table, 0),
+    );
     add.setAttribute("aria-pressed", String(this.#adding));
+    add.classList.add("ga-add");
     this.list.replaceChildren(...buttons, h("li", {}, add));
+  }
+
+  #renderPending() {
+    this.pending.hidden = !this.#refused;
+    if (!this.#refused) return;
+    const keys = [...this.#draft].map(wordsOf).join(", ");
+    this.pending.replaceChildren(
+      h("span", {}, `Not taken yet: ${keys}. Change what goes with it, or `),
+      pressable("put it back", () => this.#go(this.#row, false)),
+    );
   }
 
   /** Fill the form, or build it where another row is shown; fields keep their places meanwhile. */
@@ -165,8 +259,10 @@ export class TablePanel {
     if (shape !== this.#shape) {
       this.#shape = shape;
       this.#fields.clear();
-      const { first, more } = keysInOrder(table, row);
+      const starter = which === "add" ? table.starters[this.#starter] : undefined;
+      const { first, more } = which === "add" ? keysToAdd(table, starter) : keysInOrder(table, row);
       this.form.replaceChildren(
+        which === "add" ? this.#sorts(table) : "",
         ...first.map((key) => this.#field(key)),
         more.length
           ? h(
@@ -178,14 +274,43 @@ export class TablePanel {
           : "",
         this.#buttons(table, row, which),
       );
-    }
-    for (const [name, field] of this.#fields) {
-      if (which === "add") continue;
-      if (document.activeElement !== field.input || !field.input.hasAttribute("aria-invalid")) {
-        field.input.value = row[name] ?? "";
-        this.#clear(field);
+      if (which === "add") {
+        for (const field of this.#fields.values()) field.write(this.#only(field.key), []);
       }
     }
+    if (which === "add") return;
+    const parts = this.#parts[table.table]?.[this.#row ?? 0] ?? {};
+    for (const [name, field] of this.#fields) {
+      if (!this.#draft.has(name)) field.write(row[name] ?? "", parts[name] ?? []);
+    }
+  }
+
+  /**
+   * What a new row can only be: the one storey, the one room.
+   * @param {KeyTold} key
+   */
+  #only(key) {
+    const names = key.closed && key.needed ? (this.#names[key.names ?? ""] ?? []) : [];
+    return names.length === 1 ? names[0] : "";
+  }
+
+  /** @param {TableTold} table */
+  #sorts(table) {
+    if (table.starters.length < 2) return "";
+    const pick = h(
+      "select",
+      { id: "ga-sort" },
+      table.starters.map((each, k) =>
+        h("option", { value: k, selected: k === this.#starter }, each.title),
+      ),
+    );
+    pick.addEventListener("change", () => this.begin(table.table, pick.selectedIndex));
+    return h(
+      "div",
+      { class: "ga-field ga-wide" },
+      h("label", { for: "ga-sort" }, "what it is"),
+      pick,
+    );
   }
 
   #buttons(table, row, which) {
@@ -194,10 +319,7 @@ export class TablePanel {
         "div",
         { class: "ga-do" },
         h("button", { type: "submit", class: "ga-main" }, "Add it"),
-        pressable("Leave it", () => {
-          this.#adding = false;
-          this.#render();
-        }),
+        pressable("Leave it", () => this.#go(this.#listed().length ? 0 : null, false)),
       );
     }
     if (!table.many) return "";
@@ -208,86 +330,61 @@ export class TablePanel {
 
   /** @param {KeyTold} key */
   #field(key) {
-    serial += 1;
-    const id = `ga-k${serial}`;
-    const input = this.#input(key, id);
-    input.setAttribute("aria-describedby", `${id}-t ${id}-s`);
-    const trouble = h("p", { class: "ga-trouble", id: `${id}-t` });
-    const words = key.key.replaceAll("-", " ") + (key.needed ? "" : " (if any)");
-    const help = [key.said, key.example && `such as ${key.example}`].filter(Boolean).join("; ");
-    const node = h(
-      "div",
-      { class: "ga-field" },
-      h("label", { for: id }, words),
-      input,
-      key.names ? h("datalist", { id: `${id}-l` }, this.#options(key.names)) : null,
-      trouble,
-      h("small", { id: `${id}-s` }, help),
+    const field = fieldOf(
+      key,
+      (list) => this.#names[list] ?? [],
+      () => this.#changed(key.key),
     );
-    /** @type {Field} */
-    const field = { key, input, trouble, node };
     this.#fields.set(key.key, field);
-    input.addEventListener("input", () => this.#clear(field));
-    input.addEventListener("change", () => this.#changed(field));
-    return node;
+    const aid = this.aid?.(this.#table, key, field, this.#fields);
+    if (aid) field.node.append(aid);
+    return field.node;
   }
 
-  /**
-   * @param {KeyTold} key
-   * @param {string} id
-   * @returns {Input}
-   */
-  #input(key, id) {
-    if (key.kind === "choice" || key.kind === "truth") {
-      const choices = key.kind === "truth" ? ["true", "false"] : key.choices;
-      const options = choices.map((value) => h("option", { value }, value.replaceAll("-", " ")));
-      return h("select", { id }, h("option", { value: "" }, "not said"), options);
-    }
-    if (key.kind === "brackets") {
-      return h("textarea", { id, rows: 3, spellcheck: "false", class: "ga-brackets" });
-    }
-    const names = key.names ? this.#names(key.names) : [];
-    const list = names.length ? `${id}-l` : null;
-    return h("input", { id, type: "text", autocomplete: "off", spellcheck: "false", list });
-  }
-
-  /** @param {string} table */
-  #options(table) {
-    return this.#names(table).map((value) => h("option", { value }));
-  }
-
-  /** @param {string} table */
-  #names(table) {
-    return (this.#rows[table] ?? []).flatMap((row) => (row.id === undefined ? [] : [row.id]));
-  }
-
-  /** @param {Field} field */
-  #clear(field) {
-    field.trouble.textContent = "";
-    field.input.removeAttribute("aria-invalid");
-  }
-
-  /** @param {Field} field */
-  #changed({ key, input }) {
+  /** @param {string} key */
+  #changed(key) {
     if (this.#adding) return;
     const row = this.#told()?.many ? this.#row : null;
     const id = this.#listed()[row ?? 0]?.id ?? null;
-    const typed = input.value.trim() ? input.value : null;
     const table = this.#table;
-    if (key.key === "id" && row !== null && id !== null && typed !== null) {
-      this.ask({ do: "rename", table, row, id, name: typed });
-    } else {
-      this.ask({ do: "set-key", table, row, id, key: key.key, typed });
+    const value = this.#fields.get(key)?.read();
+    if (key === "id" && row !== null && id !== null && typeof value === "string" && value.trim()) {
+      this.ask({ do: "rename", table, row, id, name: value });
+      return;
     }
+    this.#draft.add(key);
+    this.#refused = false;
+    this.ask({ do: "set-keys", table, row, id, ...this.#typed([...this.#draft]) });
+  }
+
+  /**
+   * What is typed into some fields, texts apart from what stands in brackets.
+   * @param {string[]} keys
+   */
+  #typed(keys) {
+    /** @type {Record<string, string>} */
+    const typed = {};
+    /** @type {Record<string, Row[]>} */
+    const parts = {};
+    for (const key of keys) {
+      const value = this.#fields.get(key)?.read();
+      if (Array.isArray(value)) parts[key] = value;
+      else if (value !== undefined) typed[key] = value;
+    }
+    return { typed, parts };
   }
 
   #add() {
-    const typed = Object.fromEntries(
-      [...this.#fields].flatMap(([name, { input }]) =>
-        input.value.trim() ? [[name, input.value]] : [],
-      ),
-    );
+    const { typed, parts } = this.#typed([...this.#fields.keys()]);
+    const preset = this.#told()?.starters[this.#starter]?.typed ?? {};
+    const given = {
+      ...preset,
+      ...Object.fromEntries(Object.entries(typed).filter(([, v]) => v.trim())),
+    };
+    const filled = Object.fromEntries(Object.entries(parts).filter(([, rows]) => rows.length));
     this.#before = this.#listed().length;
-    this.ask({ do: "add-row", table: this.#table, typed });
+    this.general.textContent = "";
+    for (const field of this.#fields.values()) field.clear();
+    this.ask({ do: "add-row", table: this.#table, typed: given, parts: filled });
   }
 }

@@ -18,18 +18,22 @@ from viewer.app.protocol.file import (
     Drop,
     FaultTold,
     FaultyTold,
-    FieldTold,
+    FieldsTold,
+    FieldTrouble,
     FileTold,
     KeyTold,
+    NamedTold,
     OverwriteTold,
+    PartsTold,
     ReadAgain,
     Redo,
     RemoveRow,
     Rename,
     Save,
     SeeFile,
-    SetKey,
+    SetKeys,
     SetText,
+    StarterTold,
     Status,
     StatusTold,
     TableTold,
@@ -51,7 +55,7 @@ from viewer.app.protocol.job import (
     SeeSky,
     Treat,
 )
-from viewer.app.protocol.limits import MAX_ITEMS, MAX_TEXT, Length
+from viewer.app.protocol.limits import MAX_ITEMS, MAX_TEXT, Length, PartsTyped
 from viewer.app.protocol.model import (
     ImportModel,
     ListingTold,
@@ -82,7 +86,8 @@ __all__ = [
     "Drop",
     "FaultTold",
     "FaultyTold",
-    "FieldTold",
+    "FieldTrouble",
+    "FieldsTold",
     "FileTold",
     "FormTold",
     "Halt",
@@ -103,8 +108,11 @@ __all__ = [
     "ModelTold",
     "ModelTroubleTold",
     "Move",
+    "NamedTold",
     "NewPlan",
     "OverwriteTold",
+    "PartsTold",
+    "PartsTyped",
     "PlanTold",
     "ProgressTold",
     "ReadAgain",
@@ -117,10 +125,11 @@ __all__ = [
     "SeeFile",
     "SeeSky",
     "SetAssembly",
-    "SetKey",
+    "SetKeys",
     "SetKind",
     "SetText",
     "SkyTold",
+    "StarterTold",
     "Status",
     "StatusTold",
     "TableTold",
@@ -154,7 +163,7 @@ Asked = (
     | Halt
     | SeeSky
     | SeeFile
-    | SetKey
+    | SetKeys
     | AddRow
     | RemoveRow
     | Rename
@@ -197,7 +206,8 @@ Told = (
     | ProgressTold
     | SkyTold
     | FileTold
-    | FieldTold
+    | FieldsTold
+    | NamedTold
     | ChoicesTold
     | PlanTold
     | SayTold

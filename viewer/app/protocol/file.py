@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from typing_extensions import TypedDict
 
-from viewer.app.protocol.limits import Text
+from viewer.app.protocol.limits import PartsTyped, Text
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,37 +77,40 @@ class SeeFile:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SetKey:
-    """Give a key of a table another value, as typed; None takes the key away.
+class SetKeys:
+    """Give keys of a table other values, as typed; None takes a key away.
 
-    `row` is the place of a table that comes many times, `id` what it is called there.
+    `row` is the place of a table that comes many times, `id` what it is called there; `parts` hold
+    what is written in brackets, part by part. Keys that only fit together come together.
     """
 
-    do: Literal["set-key"] = "set-key"
+    do: Literal["set-keys"] = "set-keys"
     table: str
     row: int | None
     id: str | None
-    key: str
-    typed: Text | None
+    typed: dict[str, Text | None]
+    parts: dict[str, PartsTyped] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AddRow:
-    """Add a table that comes many times, with what was typed."""
+    """Add a table that comes many times, with what was typed; one without an id gets a free one."""
 
     do: Literal["add-row"] = "add-row"
     table: str
     typed: dict[str, Text]
+    parts: dict[str, PartsTyped] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RemoveRow:
-    """Take a table away that comes many times."""
+    """Take a table away that comes many times; with what names it only where that is said."""
 
     do: Literal["remove-row"] = "remove-row"
     table: str
     row: int
     id: str | None
+    with_named: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,7 +148,11 @@ class FaultTold(TypedDict):
 
 
 class KeyTold(TypedDict):
-    """A key that a table may have, and how its value is typed."""
+    """A key that a table may have, and how its value is typed.
+
+    `names` is the list that its value may be chosen from, `closed` where no other will do; `parts`
+    say what stands in its brackets.
+    """
 
     key: str
     kind: Literal["text", "number", "truth", "choice", "brackets"]
@@ -153,7 +160,25 @@ class KeyTold(TypedDict):
     example: str
     choices: list[str]
     names: str | None
+    closed: bool
     needed: bool
+    parts: PartsTold | None
+
+
+class PartsTold(TypedDict):
+    """What stands in the brackets of a value; `alone` where it may also be one plain value."""
+
+    shape: Literal["table", "tables", "names", "map"]
+    keys: list[KeyTold]
+    alone: bool
+
+
+class StarterTold(TypedDict):
+    """A sort of row that can be added: what is asked for it, and what it has already."""
+
+    title: str
+    keys: list[str]
+    typed: dict[str, str]
 
 
 class TableTold(TypedDict):
@@ -161,8 +186,10 @@ class TableTold(TypedDict):
 
     table: str
     title: str
+    one: str
     many: bool
     keys: list[KeyTold]
+    starters: list[StarterTold]
 
 
 class FileTold(TypedDict):
@@ -172,16 +199,36 @@ class FileTold(TypedDict):
     text: str
     tables: list[TableTold]
     rows: dict[str, list[dict[str, str]]]
+    parts: dict[str, list[dict[str, list[dict[str, str]]]]]
+    names: dict[str, list[str]]
 
 
-class FieldTold(TypedDict):
-    """Why a value was not taken."""
+class FieldTrouble(TypedDict):
+    """Why a value was not taken; `part` and `inner` say where in its brackets."""
 
-    tell: Literal["field"]
+    key: str
+    part: int | None
+    inner: str
+    message: str
+
+
+class FieldsTold(TypedDict):
+    """Why what was typed into a table was not taken."""
+
+    tell: Literal["fields"]
     table: str
     row: int | None
-    key: str
-    message: str
+    troubles: list[FieldTrouble]
+
+
+class NamedTold(TypedDict):
+    """What names a table that is to go, and would go or change with it."""
+
+    tell: Literal["named"]
+    table: str
+    row: int
+    id: str | None
+    rows: list[str]
 
 
 class FaultyTold(TypedDict):

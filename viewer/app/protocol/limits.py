@@ -12,3 +12,4 @@ MAX_TEXT = 2_000_000  # characters of one text in a message
 MAX_ITEMS = 20_000
 Text = Annotated[str, Field(max_length=MAX_TEXT)]
 Texts = Annotated[tuple[str, ...], Field(max_length=MAX_ITEMS)]
+PartsTyped = Annotated[list[dict[str, Text]], Field(max_length=1000)]  # of a value in brackets
