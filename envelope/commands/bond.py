@@ -13,10 +13,11 @@ from envelope import text
 from envelope.building.job import Job
 from envelope.commands.arguments import add_job, add_output_switches
 from envelope.commands.common import chosen_plans
+from envelope.commands.documents import add_page, sheet_of, write_bonding
 from envelope.commands.layout import open_console, plain_table
 from envelope.errors import EnvelopeError
 from envelope.project import load
-from envelope.text.names import face_title
+from envelope.text.trade import face_name, resistance
 from envelope.works.bonding import BondedIsland, bonding_of
 
 DESCRIPTION = (
@@ -42,16 +43,21 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_job(parser)
     add_output_switches(parser, csv=False)
     parser.add_argument("--plan", metavar="ID", help="plan to bond (default: the last one)")
+    add_page(parser, required=False)
 
 
 def run(options: argparse.Namespace) -> int:
     """Find islands and print them."""
     job = load(options.job)
     plan = chosen_plans(job, [options.plan])[0] if options.plan else job.plans[-1]
+    sheet = None if options.output is None else sheet_of(options)
     found = bonding_of(job, plan)
     if not found:
         raise EnvelopeError(f"plan {plan.id!r} has no conductive treatment: nothing to bond")
-    if options.json:
+    if sheet is not None:
+        write_bonding(options.output, job, plan, sheet=sheet)
+        print(f"{options.output}: the bonding plan, conductors: {len(found)}")
+    elif options.json:
         print(json.dumps(bonding_json(job, plan.id, found), indent=2, ensure_ascii=False))
     else:
         _print(open_console(), job, plan.id, found)
@@ -107,20 +113,20 @@ def _print(console: Console, job: Job, plan: str, found: tuple[BondedIsland, ...
         island = each.island
         where = "on a leaf, ends at its frame" if island.leaf else f"{len(island.panels)} faces"
         console.print(
-            f"\n[bold]{number}. {escape(_called(job, island.name))}[/] ({where}): "
+            f"\n[bold]{number}. {escape(face_name(job, island.name))}[/] ({where}): "
             f"{escape(', '.join(island.treatments))}, {text.area(island.area_m2, feet=job.feet)}"
         )
         if not island.leaf and len(island.panels) > 1:
-            console.print("   " + escape(", ".join(_called(job, each) for each in island.panels)))
+            console.print("   " + escape(", ".join(face_name(job, each) for each in island.panels)))
         if each.bond is not None:
             how = "as the job says" if each.bond.stated else "proposed"
             console.print(
                 f"   Bond at {escape(each.bond.beside)} on the "
-                f"{escape(_called(job, each.bond.panel))}, {how}."
+                f"{escape(face_name(job, each.bond.panel))}, {how}."
             )
         for fault in each.faults:
             console.print(f"   [bold]Open[/]: {escape(fault)}.")
-        laps = {_called(job, contact.second) for contact in island.contacts if contact.lap}
+        laps = {face_name(job, contact.second) for contact in island.contacts if contact.lap}
         if laps:
             console.print(f"   Lap on purpose, and test: {escape(', '.join(sorted(laps)))}")
         if each.unknown:
@@ -133,19 +139,15 @@ def _print(console: Console, job: Job, plan: str, found: tuple[BondedIsland, ...
     console.print(CONTACTS)
 
 
-def _called(job: Job, panel: str) -> str:
-    return face_title(job.building.panel(panel), home=None)
-
-
 def _print_expected(console: Console, job: Job, each: BondedIsland) -> None:
     if not each.expected:
         return
     table = plain_table("   from", "place", ">to the bond")
     for expected in each.expected[:6]:
         table.add_row(
-            f"   {escape(_called(job, expected.panel))}",
+            f"   {escape(face_name(job, expected.panel))}",
             expected.place,
-            f"{text.significant(expected.resistance_ohm)}{text.SPACE}Ω",
+            resistance(expected.resistance_ohm),
         )
     console.print(table)
     rest = len(each.expected) - 6

@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import argparse
-from datetime import date
-from pathlib import Path
 
 from envelope.building.job import AS_BUILT
 from envelope.commands.arguments import add_job
 from envelope.commands.common import analyzed, chosen_plans, nearest, read_job
-from envelope.errors import EnvelopeError, MissingExtraError, RangeError
-from envelope.files import write_atomically
-from envelope.works.offer import MAX_OPTIONS, offer_of
+from envelope.commands.documents import add_page, sheet_of, write_offer
+from envelope.errors import EnvelopeError, RangeError
+from envelope.works.offer import MAX_OPTIONS
 
 DESCRIPTION = (
-    "Writes an offer for paper as one HTML file: for each plan what is done, the level today and "
+    "Writes an offer for paper as one file: for each plan what is done, the level today and "
     "after with its range, material, labour and tax, what is not included, what the promise rests "
     "on, when it counts as kept, and lines for choice, date and signature."
 )
@@ -23,7 +21,7 @@ DESCRIPTION = (
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what the command takes."""
     add_job(parser)
-    parser.add_argument("-o", "--output", type=Path, required=True, help="HTML file to write")
+    add_page(parser, required=True)
     parser.add_argument(
         "--plan",
         action="append",
@@ -31,22 +29,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help=f"an option; up to {MAX_OPTIONS} (default: the job's last ones)",
     )
     parser.add_argument("--receiver", metavar="ID", help="whose level is promised (default: first)")
-    parser.add_argument(
-        "--paper", choices=("a4", "letter"), default="a4", help="paper size (default: a4)"
-    )
-    parser.add_argument(
-        "--practice", type=Path, metavar="FILE", help="TOML file with your [practice]"
-    )
 
 
 def run(options: argparse.Namespace) -> int:
     """Analyse the plans and write the page."""
-    try:
-        from viewer.report.pages import offer_page
-        from viewer.report.practice import Practice, read_practice
-    except ModuleNotFoundError as error:
-        raise MissingExtraError(library="Jinja2", extra="viewer") from error
-    practice = Practice() if options.practice is None else read_practice(options.practice)
+    sheet = sheet_of(options)
     job = read_job(options.job)
     known = [receiver.id for receiver in job.receivers]
     receiver = options.receiver or (known[0] if known else None)
@@ -67,12 +54,9 @@ def run(options: argparse.Namespace) -> int:
         receivers=[receiver],
     )
     try:
-        offer = offer_of(job, analysis, plans, receiver)
+        write_offer(options.output, job, analysis, plans=plans, receiver=receiver, sheet=sheet)
     except RangeError as error:
         raise EnvelopeError(f"{options.job}: {error}") from None
-    page = offer_page(job, offer, practice=practice, day=date.today(), paper=options.paper)
-    write_atomically(options.output, page.encode("utf-8"))
     count = "1 option" if len(plans) == 1 else f"{len(plans)} options"
-    paper = {"a4": "A4", "letter": "letter"}[options.paper]
-    print(f"{options.output}: an offer with {count}, to be printed on {paper} paper")
+    print(f"{options.output}: an offer with {count}")
     return 0

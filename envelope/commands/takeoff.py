@@ -16,11 +16,13 @@ from envelope.building.islands import floating
 from envelope.building.job import Job
 from envelope.commands.arguments import add_job, add_output_switches
 from envelope.commands.common import chosen_plans
+from envelope.commands.documents import add_page, sheet_of, write_order_list
 from envelope.commands.layout import open_console, plain_table
 from envelope.errors import EnvelopeError, RangeError
 from envelope.pricing.bill import BillLine
 from envelope.project import load
-from envelope.text.names import face_title, listed
+from envelope.text.names import listed
+from envelope.text.trade import amount, face_name, packages
 from envelope.works.takeoff import TakeOff, take_off
 
 DESCRIPTION = (
@@ -34,6 +36,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_job(parser)
     add_output_switches(parser, csv=True)
     parser.add_argument("--plan", metavar="ID", help="plan to order for (default: the last one)")
+    add_page(parser, required=False)
 
 
 def run(options: argparse.Namespace) -> int:
@@ -42,11 +45,15 @@ def run(options: argparse.Namespace) -> int:
     plan = chosen_plans(job, [options.plan])[0] if options.plan else job.plans[-1]
     if not plan.treatments and not (job.wiring and job.wiring.plan(plan.id).strips):
         raise EnvelopeError(f"plan {plan.id!r} treats nothing: there is nothing to order")
+    sheet = None if options.output is None else sheet_of(options)
     try:
         found = take_off(job, plan)
     except RangeError as error:
         raise EnvelopeError(f"{options.job}: {error}") from None
-    if options.json:
+    if sheet is not None:
+        write_order_list(options.output, job, plan, sheet=sheet, found=found)
+        print(f"{options.output}: the order list")
+    elif options.json:
         print(json.dumps(take_off_json(job, found), indent=2, ensure_ascii=False))
     elif options.csv:
         print(_csv(found), end="")
@@ -129,7 +136,7 @@ def _print(console: Console, job: Job, found: TakeOff) -> None:
     )
     for face in found.faces:
         faces.add_row(
-            escape(_called(job, face.panel)) + (" (strip)" if face.strip else ""),
+            escape(face_name(job, face.panel)) + (" (strip)" if face.strip else ""),
             escape(face.treatment),
             text.area(face.area_m2, feet=job.feet),
             str(face.coats),
@@ -143,7 +150,7 @@ def _print(console: Console, job: Job, found: TakeOff) -> None:
             strips = "1 strip" if count == 1 else f"{count} strips"
             run_ = f" ({strips}, {text.percent(cut.strips.waste)} waste)"
         console.print(
-            f"Cut for {escape(_called(job, cut.panel))}, {escape(cut.product)}: {pieces}{run_}"
+            f"Cut for {escape(face_name(job, cut.panel))}, {escape(cut.product)}: {pieces}{run_}"
         )
     console.print()
     money = found.bill.currency or ""
@@ -154,7 +161,7 @@ def _print(console: Console, job: Job, found: TakeOff) -> None:
         lines.add_row(
             escape(f"set-up of {line.what}" if line.kind == "setup" else line.what),
             escape(line.treatment),
-            "" if line.kind == "setup" else _quantity(job, line),
+            "" if line.kind == "setup" else amount(line.quantity, line.unit, feet=job.feet),
             escape(_packages(job, line)),
             "?" if line.amount is None else text.grouped(float(line.amount), 2),
         )
@@ -168,7 +175,7 @@ def _print(console: Console, job: Job, found: TakeOff) -> None:
         console.print("Not in the total: " + "; ".join(escape(each) for each in bill.unpriced))
     bare = floating(job, job.plan(found.plan))
     if bare:
-        names = listed([_called(job, island.name) for island in bare])
+        names = listed([face_name(job, island.name) for island in bare])
         console.print(
             f"[bold]Caution[/]: {escape(names)}: coating, film or mesh that conducts, and no bond "
             "point in the job. One that floats can stand at tens of volts near live cables, and a "
@@ -177,32 +184,8 @@ def _print(console: Console, job: Job, found: TakeOff) -> None:
         )
 
 
-def _called(job: Job, panel: str) -> str:
-    return face_title(job.building.panel(panel), home=None)
-
-
-def _quantity(job: Job, line: BillLine) -> str:
-    if line.unit == "m2":
-        return text.area(line.quantity, feet=job.feet)
-    if line.unit == "m":
-        return text.length(line.quantity, feet=job.feet)
-    words = {"litre": "l", "h": "h", "piece": "pc"}
-    return (
-        f"{text.grouped(line.quantity, 0 if line.unit == 'piece' else 2)}{text.SPACE}"
-        + words[line.unit]
-    )
-
-
 def _packages(job: Job, line: BillLine) -> str:
-    if line.purchase is None:
+    product = next((each for each in job.products if each.id == line.product), None)
+    if product is None or line.kind != "material":
         return ""
-    product = next(
-        each
-        for each in job.products
-        if each.treatment == line.treatment and (each.title or each.id) == line.what
-    )
-    return ", ".join(
-        f"{count} × {pack.name or f'{pack.holds.normalize():f} {product.unit}'}"
-        for count, pack in zip(line.purchase.counts, product.packages, strict=True)
-        if count
-    )
+    return packages(product, line.purchase, feet=job.feet)

@@ -9,15 +9,15 @@ from dataclasses import asdict
 from rich.console import Console
 from rich.markup import escape
 
-from envelope import text
 from envelope.building.job import Job
 from envelope.commands.arguments import add_job, add_output_switches
 from envelope.commands.common import chosen_plans, nearest
+from envelope.commands.documents import add_page, ordered, sheet_of, write_work_order
 from envelope.commands.layout import open_console
-from envelope.errors import EnvelopeError
+from envelope.errors import EnvelopeError, RangeError
 from envelope.project import load
-from envelope.text.names import face_title
-from envelope.works.workorder import Words, WorkOrder, WorkStep, work_order
+from envelope.text.trade import faces_by_room
+from envelope.works.workorder import WorkOrder, WorkStep
 
 DESCRIPTION = (
     "Lists the work of a plan as numbered steps in the order in which they can be done: trade, "
@@ -31,15 +31,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_output_switches(parser, csv=False)
     parser.add_argument("--plan", metavar="ID", help="plan to carry out (default: the last one)")
     parser.add_argument("--trade", metavar="NAME", help="only the steps of this trade")
+    add_page(parser, required=False)
 
 
 def run(options: argparse.Namespace) -> int:
     """Order the work and print it."""
     job = load(options.job)
     plan = chosen_plans(job, [options.plan])[0] if options.plan else job.plans[-1]
-    if not plan.treatments:
-        raise EnvelopeError(f"plan {plan.id!r} treats nothing: there is nothing to do")
-    found = work_order(job, plan, words_of(job))
+    sheet = None if options.output is None else sheet_of(options)
+    try:
+        found = ordered(job, plan)
+    except RangeError as error:
+        raise EnvelopeError(f"{options.job}: {error}") from None
     steps = found.steps
     if options.trade is not None:
         if options.trade not in found.trades:
@@ -47,7 +50,10 @@ def run(options: argparse.Namespace) -> int:
                 f"no trade {options.trade!r} in this plan: {nearest(options.trade, found.trades)}"
             )
         steps = tuple(step for step in steps if step.trade == options.trade)
-    if options.json:
+    if sheet is not None:
+        write_work_order(options.output, job, plan, sheet=sheet, order=found, trade=options.trade)
+        print(f"{options.output}: the work order, {len(found.trades)} trades")
+    elif options.json:
         rows = {"format": 1, "project": job.name, "plan": plan.id}
         print(
             json.dumps(
@@ -57,14 +63,6 @@ def run(options: argparse.Namespace) -> int:
     else:
         _print(open_console(), job, found, steps)
     return 0
-
-
-def words_of(job: Job) -> Words:
-    """Faces and areas as a job's people read them."""
-    return Words(
-        called=lambda panel: face_title(job.building.panel(panel), home=None),
-        area=lambda value_m2: text.area(value_m2, feet=job.feet),
-    )
 
 
 def _print(console: Console, job: Job, found: WorkOrder, steps: tuple[WorkStep, ...]) -> None:
@@ -77,7 +75,7 @@ def _print(console: Console, job: Job, found: WorkOrder, steps: tuple[WorkStep, 
         for label, words in (
             (
                 "Where",
-                ", ".join(face_title(job.building.panel(each), home=None) for each in step.where),
+                "; ".join(f"{room}: {faces}" for room, faces in faces_by_room(job, step.where)),
             ),
             ("Quantity", step.quantity),
             ("Wait", step.wait),

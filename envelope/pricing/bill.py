@@ -46,6 +46,7 @@ class BillLine:
     unit: str
     amount: Decimal | None
     purchase: Purchase | None = None  # of `product.packages`, where it is sold in packages
+    product: str = ""  # its id, where the treatment has products
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,7 +94,7 @@ def quantity_of(product: Product, treated: Treated) -> float:
         return float(treated.faces)
     if product.form == "liquid":
         assert product.spread_rate_m2_l is not None
-        coats = treated.coats if product.coats is None else product.coats
+        coats = product.coats_over(treated.coats)
         return treated.area_m2 * coats / product.spread_rate_m2_l * more
     assert product.width_m is not None
     useful_m = product.width_m - product.overlap_m
@@ -164,6 +165,7 @@ def bill_of(
                         quantity=1.0,
                         unit="piece",
                         amount=each.setup,
+                        product=each.id,
                     )
                 )
             if each.labour_h_m2:
@@ -207,6 +209,7 @@ def _material(product: Product, quantity: float, missing: set[str], cut: Cut | N
         unit=product.unit,
         amount=None if purchase is None else purchase.price,
         purchase=purchase,
+        product=product.id,
     )
 
 

@@ -12,6 +12,11 @@ from envelope.pricing.packages import Package
 
 Form = Literal["liquid", "roll", "film", "curtain", "piece"]
 FORMS: tuple[str, ...] = get_args(Form)
+# Where a liquid belongs: beneath the coating, the coating itself, over it.
+Stage = Literal["primer", "coating", "finish"]
+STAGES: tuple[str, ...] = get_args(Stage)
+# Coats beneath and above a coating; a dark one needs more above. Common practice, no source.
+STAGE_COATS: dict[str, int] = {"primer": 1, "finish": 2}
 
 # What a package of each form is counted in.
 PACKAGE_UNITS: dict[str, str] = {
@@ -39,7 +44,8 @@ class Price:
 class Product:
     """Something bought to carry out a treatment: a coating, its primer, a film, a fabric.
 
-    `spread_rate_m2_l` is of one coat. `coats` is None where the treatment's own number holds.
+    `spread_rate_m2_l` is of one coat. `coats` is None where the treatment's own number holds, or
+    the usual one of a primer or a finish.
     `per_litre_of` makes it an additive: `dose` of its unit goes into each litre of that product.
     """
 
@@ -47,6 +53,7 @@ class Product:
     treatment: str
     form: Form
     title: str = ""
+    stage: Stage = "coating"  # of a liquid
     packages: tuple[Package, ...] = ()
     coats: int | None = None
     spread_rate_m2_l: float | None = None
@@ -84,6 +91,12 @@ class Product:
         if self.spare is not None:
             return self.spare
         return {"liquid": DEFAULT_SPARE, "piece": 0.0}.get(self.form, DEFAULT_WASTE)
+
+    def coats_over(self, treatment: int) -> int:
+        """Coats of a liquid on a treatment of so many coats: its own, else as its stage has it."""
+        if self.coats is not None:
+            return self.coats
+        return treatment if self.stage == "coating" else STAGE_COATS[self.stage]
 
     @property
     def unit(self) -> str:

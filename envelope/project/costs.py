@@ -66,6 +66,7 @@ def _product(table: schema.Product) -> Product:
         treatment=table.for_,
         form=table.form,
         title=table.title,
+        stage=table.stage,
         packages=tuple(
             Package(
                 holds=Decimal(repr(pack.holds.holds)).quantize(STEP, rounding=ROUND_FLOOR),

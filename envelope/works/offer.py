@@ -57,6 +57,11 @@ class OfferOption:
         return self.high_w_m2 if self.against_today.low_db > 0.0 else None
 
     @property
+    def worse(self) -> bool:
+        """Whether it makes the level worse, as far as that can be told: nobody is to choose it."""
+        return self.against_today.can_be_told and self.against_today.below_db < 0.0
+
+    @property
     def days(self) -> int:
         """Days on site, trades one after the other; 0 where no labour is stated."""
         return sum(ceil(hours / WORKDAY_H - 1e-9) for _, hours in self.labour_h)
@@ -114,9 +119,7 @@ def offer_of(job: Job, analysis: Analysis, plans: Sequence[Plan], receiver: str)
             for place, one in enumerate(plans)
             for other in plans[place + 1 :]
         ),
-        rests_on=tuple(
-            f"{each.words}: {each.taken}. To settle it, {each.settle}." for each in analysis.rests
-        ),
+        rests_on=tuple(f"{each.words}: {each.taken}." for each in analysis.rests),
     )
 
 

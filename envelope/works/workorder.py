@@ -7,10 +7,11 @@ cured, masks, coats, floor goods, films and fabrics, bond, test, finish coats, f
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 from envelope.building.job import Job, Plan
-from envelope.pricing.products import Product
+from envelope.pricing.packages import Purchase
+from envelope.pricing.products import Product, Stage
 from envelope.works.bonding import BondedIsland, bonding_of
 from envelope.works.takeoff import FaceQuantity, TakeOff, take_off
 
@@ -28,34 +29,31 @@ class Words:
     """How people read what the steps speak of."""
 
     called: Callable[[str], str]  # a panel's id, as a name
-    area: Callable[[float], str]  # square metres, in the measure of the job
+    treatment: Callable[[str], str]  # a treatment's id, as a name
+    amount: Callable[[float, str], str]  # a quantity in its unit, in the measure of the job
+    packages: Callable[[Product, Purchase | None], str]
+    resistance: Callable[[float], str]  # ohms
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class WorkStep:
-    """One step of the work."""
+class Draft:
+    """What a step says before it has its number."""
 
-    number: int
     trade: str
     what: str
-    where: tuple[str, ...]  # panels
-    quantity: str  # in words, "" where there is none
-    wait: str  # what must pass before the next step, "" where nothing
-    stop_until: str  # what must be seen before work goes on, "" where nothing
+    where: tuple[str, ...] = ()  # panels
+    quantity: str = ""  # in words, "" where there is none
+    wait: str = ""  # what must pass before the next step, "" where nothing
+    stop_until: str = ""  # what must be seen before work goes on, "" where nothing
     caution: str = ""
     now_or_never: bool = False  # out of reach once the next trade has been
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Draft:
-    trade: str
-    what: str
-    where: tuple[str, ...] = ()
-    quantity: str = ""
-    wait: str = ""
-    stop_until: str = ""
-    caution: str = ""
-    now_or_never: bool = False
+class WorkStep(Draft):
+    """One step of the work."""
+
+    number: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -72,8 +70,24 @@ class WorkOrder:
         """Trades in the order in which they first come."""
         return tuple(dict.fromkeys(step.trade for step in self.steps))
 
+    def of_trade(self, trade: str) -> tuple[WorkStep, ...]:
+        """Steps of one trade, with their numbers in the whole."""
+        return tuple(step for step in self.steps if step.trade == trade)
 
-def work_order(job: Job, plan: Plan, words: Words) -> WorkOrder:
+    @property
+    def now_or_never(self) -> tuple[WorkStep, ...]:
+        """Steps that are out of reach later."""
+        return tuple(step for step in self.steps if step.now_or_never)
+
+
+def work_order(
+    job: Job,
+    plan: Plan,
+    words: Words,
+    *,
+    found: TakeOff | None = None,
+    bonding: tuple[BondedIsland, ...] | None = None,
+) -> WorkOrder:
     """Steps of a plan in the order in which they can be done.
 
     Parameters
@@ -81,237 +95,256 @@ def work_order(job: Job, plan: Plan, words: Words) -> WorkOrder:
     job : Job
     plan : Plan
     words : Words
-        How faces and areas are written.
+        How faces, areas and packages are written.
+    found : TakeOff, optional
+        Of the plan, where it has been worked out.
+    bonding : tuple of BondedIsland, optional
+        Of the plan, likewise.
 
     Raises
     ------
     RangeError
         Where packages cannot cover what is needed.
     """
-    found = take_off(job, plan)
-    bonding = bonding_of(job, plan)
-    drafts = [
-        *_before(found, bonding),
-        *_coating(job, found, bonding, words),
-        *_goods(job, found, words),
-        *_after(found, bonding, words),
-    ]
+    found = take_off(job, plan) if found is None else found
+    bonding = bonding_of(job, plan) if bonding is None else bonding
+    order = _Order(job, found, bonding, words)
+    drafts = [*order.before(), *order.coating(), *order.goods(), *order.after()]
     steps = tuple(
-        WorkStep(
-            number=number,
-            trade=draft.trade,
-            what=draft.what,
-            where=draft.where,
-            quantity=draft.quantity,
-            wait=draft.wait,
-            stop_until=draft.stop_until,
-            caution=draft.caution,
-            now_or_never=draft.now_or_never,
-        )
-        for number, draft in enumerate(drafts, 1)
+        WorkStep(number=number, **asdict(draft)) for number, draft in enumerate(drafts, 1)
     )
     return WorkOrder(plan=plan.id, steps=steps, take_off=found, bonding=bonding)
 
 
-def _faces(found: TakeOff, treatment: str) -> tuple[FaceQuantity, ...]:
-    return tuple(face for face in found.faces if face.treatment == treatment)
+class _Order:
+    """Drafts of the steps, part by part."""
 
+    def __init__(
+        self, job: Job, found: TakeOff, bonding: tuple[BondedIsland, ...], words: Words
+    ) -> None:
+        self.job, self.found, self.bonding, self.words = job, found, bonding, words
+        self.bought = {product.treatment for product in job.products}
+        self.painted = self._painted()
 
-def _liquids(job: Job, treatment: str) -> tuple[Product, ...]:
-    return tuple(
-        sorted(
-            (p for p in job.products if p.treatment == treatment and p.form == "liquid"),
-            key=lambda each: each.id,
+    def _faces(self, treatment: str) -> tuple[FaceQuantity, ...]:
+        return tuple(face for face in self.found.faces if face.treatment == treatment)
+
+    def _liquids(self, treatment: str, stage: Stage) -> tuple[Product, ...]:
+        own = (
+            product
+            for product in self.job.products
+            if product.treatment == treatment
+            and product.form == "liquid"
+            and product.stage == stage
         )
-    )
+        return tuple(sorted(own, key=lambda each: each.id))
 
+    def _painted(self) -> list[str]:
+        """Treatments with a liquid, and sheets on walls of which no product is known."""
+        painted = []
+        for name in sorted({face.treatment for face in self.found.faces}):
+            hosts = {face.kind for face in self._faces(name)}
+            sheet = self.job.treatments[name].kind == "sheet" and name not in self.bought
+            if self._liquids(name, "coating") or (sheet and hosts & {"wall", "ceiling", "reveal"}):
+                painted.append(name)
+        return painted
 
-def _coated(job: Job, found: TakeOff) -> list[str]:
-    """Treatments that are painted: those with a liquid, and sheets of which no product is known."""
-    names = sorted({face.treatment for face in found.faces})
-    bought = {product.treatment for product in job.products}
-    painted = []
-    for name in names:
-        hosts = {face.kind for face in _faces(found, name)}
-        sheet = job.treatments[name].kind == "sheet" and name not in bought
-        if _liquids(job, name) or (sheet and hosts & {"wall", "ceiling", "reveal"}):
-            painted.append(name)
-    return painted
-
-
-def _before(found: TakeOff, bonding: tuple[BondedIsland, ...]) -> Iterator[_Draft]:
-    hosts = tuple(face.panel for face in found.faces if face.kind in ("wall", "ceiling"))
-    bonds = tuple(each.bond.panel for each in bonding if each.bond is not None)
-    if bonding:
-        yield _Draft(
-            trade=ELECTRICIAN,
-            what="Rough-in: place boxes, mark cables on the plan, prepare each bond point and fit "
-            "residual-current or ground-fault protection on the circuits behind the coating",
-            where=tuple(dict.fromkeys(bonds)),
-            stop_until="photo of every open wall with a tape in it, before it is closed",
-            caution="Power off and proved dead; licensed electrician, local code.",
-            now_or_never=True,
+    def _quantity(self, product: Product) -> str:
+        line = next(
+            each
+            for each in self.found.bill.lines
+            if each.kind == "material" and each.product == product.id
         )
-    if hosts:
-        yield _Draft(
-            trade=DRYWALLER,
-            what="Boards, joints and texture finished; nothing is coated on bare board or wood",
-            where=hosts,
-            wait="until joints and texture are dry, as their label says",
-            stop_until="faces are even, dry and free of dust",
+        packs = self.words.packages(product, line.purchase)
+        amount = self.words.amount(line.quantity, line.unit)
+        return f"{_name(product)} {amount}" + (f" ({packs})" if packs else "")
+
+    def _area(self, faces: tuple[FaceQuantity, ...]) -> str:
+        return self.words.amount(sum(face.area_m2 for face in faces), "m2")
+
+    def before(self) -> Iterator[Draft]:
+        """What is done before anything is coated."""
+        hosts = _panels(face for face in self.found.faces if face.kind in ("wall", "ceiling"))
+        bonds = tuple(
+            dict.fromkeys(each.bond.panel for each in self.bonding if each.bond is not None)
         )
-
-
-def _quantity(found: TakeOff, product: Product, job: Job) -> str:
-    line = next(
-        each
-        for each in found.bill.lines
-        if each.kind == "material"
-        and each.treatment == product.treatment
-        and each.what == (product.title or product.id)
-    )
-    unit = {"litre": "l", "m": "m", "piece": "pc"}[line.unit]
-    packs = ""
-    if line.purchase is not None:
-        packs = ", ".join(
-            f"{count} × {pack.holds.normalize():f} {unit}"
-            for count, pack in zip(line.purchase.counts, product.packages, strict=True)
-            if count
-        )
-        packs = f" ({packs})"
-    return f"{line.quantity:.1f} {unit}{packs}"
-
-
-def _coating(
-    job: Job, found: TakeOff, bonding: tuple[BondedIsland, ...], words: Words
-) -> Iterator[_Draft]:
-    for name in _coated(job, found):
-        faces = _faces(found, name)
-        where = tuple(face.panel for face in faces)
-        area = sum(face.area_m2 for face in faces)
-        liquids = _liquids(job, name)
-        single = [each for each in liquids if each.coats == 1]
-        own = [each for each in liquids if each.coats is None]
-        below = [each for each in single if "finish" not in (each.title or each.id)]
-        for product in below:
-            yield _Draft(
-                trade=PAINTER,
-                what=f"{product.title or product.id} on every face that is coated",
-                where=where,
-                quantity=f"{words.area(area)}, {_quantity(found, product, job)}",
-                wait="until cured, as its label says",
-                stop_until="it does not come off on a wet finger",
+        if self.bonding:
+            yield Draft(
+                trade=ELECTRICIAN,
+                what="Rough-in: place boxes, mark cables on the drawings, prepare each bond point, "
+                "and fit residual-current or ground-fault protection on the circuits behind the "
+                "coating",
+                where=bonds,
+                stop_until="a photo of every open wall, with a tape in it, before it is closed",
+                caution="Power off and proved dead; licensed electrician, local code.",
+                now_or_never=True,
             )
-        low, high = RING_MM
-        yield _Draft(
-            trade=PAINTER,
-            what=f"Mask openings, and a ring of {low} to {high} mm around every electrical box",
-            where=where,
-            caution="Coating in a box is live where a wire touches it: keep the ring clear.",
-        )
+        if hosts:
+            yield Draft(
+                trade=DRYWALLER,
+                what="Finish boards, joints and texture; nothing is coated on bare board or wood",
+                where=hosts,
+                wait="until joints and texture are dry, as their label says",
+                stop_until="faces are even, dry and free of dust",
+            )
+
+    def coating(self) -> Iterator[Draft]:
+        """Primer, masks and coats of everything that is painted."""
+        for name in self.painted:
+            faces = self._faces(name)
+            where = _panels(faces)
+            primers = self._liquids(name, "primer")
+            yield Draft(
+                trade=PAINTER,
+                what=f"Prime every face that gets {self.words.treatment(name)}: bare board and "
+                "bare wood drink coating",
+                where=where,
+                quantity="; ".join(
+                    [self._area(faces), *(self._quantity(each) for each in primers)]
+                ),
+                wait="until cured, as its label says",
+                stop_until="nothing comes off on a wet finger",
+            )
+            low, high = RING_MM
+            yield Draft(
+                trade=PAINTER,
+                what=f"Mask openings, and a ring of {low} to {high} mm around every electrical box",
+                where=where,
+                stop_until="a photo of every ring",
+                caution="Coating in a box is live where a wire touches it: keep the ring clear.",
+            )
+            yield self._coats(name, faces, where)
+
+    def _coats(self, name: str, faces: tuple[FaceQuantity, ...], where: tuple[str, ...]) -> Draft:
         coats = faces[0].coats
         expected = [
             each.expected[0].resistance_ohm
-            for each in bonding
+            for each in self.bonding
             if each.expected and name in each.island.treatments
         ]
         reading = (
-            f"at most {max(expected):.1f} Ω from the farthest corner to the bond point"
+            f"at most {self.words.resistance(max(expected))} from the farthest corner to the "
+            "bond point"
             if expected
             else "a resistance between neighbouring faces that does not grow"
         )
-        yield _Draft(
+        own = self._liquids(name, "coating")
+        return Draft(
             trade=PAINTER,
-            what=f"{name}: {coats} {'coat' if coats == 1 else 'coats'}, from one batch, into every "
-            "reveal and corner without a break",
+            what=f"{self.words.treatment(name).capitalize()}: {coats} "
+            f"{'coat' if coats == 1 else 'coats'}, from one batch, into every reveal and corner "
+            "without a break",
             where=where,
-            quantity="; ".join(
-                [
-                    words.area(area),
-                    *(_quantity(found, product, job) for product in own),
-                ]
-            ),
+            quantity="; ".join([self._area(faces), *(self._quantity(each) for each in own)]),
             wait="between coats and after the last, as its label says",
             stop_until=f"no thin spot by eye against a lamp, and {reading}",
         )
 
+    def goods(self) -> Iterator[Draft]:
+        """Everything that is not painted: what is bought by the roll or piece, then the rest."""
+        order = tuple(_HOW)
+        goods = [each for each in self.job.products if each.form != "liquid"]
+        for product in sorted(goods, key=lambda each: (order.index(each.form), each.id)):
+            faces = self._faces(product.treatment)
+            if faces and product.per_litre_of is None:
+                yield Draft(
+                    trade=INSTALLER,
+                    what=f"{_name(product).capitalize()}: {_HOW[product.form]}",
+                    where=_panels(faces),
+                    quantity=self._quantity(product),
+                    stop_until="every lap reads as one conductor" if product.form == "roll" else "",
+                    caution=_CAUTION.get(product.form, ""),
+                    now_or_never=any(face.kind == "floor" for face in faces),
+                )
+        left = {face.treatment for face in self.found.faces} - self.bought - set(self.painted)
+        for name in sorted(left):
+            faces = self._faces(name)
+            yield Draft(
+                trade=INSTALLER,
+                what=f"{self.words.treatment(name).capitalize()}: fit as its maker says",
+                where=_panels(faces),
+                quantity=self._area(faces),
+                now_or_never=any(face.kind == "floor" for face in faces),
+            )
 
-def _goods(job: Job, found: TakeOff, words: Words) -> Iterator[_Draft]:
-    order = ("roll", "film", "piece", "curtain")
-    goods = [each for each in job.products if each.form != "liquid"]
-    for product in sorted(goods, key=lambda each: (order.index(each.form), each.id)):
-        faces = _faces(found, product.treatment)
-        if not faces:
-            continue
-        where = tuple(face.panel for face in faces)
-        floor = any(face.kind == "floor" for face in faces)
-        how = {
-            "roll": "cut to the plan, laid with its overlaps, turned up at the walls and taped",
-            "film": "cut wet, trimmed to the gasket, edges sealed",
-            "curtain": "sewn, hung to overlap the wall on both sides and at the sill",
-            "piece": "fitted",
-        }
-        caution = {
-            "film": "Film can crack glass under thermal stress: ask the glazing's maker. Keep "
-            "egress windows opening.",
-            "curtain": "Keep egress windows reachable; check the cloth's fire class.",
-            "roll": "Heated floors need a specialist.",
-        }
-        yield _Draft(
-            trade=INSTALLER,
-            what=f"{product.title or product.id}: {how[product.form]}",
-            where=where,
-            quantity=_quantity(found, product, job),
-            stop_until="laps read as one conductor" if product.form == "roll" else "",
-            caution=caution.get(product.form, ""),
-            now_or_never=floor,
+    def after(self) -> Iterator[Draft]:
+        """Bonds with their tests, finish coats, the final reading."""
+        for each in self.bonding:
+            if each.bond is not None or not each.island.leaf:
+                yield self._bond(each)
+        painted = tuple(
+            face
+            for face in self.found.faces
+            if face.treatment in self.painted and face.kind in ("wall", "ceiling", "reveal")
         )
-    bought = {product.treatment for product in job.products}
-    painted = set(_coated(job, found))
-    for name in sorted({face.treatment for face in found.faces} - bought - painted):
-        faces = _faces(found, name)
-        yield _Draft(
-            trade=INSTALLER,
-            what=f"{name}: fit as its maker says",
-            where=tuple(face.panel for face in faces),
-            quantity=words.area(sum(face.area_m2 for face in faces)),
-            now_or_never=any(face.kind == "floor" for face in faces),
+        if painted:
+            finishes = [each for name in self.painted for each in self._liquids(name, "finish")]
+            yield Draft(
+                trade=PAINTER,
+                what="Finish coats over the coating, after the bond has been tested; a dark "
+                "coating takes more of them",
+                where=_panels(painted),
+                quantity="; ".join(self._quantity(product) for product in finishes),
+                wait="until dry, as their label says",
+            )
+        yield Draft(
+            trade=DESIGNER,
+            what="Final reading at the bed: same places, same state, same meter as before",
+            stop_until="the mean of nine spots is at or below what was promised; phone and linked "
+            "alarms tried (an ordinary call, never an emergency number)",
         )
 
-
-def _after(found: TakeOff, bonding: tuple[BondedIsland, ...], words: Words) -> Iterator[_Draft]:
-    for each in bonding:
-        island = each.island
-        if each.bond is None and island.leaf:
-            continue
+    def _bond(self, each: BondedIsland) -> Draft:
         expected = each.expected[0] if each.expected else None
-        place = "a place still to be decided" if each.bond is None else each.bond.beside
         test = (
-            f"{expected.resistance_ohm:.1f} Ω or less from the "
-            f"{words.called(expected.panel)}, {expected.place}"
+            f"{self.words.resistance(expected.resistance_ohm)} or less from the "
+            f"{self.words.called(expected.panel)}, {expected.place}"
             if expected is not None
             else "a steady low resistance from the farthest face"
         )
-        yield _Draft(
+        place = "a place still to be decided"
+        if each.bond is not None:
+            place = beside_words(self.job, each, self.words.called)
+        return Draft(
             trade=ELECTRICIAN,
-            what=f"Bond the {words.called(island.name)} and what is connected with it "
-            f"at {place}, at one point; first test that no box, stud, pipe or rail touches the "
+            what=f"Bond the {self.words.called(each.island.name)} and what is connected with it, "
+            f"at one point: {place}. First test that no box, stud, pipe or rail touches the "
             "coating",
             where=() if each.bond is None else (each.bond.panel,),
-            stop_until=f"earth verified, then {test}",
+            stop_until=f"the earth is verified, then {test}",
             caution="Licensed electrician, local code; power off and proved dead; never to "
             "neutral, pipes or a separate rod.",
         )
-    if any(face.kind in ("wall", "ceiling") for face in found.faces):
-        yield _Draft(
-            trade=PAINTER,
-            what="Finish coats over the coating; a dark coating takes more of them",
-            where=tuple(f.panel for f in found.faces if f.kind in ("wall", "ceiling")),
-            wait="until dry, as their label says",
-        )
-    yield _Draft(
-        trade=DESIGNER,
-        what="Final reading at the bed: same places, same state, same meter as before",
-        stop_until="mean of nine spots at or below what was promised; phone and linked alarms "
-        "tried (an ordinary call, never an emergency number)",
-    )
+
+
+_HOW = {
+    "roll": "cut to the plan, laid with its overlaps, turned up at the walls and taped",
+    "film": "cut wet, trimmed to the gasket, edges sealed",
+    "piece": "fitted",
+    "curtain": "sewn, hung to overlap the wall on both sides and at the sill",
+}
+_CAUTION = {
+    "film": "Film can crack glass under thermal stress: ask the glazing's maker. Keep egress "
+    "windows opening.",
+    "curtain": "Keep egress windows reachable; check the cloth's fire class.",
+    "roll": "Heated floors need a specialist.",
+}
+
+
+def beside_words(job: Job, each: BondedIsland, called: Callable[[str], str]) -> str:
+    """Where an island is bonded, in words: at an outlet, at a box, or at a place of its own."""
+    assert each.bond is not None
+    wall = called(each.bond.panel)
+    if each.bond.beside in job.building.panel_index:
+        return f"at the {called(job.building.panel(each.bond.beside).id)}"
+    if each.bond.stated:
+        return f"on the {wall}, where the drawing shows it"
+    return f"on the {wall}, beside outlet {each.bond.beside}"
+
+
+def _name(product: Product) -> str:
+    return product.title or product.id
+
+
+def _panels(faces: Iterator[FaceQuantity] | tuple[FaceQuantity, ...]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(face.panel for face in faces))

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
+from math import ceil
 
 import numpy as np
 
@@ -20,10 +21,11 @@ from envelope.text.names import panel_title, shown
 from envelope.works.elevations import Cutout, Elevation, Line, Mark
 
 WIDTH_MM = 172.0  # of the text on A4 and on Letter with their margins
-HEIGHT_MM = 78.0  # of a face; a tall one is drawn to a smaller scale
+HEIGHT_MM = 66.0  # of the tallest face
+SCALES = (10, 15, 20, 25, 30, 40, 50, 60, 75, 100, 125, 150, 200, 250, 300, 400, 500)
 TEXT_MM = 2.9
 _LETTER = 0.60  # width of a letter over its height
-_LEFT_MM, _TOP_MM = 6.0, 5.0
+_LEFT_MM, _TOP_MM, _RIGHT_MM = 6.0, 5.0, 28.0  # the chain of heights stands at the right
 _ROW_MM = 3.9  # from one row of a chain's words to the next
 _MARK_MM = 2.3  # radius of a number's ring
 
@@ -87,7 +89,16 @@ def _cutout_name(job: Job, panel: str) -> str:
     )
 
 
-def elevation_svg(job: Job, face: Elevation, *, title: str) -> str:
+def common_scale(faces: Iterable[Elevation]) -> int:
+    """The one in whose terms all faces of a page are drawn: 1 to so many."""
+    found = list(faces)
+    wide = max((face.width_m for face in found), default=1.0)
+    high = max((face.height_m for face in found), default=1.0)
+    least = 1e3 * max(wide / (WIDTH_MM - _LEFT_MM - _RIGHT_MM), high / HEIGHT_MM)
+    return next((each for each in SCALES if each >= least), ceil(least))
+
+
+def elevation_svg(job: Job, face: Elevation, *, title: str, scale: int | None = None) -> str:
     """A face to scale, with openings, rings, seams, strips, runs, marks and dimensions.
 
     Parameters
@@ -97,8 +108,10 @@ def elevation_svg(job: Job, face: Elevation, *, title: str) -> str:
     face : Elevation
     title : str
         Read aloud in place of the drawing.
+    scale : int, optional
+        1 to so many; by itself the largest that fits a page.
     """
-    drawing = _Drawing(job, face)
+    drawing = _Drawing(job, face, common_scale([face]) if scale is None else scale)
     body = "".join(drawing.parts())
     width, height = drawing.size_mm
     return (
@@ -110,17 +123,16 @@ def elevation_svg(job: Job, face: Elevation, *, title: str) -> str:
 
 
 class _Drawing:
-    def __init__(self, job: Job, face: Elevation) -> None:
+    def __init__(self, job: Job, face: Elevation, scale: int) -> None:
         self.job, self.face = job, face
-        room_mm = WIDTH_MM - _LEFT_MM - 24.0  # the chain of heights stands at the right
-        self.scale = min(room_mm / face.width_m, HEIGHT_MM / max(face.height_m, 0.1))
+        self.scale = 1e3 / scale  # millimetres on paper of a metre
         self.foot_mm = _TOP_MM + self.scale * face.height_m
-        self.rows = 0
         self.chains = list(self._chains())
 
     @property
     def size_mm(self) -> tuple[float, float]:
-        return WIDTH_MM, self.foot_mm + 4.0 + sum(depth for _, depth in self.chains)
+        wide = _LEFT_MM + self.scale * self.face.width_m + _RIGHT_MM
+        return wide, self.foot_mm + 4.0 + sum(depth for _, depth in self.chains)
 
     def at(self, points: Floats) -> Floats:
         """Millimetres (n, 2) on paper of places on the face."""
@@ -195,7 +207,7 @@ class _Drawing:
         size = cutout.high - cutout.low
         lines = [
             _cutout_name(self.job, cutout.panel),
-            f"{self.length(float(size[0]))} × {self.length(float(size[1]))}",
+            f"{self.length(float(size[0]))} ×{text.SPACE}{self.length(float(size[1]))}",
         ]
         if float(cutout.low[1]) > 0.005 and self.face.kind == "wall":
             lines.append(f"sill {self.length(float(cutout.low[1]))}")

@@ -9,7 +9,7 @@ from pydantic import Field
 
 from envelope import trade_units
 from envelope.building import ranges
-from envelope.pricing.products import FORMS, PACKAGE_UNITS, Form
+from envelope.pricing.products import FORMS, PACKAGE_UNITS, STAGES, Form, Stage
 from envelope.project.schema import fields
 from envelope.project.schema.fields import Choice, Number, Quantity
 from envelope.project.schema.rooms import Problems, Table
@@ -81,8 +81,13 @@ class Product(Table):
     for_: fields.Reference = Field(description="The treatment that it is bought for")
     form: Annotated[Form, Choice(what="a form", words=FORMS)]
     title: fields.Name = ""
+    stage: Annotated[Stage, Choice(what="a stage", words=STAGES)] = Field(
+        "coating", description="Of a liquid: primer beneath, the coating, finish over it"
+    )
     packs: Annotated[list[Pack], Field(max_length=20)] = Field(default_factory=list)
-    coats: fields.Coats | None = Field(None, description="Default: the treatment's own")
+    coats: fields.Coats | None = Field(
+        None, description="Default: the treatment's own; 1 of a primer, 2 of a finish"
+    )
     spread_rate: SpreadRate | None = Field(None, description="Of one coat of a liquid")
     spare: Percent | None = Field(
         None, description="Bought on top; default 10 % of a liquid, 15 % of goods cut from a roll"
@@ -114,6 +119,8 @@ class Product(Table):
                     f'this holds {pack.holds.unit}s, and form = "{self.form}" is counted in '
                     f"{unit}s",
                 )
+        if "stage" in self.given() and self.form != "liquid":
+            yield "stage", f'stage goes with form = "liquid", not with form = "{self.form}"'
         for key in ("per-litre-of", "dose"):
             other = {"per-litre-of": "dose", "dose": "per-litre-of"}[key]
             if key in self.given() and other not in self.given():

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from envelope.cli import main
-from envelope.commands.workorder import words_of
 from envelope.project import load
 from envelope.works.workorder import work_order
+from viewer.report.wording import words_of
 
 MODELS = Path(__file__).parents[3] / "models"
 
@@ -27,12 +27,12 @@ def test_what_must_come_before_what(order) -> None:  # type: ignore[no-untyped-d
 
     chain = [
         "Rough-in",
-        "Boards",
-        "primer on",
+        "Finish boards",
+        "Prime every",
         "Mask",
-        "coating: 2 coats",
+        "Coating: 2 coats",
         "Bond",
-        "Finish",
+        "Finish coats",
         "Final",
     ]
     numbers = [place(words) for words in chain]
@@ -47,8 +47,8 @@ def test_every_treated_face_is_in_some_step(order) -> None:  # type: ignore[no-u
 
 def test_a_floor_is_now_or_never_and_a_window_is_not(order) -> None:  # type: ignore[no-untyped-def]
     by_what = {step.what.split(":")[0]: step for step in order.steps}
-    assert by_what["floor fabric"].now_or_never
-    assert not by_what["window film"].now_or_never
+    assert by_what["Floor fabric"].now_or_never
+    assert not by_what["Window film"].now_or_never
 
 
 def test_the_electricians_steps_carry_their_cautions(order) -> None:  # type: ignore[no-untyped-def]
@@ -63,7 +63,7 @@ def test_resistances_to_expect_come_with_a_bond() -> None:
     job = load(MODELS / "wiring.toml")
     found = work_order(job, job.plan("walls-bonded"), words_of(job))
     bond = next(step for step in found.steps if step.what.startswith("Bond"))
-    assert " Ω or less from the north wall of bedroom, far corner" in bond.stop_until
+    assert "\xa0Ω or less from the north wall of bedroom, far corner" in bond.stop_until
 
 
 def test_one_trade_as_json_and_a_trade_that_is_none(capsys) -> None:  # type: ignore[no-untyped-def]

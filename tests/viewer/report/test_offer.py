@@ -14,8 +14,9 @@ from envelope.exposure.casts import cast_job
 from envelope.project import load
 from envelope.works.offer import offer_of
 from envelope.works.takeoff import take_off
-from viewer.report.pages import offer_page
+from viewer.report.offer_page import offer_page
 from viewer.report.practice import Practice, read_practice
+from viewer.report.render import Sheet
 
 JOB = Path(__file__).parents[3] / "models" / "bedroom.toml"
 
@@ -51,9 +52,11 @@ def test_the_page_holds_what_a_client_signs_and_no_script(found) -> None:  # typ
     page = offer_page(
         job,
         offer,
-        practice=Practice(name="A <practice>", terms="Valid 30 days."),
-        day=date(2026, 1, 2),
-        paper="letter",
+        sheet=Sheet(
+            practice=Practice(name="A <practice>", terms="Valid 30 days."),
+            day=date(2026, 1, 2),
+            paper="letter",
+        ),
     )
     assert "size: letter" in page
     assert "A &lt;practice&gt;" in page

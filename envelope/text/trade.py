@@ -1,0 +1,137 @@
+"""Quantities of the trade as people read them: cans, rolls, hours, money, resistances."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from envelope.building.job import Job
+from envelope.pricing.packages import Purchase
+from envelope.pricing.products import Product
+from envelope.text.names import face_title, shown
+from envelope.text.numbers import SPACE, area, grouped, length, significant
+
+_LITRES_PER_GALLON = 3.785411784
+
+
+def amount(quantity: float, unit: str, *, feet: bool) -> str:
+    """How much of something: "m2", "m", "litre", "h" or "piece".
+
+    Examples
+    --------
+    >>> amount(22.152, "litre", feet=True), amount(22.152, "litre", feet=False)
+    ('5.85\\xa0gal', '22.15\\xa0l')
+    >>> amount(3.0, "piece", feet=False), amount(7.25, "h", feet=True)
+    ('3\\xa0pc', '7.25\\xa0h')
+    """
+    if unit == "m2":
+        return area(quantity, feet=feet)
+    if unit == "m":
+        return length(quantity, feet=feet)
+    if unit == "litre" and feet:
+        return f"{grouped(quantity / _LITRES_PER_GALLON, 2)}{SPACE}gal"
+    word = {"litre": "l", "h": "h", "piece": "pc"}[unit]
+    return f"{grouped(quantity, 0 if unit == 'piece' else 2)}{SPACE}{word}"
+
+
+def packages(product: Product, purchase: Purchase | None, *, feet: bool) -> str:
+    """What is bought: ``2 × 5 l, 1 × 1 l``; nothing where no package is offered.
+
+    Parameters
+    ----------
+    product : Product
+    purchase : Purchase, optional
+        Of the product's packages.
+    feet : bool
+        Whether contents are shown in gallons and feet.
+    """
+    if purchase is None:
+        return ""
+    return ", ".join(
+        f"{count}{SPACE}×{SPACE}{pack.name or content(pack.holds, product.unit, feet=feet)}"
+        for count, pack in zip(purchase.counts, product.packages, strict=True)
+        if count
+    )
+
+
+def content(holds: Decimal, unit: str, *, feet: bool) -> str:
+    """What a package holds, without zeros that say nothing.
+
+    Examples
+    --------
+    >>> content(Decimal("3.78"), "litre", feet=True), content(Decimal(5), "litre", feet=False)
+    ('1\\xa0gal', '5\\xa0l')
+    >>> content(Decimal("30.48"), "m", feet=True)
+    '100\\xa0ft'
+    """
+    value, word = float(holds), {"litre": "l", "m": "m", "piece": "pc"}[unit]
+    if feet and unit == "litre":
+        value, word = value / _LITRES_PER_GALLON, "gal"
+    elif feet and unit == "m":
+        value, word = value / 0.3048, "ft"
+    digits = 1 if feet and unit == "m" else 2
+    number = grouped(value, digits)
+    return f"{number.rstrip('0').rstrip('.')}{SPACE}{word}"
+
+
+def money(value: Decimal | float | int, currency: str | None) -> str:
+    """An amount to the cent.
+
+    Examples
+    --------
+    >>> money(Decimal("1234.5"), "EUR")
+    '1\\xa0234.50\\xa0EUR'
+    """
+    return f"{grouped(float(value), 2)}{SPACE}{currency or ''}".rstrip()
+
+
+def resistance(value_ohm: float) -> str:
+    """A resistance that a meter shows.
+
+    Examples
+    --------
+    >>> resistance(12.345)
+    '12.3\\xa0Ω'
+    """
+    return f"{significant(value_ohm)}{SPACE}Ω"
+
+
+def treatment_title(job: Job, treatment: str) -> str:
+    """What the client calls a treatment."""
+    found = job.treatments.get(treatment)
+    return shown(treatment if found is None else found.title or found.id)
+
+
+def receiver_title(job: Job, receiver: str) -> str:
+    """What the client calls the place where a level matters."""
+    found = {each.id: each for each in job.receivers}.get(receiver)
+    return shown(receiver if found is None else found.title or found.id)
+
+
+def space_title(job: Job, space: str) -> str:
+    """What the client calls a room."""
+    return shown(job.building.space(space).title or space)
+
+
+def face_name(job: Job, panel: str) -> str:
+    """A face with its room, as the client calls both."""
+    found = job.building.panel(panel)
+    title = face_title(found, home=found.space)
+    return f"{title} of {space_title(job, found.space)}"
+
+
+def faces_by_room(job: Job, panels: list[str] | tuple[str, ...]) -> list[tuple[str, str]]:
+    """Faces in one line a room: the room's name, and its faces in their order.
+
+    Reveals of one opening are named together.
+    """
+    rooms: dict[str, list[str]] = {}
+    for name in dict.fromkeys(panels):
+        panel = job.building.panel(name)
+        own = rooms.setdefault(panel.space, [])
+        title = face_title(panel, home=panel.space)
+        if panel.kind == "reveal" and panel.opening is not None:
+            opening = job.building.panel(panel.opening)
+            title = f"reveals of {face_title(opening, home=opening.space)}"
+        if title not in own:
+            own.append(title)
+    return [(space_title(job, space), ", ".join(own)) for space, own in rooms.items()]

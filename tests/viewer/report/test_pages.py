@@ -1,0 +1,113 @@
+"""Pages of the work: what each holds, what it leaves out, and what files are refused."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from envelope.cli import main
+from envelope.project import load
+from envelope.works.takeoff import take_off
+from envelope.works.workorder import work_order
+from viewer.report.bonding_page import bonding_page
+from viewer.report.order_page import order_page
+from viewer.report.render import Sheet
+from viewer.report.wording import words_of
+from viewer.report.work_order_page import work_order_page
+
+MODELS = Path(__file__).parents[3] / "models"
+SHEET = Sheet(day=date(2026, 1, 2), paper="letter")
+
+
+def _words(page: str) -> str:
+    """What a reader sees of a page, spaces as they are typed."""
+    bare = re.sub(r"<style.*?</style>|<[^>]+>", " ", page, flags=re.DOTALL)
+    return " ".join(bare.replace("\xa0", " ").split())
+
+
+@pytest.fixture(scope="module")
+def wired():  # type: ignore[no-untyped-def]
+    job = load(MODELS / "wiring.toml")
+    plan = job.plan("walls-bonded")
+    return job, plan, work_order(job, plan, words_of(job))
+
+
+def test_a_work_order_has_a_page_for_each_trade_and_the_electricians_has_blanks(wired) -> None:  # type: ignore[no-untyped-def]
+    job, plan, order = wired
+    page = work_order_page(job, plan, order, sheet=SHEET)
+    assert "size: letter" in page
+    assert page.count('<section class="sheet') == len(order.trades)
+    own = work_order_page(job, plan, order, sheet=SHEET, trade="electrician")
+    assert own.count('<section class="sheet') == 1
+    words = _words(own)
+    for each in ("licence number", "Signature", "Your limit", "Stop until", "bond point"):
+        assert each in words
+    assert own.count("<svg class=") == 4  # every wall of the room
+    for step in order.steps:
+        assert (step.what in words) == (step.trade == "electrician")
+
+
+def test_steps_that_are_now_or_never_are_told_first(wired) -> None:  # type: ignore[no-untyped-def]
+    job, plan, order = wired
+    words = _words(work_order_page(job, plan, order, sheet=SHEET))
+    assert words.index("Now or never") < words.index("The steps at a glance")
+    assert [step.number for step in order.now_or_never] == [1]
+
+
+def test_a_bonding_plan_tells_each_resistance_and_each_contact(wired) -> None:  # type: ignore[no-untyped-def]
+    job, plan, order = wired
+    page = bonding_page(
+        job, plan, order.take_off, order.bonding, sheet=SHEET, shares={"bedroom/W1": 0.25}
+    )
+    words = _words(page)
+    assert "15.6 Ω" in words
+    for outlet in ("by-the-door", "bed-left", "bed-right", "desk"):
+        assert f"socket {outlet}" in words
+    assert "radiator" in words
+    assert "window W1 of bedroom 25 % of the level" in words
+
+
+def test_an_order_list_has_every_line_of_the_take_off_and_its_total() -> None:
+    job = load(MODELS / "house.toml")
+    plan = job.plan("all-round")
+    found = take_off(job, plan)
+    words = _words(order_page(job, plan, found, sheet=SHEET))
+    assert "4 044.82 EUR" in words
+    assert str(found.bill.total) == "4044.82"
+    for line in found.bill.lines:
+        assert line.what in words
+    assert "3 × 5 l, 3 × 1 l" in words
+    assert "No finish coat is listed over coating" in words
+    assert "No primer" not in words
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (["takeoff", "house.toml", "-o", "order.txt"], "must end in .html or .pdf"),
+        (["workorder", "house.toml", "--plan", "as-built", "-o", "x.html"], "treats nothing"),
+        (["bond", "house.toml", "-o", "nowhere/x.html"], "there is no such folder"),
+        (["offer", "house.toml", "-o", "x.html", "--practice", "none.toml"], "cannot be read"),
+    ],
+)
+def test_a_page_that_cannot_be_is_refused_in_one_line(  # type: ignore[no-untyped-def]
+    arguments: list[str], message: str, monkeypatch, capsys
+) -> None:
+    monkeypatch.chdir(MODELS)
+    assert main(arguments) == 2
+    said = capsys.readouterr().err
+    assert message in said
+    assert said.count("\n") == 1
+
+
+def test_a_pdf_without_chromium_is_refused_before_anything_is_worked_out(  # type: ignore[no-untyped-def]
+    monkeypatch, capsys, tmp_path: Path
+) -> None:
+    monkeypatch.setattr("viewer.report.pdf.browser", lambda: None)
+    out = tmp_path / "order.pdf"
+    assert main(["takeoff", str(MODELS / "house.toml"), "-o", str(out)]) == 2
+    assert "none is installed" in capsys.readouterr().err
+    assert not out.exists()

@@ -1,0 +1,107 @@
+"""The offer on paper: options that the client chooses from and signs."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from envelope import text
+from envelope.building.job import Job
+from envelope.exposure.differences import Difference
+from envelope.text.sentences import odds_words
+from envelope.text.trade import receiver_title, treatment_title
+from envelope.works.offer import NOT_INCLUDED, SPOTS, Offer, OfferOption
+from viewer.report.render import Sheet, render
+from viewer.report.sections import bill_section
+
+
+def offer_page(job: Job, offer: Offer, *, sheet: Sheet) -> str:
+    """The offer as HTML.
+
+    Parameters
+    ----------
+    job : Job
+        Whose rooms and words are used.
+    offer : Offer
+        Options with their figures.
+    sheet : Sheet
+        Who makes it, on which day and paper.
+    """
+    titles = {option.plan.id: option.title for option in offer.options}
+    values = {
+        "receiver": receiver_title(job, offer.receiver),
+        "today": text.level(offer.today_w_m2),
+        "today_range": level_range(offer.today_low_w_m2, offer.today_high_w_m2),
+        "options": [option_section(job, n, each) for n, each in enumerate(offer.options, 1)],
+        "beside": [between(titles[one], titles[other], d) for one, other, d in offer.beside],
+        "not_included": NOT_INCLUDED,
+        "rests_on": offer.rests_on,
+        "spots": SPOTS,
+    }
+    return render("offer.html.j2", job=job, sheet=sheet, values=values)
+
+
+def level_range(low_w_m2: float, high_w_m2: float) -> str:
+    return f"{text.level(low_w_m2, unit=False)} to {text.level(high_w_m2)}"
+
+
+def change(found: Difference) -> str:
+    """In words that need no decibels first."""
+    if not found.can_be_told:
+        return "no difference from today that can be told"
+    factor = text.times(10.0 ** (abs(found.below_db) / 10.0))
+    low, high = sorted((abs(found.low_db), abs(found.high_db)))
+    span = (
+        f"{text.times(10.0 ** (low / 10.0)).removesuffix('times').strip()} to "
+        f"{text.times(10.0 ** (high / 10.0))}"
+    )
+    if found.below_db < 0.0:
+        return f"{factor} as much as today ({span}): this option makes the room worse"
+    return f"{factor} less than today ({span})"
+
+
+def between(one: str, other: str, found: Difference) -> str:
+    if not found.can_be_told:
+        return f"Between {one} and {other} no difference can be told."
+    better, worse = (other, one) if found.below_db > 0.0 else (one, other)
+    odds = odds_words(replace(found, odds=max(found.odds, 1.0 - found.odds)))
+    factor = text.times(10.0 ** (abs(found.below_db) / 10.0))
+    return f"{better} leaves {factor} less than {worse}: {odds}."
+
+
+def _days(count: int) -> str:
+    if count == 0:
+        return ""
+    return "1 working day" if count == 1 else f"{count} working days"
+
+
+def option_section(job: Job, number: int, option: OfferOption) -> dict[str, Any]:
+    """One option as the template lays it out.
+
+    Parameters
+    ----------
+    job : Job
+    number : int
+        From 1.
+    option : OfferOption
+    """
+    promised = option.accepted_at_w_m2
+    return {
+        "number": number,
+        "title": option.title,
+        "treated": [
+            {
+                "what": treatment_title(job, each.treatment),
+                "area": text.area(each.area_m2, feet=job.feet),
+                "faces": len(each.faces),
+            }
+            for each in option.treated
+        ],
+        "level": text.level(option.level_w_m2),
+        "range": level_range(option.low_w_m2, option.high_w_m2),
+        "change": change(option.against_today),
+        "worse": option.worse,
+        "bill": bill_section(job, option.take_off.bill),
+        "days": _days(option.days),
+        "accepted": "" if promised is None else text.level(promised),
+    }

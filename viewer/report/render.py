@@ -1,0 +1,65 @@
+"""Pages for paper from templates: self-contained, no script, no network, A4 or Letter."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+from functools import cache
+from typing import Any, Literal
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from envelope.building.job import Job
+from envelope.text.names import shown
+from viewer.report.practice import Practice
+
+Paper = Literal["a4", "letter"]
+PAPERS: tuple[Paper, ...] = ("a4", "letter")
+PAPER_WORDS = {"a4": "A4", "letter": "Letter"}
+_SIZES = {"a4": "A4", "letter": "letter"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sheet:
+    """Whose page it is, of which day, on which paper."""
+
+    practice: Practice = field(default_factory=Practice)
+    day: date
+    paper: Paper = "a4"
+
+    @property
+    def size(self) -> str:
+        """As CSS has it."""
+        return _SIZES[self.paper]
+
+
+@cache
+def _environment() -> Environment:
+    return Environment(
+        loader=PackageLoader("viewer.report", "."),
+        autoescape=lambda name: name is not None and ".html." in name,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def render(template: str, *, job: Job, sheet: Sheet, values: dict[str, Any]) -> str:
+    """A page from one of the templates.
+
+    Parameters
+    ----------
+    template : str
+        Name of its file.
+    job : Job
+        Whose name stands on it.
+    sheet : Sheet
+    values : dict
+        What the template speaks of.
+    """
+    name = shown(job.name, limit=120)
+    footer = "".join(sign for sign in shown(job.name, limit=70) if sign not in '"\\<>{};')
+    page = _environment().get_template(template)
+    return page.render(
+        job=name, footer=footer, sheet=sheet, day=sheet.day.isoformat(), feet=job.feet, **values
+    )
