@@ -9,11 +9,12 @@ from typing import Any
 from markupsafe import Markup
 
 from envelope import text
+from envelope.building.islands import floating
 from envelope.building.job import Job, Plan
 from envelope.pricing.bill import Bill, BillLine
 from envelope.pricing.products import Product
 from envelope.text import trade
-from envelope.text.names import plan_title
+from envelope.text.names import listed, plan_title
 from envelope.works.bonding import BondedIsland
 from envelope.works.elevations import Elevation, drawn_walls, elevations_of
 from envelope.works.takeoff import TakeOff
@@ -191,6 +192,13 @@ def _line(job: Job, line: BillLine, product: Product | None) -> dict[str, Any]:
 def _order_notes(job: Job, found: TakeOff) -> Iterable[str]:
     """What an order of this kind easily lacks."""
     used = {face.treatment for face in found.faces}
+    bare = [trade.face_name(job, each.name) for each in floating(job, job.plan(found.plan))]
+    if bare:
+        yield (
+            f"No bond point is placed yet for {listed(bare)}: a coating, film or mesh that floats "
+            "near live cables can stand at tens of volts. A licensed electrician bonds it under "
+            "the local code."
+        )
     for product in sorted(job.products, key=lambda each: each.id):
         if product.treatment in used and product.one_batch:
             yield f"{_product_title(product).capitalize()}: order it in one batch."
