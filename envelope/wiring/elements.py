@@ -55,6 +55,18 @@ class Elements:
     def __len__(self) -> int:
         return len(self.centre)
 
+    def same_as(self, other: Elements) -> bool:
+        """Whether both hold the same wires and cells, in the same order."""
+        return all(
+            np.array_equal(one, two)
+            for one, two in (
+                (self.ends, other.ends),
+                (self.radius_m, other.radius_m),
+                (self.strand, other.strand),
+                (self.cells.corners, other.cells.corners),
+            )
+        )
+
     @property
     def wires(self) -> int:
         """How many of the elements are wires."""

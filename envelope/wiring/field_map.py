@@ -6,10 +6,12 @@ import numpy as np
 import shapely
 
 from envelope.building.point_location import bounds
+from envelope.building.wiring import CABLE_KINDS
 from envelope.wiring.choices import choices
 from envelope.wiring.matrix import field_matrix
 from envelope.wiring.network import magnitude
 from envelope.wiring.results import FieldMap
+from envelope.wiring.routing import routes_of
 from envelope.wiring.spread import all_voltages, known_voltages
 from envelope.wiring.system import System
 from envelope.wiring.words import WALL_WORDS
@@ -66,14 +68,32 @@ def field_map(system: System, plan_id: str, *, receiver: int = 0) -> FieldMap:
     plan = shapely.union_all([shapely.Polygon(panel.outline[:, :2]) for panel in floors])
     inside = shapely.contains_xy(plan, grid_x.ravel(), grid_y.ravel())
     strength = np.where(inside, magnitude(field), np.nan).reshape(grid_x.shape)
-    words = [WALL_WORDS[walls]] if len(system.wall_states) > 1 else []
-    words += [f"{circuit}: route {route}" for circuit, route in combination.items()]
     return FieldMap(
         plan=plan_id,
         receiver=chosen.id,
-        state=", ".join(words),
+        state=", ".join(_state_words(system)),
         xs_m=xs,
         ys_m=ys,
         height_m=height,
         field_v_m=strength,
     )
+
+
+def _state_words(system: System) -> list[str]:
+    """The first answer to each thing that is not known, one phrase each."""
+    wiring = system.wiring
+    words = [WALL_WORDS[system.wall_states[0]]] if len(system.wall_states) > 1 else []
+    for circuit in wiring.circuits:
+        routes = routes_of(circuit)
+        if len(routes) > 1:
+            words.append(f"route of {circuit.id} {routes[0]}")
+        if circuit.cable == "unknown":
+            words.append(f"cable of {circuit.id} {CABLE_KINDS[0]}")
+        if len(circuit.voltages_v) > 1:
+            words.append(f"{circuit.id} on the first phase")
+    words += [
+        f"the switch of {device.id} in the hot core"
+        for device in wiring.devices
+        if device.wiring == "unknown"
+    ]
+    return words

@@ -88,6 +88,7 @@ def solve_wiring(
     receivers: Sequence[Receiver] | None = None,
     plans: Sequence[str] | None = None,
     progress: Progress | None = None,
+    before: System | None = None,
 ) -> tuple[System, WiringResults]:
     """The wiring's field at each receiver under each plan.
 
@@ -101,6 +102,8 @@ def solve_wiring(
         All if not given; as-built is always among them.
     progress : callable, optional
         Told the share that is done.
+    before : System, optional
+        Of the job as it was, for `build_system`.
 
     Returns
     -------
@@ -112,7 +115,7 @@ def solve_wiring(
     read = {reading.plan for reading in wiring.readings}
     asked = {AS_BUILT, *read, *(plans or ())}
     ids = [plan.id for plan in job.plans if plans is None or plan.id in asked]
-    system = build_system(job, wiring, chosen)
+    system = build_system(job, wiring, chosen, before=before)
     answers, sampled = choices(wiring)
     cases: dict[str, list[_Case]] = {}
     for number, plan_id in enumerate(ids):

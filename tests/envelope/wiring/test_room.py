@@ -31,16 +31,30 @@ BODY_VOLTS = {  # upper floor, no lamp
     "strips": 6.6,
 }
 
+FAR_RUNS = ("east-run", "floor-run", "riser", "ceiling-run", "switch-drop")
+SOUTH = """
+[[plan]]
+id = "south-bonded"
+treat = [{ on = "bedroom/south", with = "coating" }]
+bond = ["earth-bar"]
+"""
+
 
 @pytest.fixture(scope="module")
-def solved(made, job_of):
+def systems(made, job_of):
+    """The four rooms, each with its matrix for what differs in voltages and bonds alone."""
     found = {}
     for number, (upper, lamp) in enumerate(
         ((False, True), (False, False), (True, True), (True, False))
     ):
         job = job_of(made(lamp=lamp, upper=upper))
-        found[number] = solve_wiring(job, job.wiring)[1]
+        found[number] = solve_wiring(job, job.wiring)
     return found
+
+
+@pytest.fixture(scope="module")
+def solved(systems):
+    return {number: results for number, (_, results) in systems.items()}
 
 
 def at_pillow(results):
@@ -67,14 +81,15 @@ def test_body_voltages_of_the_same_room(solved):
         assert 0.16 < meter < 0.21
 
 
-def test_a_lamp_that_is_off(made, job_of):
+def test_a_lamp_that_is_off(made, job_of, systems):
     """17.5 V/m with the hot core switched, 41.3 with the plug the other way round."""
     spans = {}
     for wiring in ("two-core", "reversed", "unknown", "earthed"):
         job = job_of(
             made(('wiring = "two-core"\non = true', f'wiring = "{wiring}"\non = false'), lamp=True)
         )
-        spans[wiring] = at_pillow(solve_wiring(job, job.wiring, plans=[])[1])["as-built"].field_v_m
+        results = solve_wiring(job, job.wiring, plans=[], before=systems[0][0])[1]
+        spans[wiring] = at_pillow(results)["as-built"].field_v_m
     assert spans["two-core"].low == pytest.approx(17.5, rel=0.05)
     assert spans["reversed"].low == pytest.approx(41.3, rel=0.05)
     assert spans["unknown"].low == pytest.approx(spans["two-core"].low, rel=1e-9)
@@ -145,20 +160,23 @@ bond = ["earth-bar"]
     assert fields["corner-bonded"].field_v_m.low <= before / 20.0
 
 
-def test_twice_the_voltage_is_twice_the_field(made, job_of, solved):
+def test_twice_the_voltage_is_twice_the_field(made, job_of, systems, solved):
     job = job_of(made(('voltage = "230 V"', 'voltage = "460 V"'), upper=True))
-    twice = at_pillow(solve_wiring(job, job.wiring, plans=["walls-floating"])[1])
+    twice = at_pillow(
+        solve_wiring(job, job.wiring, plans=["walls-floating"], before=systems[3][0])[1]
+    )
     once = at_pillow(solved[3])
     for plan in ("as-built", "walls-floating"):
         assert twice[plan].field_v_m.low == pytest.approx(2 * once[plan].field_v_m.low, rel=1e-6)
 
 
-def test_a_bond_of_100_kilohms_is_as_good_and_one_of_10_megohms_is_none(made, job_of):
+def test_a_bond_of_100_kilohms_is_as_good_and_one_of_10_megohms_is_none(made, job_of, systems):
     fields = {}
     for ohms in ("0 ohm", "100 kohm", "10 Mohm", "1000 Mohm"):
         text = made(('at = "0.2 m"\n', f'at = "0.2 m"\nresistance = "{ohms}"\n'), upper=True)
         job = job_of(text)
-        results = solve_wiring(job, job.wiring, plans=["south-bonded", "south-floating"])[1]
+        plans = ["south-bonded", "south-floating"]
+        results = solve_wiring(job, job.wiring, plans=plans, before=systems[3][0])[1]
         fields[ohms] = {name: at.field_v_m.low for name, at in at_pillow(results).items()}
     bonded = fields["0 ohm"]["south-bonded"]
     assert fields["100 kohm"]["south-bonded"] == pytest.approx(bonded, rel=0.01)
@@ -167,8 +185,31 @@ def test_a_bond_of_100_kilohms_is_as_good_and_one_of_10_megohms_is_none(made, jo
     assert fields["1000 Mohm"]["south-bonded"] == pytest.approx(floating, rel=0.05)
 
 
+def test_a_matrix_is_used_again_where_nothing_has_moved_and_only_there(made, job_of):
+    def alone(*changes, **room):
+        job = job_of(made(*changes, plans=SOUTH, without=FAR_RUNS, **room))
+        return job, job.wiring
+
+    before, results = solve_wiring(*alone())
+    after, again = solve_wiring(*alone(('voltage = "230 V"', 'voltage = "115 V"')), before=before)
+    assert after.matrix is before.matrix
+    assert after.felt is before.felt
+    for half, whole in zip(again.plans, results.plans, strict=True):
+        assert 2.0 * half.receivers[0].field_v_m.low == pytest.approx(
+            whole.receivers[0].field_v_m.low, rel=1e-12
+        )
+    for change in (
+        {"upper": True},  # the earth lies elsewhere
+        {"changes": ('at = "1.5, 0.4, 0.65 m"', 'at = "1.6, 0.4, 0.65 m"')},  # the sleeper does
+        {"changes": ('path = "0, 0.3  4, 0.3 m"', 'path = "0, 0.3  3, 0.3 m"')},  # a run does
+    ):
+        changes = [change["changes"]] if "changes" in change else []
+        moved, _ = solve_wiring(*alone(*changes, upper="upper" in change), before=before)
+        assert moved.matrix is not before.matrix
+
+
 def test_nothing_that_conducts_is_needed_for_an_answer(made, job_of):
-    job = job_of(made())
+    job = job_of(made(plans="", without=("floor-run", "ceiling-run")))
     assert isinstance(job.wiring, Wiring)
     results = solve_wiring(job, job.wiring, plans=[])[1]
     assert [plan.plan for plan in results.plans] == ["as-built"]

@@ -25,8 +25,8 @@ bond = ["earth-bar"]
 """
 
 
-def at_pillow(job, plans=None):
-    results = solve_wiring(job, job.wiring, plans=plans)[1]
+def at_pillow(job, plans=None, before=None):
+    results = solve_wiring(job, job.wiring, plans=plans, before=before)[1]
     return results, {plan.plan: plan.receivers[0] for plan in results.plans}
 
 

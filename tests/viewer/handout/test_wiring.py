@@ -14,9 +14,9 @@ from viewer.handout.wiring import wiring_section
 JOB = (Path(__file__).parents[3] / "models" / "wiring.toml").read_text("utf-8")
 
 
-def solved(text):
+def solved(text, before=None):
     job = load_text(text, path="wiring.toml")
-    return job, solve_wiring(job, job.wiring)[1]
+    return solve_wiring(job, job.wiring, before=before)
 
 
 def plain(results, plan):
@@ -24,8 +24,13 @@ def plain(results, plan):
 
 
 @pytest.fixture(scope="module")
-def demo():
-    return solved(JOB)[1]
+def system_and_results():
+    return solved(JOB)
+
+
+@pytest.fixture(scope="module")
+def demo(system_and_results):
+    return system_and_results[1]
 
 
 def test_the_paragraph_says_what_decides_and_what_is_not_known(demo):
@@ -48,8 +53,9 @@ def test_a_plan_without_coating_has_no_word_of_bonds(demo):
     assert "neutral" not in said
 
 
-def test_a_coating_that_floats_must_not_stay_so():
-    _, results = solved(re.sub(r"\[\[bond\]\]\n(?:.+\n)+", "", JOB))
+def test_a_coating_that_floats_must_not_stay_so(system_and_results):
+    unbonded = re.sub(r"\[\[bond\]\]\n(?:.+\n)+", "", JOB)
+    _, results = solved(unbonded, before=system_and_results[0])
     said = plain(results, "walls-bonded")
     assert "a coating is not connected to earth yet. It must not stay so" in said
 
