@@ -82,10 +82,13 @@ def _notes(
             "as open to what lies below"
         )
     open_m2: dict[str, float] = defaultdict(float)
+    hidden: dict[str, None] = {}
     buried: dict[str, None] = {}
     by_id = {panel.id: panel for panel in panels}
     for patch in patches:
         panel = by_id[patch.panel]
+        if patch.behind == "unmodelled":
+            hidden[panel.host or panel.id] = None
         if panel.kind == "floor" and patch.behind == "outdoors":
             open_m2[panel.space] += patch.area_m2 / panel.area_m2
         host = by_id.get(panel.host or "")
@@ -97,6 +100,12 @@ def _notes(
         floors = "its floor counts" if len(hanging) == 1 else "their floors count"
         found.append(
             f"nothing is modelled below {_listed(hanging)}: {floors} as open to the outdoors"
+        )
+    if hidden:
+        found.append(
+            f"{_listed(list(hidden))} {'leads' if len(hidden) == 1 else 'lead'} to a part of the "
+            "house that is not modelled: open air counts as standing there, below ground too, so "
+            "that levels come out too high rather than too low; model it for the right ones"
         )
     if buried:
         lie, them = ("lies", "it") if len(buried) == 1 else ("lie", "them")

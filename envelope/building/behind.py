@@ -16,6 +16,7 @@ _NORMAL_FLAT = 0.7  # a panel whose normal leans less than 45° from the level i
 _HOSTS = ("wall", "floor", "ceiling")
 MAX_GAP_M = 1.5  # between two rooms that were perhaps meant to share a wall
 VOID = "void in the construction"
+LEFT_OUT = "a part of the house that is not modelled"
 _INSIDE = ("interior-wall", "floor")
 _SLIVER = 1e-3  # of a face's area, below which a part goes unsaid
 
@@ -24,7 +25,7 @@ _SLIVER = 1e-3  # of a face's area, below which a part goes unsaid
 class Part:
     """A part of a face with one and the same thing behind it."""
 
-    behind: str  # "outdoors", "earth", `VOID`, or a space's id
+    behind: str  # "outdoors", "earth", `VOID`, `LEFT_OUT`, or a space's id
     is_space: bool
     area_m2: float
     assembly: str | None  # None where nothing stands there
@@ -95,7 +96,7 @@ def faces_of(building: Building, space: str) -> tuple[Face, ...]:
                 far = None if patch.far is None else building.panel(patch.far).space
                 element = building.elements[patch.element]
                 assembly = element.assembly if each is panel else None
-                what = far or patch.behind
+                what = far or (LEFT_OUT if patch.behind == "unmodelled" else patch.behind)
                 if what == "outdoors" and element.kind in _INSIDE:
                     what = VOID  # a strip beside what the wall leads to, no wider than a wall
                 key = (what, far is not None, assembly)

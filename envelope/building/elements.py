@@ -90,11 +90,12 @@ class ElementMaker:
             if own is not None:
                 return own
             base = self.base(panel).kind
+            inner = void or behind == "unmodelled"
             if base == "wall":
-                return "interior-wall" if void else "exterior-wall"
+                return "interior-wall" if inner else "exterior-wall"
             if base == "floor":
                 return "slab" if behind == "earth" and not void else "floor"
-            return "floor" if void else "roof"
+            return "floor" if inner else "roof"
         own, other = self._own_kind(panel), self._own_kind(far)
         if own == "none" and other == "none":
             return "none"

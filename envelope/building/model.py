@@ -2,8 +2,8 @@
 
     Space ── Panel ── Patch ──┬── facing Patch of another space
       (closed)  (polygon) (one   ├── outdoors
-                          thing  └── earth
-                          behind)
+                          thing  ├── earth
+                          behind)└── a part of the house that is not modelled
                              └── Element (the building part, shared by both sides)
 
 Every importer ends here, and nothing downstream reads geometry from anywhere else.
@@ -11,7 +11,8 @@ Every importer ends here, and nothing downstream reads geometry from anywhere el
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Literal
 
@@ -45,7 +46,9 @@ OPENING_KINDS: tuple[PanelKind, ...] = (
     "open",
 )
 
-Behind = Literal["outdoors", "earth", "space"]
+# "unmodelled" is a part of the house that the job leaves out: all that is known of it is that it is
+# neither earth nor outdoors.
+Behind = Literal["outdoors", "earth", "space", "unmodelled"]
 
 # Which line of `[construction]` an element follows unless its panel names an assembly.
 # "none" is a bare hole: nothing stands there.
@@ -84,6 +87,7 @@ class Panel:
     opening: str | None = None  # panel id of the opening that a reveal or seam belongs to
     assembly: str | None = None  # set where the project names one for this panel
     earth: bool = False  # said to be against earth
+    unmodelled: bool = False  # what no space faces of it leads to a part of the house left out
     stands_open: bool = False  # its leaf is open: nothing stands in the hole
     filled: bool = False  # a seam with its opening's own material in it: only treatments stop short
     inner: bool = False  # stands round a hollow inside its space: a column, a chimney
@@ -109,6 +113,29 @@ class Panel:
     def normal(self) -> Floats:
         """Unit normal (3,), pointing into the space."""
         return self.frame.normal
+
+
+def said_behind(
+    panels: Mapping[str, Panel], name: str, *, earth: bool, unmodelled: bool
+) -> dict[str, Panel]:
+    """Panels of which it was said what lies behind one of them, and so behind its openings.
+
+    Parameters
+    ----------
+    panels : mapping
+        By id.
+    name : str
+        The panel of which it was said.
+    earth, unmodelled : bool
+        What was said; neither leaves everything as it is, and one puts an end to the other.
+    """
+    if not (earth or unmodelled):
+        return {}
+    return {
+        id: replace(panel, earth=earth, unmodelled=unmodelled)
+        for id, panel in panels.items()
+        if id == name or panel.host == name
+    }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

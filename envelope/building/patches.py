@@ -140,6 +140,10 @@ class _Patcher:
             strip, left = common(left, void), minus(left, void)
         if panel.earth or base.earth:
             left, strip = joined([left, strip]), NOTHING
+        elif self._is_unmodelled(panel):
+            hidden, left, strip = joined([left, strip]), NOTHING, NOTHING
+            if not hidden.is_empty:
+                found.append(_Draft(panel=index, area=hidden, behind="unmodelled"))
         above, below = self._by_ground(panel, base, left)
         strip_above, strip_below = self._at_grade(panel, strip)
         rest: list[tuple[Area, Behind, bool]] = [
@@ -152,6 +156,12 @@ class _Patcher:
             if not area.is_empty:
                 found.append(_Draft(panel=index, area=area, behind=behind, void=is_void))
         return found
+
+    def _is_unmodelled(self, panel: Panel) -> bool:
+        """Whether it leads to a part of the house that is left out; a seam does as its leaf."""
+        if panel.kind == "seam" and panel.opening in self.index:
+            return self.panels[self.index[panel.opening]].unmodelled
+        return panel.unmodelled
 
     def _by_ground(self, panel: Panel, base: Panel, left: Area) -> tuple[Area, Area]:
         """What of the rest of a panel is against the outdoors, and what against earth."""
@@ -187,7 +197,7 @@ def lay_patches(
     facings: Sequence[Sequence[Facing]],
     maker: ElementMaker,
 ) -> tuple[Patch, ...]:
-    """Patches of all panels, panel by panel: facing ones, outdoors, earth, strips.
+    """Patches of all panels, panel by panel: facing ones, unmodelled, outdoors, earth, strips.
 
     Parameters
     ----------

@@ -183,23 +183,13 @@ def _tell(path: Path, job: Job, modelled: Modelled) -> None:
     typical = [name for name in used if name and job.assemblies[name].note.startswith(TYPICAL)]
     if typical:
         print(f"typical layers, check on site: {', '.join(typical)}")
-    cut_off = [
-        panel.panel
-        for panel in modelled.tagged.panels
-        if panel.beyond is not None and _space_beyond(panel.beyond) not in (None, *ids)
-    ]
+    cut_off = [panel.id for panel in building.panels if panel.unmodelled]
     if cut_off:
+        few = ", ".join(cut_off[:4]) + (", …" if len(cut_off) > 4 else "")
         print(
-            f"{len(cut_off)} panels lead to spaces that were not taken and count as outdoors: "
-            "take those too where what lies behind them matters"
+            f"{len(cut_off)} panels lead to parts of the house that were not taken ({few}): open "
+            "air counts as standing there, which makes levels too high; take those too"
         )
     if not job.sources:
         print("no source yet: an even exterior field at 2.45 GHz is assumed")
     print(f"next: gapcast analyze {path}")
-
-
-def _space_beyond(beyond: str) -> str | None:
-    """Space that a model itself says a panel leads to."""
-    if not beyond.startswith("space "):
-        return None
-    return beyond.removeprefix("space ").partition(" beyond ")[0]

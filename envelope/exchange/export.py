@@ -90,6 +90,7 @@ def panel_extras(building: Building, panel: Panel, notes: Annotations) -> dict[s
         "opening": panel.opening,
         "assembly": panel.assembly,
         "earth": panel.earth,
+        "unmodelled": panel.unmodelled,
         "stands_open": panel.stands_open,
         "tags": list(panel.tags),
         "storey": {"id": storey.id, "floor_m": storey.floor_m},

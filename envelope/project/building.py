@@ -140,7 +140,10 @@ def _panel_specs(
             said[name] = PanelSpec(
                 on=name,
                 assembly=panel.assembly or before.assembly,
-                earth=panel.behind == "earth" or before.earth,
+                earth=before.earth if panel.behind is None else panel.behind == "earth",
+                unmodelled=before.unmodelled
+                if panel.behind is None
+                else panel.behind == "unmodelled",
             )
             said_by[name] = index
     return list(said.values()), said_by

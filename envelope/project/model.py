@@ -21,7 +21,7 @@ import numpy as np
 
 from envelope.building.adjacency import find_facings
 from envelope.building.assemble import assemble, find_faults
-from envelope.building.model import Building, Panel, Site, Space, Storey
+from envelope.building.model import Building, Panel, Site, Space, Storey, said_behind
 from envelope.building.rooms.obstacles import place_obstacles
 from envelope.building.selectors import match, nearest_names
 from envelope.errors import Fault, GeometryError, ModelFileError
@@ -295,10 +295,12 @@ def _with_panel_tables(
             faults.add(("panel", index, "on"), f"{shown(table.on)} names no panel: {hint}")
         for name in found:
             panel = panels[name]
-            panels[name] = replace(
-                panel,
-                assembly=table.assembly or panel.assembly,
-                earth=table.behind == "earth" or panel.earth,
+            panels[name] = replace(panel, assembly=table.assembly or panel.assembly)
+            panels |= said_behind(
+                panels,
+                name,
+                earth=table.behind == "earth",
+                unmodelled=table.behind == "unmodelled",
             )
             said_by[name] = index
     return _with_panels(spaces, panels), said_by

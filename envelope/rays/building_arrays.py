@@ -44,6 +44,7 @@ from envelope.rays.kernel.arrays import (
     SHAPE,
     SPACE,
     U_OFFSET,
+    UNMODELLED,
     V_OFFSET,
     Ints,
     Tables,
@@ -54,7 +55,7 @@ from envelope.rays.kernel.bvh import Trees, grow
 from envelope.rays.kernel.polygon_tests import bands_of, cuts_of, is_box, lines_of
 from envelope.rays.triangulation import filling, seed_of
 
-_BEHIND = {"outdoors": OUTDOORS, "earth": EARTH, "space": INDOORS}
+_BEHIND = {"outdoors": OUTDOORS, "earth": EARTH, "space": INDOORS, "unmodelled": UNMODELLED}
 
 
 BESIDE = 1e-6  # by which boxes of the trees are larger than what they hold
@@ -172,6 +173,7 @@ def _make(building: Building) -> Geometry:
             block_plane=_block_planes(building, middle),
             grade=float(building.site.grade_m - middle[2]),
             reach=float(building.site.reach_m),
+            partial=float((patch_rows[:, BEHIND] == UNMODELLED).any()),
         ),
         middle=middle,
         radius_m=_radius(building, corners, middle),

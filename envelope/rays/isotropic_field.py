@@ -37,6 +37,7 @@ def cast_even(building: Building, *, count: int = 2**14) -> Chain:
     tables = geometry.tables
     areas = np.array([panel.area_m2 for panel in building.panels])
     far = 2.0 * geometry.radius_m + 1.0
+    ids = [panel.id for panel in building.panels]
     starts, directions, weights, panels = [], [], [], []
     for panel in range(len(building.panels)):
         normal = tables.plane[panel, NORMAL:OFFSET]
@@ -45,6 +46,8 @@ def cast_even(building: Building, *, count: int = 2**14) -> Chain:
         back, reached = back_to_the_sky(
             points, inward, far=far, grade=float(tables.grade), reach=float(tables.reach)
         )
+        if any(patch.behind == "unmodelled" for patch in building.patches_of[ids[panel]]):
+            back, reached = np.where(reached, back, far), np.ones_like(reached)
         starts.append((points - back[:, np.newaxis] * inward)[reached])
         directions.append(inward[reached])
         weights.append(np.full(int(reached.sum()), np.pi * area))

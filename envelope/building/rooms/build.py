@@ -7,7 +7,15 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from envelope.building.assemble import assemble, find_faults
-from envelope.building.model import Building, Obstacle, Panel, Site, Space, Storey
+from envelope.building.model import (
+    Building,
+    Obstacle,
+    Panel,
+    Site,
+    Space,
+    Storey,
+    said_behind,
+)
 from envelope.building.rooms.ceilings import volume_under
 from envelope.building.rooms.footprints import footprint_faults
 from envelope.building.rooms.obstacles import place_obstacles
@@ -119,9 +127,17 @@ def _apply_panel_specs(
                     )
                 )
                 continue
-            panels[place[0]][place[1]] = replace(
-                panel, assembly=spec.assembly or panel.assembly, earth=spec.earth or panel.earth
+            panels[place[0]][place[1]] = replace(panel, assembly=spec.assembly or panel.assembly)
+            told = said_behind(
+                {each.id: each for each in panels[place[0]]},
+                panel.id,
+                earth=spec.earth,
+                unmodelled=spec.unmodelled,
             )
+            panels[place[0]] = [
+                replace(told.get(each.id, each), assembly=each.assembly)
+                for each in panels[place[0]]
+            ]
     return {name: replace(space, panels=tuple(panels[name])) for name, space in spaces.items()}
 
 

@@ -102,6 +102,7 @@ class PanelSpec:
     on: str
     assembly: str | None = None
     earth: bool = False
+    unmodelled: bool = False  # leads to a part of the house that is left out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -14,8 +14,7 @@ import numpy as np
 
 from envelope.building.adjacency import find_facings
 from envelope.building.checks import check_spaces, welded
-from envelope.building.model import Panel, Site, Space
-from envelope.building.patches import is_high
+from envelope.building.model import Panel, Space
 from envelope.errors import Fault, Location, ModelFileError
 from envelope.exchange.ifc.assemblies import NOTHING, Stacks
 from envelope.exchange.ifc.behind import Shell
@@ -37,6 +36,7 @@ from envelope.exchange.select import chosen_ids
 from envelope.geometry.plane import Floats
 
 FORMAT = "IFC"
+LEFT_OUT = "open air counts as standing there, so that levels come out too high; import it too"
 REVEAL_M = 0.05  # a leaf that stands back no more is as good as flush
 LEAST_VOID_M2 = 0.1
 _KINDS = ("exterior-wall", "interior-wall", "floor", "slab", "roof", "window", "door", "skylight")
@@ -134,6 +134,7 @@ def import_ifc(
     laid = laying.lay()
     made = [_space(model, index, laid[index], solids[index]) for index in sorted(chosen)]
     made, why = _usable(made)
+    made = _beside_refused(made, laid, why)
     for index in sorted(wanted):
         space = model.spaces[index]
         reason = refused.get(index) or why.get(space.id)
@@ -240,6 +241,29 @@ def _usable(spaces: Sequence[Space]) -> tuple[list[Space], dict[str, str]]:
         kept = [space for space in kept if space.id not in bad]
 
 
+def _beside_refused(
+    spaces: Sequence[Space], laid: Mapping[int, SpacePanels], refused: Mapping[str, str]
+) -> list[Space]:
+    """Panels that lead to a space that was refused in the end lead to one that is left out."""
+    if not refused:
+        return list(spaces)
+    leads = {
+        key: (origin.beyond or "").removeprefix("space ")
+        for panels in laid.values()
+        for key, origin in panels.origins.items()
+    }
+    return [
+        replace(
+            space,
+            panels=tuple(
+                replace(panel, unmodelled=panel.unmodelled or leads[panel.id] in refused)
+                for panel in space.panels
+            ),
+        )
+        for space in spaces
+    ]
+
+
 def _agreed(spaces: Sequence[Space], notes: list[Note]) -> list[Space]:
     """Where rounding left two sides naming different assemblies, the smaller panel names none."""
     panels = [panel for space in spaces for panel in space.panels]
@@ -283,21 +307,19 @@ def _panel_notes(
 ) -> list[Note]:
     """Open panels, ways into spaces that are not imported, flags of the file that are wrong."""
     notes: list[Note] = []
-    imported = {space.id for space in spaces}
     for space in spaces:
         for panel in space.panels:
             beyond = origins[panel.id].beyond or ""
             other, _, thick = beyond.removeprefix("space ").partition(" beyond ")
-            outside = beyond.startswith("space ") and other not in imported
+            outside = panel.unmodelled
             if panel.kind == "open":
                 where = f"towards {beyond}" if beyond.startswith("space ") else "outward"
                 if outside:
-                    where += f", which is not imported and counts as {_counts_as(model, panel)}"
+                    where += f", which is not imported: {LEFT_OUT}"
                 notes.append(_note("gap", panel, f"{panel.area_m2:.3g} m² stand open {where}"))
             elif outside:
-                counts = _counts_as(model, panel)
-                message = f"leads to {other}, which is not imported: it counts as {counts}"
-                notes.append(_note("remark" if counts == "outdoors" else "gap", panel, message))
+                message = f"leads to {other}, which is not imported: {LEFT_OUT}"
+                notes.append(_note("gap", panel, message))
             elif thick:
                 message = f"leads to {other} through {thick}; rays meet its two sides in turn"
                 notes.append(_note("remark", panel, message))
@@ -310,19 +332,6 @@ def _panel_notes(
     notes.extend(_wrong_flags(model, spaces, origins))
     notes.extend(_missing_reveals(model, spaces, origins))
     return notes
-
-
-def _counts_as(model: IfcModel, panel: Panel) -> str:
-    """What a space that is not imported counts as: by its height alone, as the building does."""
-    grade_m = 0.0 if model.grade is None else model.grade.height_m
-    low, high = float(panel.outline[:, 2].min()), float(panel.outline[:, 2].max())
-    floor = panel.normal[2] > 0.5
-    if floor and not is_high(low, Site(grade_m=grade_m)):
-        return "earth, which nothing passes: import it too"
-    if floor or low >= grade_m:
-        return "outdoors"
-    part = "earth" if high <= grade_m else "earth as far as it lies below ground"
-    return f"{part}, which nothing passes: import it too"
 
 
 def _missing_reveals(

@@ -36,6 +36,8 @@ TOUCHING_M = 0.05  # spaces this near each other with no element between are one
 SMALL_M2 = 0.05
 NARROW_M = 0.05  # half the width of a strip that is no panel of its own
 FOOTPRINT_M2 = 0.02
+LEAST_CELLAR_M, MOST_CELLAR_M = 0.6, 6.0  # clear height of a void under a floor
+UNNAMED = "a void without a space"
 MOST_BEHIND = "a wall thicker than 0.6 m"  # what `building.facing` does not look through
 
 
@@ -49,7 +51,16 @@ class _Cell:
     passed: tuple[Passage, ...]
     beyond: str
     named_here: bool  # whether an assembly may be named on this side
+    left_out: bool = False  # behind it the file has a space, or a void, that is not imported
     strip: bool = False
+
+
+_Alike = tuple[PanelKind, "str | None", bool]
+
+
+def _alike(cell: _Cell) -> _Alike:
+    """What cells of one panel share."""
+    return cell.kind, cell.assembly, cell.left_out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -195,6 +206,11 @@ class Laying:
             return mine < theirs
         return tuple(near.outline[0]) < tuple(far.outline[0])
 
+    def _is_left_out(self, beyond: str | None) -> bool:
+        """Whether what a panel leads to is a space that is not imported."""
+        name = (beyond or "").removeprefix("space ")
+        return name in self.ids and self.ids.index(name) not in self.chosen
+
     def _beyond(self, panels: Sequence[Panel], facings: Sequence[Facing]) -> str:
         best = max(facings, key=lambda item: float(item.area.area), default=None)
         return "outdoors" if best is None else f"space {panels[best.far].space}"
@@ -211,6 +227,7 @@ class Laying:
         """Parts of a panel that face another space's panel."""
         near, other = panels[index], panels[far]
         beyond = f"space {other.space}"
+        left_out = self.ids.index(other.space) not in self.chosen
         here = self._declares(near, other)
         if (far, index) in opened:
             holes = united([carried(opened[far, index], other.frame, near.frame)])
@@ -232,6 +249,7 @@ class Laying:
                         passed=(),
                         beyond=beyond,
                         named_here=False,
+                        left_out=left_out,
                     )
                 )
                 continue
@@ -250,6 +268,7 @@ class Laying:
                         passed=passed,
                         beyond=beyond,
                         named_here=here,
+                        left_out=left_out,
                     )
                 )
         return found
@@ -330,8 +349,14 @@ class Laying:
         for part, passed in self._by_element(panel, area, None):
             beyond = "outdoors or ground"
             other = self._farther(panel, part, passed)
+            left_out = other is not None and other not in self.chosen
+            unusable = None if other is not None else self._unusable(panel, part, passed)
             if other is not None:
                 beyond = f"space {self.ids[other]} beyond {MOST_BEHIND}"
+            elif unusable is not None:
+                beyond, left_out = f"space {self.ids[unusable]}", True
+            elif panel.kind == "floor" and self._hollow(panel, part, passed):
+                beyond, left_out = UNNAMED, True
             elif panel.kind == "ceiling":
                 self._note_void(panel, part, passed)
             mine = passed
@@ -352,9 +377,34 @@ class Laying:
                     passed=passed,
                     beyond=beyond,
                     named_here=True,
+                    left_out=left_out,
                 )
             )
         return found
+
+    def _hollow(self, panel: Panel, area: Area, passed: Sequence[Passage]) -> bool:
+        """Whether a void with an element under it lies below a floor: a cellar without a space."""
+        spot = spots_in(area, count=1)
+        if not passed or not len(spot):
+            return False
+        past = past_the_gap(self.shell, panel.frame, spot[0], passed)
+        if past is None:
+            return False
+        clear_m = past.start_m - max(item.end_m for item in passed)
+        return LEAST_CELLAR_M < clear_m < MOST_CELLAR_M
+
+    def _unusable(self, panel: Panel, area: Area, passed: Sequence[Passage]) -> int | None:
+        """A space of the file that has no usable solid but whose shape begins behind a panel."""
+        spot = spots_in(area, count=1)
+        if not self.triangles.keys() - self.solids.keys() or not len(spot):
+            return None
+        last = max((item.end_m for item in passed), default=0.0)
+        point = panel.frame.lift(spot)[0] - (last + TOUCHING_M) * panel.normal
+        for index in sorted(self.triangles.keys() - self.solids.keys()):
+            corners = np.asarray(self.triangles[index]).reshape(-1, 3)
+            if np.all(point > corners.min(axis=0)) and np.all(point < corners.max(axis=0)):
+                return index
+        return None
 
     def _note_void(self, panel: Panel, area: Area, passed: Sequence[Passage]) -> None:
         """Keep what stands past a void over a ceiling, which counts as sky from there on."""
@@ -388,13 +438,13 @@ class Laying:
 
     def _joined(self, facet: Facet, cells: Sequence[_Cell]) -> list[tuple[Area, list[_Cell]]]:
         """Cells of one facet that share kind and assembly, made one; slivers to a neighbour."""
-        groups: dict[tuple[PanelKind, str | None], list[_Cell]] = defaultdict(list)
+        groups: dict[_Alike, list[_Cell]] = defaultdict(list)
         slivers: list[_Cell] = []
         for cell in cells:
             if cell.strip or (_is_sliver(cell.area) and cell.named_here):
                 slivers.append(cell)
             else:
-                groups[cell.kind, cell.assembly].append(cell)
+                groups[_alike(cell)].append(cell)
         for cell in sorted(slivers, key=lambda item: -item.area.area):
             edge = cell.area.buffer(1e-3)
             near = [
@@ -403,8 +453,8 @@ class Laying:
                 for other in members
                 if (cell.strip or other.named_here) and key[0] == cell.kind
             ]
-            best = max(near, default=(0.0, 0, (cell.kind, cell.assembly)))
-            groups[best[2] if best[0] > 0.0 else (cell.kind, cell.assembly)].append(cell)
+            best = max(near, default=(0.0, 0, _alike(cell)))
+            groups[best[2] if best[0] > 0.0 else _alike(cell)].append(cell)
         found: list[tuple[Area, list[_Cell]]] = []
         left = facet.rest
         ordered = sorted(groups.values(), key=lambda members: sum(c.area.area for c in members))
@@ -438,6 +488,7 @@ class Laying:
                         outline=outline,
                         holes=holes,
                         assembly=lead.assembly,
+                        unmodelled=lead.left_out,
                     )
                     shape = polygon_of(panel, facet.frame)
                     here = [cell for cell in members if cell.area.intersection(shape).area > 1e-6]
@@ -465,6 +516,7 @@ class Laying:
                         outline=outline,
                         holes=holes,
                         assembly=assembly,
+                        unmodelled=self._is_left_out(origin.beyond),
                     )
                     drafts.append((panel, origin, number))
         about = 0.5 * (solid.corners.min(axis=0) + solid.corners.max(axis=0))

@@ -6,12 +6,14 @@ weld → drop slivers and duplicates → mend T-junctions → close loops with o
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from envelope import text as figures
+from envelope.building.model import Space
 from envelope.building.point_location import winding
 from envelope.errors import Fault, Location, ModelFileError
 from envelope.exchange.mesh.boundary_loops import Loop, find_loops
@@ -27,7 +29,7 @@ from envelope.exchange.mesh.soup import (
     weld,
     without_slivers,
 )
-from envelope.exchange.mesh.spaces import make_space, storeys_of
+from envelope.exchange.mesh.spaces import MadeSpace, beside_left_out, make_space, storeys_of
 from envelope.exchange.mesh.volumes import (
     connected,
     duplicates,
@@ -423,21 +425,13 @@ def import_soup(
                     position_m=_place(spot),
                 )
             )
-    made = [
-        make_space(
-            found.soup,
-            candidate.volume,
-            id=candidate.id,
-            source=source,
-            left_out=notes,
-            feet=feet,
-        )
-        for candidate in chosen
-    ]
+    made = [_made(found, candidate, source, notes, feet) for candidate in chosen]
     origins: dict[str, PanelOrigin] = {}
     for item in made:
         origins.update(item.origins)
         notes.extend(item.notes)
+    others = [item for item in found.candidates if item.id not in taken and not item.trouble]
+    left = list(_spaces_of(found, others, source))
     storeys, placed = storeys_of(made)
     if storey is not None:
         if storey not in {item.id for item in storeys}:
@@ -447,6 +441,8 @@ def import_soup(
         storeys = [item for item in storeys if item.id == storey]
         kept = {panel.id for space in placed for panel in space.panels}
         origins = {key: origin for key, origin in origins.items() if key in kept}
+        left += [item.space for item in made if item.space.id not in {s.id for s in placed}]
+    placed = beside_left_out(placed, left)
     return Imported(
         source=source,
         format=format,
@@ -456,6 +452,26 @@ def import_soup(
         notes=tuple(notes),
         size_m=found.size_m,
     )
+
+
+def _made(
+    found: Found, candidate: Candidate, source: str, left_out: Sequence[Note], feet: bool
+) -> MadeSpace:
+    return make_space(
+        found.soup,
+        candidate.volume,
+        id=candidate.id,
+        source=source,
+        left_out=left_out,
+        feet=feet,
+    )
+
+
+def _spaces_of(found: Found, others: Sequence[Candidate], source: str) -> Iterator[Space]:
+    """Spaces that are not imported; one that cannot be made is as good as not there."""
+    for candidate in others:
+        with suppress(ModelFileError):
+            yield _made(found, candidate, source, [], False).space
 
 
 def list_soup(soup: Soup, *, source: str, format: str, feet: bool = False) -> Listing:

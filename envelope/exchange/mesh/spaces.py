@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 
 from envelope import text as figures
+from envelope.building.adjacency import find_facings
 from envelope.building.model import OPENING_KINDS, Panel, PanelKind, Space, Storey
 from envelope.errors import Fault, Location, ModelFileError
 from envelope.exchange.mesh.coplanar import Polygon, merged
@@ -290,6 +291,29 @@ def make_space(
     )
 
 
+def beside_left_out(spaces: Sequence[Space], left: Sequence[Space]) -> list[Space]:
+    """The spaces, with the panels marked that face one of those that are left out."""
+    if not left:
+        return list(spaces)
+    panels = [panel for space in (*spaces, *left) for panel in space.panels]
+    gone = {space.id for space in left}
+    facing = {
+        panel.id
+        for panel, found in zip(panels, find_facings(panels), strict=True)
+        if any(panels[each.far].space in gone for each in found)
+    }
+    return [
+        replace(
+            space,
+            panels=tuple(
+                replace(panel, unmodelled=panel.unmodelled or panel.id in facing)
+                for panel in space.panels
+            ),
+        )
+        for space in spaces
+    ]
+
+
 def _is_pair(value: Any) -> bool:
     return (
         isinstance(value, Sequence)
@@ -304,7 +328,7 @@ def _restored(ours: Mapping[str, Any]) -> dict[str, Any]:
     for key in ("host", "opening", "assembly"):
         if isinstance(ours.get(key), str):
             found[key] = ours[key]
-    for key in ("earth", "stands_open"):
+    for key in ("earth", "stands_open", "unmodelled"):
         if isinstance(ours.get(key), bool):
             found[key] = ours[key]
     if isinstance(ours.get("aliases"), list):

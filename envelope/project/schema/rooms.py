@@ -357,11 +357,21 @@ class Panel(Table):
 
     on: fields.Selector
     assembly: fields.Reference | None = None
-    behind: Annotated[str, Choice(what="what lies behind", words=("earth",))] | None = None
+    behind: (
+        Annotated[
+            str,
+            Choice(what="what lies behind", words=("earth", "unmodelled")),
+        ]
+        | None
+    ) = Field(None, description='"unmodelled": a part of the house that the job leaves out')
 
     def problems(self) -> Problems:
         if self.assembly is None and self.behind is None:
-            yield "on", 'this says nothing of the panel: give assembly or behind = "earth"'
+            yield (
+                "on",
+                'this says nothing of the panel: give assembly, or behind = "earth" or '
+                '"unmodelled"',
+            )
 
 
 def _within(key: str, table: Table | None) -> Problems:

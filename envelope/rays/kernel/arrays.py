@@ -51,7 +51,8 @@ REGION_FROM, REGION_TO = 0, 1  # into `edges`
 BEHIND = 2
 FAR, PARTNER = 3, 4  # panel and patch that face it; else -1
 
-OUTDOORS, EARTH, INDOORS = 0, 1, 2  # behind a patch
+# behind a patch; a part of the house that is left out counts as open air that no ground closes
+OUTDOORS, EARTH, INDOORS, UNMODELLED = 0, 1, 2, 3
 
 # Whole numbers that compiled functions hand on: numba compiles a function again for each type, and
 # for a number written out.
@@ -83,3 +84,4 @@ class Tables(NamedTuple):
     block_plane: Floats  # (sides, 4): outward normal and offset
     grade: float
     reach: float
+    partial: float  # 1 where some patch leads to a part of the house that is not modelled, else 0

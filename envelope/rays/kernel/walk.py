@@ -3,6 +3,8 @@
     inside a space    the nearest panel that the ray leaves through wins; its patch says what
                       is crossed and where the ray goes on
     outdoors          the nearest panel met from behind starts a new crossing
+    not modelled      as outdoors, but the ground stops no ray: what stands there is not known, and
+                      a level that counts nothing there is never too low
 
     row of a crossing             what it means
     patch                         the patch with everything on both of its sides
@@ -58,7 +60,7 @@ def walk(
     plane: Floats, panel: Ints, cuts: Floats, sides: Floats, band: Ints, edges: Floats,
     patch: Ints, patch_box: Floats, patch_order: Ints, space_rows: Ints, node: Ints,
     node_box: Boxes, node_order: Ints, node_plane: Floats, root: Ints, block: Ints,
-    block_plane: Floats, ground: tuple[float, float], point: Vector, way: Vector, home: int,
+    block_plane: Floats, ground: tuple[float, float, float], point: Vector, way: Vector, home: int,
     known: int, target: Floats, target_space: int, begin: int, crossed: Ints,
     cosines: Floats, met: Ints, stack: Ints, nears: Floats,
 ) -> tuple[int, int, int, bool]:  # fmt: skip
@@ -71,7 +73,7 @@ def walk(
     sky, first, returned : int, int, bool
         What `follow` keeps of the ray; LOST where the walk does not end.
     """
-    (px, py, pz), (wx, wy, wz), (grade, reach) = point, way, ground
+    (px, py, pz), (wx, wy, wz), (grade, reach, partial) = point, way, ground
     patches, outdoor_root = len(patch), root[len(root) - 1]
     space, came, left, barred, owed = home, NONE, NONE, NONE, NONE
     # a straight stretch meets a plane once: what it has met, and from where on it is written down
@@ -79,6 +81,7 @@ def walk(
     aimed = target_space != NOWHERE
     first, undecided, returned = NONE, home >= 0, False
     remaining = math.inf
+    free = False  # in a part of the house that is not modelled
     for _ in range(STEPS):
         if aimed:
             dx, dy, dz = target[0] - px, target[1] - py, target[2] - pz
@@ -88,10 +91,13 @@ def walk(
         sky = ABOVE if wz >= 0.0 else BELOW
 
         if space < 0:  # outdoors
-            if pz < grade - GROWTH:
+            buried = not free and pz < grade - GROWTH
+            if buried and partial == 0.0:
                 return at, BLOCKED, first, returned
             to_ground = math.inf
-            if wz < 0.0:
+            if buried:
+                to_ground = 0.0
+            elif wz < 0.0 and not free:
                 to_ground = max(0.0, (grade - pz) / wz)
             wall = math.inf
             if len(block) > 0:
@@ -104,6 +110,20 @@ def walk(
                     outdoor_root, left, barred, owed, met, count, px, py, pz, wx, wy, wz, limit,
                     stack, nears,
                 )  # fmt: skip
+            if p < 0 and partial != 0.0 and to_ground < min(remaining, wall):
+                # under the ground stands what only a part of the house that is left out is before
+                p, t = enter(
+                    plane, panel, cuts, sides, band, edges, node, node_box, node_order, node_plane,
+                    outdoor_root, left, barred, owed, met, count, px, py, pz, wx, wy, wz,
+                    min(remaining, wall), stack, nears,
+                )  # fmt: skip
+                if p >= 0:
+                    here = patch_at(
+                        plane, panel, patch, patch_box, patch_order, edges, p,
+                        px + t * wx, py + t * wy, pz + t * wz,
+                    )  # fmt: skip
+                    if patch[here, columns.BEHIND] != columns.UNMODELLED:
+                        p = NONE
             if owed >= 0 and p != owed and not is_among(met, 0, count, owed):
                 # into its own wall and not back out of it: that wall is met all the same
                 crossed[at, ROW] = patches + panel[left, columns.HOST_PATCH]
@@ -120,7 +140,7 @@ def walk(
                         return at, LOST, first, returned
                 else:
                     near = to_ground * math.hypot(wx, wy) <= reach
-                    blocked = near or wall < to_ground
+                    blocked = near or buried or wall < to_ground
                 return at, BLOCKED if blocked else sky, first, returned
             px, py, pz = px + t * wx, py + t * wy, pz + t * wz
             here = patch_at(plane, panel, patch, patch_box, patch_order, edges, p, px, py, pz)
@@ -145,7 +165,7 @@ def walk(
                 first = p
             if patch[here, columns.BEHIND] == columns.EARTH:
                 return at, BLOCKED, first, returned
-            space, came = whole(panel[p, columns.SPACE]), p
+            space, came, free = whole(panel[p, columns.SPACE]), p, False
             returned = returned or space == home
             continue
 
@@ -223,7 +243,7 @@ def walk(
                 barred = host
             else:
                 owed = host
-            space, came = NONE, NONE
+            space, came, free = NONE, NONE, behind == columns.UNMODELLED
         elif behind == columns.EARTH:
             return at, BLOCKED, first, returned
         elif behind == columns.INDOORS:
@@ -238,7 +258,7 @@ def walk(
             met[count] = far
             count += 1
         else:
-            space, came = NONE, NONE
+            space, came, free = NONE, NONE, behind == columns.UNMODELLED
     return at, LOST, first, returned
 
 
@@ -292,7 +312,7 @@ def follow(
             tables.plane, tables.panel, tables.cuts, tables.sides, tables.band,
             tables.edges, tables.patch, tables.patch_box, tables.patch_order, tables.space,
             tables.node, tables.node_box, tables.node_order, tables.node_plane, tables.root,
-            tables.block, tables.block_plane, (tables.grade, tables.reach),
+            tables.block, tables.block_plane, (tables.grade, tables.reach, tables.partial),
             (starts[origin, 0], starts[origin, 1], starts[origin, 2]),
             (directions[ray, 0], directions[ray, 1], directions[ray, 2]),
             home, told, target, target_space, at, crossed, cosines, met, stack, nears,

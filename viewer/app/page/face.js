@@ -4,7 +4,11 @@ import { taggingOf } from "./model.js";
 import { decibels, h, hertz, short, swatch } from "./parts.js";
 import { area } from "./words.js";
 
-const BEHIND = { outdoors: "the outdoors", earth: "earth" };
+const BEHIND = {
+  outdoors: "the outdoors",
+  earth: "earth",
+  unmodelled: "a part of the house that is not modelled",
+};
 
 /** @import { Asked, ChoicesTold, JobTold } from "./protocol" */
 /** @import { LeakJson, PanelJson, PanelStateJson, SceneJson } from "./scene" */

@@ -124,8 +124,8 @@ def test_one_space_says_what_it_leads_to(path: Path) -> None:
     for name in ("A", "bedroom"):
         found = read_model(path, spaces=[name])
         assert [space.id for space in found.spaces] == ["A"]
-        (wall,) = [note for note in found.noted("remark") if note.subject == "A/wall-2"]
-        assert "leads to B, which is not imported: it counts as outdoors" in wall.message
+        (wall,) = [note for note in found.noted("gap") if note.subject == "A/wall-2"]
+        assert "leads to B, which is not imported: open air counts" in wall.message
         panel = next(panel for panel in found.spaces[0].panels if panel.id == "A/wall-2")
         assert panel.assembly is not None
     with pytest.raises(ModelFileError, match=r"no space 'Bedrom'; the nearest names are A"):
