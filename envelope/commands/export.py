@@ -102,6 +102,8 @@ def run(options: argparse.Namespace) -> int:
     notes, result = _annotations(job, plan, options) if carries else (Annotations(), None)
     write_atomically(output, written(job, format=format, notes=notes))
     print(f"wrote {output}: {len(job.building.panels)} panels, {_with_what(plan, result, carries)}")
+    if job.wiring is not None and format != ".glb":
+        print(f"{format[1:].upper()} holds nothing of the wiring: export a GLB to keep it")
     if not carries:
         flush = flush_openings(job.building)
         if flush:

@@ -25,8 +25,10 @@ from envelope.project.schema.fields import shown
 _SINGLES = ("site", "construction")
 _LISTS = (
     *("assembly", "material", "obstacle", "treatment", "source", "reading", "receiver"),
+    *("circuit", "outlet", "cable", "device", "bond", "field-reading"),
     "plan",
 )
+_ON_FACES = ("outlet", "cable", "bond")
 _MOST_CHARACTERS = 500_000
 
 Table = dict[str, Any]
@@ -43,7 +45,8 @@ def carried(document: Mapping[str, Any], job: Job) -> Tables:
     job : Job
         What it came to.
     """
-    found: Tables = {key: document[key] for key in (*_SINGLES, *_LISTS) if key in document}
+    keys = (*_SINGLES, "supply", *_LISTS)
+    found: Tables = {key: document[key] for key in keys if key in document}
     if "model" not in document:
         return found
     site = job.building.site
@@ -66,8 +69,10 @@ def carried(document: Mapping[str, Any], job: Job) -> Tables:
 
 def fitted(imported: Imported) -> tuple[Tables, list[Note]]:
     """The tables that a model carries, without what speaks of rooms and storeys not taken."""
+    supply = imported.tables.get("supply")
     tables = {
         **{key: _table(imported.tables.get(key)) for key in _SINGLES},
+        "supply": _entries(supply) if _listed(supply) else _table(supply),
         **{key: _entries(imported.tables.get(key)) for key in _LISTS},
     }
     tables = {key: value for key, value in tables.items() if value}
@@ -75,7 +80,7 @@ def fitted(imported: Imported) -> tuple[Tables, list[Note]]:
         return {}, [_left("the job that it carries", "is too long, and was left out")]
     notes: list[Note] = []
     spaces = {space.id for space in imported.spaces}
-    for key in ("obstacle", "source", "reading", "receiver"):
+    for key in ("obstacle", "source", "reading", "receiver", "field-reading"):
         for entry in _entries(tables.get(key)):
             if entry.get("space", None) not in (None, *spaces):
                 notes.append(
@@ -84,7 +89,11 @@ def fitted(imported: Imported) -> tuple[Tables, list[Note]]:
         kept = [e for e in _entries(tables.get(key)) if e.get("space") in (None, *spaces)]
         tables[key] = kept
     tables["source"] = [_on_storeys(entry, imported, notes) for entry in _entries(tables["source"])]
-    tables["plan"] = [_on_panels(entry, imported, notes) for entry in _entries(tables.get("plan"))]
+    torn = _wiring_on_panels(tables, imported, notes)
+    tables["plan"] = [
+        _wiring_of(_on_panels(entry, imported, notes), tables, imported, torn, notes)
+        for entry in _entries(tables.get("plan"))
+    ]
     return {key: value for key, value in tables.items() if value}, notes
 
 
@@ -130,3 +139,52 @@ def _on_panels(plan: Table, imported: Imported, notes: list[Note]) -> Table:
             subject = f"plan {shown(plan.get('id'))}"
             notes.append(_left(subject, f"{shown(treat.get('on'))} names no panel of the model"))
     return {**plan, "treat": kept} if kept else {k: v for k, v in plan.items() if k != "treat"}
+
+
+def _wiring_on_panels(tables: Tables, imported: Imported, notes: list[Note]) -> set[str]:
+    """Take out what lies on faces that were not taken; the circuits that lost something."""
+    panels = [panel for space in imported.spaces for panel in space.panels]
+    torn: set[str] = set()
+    for key in _ON_FACES:
+        kept = []
+        for entry in _entries(tables.get(key)):
+            if match(panels, str(entry.get("on", ""))):
+                kept.append(entry)
+                continue
+            torn.add(str(entry.get("circuit", "")))
+            subject = f"{key} {shown(entry.get('id', entry.get('circuit')))}"
+            notes.append(_left(subject, f"{shown(entry.get('on'))} names no panel of the model"))
+        tables[key] = kept
+    outlets = {entry.get("id") for entry in tables["outlet"]}
+    kept = []
+    for entry in _entries(tables.get("device")):
+        if entry.get("outlet") in outlets:
+            kept.append(entry)
+        else:
+            subject = f"device {shown(entry.get('id'))}"
+            notes.append(_left(subject, f"its outlet {shown(entry.get('outlet'))} was left out"))
+    tables["device"] = kept
+    return torn
+
+
+def _wiring_of(
+    plan: Table, tables: Tables, imported: Imported, torn: set[str], notes: list[Note]
+) -> Table:
+    """A plan without bonds and strips that were left behind."""
+    panels = [panel for space in imported.spaces for panel in space.panels]
+    bonds = {entry.get("id") for entry in tables["bond"]}
+    found = dict(plan)
+    if _listed(plan.get("bond")):
+        found["bond"] = [name for name in plan["bond"] if name in bonds]
+    if "strips" in plan:
+        found["strips"] = []
+        for strip in _entries(plan["strips"]):
+            whole = str(strip.get("along", "")) not in torn
+            if whole and match(panels, str(strip.get("on", ""))):
+                found["strips"].append(strip)
+            else:
+                why = f"its strip along {shown(strip.get('along'))}: not all of the run was taken"
+                notes.append(_left(f"plan {shown(plan.get('id'))}", why))
+        if not found["strips"]:
+            del found["strips"]
+    return found

@@ -59,6 +59,13 @@ class Reading:
     storey: str | None = None
 
 
+_CARRIED = (
+    *("treatment", "source", "reading", "receiver"),
+    *("supply", "circuit", "outlet", "cable", "device", "bond", "field-reading"),
+    "plan",
+)
+
+
 def starting_text(
     imported: Imported,
     *,
@@ -99,7 +106,7 @@ def starting_text(
         *write.tables(tables, keys=("assembly", "material", "obstacle")),
         *_tags(rules),
         *(
-            write.tables(tables, keys=("treatment", "source", "reading", "receiver", "plan"))
+            write.tables(tables, keys=_CARRIED)
             if tables.get("receiver") or tables.get("treatment")
             else _use(imported.spaces[0])
         ),

@@ -20,6 +20,7 @@ from envelope.project.embedded import carried
 from envelope.project.load import toml_document
 from envelope.project.new_from_model import Begun, begin_job
 from envelope.rays import Sampling
+from envelope.wiring.spread import solve_wiring
 
 MODELS = Path(__file__).parents[3] / "models"
 FEW = Sampling(points_per_panel=2**8, points=2**11)
@@ -134,3 +135,41 @@ def test_the_scene_s_extras_hold_the_tables(tmp_path: Path) -> None:
     (size,) = struct.unpack_from("<I", content, 12)
     tree = json.loads(content[20 : 20 + size])
     assert tree["scenes"][0]["extras"]["gapcast"]["tables"] == tables
+
+
+def test_wiring_comes_back_with_the_same_field(tmp_path: Path) -> None:
+    job, glb, _ = sample("wiring", tmp_path)
+    begun = begin_job(glb, folder=tmp_path)
+    assert not [note for note in begun.notes if note.kind == "left-out"]
+    path = tmp_path / "again.toml"
+    path.write_text(begun.text)
+    again = load(path)
+    assert job.wiring is not None
+    assert again.wiring is not None
+    fields = []
+    for each, wiring in ((job, job.wiring), (again, again.wiring)):
+        _, results = solve_wiring(each, wiring, plans=["walls-and-floor-strip"])
+        fields.append({plan.plan: plan.receivers[0].field_v_m.high for plan in results.plans})
+    assert fields[1] == pytest.approx(fields[0], rel=1e-4)
+
+
+def test_wiring_on_faces_that_were_not_taken_is_told(tmp_path: Path) -> None:
+    text = (MODELS / "wiring.toml").read_text()
+    text = text.replace("[construction]", '[construction]\ninterior-wall = "stud-wall"')
+    hall = (
+        '\n[[space]]\nid = "hall"\nstorey = "upper"\nsize = "2 m x 2 m"\nheight = "2.45 m"\n'
+        'beside = "bedroom/west wall"\nraised = true\n\n[[outlet]]\nid = "hall-outlet"\n'
+        'circuit = "sockets"\non = "hall/north"\nat = "1 m"\n\n'
+        '[[device]]\nid = "hall-lamp"\noutlet = "hall-outlet"\nat = "1, 1, 0.5 m"\n'
+    )
+    text += hall
+    job = load_text(text, path="a.toml")
+    glb = exported(job, tmp_path / "a.glb", carried(toml_document(text, path="a.toml"), job))
+    begun = begin_job(glb, folder=tmp_path, spaces=["bedroom"])
+    told = [str(note) for note in begun.notes if note.kind == "left-out"]
+    assert 'outlet "hall-outlet": "hall/north" names no panel of the model' in told
+    assert 'device "hall-lamp": its outlet "hall-outlet" was left out' in told
+    assert any("its strip along" in each for each in told)
+    wiring = begun.job.wiring
+    assert wiring is not None
+    assert len(wiring.outlets) == 6
