@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from envelope.exposure.analysis_record import Analysis
     from envelope.exposure.casts import Casts
     from envelope.exposure.comparison import Comparison
-    from envelope.plans.decide import Decision
+    from envelope.plans.decision import Decision
     from envelope.project.load import load
     from envelope.survey.levels import solve_levels
 
@@ -98,7 +98,7 @@ _HOMES: Final = {
     "envelope.exposure.analysis_record": ("Analysis",),
     "envelope.exposure.casts": ("Casts",),
     "envelope.exposure.comparison": ("Comparison",),
-    "envelope.plans.decide": ("Decision",),
+    "envelope.plans.decision": ("Decision",),
     "envelope.project.load": ("load",),
     "envelope.survey.levels": ("solve_levels",),
 }

@@ -22,7 +22,7 @@ from envelope.exposure.casts import Casts, cast_job
 from envelope.exposure.comparison import Comparison, compared
 from envelope.exposure.solid_angles import THRESHOLD_DB
 from envelope.plans import decide as decisions
-from envelope.plans.decide import Decision
+from envelope.plans.decision import Decision
 from envelope.rays import DEFAULT, FINE, Sampling
 
 Rays = Literal["few", "usual", "fine"]
@@ -146,6 +146,7 @@ def decide(
     budget: Decimal | None = None,
     keep: Sequence[str] = (),
     each_wall: bool = False,
+    leave_sources: bool = False,
 ) -> Decision:
     """Find what to do first: a sequence of steps that only add, and where to stop.
 
@@ -166,6 +167,8 @@ def decide(
         Faces or groups that stay as they are, such as "bedroom/W2".
     each_wall : bool
         Decide walls one by one.
+    leave_sources : bool
+        Count on nothing that may be done about sources.
 
     Returns
     -------
@@ -184,6 +187,7 @@ def decide(
         receiver=receiver,
         keep={panel for each in keep for panel in select(job.building, each)},
         each_wall=each_wall,
+        leave_sources=leave_sources,
         target_w_m2=target_w_m2,
         budget_cents=None if budget is None else int(budget * 100),
     )

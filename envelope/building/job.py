@@ -19,6 +19,7 @@ from envelope.building.composition import (
 )
 from envelope.building.model import Building
 from envelope.building.selectors import SelectionError, select, unknown
+from envelope.building.source_measures import SourceMeasure
 from envelope.building.sources import (
     AS_BUILT,
     LEVEL_TOLERANCE_DB,
@@ -54,6 +55,7 @@ __all__ = [
     "Receiver",
     "Solved",
     "Source",
+    "SourceMeasure",
     "Treatment",
     "job_faults",
     "no_level",

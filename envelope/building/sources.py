@@ -12,6 +12,7 @@ from typing import Literal
 
 from envelope.building import ranges
 from envelope.building.refusals import Problems, in_range, is_place, refuse
+from envelope.building.source_measures import SourceMeasure, taken_measures
 from envelope.geometry.plane import Floats, frozen
 
 Polarization = Literal["unpolarized", "horizontal", "vertical"]
@@ -66,6 +67,17 @@ class Source:
     direction_tolerance_rad: float = 0.0873  # 5°, the same
     solved: Solved | None = None  # where the level or EIRP comes from readings
     title: str = ""  # what the client calls it
+    device: str = ""  # what sends in this band and in others; the source itself unless stated
+    may: tuple[SourceMeasure, ...] | None = None  # what may be done about it; None: not stated
+
+    @property
+    def measures(self) -> tuple[SourceMeasure, ...]:
+        """What may be done about it: what the job states, else what is taken to be possible."""
+        if self.may is not None:
+            return self.may
+        if self.position_m is None:
+            return ()
+        return taken_measures(self.device or self.id, self.space)
 
     @property
     def has_level(self) -> bool:

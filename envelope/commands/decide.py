@@ -6,6 +6,7 @@ import argparse
 import csv
 import io
 import json
+import math
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -16,7 +17,8 @@ from envelope.commands import decide_tables
 from envelope.commands.arguments import add_job, add_output_switches
 from envelope.commands.common import cast, nearest, read_job
 from envelope.errors import EnvelopeError, UnitError
-from envelope.plans.decide import Decision, decide
+from envelope.plans.decide import decide
+from envelope.plans.decision import Decision
 from envelope.trade_units import parse_amount
 from envelope.units import parse_power_density
 
@@ -45,6 +47,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default=[],
         help="leave this face or group as it is, such as bedroom/W2; may be given several times",
     )
+    parser.add_argument(
+        "--leave-sources",
+        action="store_true",
+        help="count on nothing that would be done about sources, such as a router off at night",
+    )
     parser.add_argument("--each-wall", action="store_true", help="decide walls one by one")
 
 
@@ -65,6 +72,7 @@ def run(options: argparse.Namespace) -> int:
         receiver=options.receiver,
         keep=keep,
         each_wall=options.each_wall,
+        leave_sources=options.leave_sources,
         target_w_m2=target,
         budget_cents=budget,
     )
@@ -125,12 +133,22 @@ def decision_json(job: Job, decision: Decision) -> dict[str, Any]:
         "free": [
             {
                 "source": each.source,
-                "space": each.space,
+                "space": each.change.space,
+                "do": each.change.do,
+                "to_m": None if each.change.position_m is None else each.change.position_m.tolist(),
+                "cost": float(each.change.cost),
+                "agreed_by": each.change.agreed_by,
+                "counted_on": each.counted,
+                "why": each.change.reason or None,
                 "level_without_w_m2": each.level_w_m2,
-                "below_today_db": each.below_db if each.level_w_m2 > 0.0 else None,
+                "below_today_db": each.gain.below_db if each.level_w_m2 > 0.0 else None,
+                "below_today_low_db": _finite(each.gain.low_db),
+                "below_today_high_db": _finite(each.gain.high_db),
             }
             for each in decision.free
         ],
+        "start_w_m2": decision.start_w_m2,
+        "free_left_undone_w_m2": decision.undone_w_m2,
         "steps": [
             {
                 "step": number,
@@ -141,6 +159,7 @@ def decision_json(job: Job, decision: Decision) -> dict[str, Any]:
                         "instead_of": change.was or None,
                         "panels": list(change.panels),
                         "area_m2": change.area_m2,
+                        "source": None if change.source is None else change.source.device,
                     }
                     for change in step.changes
                 ],
@@ -192,6 +211,10 @@ def decision_json(job: Job, decision: Decision) -> dict[str, Any]:
         ],
         "unpriced": list(decision.candidates.unpriced),
     }
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None
 
 
 def _csv(job: Job, decision: Decision) -> str:

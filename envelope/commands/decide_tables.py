@@ -13,13 +13,20 @@ from envelope.building.islands import floating
 from envelope.building.job import Job
 from envelope.commands.layout import open_console, plain_table
 from envelope.commands.tables import print_rests
-from envelope.plans.decide import Decision
-from envelope.text.cautions import is_meter
-from envelope.text.decisions import step_words, worse_words
-from envelope.text.sentences import change_words
+from envelope.plans.decision import Decision
+from envelope.text.decisions import (
+    agreement_words,
+    cost_words,
+    measure_words,
+    step_words,
+    worse_words,
+)
+from envelope.text.sentences import difference_words
 
 _MOST_SOURCES = 4
 _MOST_WORSE = 3
+_MOST_FREE = 4
+_LEFT_UNDONE = 1.02  # the factor from which a measure that is not done is worth a line
 
 
 def print_decision(job: Job, decision: Decision) -> None:
@@ -30,7 +37,7 @@ def print_decision(job: Job, decision: Decision) -> None:
     console.print(
         f"[bold]Today[/]{at} {text.level(decision.levels_w_m2[0][1])}: {_sources(decision)}."
     )
-    _print_free(console, decision)
+    _print_free(console, job, decision)
     _print_steps(console, job, decision)
     _print_rest(console, job, decision)
 
@@ -45,16 +52,23 @@ def _sources(decision: Decision) -> str:
     return ", ".join(parts) or "nothing arrives"
 
 
-def _print_free(console: Console, decision: Decision) -> None:
-    worth = [each for each in decision.free if each.below_db >= 0.05 and not is_meter(each.source)]
-    if not worth:
+def _print_free(console: Console, job: Job, decision: Decision) -> None:
+    if not decision.free:
         return
-    console.print("\n[bold]Free first[/]: move it, use a cable, or switch it off at night")
-    for each in worth:
-        where = f" in {escape(each.space)}" if each.space else ""
+    console.print("\n[bold]Free first[/]")
+    for each in decision.free[:_MOST_FREE]:
+        cents = int(each.change.cost * 100)
+        cost = f", {escape(cost_words(job, decision, cents))}" if cents else ""
         console.print(
-            f"  without {escape(each.source)}{where}: {text.level(each.level_w_m2)}, "
-            f"{change_words(each.below_db)}. Nothing is bought; whoever uses it must agree."
+            f"  {escape(each.source)}: {escape(measure_words(job, each.change))}{cost}: "
+            f"{text.level(each.level_w_m2)}, {difference_words(each.gain)}; "
+            f"{escape(agreement_words(each))}."
+        )
+    ends = decision.steps[decision.stop_after - 1].level_w_m2 if decision.stop_after else 0.0
+    if decision.undone_w_m2 is not None and decision.undone_w_m2 > ends * _LEFT_UNDONE:
+        console.print(
+            f"  Left undone, step {decision.stop_after} ends at {text.level(decision.undone_w_m2)};"
+            " --leave-sources plans without them."
         )
 
 

@@ -20,7 +20,7 @@ from envelope.exposure.decibels import reduction_db
 from envelope.exposure.rests import Rest
 from envelope.exposure.results import PanelLeak, PlanResult, ReceiverResult
 from envelope.text import SPACE, decibels, frequency, level, percent
-from envelope.text.cautions import cautions_of, is_meter
+from envelope.text.cautions import cautions_of
 from envelope.text.names import TODAY, face_title, plan_title, shown, trial_names
 from envelope.text.sentences import SAME_DB, change_words, difference_words, short_apart, trial
 
@@ -187,12 +187,16 @@ def _free(receiver: ReceiverResult, job: Job) -> list[str]:
     """What a source in the house brings that nothing need be bought against."""
     if receiver.isotropic_ranks:
         return []
-    inside = {each.id for each in job.sources if each.position_m is not None and each.space}
+    free = {
+        each.id
+        for each in job.sources
+        if any(not measure.cost and measure.agreed_by != "neighbour" for measure in each.measures)
+    }
     total = receiver.level_w_m2
     said = []
     for source in sorted(receiver.sources, key=lambda each: (-each.level_w_m2, each.id)):
         gain = reduction_db(total, max(total - source.level_w_m2, 0.0)) if total > 0.0 else 0.0
-        if source.id in inside and not is_meter(source.id) and gain >= WORTH_SAYING_DB:
+        if source.id in free and gain >= WORTH_SAYING_DB:
             said.append(f"{escape(source.id)} {change_words(gain)}")
     return (
         [f"Free first (off, moved or on a cable): without {', without '.join(said)}."]

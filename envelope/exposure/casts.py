@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -238,3 +238,33 @@ def cast_job(
         chains={source.id: _chain(job, source, chain_rays) for source in job.sources},
         even=cast_even(building, count=chain_rays) if around else None,
     )
+
+
+def recast(job: Job, casts: Casts, sources: Collection[str]) -> Casts:
+    """Casts of a job in which some sources at points stand elsewhere than when it was cast.
+
+    Parameters
+    ----------
+    job : Job
+        With the sources at their new places.
+    casts : Casts
+        Of the same building and receivers.
+    sources : collection of str
+        Ids of those that were moved; the faces that they light are left as they were, which
+        levels do not need.
+    """
+    changed = [source for source in job.sources if source.id in sources]
+    receivers = []
+    for receiver in casts.receivers:
+        points = []
+        for point in receiver.points:
+            beams = {
+                source.id: _beam(job, source, receiver.receiver.space, point.position_m, BEAM)
+                for source in changed
+            }
+            points.append(
+                replace(point, beams={**point.beams, **beams}, wide={**point.wide, **beams})
+            )
+        receivers.append(replace(receiver, points=tuple(points)))
+    chains = {source.id: _chain(job, source, CHAIN) for source in changed}
+    return replace(casts, receivers=tuple(receivers), chains={**casts.chains, **chains})

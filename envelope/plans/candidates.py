@@ -6,7 +6,7 @@ which faces stay as they are.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -55,7 +55,12 @@ def offered(job: Job) -> dict[str, tuple[tuple[str, ...], ...]]:
 
 
 def candidates_of(
-    job: Job, *, base: Plan, keep: Collection[str] = (), each_wall: bool = False
+    job: Job,
+    *,
+    base: Plan,
+    keep: Collection[str] = (),
+    each_wall: bool = False,
+    sources: Sequence[Unit] = (),
 ) -> Candidates:
     """Units of decision of a job and what they cost.
 
@@ -69,9 +74,11 @@ def candidates_of(
         Panel ids that stay as they are.
     each_wall : bool
         Whether walls are decided one by one.
+    sources : sequence of Unit
+        What is decided about sources.
     """
     on_offer = offered(job)
-    units = list(_units(job, base, on_offer, keep, each_wall))
+    units = [*_units(job, base, on_offer, keep, each_wall), *sources]
     kinds = {
         panel.kind
         for space in rooms_of(job)
@@ -149,7 +156,7 @@ def _costs(
     for unit in units:
         row = []
         for number, option in enumerate(unit.options):
-            own = Decimal(0)
+            own = option.change.cost if number and option.change is not None else Decimal(0)
             needs: list[str] = []
             amounts: list[tuple[str, float]] = []
             for name, treated in _treated(job, option).items() if number else ():

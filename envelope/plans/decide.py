@@ -3,129 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from envelope.building.job import AS_BUILT, Job, Plan
 from envelope.errors import EnvelopeError
-from envelope.exposure.analysis import bench_of
 from envelope.exposure.casts import Casts
-from envelope.exposure.differences import Difference, LevelDraws, difference
-from envelope.exposure.rests import Rest, rests_on
-from envelope.exposure.tolerances import draw
-from envelope.exposure.uncertainty import level_draws
+from envelope.exposure.differences import LevelDraws, difference
+from envelope.exposure.rests import rests_on
 from envelope.plans.candidates import Candidates, candidates_of
+from envelope.plans.decision import Change, Decision, Step, Worse
+from envelope.plans.free import source_choices
 from envelope.plans.level_tables import LevelTables, without_untouched_spaces
+from envelope.plans.plan_levels import PlanLevels
 from envelope.plans.search import Front, front_of
 from envelope.plans.sequence import MAX_STEPS, Chain, best_chain, ordered_within
 from envelope.plans.terms import tables_of
-from envelope.plans.units import Unit, plan_of
+from envelope.plans.units import Unit, changes_in, plan_of
 
-BETTER_ODDS = 0.9  # from which a step is said to be better; common practice, no source
-MIN_GAIN_DB = 0.5  # a step that brings less is not worth a visit; common practice, no source
 MAX_EXACT_UNITS = 14  # above, plans within SLACK of the front may be missing from it
 SLACK = 0.01
 AGREEMENT = 1e-6  # of a table's level with the analysis, else something is wrong
 WORSE_DB = 0.1  # a single measure that raises the level by this is named
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Change:
-    """What a step does to one unit."""
-
-    unit: str
-    label: str
-    panels: tuple[str, ...]
-    area_m2: float
-    was: str  # label of what was there before; "" where nothing was
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Step:
-    """One step of the sequence."""
-
-    changes: tuple[Change, ...]
-    plan: Plan  # everything up to and with this step
-    cents: int  # of this step
-    total_cents: int
-    levels_w_m2: tuple[tuple[str, float], ...]  # at each receiver that counts, the worst first
-    gain: Difference  # against the plan before, at the receiver that was worst then
-    so_far: Difference  # against today, at the receiver that was worst then
-    db_per_hundred: float | None  # of money; None where it costs nothing or nothing is priced
-
-    @property
-    def level_w_m2(self) -> float:
-        """At the worst receiver. [W/m²]"""
-        return self.levels_w_m2[0][1]
-
-    @property
-    def is_better(self) -> bool:
-        """Whether it brings something that can be told, and enough to be worth doing."""
-        return self.gain.odds >= BETTER_ODDS and self.gain.below_db >= MIN_GAIN_DB
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FreeMeasure:
-    """What a source at a place would change if it were off, wired or elsewhere."""
-
-    source: str
-    space: str | None
-    level_w_m2: float  # at the receiver, without it
-    below_db: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Worse:
-    """A measure that by itself raises the level."""
-
-    unit: str
-    label: str
-    level_w_m2: float
-    above_db: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Decision:
-    """The answer to "what first?" for one receiver, or for the worst of several."""
-
-    today: Plan
-    levels_w_m2: tuple[tuple[str, float], ...]  # today, at each receiver that counts, worst first
-    by_source: tuple[tuple[str, float], ...]  # level that each brings today, the strongest first
-    free: tuple[FreeMeasure, ...]
-    steps: tuple[Step, ...]
-    stop_after: int  # steps that are worth doing
-    why_stop: str
-    worse: tuple[Worse, ...]
-    front: Front
-    chain: Chain
-    candidates: Candidates
-    target_w_m2: float | None
-    budget_cents: int | None
-    best_w_m2: float  # the lowest level that the units reach at all
-    rests: tuple[Rest, ...]  # figures that move the outcome most, what moves it most first
-
-    @property
-    def receiver(self) -> str:
-        """The receiver that is worst today."""
-        return self.levels_w_m2[0][0]
-
-    @property
-    def first(self) -> tuple[Step, ...]:
-        """Steps up to the first that surely brings something: what to do now, if anything."""
-        worth = self.steps[: self.stop_after]
-        last = next((number for number, step in enumerate(worth, 1) if step.is_better), len(worth))
-        return worth[:last]
-
-    @property
-    def then(self) -> tuple[Step, ...]:
-        """Steps that are worth doing after the first, as far as the money goes."""
-        return self.steps[len(self.first) : self.stop_after]
-
-    @property
-    def not_worth(self) -> tuple[Step, ...]:
-        """Steps that bring too little for what they cost, or nothing that can be told."""
-        return self.steps[self.stop_after :]
 
 
 def decide(
@@ -135,6 +35,7 @@ def decide(
     receiver: str | None = None,
     keep: Collection[str] = (),
     each_wall: bool = False,
+    leave_sources: bool = False,
     target_w_m2: float | None = None,
     budget_cents: int | None = None,
     max_steps: int = MAX_STEPS,
@@ -153,6 +54,8 @@ def decide(
         Panel ids that stay as they are.
     each_wall : bool
         Decide walls one by one.
+    leave_sources : bool
+        Do nothing about sources: show what it would bring, and count on none of it.
     target_w_m2 : float, optional
         Level to get below. [W/m²]
     budget_cents : int, optional
@@ -167,18 +70,20 @@ def decide(
     """
     job.require_levels()
     today = job.plan(AS_BUILT)
-    candidates = candidates_of(job, base=today, keep=keep, each_wall=each_wall)
+    names = [each.receiver.id for each in casts.receivers]
+    weights = np.array([receiver is None or name == receiver for name in names], dtype=float)
+    counting = [name for name, w in zip(names, weights, strict=True) if w > 0.0]
+    levels = PlanLevels(job, casts=casts, receivers=counting)
+    free, units = source_choices(job, levels=levels, today=today, leave=leave_sources)
+    candidates = candidates_of(job, base=today, keep=keep, each_wall=each_wall, sources=units)
     if not candidates.units:
         raise EnvelopeError(
             "nothing is on offer: a treatment is, for the kinds of face on which some plan of the "
             "job puts it"
         )
-    bench = bench_of(job, casts)
     tables = without_untouched_spaces(
-        tables_of(job=job, casts=casts, bench=bench, units=candidates.units, base=today)
+        tables_of(job=job, casts=casts, bench=levels.bench, units=candidates.units, base=today)
     )
-    names = [each.receiver.id for each in casts.receivers]
-    weights = np.array([receiver is None or name == receiver for name in names], dtype=float)
     exact = len(candidates.units) <= MAX_EXACT_UNITS
     front = front_of(
         tables,
@@ -200,23 +105,26 @@ def decide(
         max_steps=max_steps,
     )
     plans = _plans_of(chain, candidates.units, today)
-    draws = draw(job)
-    counting = [name for name, w in zip(names, weights, strict=True) if w > 0.0]
-    heard_at = replace(
-        casts, receivers=tuple(each for each in casts.receivers if each.receiver.id in counting)
-    )
-    drawn = [level_draws(bench=bench, plan=plan, casts=heard_at, draws=draws) for plan in plans]
+    changes = [changes_in(candidates.units, chosen) for chosen in chain.plans]
+    drawn = [levels.drawn(plan, done) for plan, done in zip(plans, changes, strict=True)]
     _agree(chain, drawn, counting)
-    steps = _steps(chain, plans, drawn, counting, candidates)
-    at_today = _by_receiver(drawn[0], counting)
+    before = levels.drawn(today, ())
+    steps = _steps(chain, plans, drawn, before, counting, candidates)
+    at_today = _by_receiver(before, counting)
     heard = at_today[0][0]
     stop, why = _where_to_stop(steps, target_w_m2)
-    levels = [(source.id, _level(drawn[0], heard, (source.id,))) for source in job.sources]
+    by_source = [(source.id, _level(before, heard, (source.id,))) for source in job.sources]
+    undone = None
+    if stop and any(each.counted for each in free):
+        bought = [change for change in changes[stop] if not change.is_free]
+        undone = _by_receiver(levels.drawn(plans[stop], bought), counting)[0][1]
     return Decision(
         today=today,
         levels_w_m2=at_today,
-        by_source=tuple(sorted(levels, key=lambda each: (-each[1], each[0]))),
-        free=_free(job, drawn[0], heard),
+        by_source=tuple(sorted(by_source, key=lambda each: (-each[1], each[0]))),
+        free=free,
+        start_w_m2=float(chain.levels_w_m2[0]),
+        undone_w_m2=undone,
         steps=steps,
         stop_after=stop,
         why_stop=why,
@@ -227,7 +135,9 @@ def decide(
         target_w_m2=target_w_m2,
         budget_cents=budget_cents,
         best_w_m2=best,
-        rests=rests_on([drawn[0], *drawn[1 : stop + 1]], draws=draws, job=job, receivers=counting),
+        rests=rests_on(
+            [before, *drawn[1 : stop + 1]], draws=levels.draws, job=job, receivers=counting
+        ),
     )
 
 
@@ -301,11 +211,12 @@ def _steps(
     chain: Chain,
     plans: Sequence[Plan],
     drawn: Sequence[LevelDraws],
+    today: LevelDraws,
     names: Sequence[str],
     candidates: Candidates,
 ) -> tuple[Step, ...]:
     steps = []
-    at_first = _by_receiver(drawn[0], names)[0][0]
+    at_first = _by_receiver(today, names)[0][0]
     for number in range(1, len(plans)):
         changes = []
         for unit, before, after in ordered_within(
@@ -321,11 +232,12 @@ def _steps(
                     panels=tuple(sorted(after.treatments)),
                     area_m2=candidates.areas_m2[index][option],
                     was=before.label if had else "",
+                    source=after.change,
                 )
             )
         cents = int(chain.cents[number] - chain.cents[number - 1])
         worst = _by_receiver(drawn[number - 1], names)[0][0]
-        gain = difference(drawn[number - 1], drawn[number], worst, as_built=drawn[0])
+        gain = difference(drawn[number - 1], drawn[number], worst, as_built=today)
         steps.append(
             Step(
                 changes=tuple(changes),
@@ -334,10 +246,11 @@ def _steps(
                 total_cents=int(chain.cents[number]),
                 levels_w_m2=_by_receiver(drawn[number], names),
                 gain=gain,
-                so_far=difference(drawn[0], drawn[number], at_first),
+                so_far=difference(today, drawn[number], at_first),
                 db_per_hundred=gain.below_db / (cents / 1e4)
                 if cents > 0 and candidates.priced
                 else None,
+                sources=changes_in(candidates.units, chain.plans[number]),
             )
         )
     return tuple(steps)
@@ -351,22 +264,6 @@ def _where_to_stop(steps: Sequence[Step], target_w_m2: float | None) -> tuple[in
     if last == len(steps):
         return last, "nothing more is on offer that lowers the level"
     return last, "what follows brings too little, or no difference that can be told"
-
-
-def _free(job: Job, today: LevelDraws, receiver: str) -> tuple[FreeMeasure, ...]:
-    """Sources that stand in the building, each taken away."""
-    level = _level(today, receiver)
-    found = []
-    for source in job.sources:
-        if source.position_m is None or source.space is None:
-            continue
-        others = [each.id for each in job.sources if each.id != source.id]
-        without = _level(today, receiver, others) if others else 0.0
-        below = 10.0 * float(np.log10(level / without)) if without > 0.0 else float("inf")
-        found.append(
-            FreeMeasure(source=source.id, space=source.space, level_w_m2=without, below_db=below)
-        )
-    return tuple(sorted(found, key=lambda each: (-each.below_db, each.source)))
 
 
 def _worse(candidates: Candidates, tables: LevelTables, weights: np.ndarray) -> tuple[Worse, ...]:

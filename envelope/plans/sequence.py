@@ -34,6 +34,8 @@ class Chain:
 
 def adds(before: Option, after: Option) -> bool:
     """Whether one option can be made of another by adding to it alone."""
+    if before.change is not None and before.change is not after.change:
+        return before.change.is_free  # what cost nothing may be done otherwise later
     for panel, names in before.treatments.items():
         later = after.treatments.get(panel, ())
         if later[: len(names)] != names and not _subsequence(names, later):
@@ -78,8 +80,8 @@ def best_chain(
     Returns
     -------
     chain : Chain
-        It ends at the last plan of the front: every plan can be reached from a start that has
-        nothing.
+        It ends at the last plan of the front that steps which only add can reach: the last of
+        all, from a start that has nothing.
 
     Notes
     -----
@@ -108,8 +110,9 @@ def best_chain(
         through = np.where(follows, best[step - 1][:, np.newaxis] + holding, np.inf)
         came[step] = through.argmin(axis=0)
         best[step] = through.min(axis=0)
-    step = int(best[:, -1].argmin())
-    place = count - 1
+    place = int(np.flatnonzero(np.isfinite(best).any(axis=0))[-1])
+    step = int(best[:, place].argmin())
+    total = float(best[step, place] + holding[place, -1])
     chain = [place]
     for number in range(step, 0, -1):
         place = int(came[number, place])
@@ -120,7 +123,7 @@ def best_chain(
         plans=plans[kept],
         cents=cents[kept],
         levels_w_m2=levels_w_m2[kept],
-        mean_db=float(best[step, -1]) * scale,
+        mean_db=total * scale,
         front_mean_db=float(relative_db[:-1] @ spent) * scale,
     )
 

@@ -1,21 +1,23 @@
 """From casts and units of decision to the tables of the level: exact, made once for all plans.
 
 Every ray is a product of what the rows that it crosses pass. A row's stack depends on the units
-whose panels it has on its sides; it has one *variant* for each combination of their options.
+whose panels it has on its sides; it has one *variant* for each combination of their options. A
+source that is decided about sends from each place where it may stand, with the power that each
+option leaves it there: 0 where it stands elsewhere.
 """
 
 from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from envelope.building.job import Job, Plan, Source
 from envelope.exposure.beams import level_outside, polarization_weights
-from envelope.exposure.casts import Casts, ReceiverCasts
+from envelope.exposure.casts import Casts, ReceiverCasts, recast
 from envelope.exposure.diffuse import absorption_m2, faces_of, ray_levels
 from envelope.exposure.slots import slot_turns
 from envelope.exposure.transmission import Bench, Stacks, Tables
@@ -23,8 +25,9 @@ from envelope.geometry.plane import Floats
 from envelope.physics.diffuse import OUTSIDE
 from envelope.plans.kernel import fill_table
 from envelope.plans.level_tables import Layout, LevelTables, Paths, Scope
+from envelope.plans.source_changes import moved
 from envelope.plans.units import Unit
-from envelope.plans.variants import Scopes, Variants, row_units, variants_of
+from envelope.plans.variants import Scopes, Variants, row_units, switch_rows, variants_of
 from envelope.rays import Beam, Chain
 
 Ints = NDArray[np.int64]
@@ -54,7 +57,7 @@ def tables_of(
     base: Plan,
     max_cells: int = MAX_CELLS,
 ) -> LevelTables:
-    """Tables of the level at the cast receivers over units of decision.
+    """Tables of the level at the cast receivers over units of decision, sources among them.
 
     Parameters
     ----------
@@ -81,9 +84,10 @@ def tables_of(
     binned = bench.tables(stacks)
     layout = _layout(job, casts, len(bench.bands_hz))
     scopes = Scopes(variants.scopes[: variants.rows])
+    sent = list(_sent(job, casts, units))
     parts = [
-        *_direct_terms(job, casts, bench, variants, binned, layout, scopes),
-        *_fed_terms(job, casts, bench, variants, layout, scopes),
+        *_direct_terms(job, casts, bench, variants, binned, layout, scopes, sent),
+        *_fed_terms(job, casts, bench, variants, layout, scopes, sent),
     ]
     constant = np.zeros(layout.size)
     found: dict[Scope, Floats] = {}
@@ -97,6 +101,67 @@ def tables_of(
         constant=constant,
         tables=tuple(sorted(found.items())),
         paths=_paths(wide, variants),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Sent:
+    """A source at one place, cast from there, and its power under each option that decides it."""
+
+    source: Source
+    casts: Casts
+    row: int | None = None  # None where nothing is decided about it
+    power: Floats | None = None  # (options,)
+
+
+def _sent(job: Job, casts: Casts, units: Sequence[Unit]) -> Iterator[_Sent]:
+    """Every source, at each place where some option has it."""
+    rows = switch_rows(job, units)
+    decided = {
+        source: unit
+        for unit in rows
+        for option in units[unit].options
+        if option.change is not None
+        for source in option.change.sources
+    }
+    for source in job.sources:
+        if source.id not in decided:
+            yield _Sent(source=source, casts=casts)
+            continue
+        unit = decided[source.id]
+        changes = [option.change for option in units[unit].options]
+        stays = np.array(
+            [
+                1.0 if each is None else 0.0 if each.position_m is not None else each.factor
+                for each in changes
+            ]
+        )
+        yield _Sent(source=source, casts=casts, row=rows[unit], power=stays)
+        for option, change in enumerate(changes):
+            if change is None or change.position_m is None:
+                continue
+            elsewhere = moved(job, [change])
+            yield _Sent(
+                source=elsewhere.sources[job.sources.index(source)],
+                casts=recast(elsewhere, casts, [source.id]),
+                row=rows[unit],
+                power=change.factor * (np.arange(len(changes)) == option),
+            )
+
+
+def _switched(terms: _Terms, sent: _Sent, scopes: Scopes) -> _Terms:
+    """Terms of a source with its power at the end of each."""
+    if sent.row is None or sent.power is None:
+        return terms
+    numbers, back = np.unique(terms.scope, return_inverse=True)
+    joined = [scopes.joined(int(number), sent.row) for number in numbers]
+    return replace(
+        terms,
+        start=terms.start + np.arange(len(terms.start)),
+        rows=np.insert(terms.rows, terms.start[1:], sent.row),
+        offsets=np.insert(terms.offsets, terms.start[1:], len(terms.factors)),
+        factors=np.concatenate((terms.factors, np.stack((sent.power, sent.power), axis=1))),
+        scope=np.array(joined, dtype=np.int64)[back.reshape(-1)],
     )
 
 
@@ -221,6 +286,7 @@ def _direct_terms(
     binned: Tables,
     layout: Layout,
     scopes: Scopes,
+    sent: Sequence[_Sent],
 ) -> Iterator[_Terms]:
     building = job.building
     normals = np.array([panel.normal for panel in building.panels])
@@ -237,7 +303,8 @@ def _direct_terms(
                 scopes=scopes,
             )
         storey = building.space(receiver.receiver.space).storey
-        for source, point in itertools.product(job.sources, receiver.points):
+        for each, number in itertools.product(sent, range(len(receiver.points))):
+            source, point = each.source, each.casts.receivers[place].points[number]
             band = bench.bands_hz.index(source.band_hz)
             beam = point.beams[source.id]
             outside = level_outside(source, storey, point.position_m) / len(receiver.points)
@@ -252,7 +319,7 @@ def _direct_terms(
             )
             rows = beam.rows.astype(np.int64)
             start = beam.start.astype(np.int64)
-            yield _Terms(
+            terms = _Terms(
                 outputs=np.full(len(weight), layout.direct_at(place, band), dtype=np.int64),
                 coefficients=weight[:, np.newaxis] * shares,
                 start=start,
@@ -261,6 +328,7 @@ def _direct_terms(
                 factors=passed,
                 scope=scopes.along(start, rows)[1],
             )
+            yield _switched(terms, each, scopes)
 
 
 def _scattered_terms(
@@ -304,14 +372,17 @@ def _fed_terms(
     variants: Variants,
     layout: Layout,
     scopes: Scopes,
+    sent: Sequence[_Sent],
 ) -> Iterator[_Terms]:
     """What beams, and what arrives scattered, leave in rooms by reflection."""
     everyone = np.ones(layout.receivers)
-    for source in job.sources:
+    for each in sent:
+        source = each.source
         band = bench.bands_hz.index(source.band_hz)
-        chain = casts.chains[source.id]
+        chain = each.casts.chains[source.id]
         level = ray_levels(source, chain, job)
-        yield from _chain_terms(chain, level, everyone, band, bench, variants, layout, scopes)
+        for terms in _chain_terms(chain, level, everyone, band, bench, variants, layout, scopes):
+            yield _switched(terms, each, scopes)
     if casts.even is None:
         return
     radiance = np.array([_radiance(job, receiver, bench) for receiver in casts.receivers])

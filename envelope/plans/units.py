@@ -6,15 +6,17 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from envelope.building.job import Plan
+from envelope.plans.source_changes import SourceChange
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Option:
-    """One way to do a unit: treatments by panel, and what then stands in openings."""
+    """One way to do a unit: treatments by panel, what then stands in openings, or a source."""
 
     label: str
     treatments: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     assemblies: Mapping[str, str | None] = field(default_factory=dict)
+    change: SourceChange | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,6 +26,11 @@ class Unit:
     id: str
     title: str
     options: tuple[Option, ...]
+
+    @property
+    def is_source(self) -> bool:
+        """Whether a source is decided about, and no face."""
+        return any(option.change is not None for option in self.options)
 
     @property
     def panels(self) -> tuple[str, ...]:
@@ -60,3 +67,9 @@ def plan_of(
         assemblies=assemblies,
         states=base.states,
     )
+
+
+def changes_in(units: Sequence[Unit], chosen: Sequence[int]) -> tuple[SourceChange, ...]:
+    """What a choice of options does about sources."""
+    found = (unit.options[index].change for unit, index in zip(units, chosen, strict=True))
+    return tuple(change for change in found if change is not None)

@@ -1,7 +1,8 @@
 """What each row of a cast may be: its stacks over the options of the units that it depends on.
 
 A row has one *variant* for each combination of the options of its units; a path depends on all
-units of its rows, which is its *scope*.
+units of its rows, which is its *scope*. What is decided about a source is a row of its own, which
+all of its paths have at their end.
 """
 
 from __future__ import annotations
@@ -30,7 +31,7 @@ class Variants:
     keys: tuple[StackKey, ...]
     scopes: tuple[Scope, ...]  # of each row, then of each face
     numbers: tuple[Ints, ...]  # key of each combination, flat, likewise
-    rows: int
+    rows: int  # those of elements, then one for each unit that is a source
 
     @property
     def counts(self) -> Ints:
@@ -83,6 +84,13 @@ class Scopes:
         return of_entry, current
 
 
+def switch_rows(job: Job, units: Sequence[Unit]) -> dict[int, int]:
+    """Row of each unit that is a source."""
+    sources = [place for place, unit in enumerate(units) if unit.is_source]
+    first = 2 * len(job.building.patches)
+    return {unit: first + number for number, unit in enumerate(sources)}
+
+
 def variants_of(job: Job, units: Sequence[Unit], base: Plan) -> Variants:
     options = tuple(len(unit.options) for unit in units)
     nothing = [0] * len(units)
@@ -122,12 +130,19 @@ def variants_of(job: Job, units: Sequence[Unit], base: Plan) -> Variants:
                 keys = keys_under(chosen)
             for place in places:
                 numbers[place].append(listed.setdefault(keys[place], len(listed)))
+    elements = 2 * len(job.building.patches)
+    switches = list(switch_rows(job, units))
+    found = [np.array(each, dtype=np.int64) for each in numbers]
     return Variants(
         options=options,
         keys=tuple(listed),
-        scopes=tuple(scopes),
-        numbers=tuple(np.array(each, dtype=np.int64) for each in numbers),
-        rows=2 * len(job.building.patches),
+        scopes=(*scopes[:elements], *((unit,) for unit in switches), *scopes[elements:]),
+        numbers=(
+            *found[:elements],
+            *(np.zeros(options[unit], dtype=np.int64) for unit in switches),
+            *found[elements:],
+        ),
+        rows=elements + len(switches),
     )
 
 

@@ -52,6 +52,10 @@ def _currencies(tables: Tables) -> list[tuple[Path, str]]:
     for index, treatment in tables.of(schema.Treatment):
         if treatment.price is not None:
             found.append((("treatment", index, "price"), treatment.price.currency))
+    for index, source in tables.of(schema.Source):
+        for number, measure in enumerate(source.may or ()):
+            if measure.cost is not None:
+                found.append((("source", index, "may", number, "cost"), measure.cost.currency))
     for index, product in tables.of(schema.Product):
         if product.setup is not None:
             found.append((("product", index, "setup"), product.setup.currency))

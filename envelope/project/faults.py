@@ -67,7 +67,9 @@ class Faults:
         )
         message = in_measure(message, feet=self._measures.feet(path))
         plain = "".join(mark if mark.isprintable() else "?" for mark in message)
-        self._found.append((line or 0, Fault(message=plain, location=location)))
+        found = (line or 0, Fault(message=plain, location=location))
+        if found not in self._found:  # a source in several bands is looked at for each of them
+            self._found.append(found)
 
     def _name(self, path: Path) -> str | None:
         """Id of the table that a key is in, where it has a plain one."""

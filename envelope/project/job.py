@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from decimal import Decimal
+
+import numpy as np
 
 from envelope.building import job as records
 from envelope.building.job import AS_BUILT
 from envelope.building.library import ASSEMBLIES
-from envelope.building.model import Building
+from envelope.building.model import Building, Space
 from envelope.building.rooms.specs import OpeningState
-from envelope.building.selectors import SelectionError, select
+from envelope.building.selectors import SelectionError, nearest_names, select
+from envelope.building.source_measures import LINE_POINTS
 from envelope.building.standing import (
     OUTSIDE,
     absolute,
@@ -25,7 +29,7 @@ from envelope.building.unknowns import (
     unstated_spaces,
 )
 from envelope.errors import RecordError
-from envelope.geometry.plane import frozen
+from envelope.geometry.plane import Floats, frozen
 from envelope.project.building import note
 from envelope.project.costs import costs_of
 from envelope.project.faults import Faults
@@ -35,6 +39,7 @@ from envelope.project.opening_states import (
     shuttered_assemblies,
 )
 from envelope.project.schema import job as schema
+from envelope.project.schema.fields import shown
 from envelope.project.tables import Tables
 from envelope.project.toml.scan import Path
 
@@ -175,7 +180,68 @@ def source_of(
     if trouble is not None:
         faults.add(path, trouble)
         return None
-    return table.record(position)
+    return table.record(position, _measures(table, index, building, faults, outside=outside))
+
+
+def _measures(
+    table: schema.Source, index: int, building: Building, faults: Faults, *, outside: str
+) -> tuple[records.SourceMeasure, ...] | None:
+    """What may be done about a source; every place to which it may be moved is looked at."""
+    if table.may is None:
+        return None
+    found = []
+    for number, each in enumerate(table.may):
+        space = None
+        if each.do == "move":
+            name = each.space or table.space
+            if name is not None and name not in building.space_index:
+                hint = nearest_names(name, list(building.space_index))
+                path: Path = ("source", index, "may", number, "space")
+                faults.add(path, f"there is no space {shown(name)}: {hint}")
+                continue
+            space = None if name is None else building.space(name)
+        places = []
+        for key, at in _ends(each):
+            place = frozen(at) if space is None else absolute(at, space)
+            trouble = (
+                trouble_outdoors(place, building)
+                if space is None
+                else trouble_in(place, space, building, outside=outside)
+            )
+            if trouble is not None:
+                path = ("source", index, "may", number, *key)
+                faults.add(path, f"the source cannot be moved there: {trouble}")
+            places.append(place)
+        if len(places) == 2:  # a line, whose ends are sound; what lies between may not be
+            places = [
+                place
+                for share in np.linspace(0.0, 1.0, LINE_POINTS)
+                if _stands(place := places[0] + share * (places[1] - places[0]), space, building)
+            ]
+        found.append(
+            records.SourceMeasure(
+                do=each.do,
+                places_m=tuple(places),
+                space=None if space is None else space.id,
+                lower_db=each.by or 0.0,
+                cost=Decimal(0) if each.cost is None else each.cost.amount,
+                agreed_by=each.agreed_by,
+            )
+        )
+    return tuple(found)
+
+
+def _ends(measure: schema.SourceMeasure) -> list[tuple[Path, tuple[float, float, float]]]:
+    """Key and point of the place, or of both ends of the line, that a move may go to."""
+    if measure.to is not None:
+        return [(("to",), measure.to)]
+    return [(("along", number), end) for number, end in enumerate(measure.along or ())]
+
+
+def _stands(place: Floats, space: Space | None, building: Building) -> bool:
+    if space is None:
+        return trouble_outdoors(place, building) is None
+    return trouble_in(place, space, building) is None
 
 
 def receiver_of(

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 from envelope.building.conduction import is_conductive
 from envelope.building.islands import floating
 from envelope.building.job import AS_BUILT, Job, Plan
+from envelope.building.source_measures import is_meter
 from envelope.exposure.results import PlanResult
 from envelope.text.names import listed, plan_title, shown
 
@@ -106,11 +107,6 @@ def _vents(job: Job, plans: Iterable[Plan]) -> Iterator[str]:
     if panels:
         names = listed([shown(panel.rpartition("/")[2], limit=16) for panel in panels])
         yield f"{names}: keep ventilation and combustion air free."
-
-
-def is_meter(source: str) -> bool:
-    """Whether a source is, by its name, a utility's meter, which nobody may move or switch off."""
-    return "meter" in source.lower()
 
 
 def _meters(job: Job, treats: bool) -> Iterator[str]:

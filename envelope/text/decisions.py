@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from envelope.building.job import Job
-from envelope.plans.decide import Change, Decision, Step, Worse
+from envelope.plans.decision import Change, Decision, FreeMeasure, Step, Worse
+from envelope.plans.source_changes import SourceChange
 from envelope.text.names import face_title, shown
-from envelope.text.numbers import area, grouped
+from envelope.text.numbers import SPACE, area, grouped, length
 
 
 def unit_title(job: Job, unit: str) -> str:
@@ -25,7 +28,9 @@ def unit_title(job: Job, unit: str) -> str:
 
 
 def change_words(job: Job, change: Change) -> str:
-    """Such as "walls of bedroom: coating, 31.64 m²"."""
+    """Such as "walls of bedroom: coating, 31.64 m²", or "router: put it on a cable, radio off"."""
+    if change.source is not None:
+        return f"{shown(change.source.device)}: {measure_words(job, change.source)}"
     beside = f" beside {change.was}" if change.was else ""
     size = area(change.area_m2, feet=job.feet)
     return f"{unit_title(job, change.unit)}: {change.label}{beside}, {size}"
@@ -56,3 +61,36 @@ def cost_words(job: Job, decision: Decision, cents: int) -> str:
 def worse_words(job: Job, worse: Worse) -> str:
     """Such as "ceiling of bedroom with coating"."""
     return f"{unit_title(job, worse.unit)} with {worse.label}"
+
+
+def measure_words(job: Job, change: SourceChange) -> str:
+    """What is done about a source, as one tells someone to do it."""
+    if change.do == "off-at-night":
+        return "switch it off at night"
+    if change.do == "cable":
+        return "put it on a cable, radio off"
+    if change.do == "lower-power":
+        return f"turn its power down by {change.lower_db:g}{SPACE}dB"
+    if change.position_m is None:
+        raise ValueError(f"{change.device} is moved nowhere")
+    base = np.zeros(3)
+    where = "outdoors"
+    if change.space is not None:
+        space = job.building.space(change.space)
+        base = np.array([*space.origin, space.floor_m])
+        where = f"of {shown(change.space)}"
+    at = ", ".join(length(float(each), feet=job.feet) for each in change.position_m - base)
+    return f"move it to {at} {where}"
+
+
+def agreement_words(free: FreeMeasure) -> str:
+    """Who must agree to a measure, and whether the steps count on it."""
+    change = free.change
+    if change.agreed_by == "neighbour":
+        return "the neighbour must agree, so no step counts on it"
+    if free.counted:
+        why = f", since {change.reason}" if change.reason else ""
+        return f"the steps below count on it{why}"
+    if change.cost > 0:
+        return "among the steps below, where it pays"
+    return "no step counts on it"

@@ -29,7 +29,7 @@ from envelope.project.schema.rooms import (
     Table,
     hyphens,
 )
-from envelope.project.schema.sources import Reading, Source
+from envelope.project.schema.sources import Reading, Source, SourceMeasure
 from envelope.project.schema.wiring import (
     Bond,
     Cable,
@@ -69,6 +69,7 @@ __all__ = [
     "Receiver",
     "Site",
     "Source",
+    "SourceMeasure",
     "Space",
     "Storey",
     "Supply",

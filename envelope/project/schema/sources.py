@@ -6,15 +6,17 @@ import math
 import re
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, PrivateAttr
 
 from envelope.building import job as records
 from envelope.building.job import Polarization
+from envelope.building.source_measures import AGREEMENTS, MEASURES, Agreement, Measure
 from envelope.building.unknowns import DIRECTIVITY_DB, DUTY, scattered_range
 from envelope.geometry.plane import Floats, frozen
 from envelope.physics.tables import services
 from envelope.project.schema import fields
 from envelope.project.schema.composition import of_record
+from envelope.project.schema.costs import Amount
 from envelope.project.schema.fields import Choice
 from envelope.project.schema.rooms import (
     Problems,
@@ -53,8 +55,43 @@ class SourceBand(Table):
         return f"{0.5e-6 * sum(self.band):.0f}"
 
 
+# What each measure needs, and what only it takes.
+_OF_MEASURE = {"move": ("to", "along", "space"), "lower-power": ("by",)}
+
+
+class SourceMeasure(Table):
+    """What may be done about a source at a point: it is decided before anything is bought."""
+
+    do: Annotated[Measure, Choice(what="a measure", words=MEASURES)]
+    to: fields.Point | None = Field(None, description="Of a move: the place")
+    along: Annotated[list[fields.Point], Field(min_length=2, max_length=2)] | None = Field(
+        None, description="Of a move, instead of to: both ends of a line on which it may stand"
+    )
+    space: fields.Reference | None = Field(
+        None, description="Of a move: in which space; default the one that it stands in"
+    )
+    by: fields.Decibels | None = Field(None, description="Of lower-power: how much less it sends")
+    cost: Amount | None = Field(None, description="Default nothing")
+    agreed_by: Annotated[Agreement, Choice(what="who must agree", words=AGREEMENTS)] = Field(
+        "household",
+        description="Who must agree; default household. What a neighbour must agree to is shown, "
+        "and no step counts on it",
+    )
+
+    def problems(self) -> Problems:
+        for measure, keys in _OF_MEASURE.items():
+            for key in sorted(self.given() & set(keys)) if measure != self.do else ():
+                yield key, f'{key} goes with do = "{measure}"'
+        if self.do == "move":
+            yield from exactly_one(self, what="a move", of=("to", "along"), fallback="do")
+        if self.do == "lower-power" and not self.by:
+            yield "by", 'by is missing: say how much less it sends, such as by = "6 dB"'
+
+
 class Source(Table):
     """A direction outside, or a point."""
+
+    _device: str = PrivateAttr("")  # id of the table where several bands make several sources
 
     id: fields.Id
     title: fields.Name = Field("", description="What the client calls it")
@@ -102,6 +139,11 @@ class Source(Table):
         False, description="The level was measured without its mirrored partner; default false"
     )
 
+    may: Annotated[list[SourceMeasure], Field(max_length=20)] | None = Field(
+        None,
+        description="What may be done about a source at a point; [] nothing. Left out, one that "
+        "stands in a space and is no meter may be switched off at night",
+    )
     level_tolerance: fields.Decibels = Field(
         3.0, description="Half of the level's 10-90 % band; default 3 dB"
     )
@@ -130,6 +172,7 @@ class Source(Table):
             if each.scattered is not None:
                 said["scattered"] = each.scattered
             one = self.model_copy(update={**said, "bands": None, "id": f"{self.id}-{each.suffix}"})
+            one._device = self.id
             parts += one.each_band()
         return tuple(parts)
 
@@ -162,6 +205,10 @@ class Source(Table):
             "level", "detector", "spread", "scattered", "line-of-sight", "ground-reflection",
             "direction-tolerance",
         )  # fmt: skip
+        for number, measure in enumerate(self.may or ()):
+            yield from ((f"may.{number}.{key}", said) for key, said in measure.problems())
+        if self.may and not self.is_point:
+            yield "may", "may goes with a source at a point: one far away is not moved from here"
         for key in (*direction, *beam):
             if self.is_point and key in self.given():
                 yield key, f"{key} does not go with {what}"
@@ -181,7 +228,11 @@ class Source(Table):
         if not self.is_point and self.azimuth is not None and self.band is not None:
             yield from of_record("source", self.record)
 
-    def record(self, position_m: Floats | None = None) -> records.Source:
+    def record(
+        self,
+        position_m: Floats | None = None,
+        may: tuple[records.SourceMeasure, ...] | None = None,
+    ) -> records.Source:
         """The source, in SI, at a point where it has one; of `each_band`."""
         assert self.band is not None
         return records.Source(
@@ -205,6 +256,8 @@ class Source(Table):
             ground_reflection=self.ground_reflection,
             level_tolerance_db=self.level_tolerance,
             direction_tolerance_rad=self.direction_tolerance,
+            device=self._device,
+            may=may,
         )
 
     def _scattered(self) -> float:

@@ -14,7 +14,8 @@ from envelope.errors import EnvelopeError
 from envelope.exposure.analysis import analyze_plan, bench_of
 from envelope.exposure.casts import Casts, cast_job
 from envelope.plans.candidates import candidates_of, offered
-from envelope.plans.decide import MIN_GAIN_DB, decide
+from envelope.plans.decide import decide
+from envelope.plans.decision import MIN_GAIN_DB
 from envelope.plans.search import front_of
 from envelope.plans.terms import tables_of
 from envelope.project import load

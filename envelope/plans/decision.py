@@ -1,0 +1,123 @@
+"""The answer to "what first?": free measures, steps, where to stop, what not to do."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from envelope.building.job import Plan
+from envelope.exposure.differences import Difference
+from envelope.exposure.rests import Rest
+from envelope.plans.candidates import Candidates
+from envelope.plans.search import Front
+from envelope.plans.sequence import Chain
+from envelope.plans.source_changes import SourceChange
+
+BETTER_ODDS = 0.9  # from which a step is said to be better; common practice, no source
+MIN_GAIN_DB = 0.5  # a step that brings less is not worth a visit; common practice, no source
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """What a step does to one unit."""
+
+    unit: str
+    label: str
+    panels: tuple[str, ...]
+    area_m2: float
+    was: str  # label of what was there before; "" where nothing was
+    source: SourceChange | None = None  # what is done about a source; None where a face is treated
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Step:
+    """One step of the sequence."""
+
+    changes: tuple[Change, ...]
+    plan: Plan  # everything up to and with this step
+    cents: int  # of this step
+    total_cents: int
+    levels_w_m2: tuple[tuple[str, float], ...]  # at each receiver that counts, the worst first
+    gain: Difference  # against the plan before, at the receiver that was worst then
+    so_far: Difference  # against today, at the receiver that was worst then
+    db_per_hundred: float | None  # of money; None where it costs nothing or nothing is priced
+    sources: tuple[SourceChange, ...] = ()  # all that is done about sources, up to this step
+
+    @property
+    def level_w_m2(self) -> float:
+        """At the worst receiver. [W/m²]"""
+        return self.levels_w_m2[0][1]
+
+    @property
+    def is_better(self) -> bool:
+        """Whether it brings something that can be told, and enough to be worth doing."""
+        return self.gain.odds >= BETTER_ODDS and self.gain.below_db >= MIN_GAIN_DB
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FreeMeasure:
+    """What one thing done about a source changes by itself, today."""
+
+    change: SourceChange
+    level_w_m2: float  # at the receiver, with it
+    gain: Difference
+    counted: bool  # whether the steps count on it
+
+    @property
+    def source(self) -> str:
+        """The device."""
+        return self.change.device
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Worse:
+    """A measure that by itself raises the level."""
+
+    unit: str
+    label: str
+    level_w_m2: float
+    above_db: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Decision:
+    """The answer to "what first?" for one receiver, or for the worst of several."""
+
+    today: Plan
+    levels_w_m2: tuple[tuple[str, float], ...]  # today, at each receiver that counts, worst first
+    by_source: tuple[tuple[str, float], ...]  # level that each brings today, the strongest first
+    free: tuple[FreeMeasure, ...]  # the one that brings most first
+    start_w_m2: float  # at the worst receiver, with the free measures that the steps count on
+    undone_w_m2: float | None  # where the worthwhile steps end if those are left undone
+    steps: tuple[Step, ...]
+    stop_after: int  # steps that are worth doing
+    why_stop: str
+    worse: tuple[Worse, ...]
+    front: Front
+    chain: Chain
+    candidates: Candidates
+    target_w_m2: float | None
+    budget_cents: int | None
+    best_w_m2: float  # the lowest level that the units reach at all
+    rests: tuple[Rest, ...]  # figures that move the outcome most, what moves it most first
+
+    @property
+    def receiver(self) -> str:
+        """The receiver that is worst today."""
+        return self.levels_w_m2[0][0]
+
+    @property
+    def first(self) -> tuple[Step, ...]:
+        """Steps up to the first that surely brings something: what to do now, if anything."""
+        worth = self.steps[: self.stop_after]
+        last = next((number for number, step in enumerate(worth, 1) if step.is_better), len(worth))
+        return worth[:last]
+
+    @property
+    def then(self) -> tuple[Step, ...]:
+        """Steps that are worth doing after the first, as far as the money goes."""
+        return self.steps[len(self.first) : self.stop_after]
+
+    @property
+    def not_worth(self) -> tuple[Step, ...]:
+        """Steps that bring too little for what they cost, or nothing that can be told."""
+        return self.steps[self.stop_after :]

@@ -1,0 +1,173 @@
+"""Sources moved, turned down and off: tables against the analysis of the job so changed."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+import envelope
+from envelope.building.job import Job
+from envelope.errors import ProjectFileError
+from envelope.exposure.analysis import analyze_plan, bench_of
+from envelope.exposure.casts import Casts, cast_job
+from envelope.plans.candidates import candidates_of
+from envelope.plans.decide import decide
+from envelope.plans.source_changes import changes_of, moved
+from envelope.plans.terms import tables_of
+from envelope.plans.units import Option, Unit, changes_in, plan_of
+from envelope.project import load_text
+from envelope.rays import Sampling
+from envelope.text.decisions import agreement_words, measure_words
+
+FEW = Sampling(points_per_panel=2**7, points=2**11)
+EVERYTHING = """[
+    { do = "off-at-night" },
+    { do = "lower-power", by = "6 dB" },
+    { do = "cable", cost = "60 EUR" },
+    { do = "move", to = "2.5, 2.6, 0.3 m" },
+    { do = "move", along = ["0.4, 0.4, 1 m", "2.6, 0.4, 1 m"], agreed-by = "nobody" },
+]"""
+
+
+Maker = Callable[..., Job]
+
+
+@pytest.fixture(scope="module")
+def job(small_job: Maker) -> Job:
+    return small_job(EVERYTHING)
+
+
+@pytest.fixture(scope="module")
+def casts(small_casts: Casts) -> Casts:
+    return small_casts
+
+
+def test_tables_of_sources_are_what_the_analysis_of_the_changed_job_gives(
+    job: Job, casts: Casts
+) -> None:
+    today = job.plan("as-built")
+    changes = changes_of(job)["router"]
+    assert [each.do for each in changes][:4] == ["off-at-night", "lower-power", "cable", "move"]
+    assert len(changes) == 4 + 5  # a line is tried at five places
+    options = [Option(label="leave"), *(Option(label=each.do, change=each) for each in changes[:5])]
+    source = Unit(id="router", title="router", options=tuple(options))
+    units = [*candidates_of(job, base=today).units, source]
+    tables = tables_of(job=job, casts=casts, bench=bench_of(job, casts), units=units, base=today)
+    rng = np.random.default_rng(5)
+    every = np.array(list(itertools.product(*(range(len(unit.options)) for unit in units))))
+    chosen = every[rng.permutation(len(every))[:16]]
+    for plan, level in zip(chosen, tables.levels(chosen)[:, 0], strict=True):
+        done = changes_in(units, plan)
+        factor = done[0].factor if done else 1.0
+        elsewhere = moved(job, done)
+        sources = tuple(
+            replace(each, eirp_w=each.eirp_w * factor) if each.id == "router" else each
+            for each in elsewhere.sources
+            if each.id != "router" or factor > 0.0
+        )
+        changed = replace(elsewhere, sources=sources)
+        again = cast_job(changed, sampling=FEW)
+        (receiver,) = analyze_plan(
+            bench=bench_of(changed, again),
+            plan=plan_of(units, plan, base=today, name="p"),
+            casts=again,
+            with_ranks=False,
+        ).receivers
+        assert level == pytest.approx(receiver.level_w_m2, rel=1e-9)
+
+
+def test_steps_count_on_the_best_free_measure_and_say_what_is_left_without(
+    job: Job, casts: Casts
+) -> None:
+    found = decide(job, casts=casts)
+    counted = [each for each in found.free if each.counted]
+    assert [each.change.do for each in counted] == ["off-at-night"]
+    assert found.start_w_m2 == pytest.approx(counted[0].level_w_m2)
+    assert found.start_w_m2 < found.levels_w_m2[0][1]
+    assert found.undone_w_m2 is not None
+    assert found.undone_w_m2 > found.steps[found.stop_after - 1].level_w_m2
+    assert all(step.sources == (counted[0].change,) for step in found.steps)
+    left = decide(job, casts=casts, leave_sources=True)
+    assert not any(each.counted for each in left.free)
+    assert left.start_w_m2 == pytest.approx(left.levels_w_m2[0][1])
+    assert len(left.free) == len(found.free)
+
+
+def test_what_costs_money_is_a_step_like_any_other(casts: Casts, small_job: Maker) -> None:
+    job = small_job('[{ do = "cable", cost = "15 EUR" }]')
+    found = decide(job, casts=casts)
+    (cable,) = [(step, change) for step in found.steps for change in step.changes if change.source]
+    assert cable[1].unit == "router"
+    assert cable[0].sources[0].do == "cable"
+    assert found.start_w_m2 == pytest.approx(found.levels_w_m2[0][1])
+    assert found.steps[-1].total_cents == sum(step.cents for step in found.steps)
+
+
+def test_a_neighbours_source_is_shown_and_not_counted_on(casts: Casts, small_job: Maker) -> None:
+    job = small_job('[{ do = "off-at-night", agreed-by = "neighbour" }]')
+    found = decide(job, casts=casts)
+    assert [(each.change.do, each.counted) for each in found.free] == [("off-at-night", False)]
+    assert found.start_w_m2 == pytest.approx(found.levels_w_m2[0][1])
+    assert "neighbour" in agreement_words(found.free[0])
+
+
+def test_a_source_in_the_home_may_be_off_at_night_unless_the_job_says_otherwise(
+    small_job: Maker,
+) -> None:
+    (change,) = changes_of(small_job())["router"]
+    assert (change.do, change.cost, change.is_free) == ("off-at-night", 0, True)
+    assert "study" in change.reason
+    assert changes_of(small_job("[]")) == {}
+    assert changes_of(small_job(None, ('"router"', '"gas-meter"'))) == {}
+
+
+def test_bands_of_one_device_are_changed_together(small_job: Maker) -> None:
+    job = small_job(
+        '[{ do = "off-at-night" }]',
+        ('band = "2.4-2.4835 GHz"\neirp = "20 dBm"', 'bands = [{ service = "Wi-Fi 2.4", eirp = '
+        '"20 dBm" }, { service = "Wi-Fi 5", eirp = "20 dBm" }]'),
+    )  # fmt: skip
+    (change,) = changes_of(job)["router"]
+    assert change.sources == ("router-wi-fi-2-4", "router-wi-fi-5")
+    found = envelope.decide(job, envelope.cast(job, rays="few"))
+    assert len(found.free) == 1
+
+
+def test_where_it_goes_is_said_in_the_rooms_own_coordinates(job: Job) -> None:
+    words = [measure_words(job, each) for each in changes_of(job)["router"]]
+    assert words[0] == "switch it off at night"
+    assert words[1] == "turn its power down by 6\xa0dB"
+    assert words[3] == "move it to 2.50\xa0m, 2.60\xa0m, 0.30\xa0m of study"
+
+
+@pytest.mark.parametrize(
+    ("may", "key", "said"),
+    [
+        ('[{ do = "move", to = "9, 1, 1 m" }]', "may[0].to", "the source cannot be moved there"),
+        ('[{ do = "move" }]', "may[0].do", "a move takes one of to, along, and this has none"),
+        ('[{ do = "move", space = "den", to = "1,1,1 m" }]', "may[0].space", 'no space "den"'),
+        ('[{ do = "cable", by = "3 dB" }]', "may[0].by", 'by goes with do = "lower-power"'),
+        ('[{ do = "lower-power" }]', "may[0].by", "say how much less it sends"),
+        ('[{ do = "cable", cost = "9 USD" }]', "may[0].cost", "the job counts in EUR"),
+        ('[{ do = "wire" }]', "may[0].do", "it is one of"),
+        ('[{ do = "cable", agreed-by = "me" }]', "may[0].agreed-by", "is not who must agree"),
+    ],
+)
+def test_what_cannot_be_is_refused_at_its_key(
+    may: str, key: str, said: str, small_text: Callable[..., str]
+) -> None:
+    with pytest.raises(ProjectFileError) as caught:
+        load_text(small_text(may), path="flat.toml")
+    (fault,) = caught.value.faults
+    assert fault.location is not None
+    assert (fault.location.key or "").endswith(key)
+    assert said in str(fault)
+
+
+def test_a_source_in_a_direction_is_not_moved_from_here(small_job: Maker) -> None:
+    with pytest.raises(ProjectFileError, match="one far away is not moved"):
+        small_job(None, ("scattered = 0.1", 'scattered = 0.1\nmay = [{ do = "off-at-night" }]'))
