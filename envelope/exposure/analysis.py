@@ -16,7 +16,7 @@ from envelope.exposure.beams import Direct, direct_part, leak_paths, level_outsi
 from envelope.exposure.casts import Casts, ReceiverCasts
 from envelope.exposure.decibels import reduction_db
 from envelope.exposure.differences import LevelDraws, difference
-from envelope.exposure.diffuse import Diffuse, diffuse_of, faces_of
+from envelope.exposure.diffuse import Diffuse, faces_of
 from envelope.exposure.levels import Levels, levels_of
 from envelope.exposure.offers import offers_of
 from envelope.exposure.outdoor_coupling import outdoor_gain, outdoor_notes
@@ -428,31 +428,21 @@ def analyze_plan(
         raise StaleCastError("these casts were made for another geometry: cast the job again")
     tables = bench.tables(stacks_of(job, plan))
     faces = bench.kept("faces", lambda: faces_of(job))
-    diffuse = {
-        source.id: diffuse_of(
-            source=source,
-            casts=casts,
-            bench=bench,
-            tables=tables,
-            faces=faces,
-            band=bench.bands_hz.index(source.band_hz),
-        )
-        for source in job.sources
-    }
+    trials = Trials(
+        bench=bench,
+        casts=casts,
+        plan=plan,
+        tables=tables,
+        faces=faces,
+        fields=_fields(bench, isotropic=isotropic),
+        edges=edges,
+    )
     setting = _Setting(
         plan=plan,
         bench=bench,
         tables=tables,
-        diffuse=diffuse,
-        trials=Trials(
-            bench=bench,
-            casts=casts,
-            plan=plan,
-            tables=tables,
-            faces=faces,
-            fields=_fields(bench, isotropic=isotropic),
-            edges=edges,
-        ),
+        diffuse={source.id: trials.diffuse_of(source) for source in job.sources},
+        trials=trials,
         round_outside={
             band: outdoor_gain(bench=bench, tables=tables, faces=faces, band=band)
             for band in range(len(bench.bands_hz) if job.sources else 0)

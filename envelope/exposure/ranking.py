@@ -18,7 +18,8 @@ from envelope.building.job import Plan, Source
 from envelope.errors import RangeError
 from envelope.exposure.beams import Direct, direct_part
 from envelope.exposure.casts import Casts, ReceiverCasts
-from envelope.exposure.diffuse import Faces, absorption_m2, balance_matrix, ray_levels
+from envelope.exposure.crossed import Crossed, entries_of
+from envelope.exposure.diffuse import Diffuse, Faces, absorption_m2, balance_matrix, ray_levels
 from envelope.exposure.offers import Offers
 from envelope.exposure.shares import (
     Coupling,
@@ -34,8 +35,9 @@ from envelope.exposure.solid_angles import rows_of, totals, unpolarized
 from envelope.exposure.transmission import Bench, Tables, stacks_with
 from envelope.geometry.plane import Floats
 from envelope.physics.diffuse import diffuse_densities_w_m2
-from envelope.rays import Chain
+from envelope.rays import Chain, Crossings
 
+Integers = NDArray[np.int32] | NDArray[np.int64]
 Changes = Mapping[str, tuple[str, ...]]  # treatments by panel id
 
 CUMULATED = 8  # panels that are also tried together with all those before them
@@ -174,6 +176,21 @@ class Trials:
             )
         return self._matrices[band]
 
+    def _crossed(self, bundle: Chain | Crossings, rows: Integers) -> Crossed:
+        return self.bench.kept(
+            ("crossed", bundle), lambda: Crossed.of(rows=rows, start=bundle.start)
+        )
+
+    def diffuse_of(self, source: Source) -> Diffuse:
+        """Diffuse density that a source makes in every space under the plan."""
+        band = self.bench.bands_hz.index(source.band_hz)
+        beam = self._feed(source.id, band).fed_w
+        even = np.zeros_like(beam)
+        if source.scattered > 0.0 and self.casts.even is not None:
+            even = self._feed("", band).fed_w
+        solved = diffuse_densities_w_m2(matrix=self._matrix(band), fed_w=np.stack((beam, even)))
+        return Diffuse(from_beam_w_m2=solved[0], from_scattered=solved[1])
+
     def isotropic_density_sr(self, home: int, band: int) -> float:
         """Diffuse density in a space for an outside field of unit radiance in every direction."""
         fed = self._feed("", band).fed_w
@@ -308,18 +325,15 @@ class _Trial:
         """What a chain feeds (spaces,): only rays that cross a changed row feed otherwise. [W]"""
         feed = self.trials._feed(name, band)
         chain = feed.chain
-        crossing = self.rows[chain.rows]
-        if not crossing.any():
+        affected = self.trials._crossed(chain, chain.rows).by(self.rows)
+        if not len(affected):
             return feed.fed_w
-        lengths = np.diff(chain.start)
-        ray = np.repeat(np.arange(len(lengths)), lengths)
-        affected = np.bincount(ray[crossing], minlength=len(lengths)) > 0
-        entries = affected[ray]
+        entries, start = entries_of(chain.start, affected)
         logs, reflected = self.trials.bench.along(chain, self.tables.stacks, band)
         powers = hit_powers_w(
             logs=logs[entries],
             reflected=reflected[entries],
-            start=np.concatenate(([0], np.cumsum(lengths[affected]))),
+            start=start,
             carried_w=feed.carried_w[affected],
         )
         hit = chain.space[entries] >= 0
@@ -347,23 +361,17 @@ class _Trial:
         """Open-equivalent solid angle of a receiver in a band. [sr]"""
         crossings = seen.casts.crossings
         before = float(seen.open_equivalent_sr[:, band].sum())
-        rows, bins = rows_of(crossings)
-        crossing = self.rows[rows]
-        if not crossing.any():
+        rows, bins = self.trials.bench.kept(("rows", crossings), lambda: rows_of(crossings))
+        affected = self.trials._crossed(crossings, rows).by(self.rows)
+        exposed = affected[crossings.sky[affected] > 0]
+        if not len(exposed):
             return before
-        lengths = np.diff(crossings.start)
-        signature = np.repeat(np.arange(len(lengths)), lengths)
-        affected = np.bincount(signature[crossing], minlength=len(lengths)) > 0
-        exposed = affected & (crossings.sky > 0)
-        if not exposed.any():
-            return before
-        entries = exposed[signature]
-        start = np.concatenate(([0], np.cumsum(lengths[exposed])))[:-1]
+        entries, start = entries_of(crossings.start, exposed)
         weight = crossings.solid_angle_sr[exposed]
         moved = 0.0
         for sign, tables in ((1.0, self.tables), (-1.0, self.trials.tables)):
             logs = tables.log_transmission[tables.stacks.of_row[rows[entries]], bins[entries], band]
-            through = unpolarized(np.exp(np.add.reduceat(logs, start, axis=0)))
+            through = unpolarized(np.exp(np.add.reduceat(logs, start[:-1], axis=0)))
             moved += sign * float(weight @ through)
         return max(before + moved, 0.0)
 

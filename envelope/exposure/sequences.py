@@ -181,11 +181,11 @@ def _sequences(bundle: Beam | Chain | Crossings) -> Sequences:
     for depth in range(int(length.max(initial=0))):
         ray = np.flatnonzero(length > depth)
         entry = place[ray] + depth
-        listed = np.stack((of_ray[ray], rows[entry], coarse[entry], spaces[entry]), axis=1)
-        distinct, which = np.unique(listed, axis=0, return_inverse=True)
-        of_ray[ray] = of_entry[entry] = starts[-1] + which.reshape(-1)
-        tables.append(distinct)
-        starts.append(starts[-1] + len(distinct))
+        listed = np.stack((of_ray[ray], rows[entry], coarse[entry], spaces[entry]))
+        first, which = _alike(listed)
+        of_ray[ray] = of_entry[entry] = starts[-1] + which
+        tables.append(listed[:, first].T)
+        starts.append(starts[-1] + len(first))
     parent, row, cosine_bin, space = np.concatenate(tables).T
     space = space.copy()
     space[0] = -1
@@ -198,3 +198,13 @@ def _sequences(bundle: Beam | Chain | Crossings) -> Sequences:
         of_ray=of_ray,
         of_entry=of_entry,
     )
+
+
+def _alike(columns: Longs) -> tuple[Longs, Longs]:
+    """Where each distinct column (4, m) first is, in their order, and which one each is."""
+    code = columns[0]
+    for row in columns[1:]:
+        low, high = int(row.min(initial=0)), int(row.max(initial=0))
+        code = code * (high - low + 1) + (row - low)
+    _, first, which = np.unique(code, return_index=True, return_inverse=True)
+    return first, which

@@ -202,6 +202,8 @@ class Bench:
     _binned: dict[StackKey, tuple[Floats, Floats]] = field(default_factory=dict)
     _along: dict[tuple[int, int], _Along] = field(default_factory=dict)
     _kept: dict[Hashable, Any] = field(default_factory=dict)
+    _number_of: dict[StackKey, int] = field(default_factory=dict)
+    _numbered: tuple[Stacks, NDArray[np.int64]] | None = None  # the latest
     _beyond: dict[str, dict[float, None]] = field(default_factory=dict)  # see `extrapolated`
 
     def __post_init__(self) -> None:
@@ -359,12 +361,13 @@ class Bench:
         angles: list[Floats] = []
         backs: list[NDArray[np.int64] | None] = []
         for cosines in groups:
-            distinct, back = np.unique(cosines, return_inverse=True)
-            joined = len(distinct) > SPLINE_NODES
-            angles.append(
-                np.linspace(distinct[0], distinct[-1], SPLINE_NODES) if joined else distinct
-            )
-            backs.append(None if joined else back)
+            if _many_distinct(cosines):
+                angles.append(np.linspace(cosines.min(), cosines.max(), SPLINE_NODES))
+                backs.append(None)
+            else:
+                distinct, back = np.unique(cosines, return_inverse=True)
+                angles.append(distinct)
+                backs.append(back)
         ((passed, reflected),) = self._solve([key], np.concatenate(angles), self._nodes_of(band))
         weight = self._weights[band]
         through = np.log(np.maximum(band_mean(values=passed, weight=weight), SMALLEST))
@@ -400,33 +403,49 @@ class Bench:
         found = self._along.get((id(bundle), band))
         if found is None:
             found = self._along[id(bundle), band] = _Along.of(bundle, band=band)
-        changed = [
-            (row, key)
-            for row in found.entries_of
-            for key in [stacks.keys[stacks.of_row[row]]]
-            if found.current.get(row) != key
-        ]
-        self._learn(found, [each for each in changed if each not in found.known])
-        for row, key in changed:
-            found.values[found.entries_of[row]] = found.known[row, key]
-            found.current[row] = key
+        wanted = self._numbers(stacks)[stacks.of_row[found.rows]]
+        changed = np.flatnonzero(found.current != wanted)
+        ways = [(place, int(wanted[place])) for place in changed.tolist()]
+        self._learn(found, [way for way in ways if way not in found.known])
+        for place, number in ways:
+            found.values[found.entries_of[place]] = found.known[place, number]
+        found.current[changed] = wanted[changed]
         return found.values[:, 0], found.values[:, 1]
 
-    def _learn(self, along: _Along, missing: list[tuple[int, StackKey]]) -> None:
+    def _numbers(self, stacks: Stacks) -> NDArray[np.int64]:
+        """Numbers (stacks,) that the bench knows stacks by, whatever the plan."""
+        latest = self._numbered
+        if latest is None or latest[0] is not stacks:
+            known = self._number_of
+            numbers = np.array([known.setdefault(key, len(known)) for key in stacks.keys], int)
+            latest = self._numbered = (stacks, numbers)
+        return latest[1]
+
+    def _learn(self, along: _Along, missing: list[tuple[int, int]]) -> None:
         """Work out rows under their stacks; rows with one stack and few angles together."""
-        rows_of: dict[StackKey, list[int]] = {}
-        for row, key in missing:
-            rows_of.setdefault(key, []).append(row)
-        for key, rows in rows_of.items():
-            cosines = [along.bundle.cosines[along.entries_of[row]] for row in rows]
+        keys = list(self._number_of)
+        places_of: dict[int, list[int]] = {}
+        for place, number in missing:
+            places_of.setdefault(number, []).append(place)
+        for number, places in places_of.items():
+            key = keys[number]
+            cosines = [along.bundle.cosines[along.entries_of[place]] for place in places]
             together = np.concatenate(cosines)
-            if len(np.unique(together)) > SPLINE_NODES:  # each row over its own few degrees
+            if _many_distinct(together):  # each row over its own few degrees
                 parts = self._each_exactly(key, cosines, along.band)
             else:
                 ends = np.cumsum([len(each) for each in cosines])[:-1]
                 parts = np.split(self._exactly(key, together, along.band), ends)
-            for row, values in zip(rows, parts, strict=True):
-                along.known[row, key] = values
+            for place, values in zip(places, parts, strict=True):
+                along.known[place, number] = values
+
+
+def _many_distinct(cosines: Floats) -> bool:
+    """Whether a stack is solved at fewer angles than these; the first of them mostly tell."""
+    few = cosines[: 4 * SPLINE_NODES]
+    return len(np.unique(few)) > SPLINE_NODES or (
+        len(few) < len(cosines) and len(np.unique(cosines)) > SPLINE_NODES
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -435,10 +454,11 @@ class _Along:
 
     bundle: Bundle  # kept, so that its id stays its own
     band: int
-    entries_of: dict[int, NDArray[np.int64]]  # entries that cross each row
+    rows: Ints  # (r,) that its entries cross
+    entries_of: tuple[NDArray[np.int64], ...]  # of each of these
     values: Floats  # (entries, 2, 2)
-    current: dict[int, StackKey]
-    known: dict[tuple[int, StackKey], Floats]
+    current: NDArray[np.int64]  # (r,) numbers of the stacks that they are of; -1 at first
+    known: dict[tuple[int, int], Floats]  # by place among the rows, and number
 
     @classmethod
     def of(cls, bundle: Bundle, *, band: int) -> _Along:
@@ -447,9 +467,10 @@ class _Along:
         parts = np.split(order, first[1:]) if len(rows) else []  # a source that nothing lets in
         return cls(
             bundle=bundle,
-            entries_of={int(row): part for row, part in zip(rows, parts, strict=True)},
+            rows=rows,
+            entries_of=tuple(parts),
             band=band,
             values=np.zeros((len(order), 2, 2)),
-            current={},
+            current=np.full(len(rows), -1, dtype=np.int64),
             known={},
         )

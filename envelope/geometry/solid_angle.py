@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from envelope.geometry.plane import Floats
 
@@ -51,18 +52,25 @@ def triangle_solid_angle(corners_m: Floats) -> Floats:
 
 
 def spread_over_triangles(
-    corners: Floats, solid_angle_sr: Floats, *, first: Floats, second: Floats
+    corners: Floats,
+    solid_angle_sr: Floats,
+    *,
+    first: Floats,
+    second: Floats,
+    triangle: NDArray[np.int64] | None = None,
 ) -> Floats:
     """Directions spread evenly, by solid angle, over spherical triangles.
 
     Parameters
     ----------
-    corners : (n, 3, 3) float
-        Unit vectors to the corners of each point's triangle; either winding. [-]
-    solid_angle_sr : (n,) float
+    corners : (k, 3, 3) float
+        Unit vectors to the corners of each triangle; either winding. [-]
+    solid_angle_sr : (k,) float
         Of each triangle, positive. [sr]
     first, second : (n,) float
         Place in the triangle, evenly spread over the unit square. [-]
+    triangle : (n,) int, optional
+        In which triangle each point lies; else one in each.
 
     Returns
     -------
@@ -86,36 +94,45 @@ def spread_over_triangles(
     .. [1] J. Arvo, "Stratified sampling of spherical triangles", SIGGRAPH 1995. Followed from
        memory in its outline; the formulas above are derived here.
     """
-    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
+    a, b, c = (np.ascontiguousarray(corners[:, corner].T) for corner in range(3))  # (3, k)
     side = _tangent(a, c)
+    toward_b = _dot(b, side)
+    volume = np.abs(_dot(a, np.cross(b - a, side, axis=0)))
+    nearness = 1.0 + _dot(a, b)
+    if triangle is not None:  # what a triangle has for itself is worked out once
+        a, b, side = a[:, triangle], b[:, triangle], side[:, triangle]
+        toward_b, volume, nearness = toward_b[triangle], volume[triangle], nearness[triangle]
+        solid_angle_sr = solid_angle_sr[triangle]
     half = 0.5 * first * solid_angle_sr
     sine, cosine = np.sin(half), np.cos(half)
-    toward_b = (b * side).sum(axis=1)
-    volume = np.abs((a * np.cross(b - a, side)).sum(axis=1))
-    nearness = 1.0 + (a * b).sum(axis=1)
     rise = sine * nearness
     run = volume * cosine - toward_b * sine
     size = np.hypot(rise, run)
     half_sine, half_cosine = rise / size, run / size  # of half the arc a–c′
-    cut = (
-        a * (half_cosine**2 - half_sine**2)[:, np.newaxis]
-        + side * (2.0 * half_sine * half_cosine)[:, np.newaxis]
-    )
-    chord = np.linalg.norm(cut - b, axis=1)
+    cut = a * (half_cosine**2 - half_sine**2) + side * (2.0 * half_sine * half_cosine)
+    chord = _length(cut - b)
     along = 0.5 * np.sqrt(second) * chord  # sine of half the arc b–point
-    directions = (
-        b * (1.0 - 2.0 * along**2)[:, np.newaxis]
-        + _tangent(b, cut) * (2.0 * along * np.sqrt(1.0 - along**2))[:, np.newaxis]
-    )
-    unit: Floats = directions / np.linalg.norm(directions, axis=1)[:, np.newaxis]
-    return unit
+    directions = b * (1.0 - 2.0 * along**2)
+    directions += _tangent(b, cut) * (2.0 * along * np.sqrt(1.0 - along**2))
+    directions /= _length(directions)
+    return np.ascontiguousarray(directions.T)
+
+
+def _dot(one: Floats, other: Floats) -> Floats:
+    """Scalar products (n,) of vectors (3, n)."""
+    product = one * other
+    return np.asarray(product[0] + product[1] + product[2])
+
+
+def _length(vectors: Floats) -> Floats:
+    return np.asarray(np.sqrt(_dot(vectors, vectors)))
 
 
 def _tangent(start: Floats, end: Floats) -> Floats:
-    """Unit tangents of the great circles from `start` towards `end`, exact for close points."""
+    """Unit tangents (3, n) of the great circles between points, exact for close ones."""
     chord = end - start
-    tangent = chord + start * (0.5 * (chord * chord).sum(axis=1))[:, np.newaxis]
-    length = np.linalg.norm(tangent, axis=1)
+    tangent = chord + start * (0.5 * _dot(chord, chord))
+    length = _length(tangent)
     # a point that falls on the start has no direction to go: it stays where it is
-    unit: Floats = tangent / np.where(length > 0.0, length, 1.0)[:, np.newaxis]
+    unit: Floats = tangent / np.where(length > 0.0, length, 1.0)
     return unit

@@ -58,10 +58,11 @@ class Aim:
         share = np.diff(self.shares)
         within = (points[:, 0] - self.shares[triangle]) / share[triangle]
         return spread_over_triangles(
-            self.corners[triangle],
-            (share * self.solid_angle_sr)[triangle],
+            self.corners,
+            share * self.solid_angle_sr,
             first=np.clip(within, 0.0, 1.0),
             second=points[:, 1],
+            triangle=triangle,
         )
 
 
