@@ -24,15 +24,17 @@ from envelope.units import parse_length
 from viewer.app import edits, protocol
 from viewer.app import model as app_model
 from viewer.app.describing import layers_said, treatment_said
+from viewer.app.outputs import Outbox
 from viewer.app.protocol import Tell, Told
+from viewer.app.recent import other_jobs
 from viewer.app.results import Findings, Place, place_of
 from viewer.app.session import ChangedOnDiskError, Disk, EditError, Session, free_plan_id, said
+from viewer.app.skies import Skies
 from viewer.app.tables import names_told, parts_told, rows_told, tables_told
 from viewer.app.trials import Trials, bills_told
 from viewer.scene.build import build_scene, with_results
-from viewer.scene.json_types import ColumnJson, SceneJson, SkyJson
+from viewer.scene.json_types import ColumnJson, SceneJson
 from viewer.scene.records import Scene
-from viewer.scene.sky import Sky, cast_sky, losses_db, sky_json
 from viewer.scene.to_json import column_to_json, to_json
 
 QUIET_S = 0.4  # without an edit, before what takes longer is worked out
@@ -64,7 +66,7 @@ class Desk:
     _scene: Scene | None = None
     _shows: object = None  # what the scene was made of
     _told: dict[str, object] = field(default_factory=dict)  # plan → what its column was made of
-    _skies: dict[tuple[object, Place], Sky] = field(default_factory=dict)
+    _skies: Skies = field(init=False)
     _doing: asyncio.Lock = field(default_factory=asyncio.Lock)
     _casting: asyncio.Task[None] | None = None
     _later: asyncio.Task[None] | None = None
@@ -74,8 +76,12 @@ class Desk:
     _share: float | None = None
     _disk: Disk = "same"
 
+    outbox: Outbox = field(init=False)
+
     def __post_init__(self) -> None:
         self._trials = Trials(self.session)
+        self.outbox = Outbox(session=self.session)
+        self._skies = Skies(session=self.session)
 
     # Pages
 
@@ -218,26 +224,10 @@ class Desk:
             page.tell({"tell": "say", "text": text, "tone": "bad"})
 
     async def _sky_seen(self, page: Page, asked: protocol.SeeSky) -> None:
-        """All directions around a receiver; cast once for each place where it stands."""
-        job, findings = self._job(), self.session.findings
-        if findings is None:
-            return
-        receiver = {each.id: each for each in job.receivers}.get(asked.receiver)
-        if receiver is None:
-            return
-        key = (self.session.now.castings, place_of(receiver))
-        if key not in self._skies:
-            self._skies[key] = await asyncio.to_thread(cast_sky, job, receiver)
-        sky, scene = self._skies[key], self._scene
-        assert scene is not None
-
-        def told() -> SkyJson:
-            losses = [losses_db(sky, bench=findings.bench, plan=plan) for plan in job.plans]
-            scale = (scene.loss.low_db, scene.loss.high_db)
-            found = sky_json(sky, job=job, losses=losses, scale_db=scale)
-            return cast(SkyJson, found)
-
-        page.tell({"tell": "sky", "sky": await asyncio.to_thread(told)})
+        if self._scene is not None:
+            found = await self._skies.of(asked.receiver, scene=self._scene)
+            if found is not None:
+                page.tell({"tell": "sky", "sky": found})
 
     async def _file(self, page: Page, asked: protocol.SeeFile) -> None:
         page.file_told = None
@@ -290,6 +280,25 @@ class Desk:
     async def _choices(self, page: Page, asked: protocol.SeeChoices) -> None:
         """What a click on each treatment of a face would bring; worked out beside the edits."""
         self._trials.begin((id(page), "choices"), self._trials.choices(page.tell, asked))
+
+    async def _menu(self, page: Page, asked: protocol.SeeMenu) -> None:
+        path = self.session.path
+        jobs = await asyncio.to_thread(other_jobs, path, path.parent)
+        page.tell(self.outbox.menu(jobs))
+
+    async def _make(self, page: Page, asked: protocol.MakeOutput) -> None:
+        """Make something of the job, beside the edits."""
+
+        async def made() -> None:
+            page.tell(await self.outbox.make(asked))
+
+        self._trials.begin((id(page), "output"), made())
+
+    async def _save_copy(self, page: Page, asked: protocol.SaveCopy) -> None:
+        path = await asyncio.to_thread(self.outbox.save_copy, asked)
+        page.tell(
+            {"tell": "say", "text": f"copied to {shown(str(path), limit=120)}", "tone": "plain"}
+        )
 
     async def _cast(self, page: Page, asked: protocol.Cast) -> None:
         self._stopped = False
@@ -558,6 +567,9 @@ _ACTS: Mapping[type, Callable[[Desk, Page, Any], Awaitable[None]]] = {
     protocol.RemoveRow: Desk._edit,
     protocol.Rename: Desk._edit,
     protocol.SeeChoices: Desk._choices,
+    protocol.SeeMenu: Desk._menu,
+    protocol.MakeOutput: Desk._make,
+    protocol.SaveCopy: Desk._save_copy,
 }
 
 

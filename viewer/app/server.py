@@ -23,9 +23,12 @@ from viewer.app import model as app_model
 from viewer.app.controller import Desk, Page
 from viewer.app.guard import HOST, Guard, Key, free_port
 from viewer.app.protocol import Tell
+from viewer.app.recent import other_jobs, remember
 from viewer.app.session import Session, said
 
 try:
+    from fastapi import Response  # with NiceGUI
+    from fastapi.responses import FileResponse
     from nicegui import app, background_tasks, ui
 except ImportError as error:
     raise MissingExtraError(library="NiceGUI", extra="viewer") from error
@@ -37,6 +40,8 @@ __all__ = ["run"]
 EMPTY_S = 20.0
 FIRST_S = 180.0  # for the first page to come
 MOST_BYTES = 4_000_000  # of one message from a page
+# What was made may hold scripts of its own, and is nobody to this server.
+_SHUT_OFF = "sandbox allow-scripts allow-modals allow-downloads allow-popups"
 
 
 class Cutting(ui.element, component="page/component.js"):  # type: ignore[call-arg,misc]
@@ -57,6 +62,7 @@ class Server:
         self._beginning = asyncio.Lock()  # one page begins the job, not two
         if path is not None:
             self.desk = Desk(session=Session(path))
+            remember(self.desk.session.path)
 
     def page(self) -> None:
         """Build one page."""
@@ -129,11 +135,53 @@ class Server:
             return
         page = self._open[client]
         if page is not None and self.desk is not None:
-            await self.desk.act(page, asked)
+            if isinstance(asked, dict) and asked.get("do") in ("open", "begin"):
+                async with self._beginning:
+                    await self._turn_to(client, asked)
+            else:
+                await self.desk.act(page, asked)
             return
         async with self._beginning:
             if self.desk is None:
                 await self._begin(client, asked)
+
+    async def _turn_to(self, client: str, asked: object) -> None:
+        """Leave the job for another one of the menu, or for the form; every page begins anew."""
+        tell, before = self._teller(client), self.desk
+        assert before is not None
+        try:
+            message = protocol.read(asked)
+            desk = None
+            if isinstance(message, protocol.OpenJob):
+                known = other_jobs(before.session.path, before.session.path.parent)
+                if message.path not in {each["path"] for each in known}:
+                    raise EnvelopeError("that job is not in the menu: look at it again")
+                desk = Desk(session=await asyncio.to_thread(Session, Path(message.path)))
+        except EnvelopeError as error:
+            tell({"tell": "say", "text": said(error), "tone": "bad"})
+            return
+        if self._watching is not None:
+            self._watching.cancel()
+        for name, page in self._open.items():
+            if page is not None:
+                before.leave(page)
+            self._open[name] = None
+        self.desk = desk
+        await before.close()
+        self.folder = (desk or before).session.path.parent
+        if desk is not None:
+            remember(desk.session.path)
+            self._watching = asyncio.create_task(desk.watch())
+        for name in self._open:
+            self._teller(name)({"tell": "reload"})
+
+    def made(self, number: int) -> Response:
+        """Something that was made of the job, to look at; shut off from the app's own pages."""
+        made = [] if self.desk is None else self.desk.outbox.made
+        if not 0 <= number < len(made) or not made[number].is_file():
+            return Response(status_code=404)
+        headers = {"content-security-policy": _SHUT_OFF, "cache-control": "no-store"}
+        return FileResponse(made[number], headers=headers)
 
     async def _begin(self, client: str, asked: object) -> None:
         """Do what a page asks while there is no job."""
@@ -197,6 +245,7 @@ class Server:
         await self._open_everywhere(self.desk)
 
     async def _open_everywhere(self, desk: Desk) -> None:
+        remember(desk.session.path)
         self._watching = asyncio.create_task(desk.watch())
         for each in list(self._open):
             await self._join(each)
@@ -269,6 +318,7 @@ def run(
         if file.suffix not in (".js", ".css"):
             continue
         app.add_static_file(local_file=file, url_path=f"/own/{file.name}", max_cache_age=0)
+    app.get("/made/{number}")(server.made)
     ui.page("/", title="Gapcast", favicon=_MARK)(server.page)
     app.on_startup(server.begin)
     app.on_shutdown(server.end)

@@ -56,6 +56,7 @@ def test_what_is_no_message_is_refused_by_its_key(asked: object, place: str) -> 
 
 def test_the_desk_does_whatever_a_page_may_ask_of_a_job() -> None:
     beginnings = {protocol.MakeJob, protocol.ListModel, protocol.ImportModel}
+    beginnings |= {protocol.OpenJob, protocol.BeginJob}
     assert set(_ACTS) == set(protocol.ASKS) - beginnings
 
 

@@ -15,6 +15,9 @@ export class Frame {
   work = h("div", { class: "ga-work" });
   faulty = h("div", { class: "ga-faulty", hidden: true });
   blank = h("div", { class: "ga-blank", hidden: true });
+  gone = h("div", { class: "ga-gone", role: "alert", hidden: true });
+  saved = true;
+  kept = "";
 
   /**
    * @param {HTMLElement} root
@@ -32,7 +35,8 @@ export class Frame {
       class: "ga-main",
       "aria-keyshortcuts": "Control+S",
     });
-    const buttons = h("div", { class: "ga-do" }, this.undo, this.redo, this.save);
+    this.menu = pressable("Menu", () => send({ do: "menu" }), { "aria-haspopup": "dialog" });
+    const buttons = h("div", { class: "ga-do" }, this.undo, this.redo, this.save, this.menu);
     const head = h(
       "header",
       { class: "ga-head" },
@@ -40,7 +44,7 @@ export class Frame {
       this.say,
       buttons,
     );
-    root.append(head, this.notes, this.work, this.faulty, this.blank, this.dialog);
+    root.append(head, this.gone, this.notes, this.work, this.faulty, this.blank, this.dialog);
     this.keys = (event) => this.#key(event);
     document.addEventListener("keydown", this.keys);
   }
@@ -54,12 +58,15 @@ export class Frame {
     PARTS.forEach((each, k) => {
       boxes[k].hidden = each !== part;
     });
-    for (const button of [this.undo, this.redo, this.save]) button.hidden = part === "form";
+    for (const button of [this.undo, this.redo, this.save, this.menu])
+      button.hidden = part === "form";
   }
 
   /** @param {Status} status */
   showStatus(status) {
     const saved = status.saved ? "saved" : "not saved";
+    this.saved = status.saved;
+    this.kept = `${status.folder}/${status.file}`;
     this.file.textContent = `${status.file} in ${status.folder} · ${saved}`;
     document.title = `${status.saved ? "" : "• "}${status.file}`;
     this.undo.disabled = status.undo === null;
@@ -81,9 +88,26 @@ export class Frame {
   }
 
   /**
+   * Whether the program answers; where it has ended, the page says so and what has become of edits.
+   * @param {boolean} here
+   */
+  connected(here) {
+    if (this.gone.hidden === here) return;
+    this.gone.hidden = here;
+    if (here) return;
+    const kept = this.saved
+      ? "Everything is saved."
+      : "What you have changed and not saved is kept beside the job, and offered when you open it again.";
+    this.gone.replaceChildren(
+      h("strong", {}, "The program has ended, or does not answer. "),
+      `${kept} Start it again with: gapcast view ${this.kept}`,
+    );
+  }
+
+  /**
    * Ask one question; each choice is the word of its button and what it asks for, if anything.
    * @param {string} text
-   * @param {Array<[string, Asked | null]>} choices
+   * @param {Array<[string, Asked | Asked[] | null]>} choices
    */
   decide(text, choices) {
     this.dialog.replaceChildren(
@@ -94,7 +118,7 @@ export class Frame {
         choices.map(([word, asked]) =>
           pressable(word, () => {
             this.dialog.close();
-            if (asked) this.send(asked);
+            for (const each of [asked ?? []].flat()) this.send(each);
           }),
         ),
       ),

@@ -11,6 +11,7 @@ import { formOf } from "./form.js";
 import { Frame } from "./frame.js";
 import { LeftColumn } from "./left.js";
 import { Looking } from "./looking.js";
+import { Menu } from "./menu.js";
 import { MiddleColumn } from "./middle.js";
 import { modelOf } from "./model.js";
 import { h, short } from "./parts.js";
@@ -63,6 +64,11 @@ class Page {
     this.ask = ask;
     const send = (asked) => this.#send(asked);
     this.frame = new Frame(root, send);
+    this.menu = new Menu(this.frame, send, () => ({
+      plans: this.scene?.plans.map((each) => [each.id, each.title]) ?? [],
+      plan: this.looking.plan,
+      receiver: this.scene?.receivers[this.looking.receiver]?.id ?? null,
+    }));
     this.faults = faultsOf(this.frame.faulty, send);
     this.form = formOf(this.frame.blank, send);
     this.model = modelOf(this.frame.blank, send);
@@ -318,6 +324,12 @@ class Page {
         return this.#choosePlan(what.id);
       case "say":
         return this.frame.tell(what.text, what.tone === "bad");
+      case "menu":
+        return this.menu.open(what);
+      case "made":
+        return this.menu.made(what);
+      case "reload":
+        return location.reload();
       case "overwrite":
         return this.frame.decide(what.text, [
           ["Overwrite the file", { do: "save", overwrite: true }],

@@ -385,6 +385,80 @@ export interface ModelTroubleTold {
   message: string;
 }
 
+/** What can be made of the job, where it may go, and which other jobs there are. */
+export interface SeeMenu {
+  do: "menu";
+}
+
+/** Write a page, picture or list of the job as it stands; without a name it is only shown. */
+export interface MakeOutput {
+  do: "make";
+  output: string;
+  plan: string | null;
+  receiver: string | null;
+  name: string;
+  folder?: "job" | "home";
+  overwrite?: boolean;
+}
+
+/** Write the text as it stands into another file, and go on with the one that is open. */
+export interface SaveCopy {
+  do: "save-copy";
+  name: string;
+  folder?: "job" | "home";
+}
+
+/** Open another job of those that the menu names; unsaved edits stay beside the one before. */
+export interface OpenJob {
+  do: "open";
+  path: string;
+}
+
+/** Go to the form that begins a job. */
+export interface BeginJob {
+  do: "begin";
+}
+
+/** Something that can be made: how a file of it is called, and what it asks for. */
+export interface OutputTold {
+  id: string;
+  group: string;
+  title: string;
+  said: string;
+  name: string;
+  takes_plan: boolean;
+  text: boolean;
+}
+
+/** Another job that can be opened. */
+export interface JobFileTold {
+  path: string;
+  name: string;
+  folder: string;
+  recent: boolean;
+}
+
+/** What the menu offers. */
+export interface MenuTold {
+  tell: "menu";
+  outputs: Array<OutputTold>;
+  folder: string;
+  home: string;
+  copy: string;
+  jobs: Array<JobFileTold>;
+}
+
+/** What has been made: the file with its address here, a text to read, or why it was not. */
+export interface MadeTold {
+  tell: "made";
+  output: string;
+  file: string | null;
+  address: string | null;
+  text: string | null;
+  trouble: string | null;
+  exists: boolean;
+}
+
 /** Write a job file from the form of the start page; `typed` is what its fields hold. */
 export interface MakeJob {
   do: "form";
@@ -456,5 +530,10 @@ export interface SayTold {
   tone: "plain" | "bad";
 }
 
-export type Asked = Look | Treat | NewPlan | Move | Undo | Redo | Save | ReadAgain | SetText | SetAssembly | SetKind | TakeUp | Drop | TryLock | Cast | Halt | SeeSky | SeeFile | SetKeys | AddRow | RemoveRow | Rename | SeeChoices | MakeJob | ListModel | ImportModel;
-export type Told = JobTold | FaultyTold | ColumnsTold | StatusTold | ProgressTold | SkyTold | FileTold | FieldsTold | NamedTold | ChoicesTold | PlanTold | SayTold | OverwriteTold | FormTold | TroublesTold | ListingTold | ModelTroubleTold;
+/** Another job is open here now: the page begins anew. */
+export interface ReloadTold {
+  tell: "reload";
+}
+
+export type Asked = Look | Treat | NewPlan | Move | Undo | Redo | Save | ReadAgain | SetText | SetAssembly | SetKind | TakeUp | Drop | TryLock | Cast | Halt | SeeSky | SeeFile | SetKeys | AddRow | RemoveRow | Rename | SeeChoices | SeeMenu | MakeOutput | SaveCopy | OpenJob | BeginJob | MakeJob | ListModel | ImportModel;
+export type Told = JobTold | FaultyTold | ColumnsTold | StatusTold | ProgressTold | SkyTold | FileTold | FieldsTold | NamedTold | ChoicesTold | PlanTold | SayTold | OverwriteTold | FormTold | TroublesTold | ListingTold | ModelTroubleTold | MenuTold | MadeTold | ReloadTold;

@@ -69,8 +69,28 @@ from viewer.app.protocol.model import (
     SetAssembly,
     SetKind,
 )
+from viewer.app.protocol.out import (
+    BeginJob,
+    Folder,
+    JobFileTold,
+    MadeTold,
+    MakeOutput,
+    MenuTold,
+    OpenJob,
+    OutputTold,
+    SaveCopy,
+    SeeMenu,
+)
 from viewer.app.protocol.start import FormTold, MakeJob, Trouble, TroublesTold
-from viewer.app.protocol.whole import ColumnsTold, JobTold, Losses, ProgressTold, SayTold, SkyTold
+from viewer.app.protocol.whole import (
+    ColumnsTold,
+    JobTold,
+    Losses,
+    ProgressTold,
+    ReloadTold,
+    SayTold,
+    SkyTold,
+)
 
 __all__ = [
     "ASKS",
@@ -78,6 +98,7 @@ __all__ = [
     "MAX_TEXT",
     "AddRow",
     "Asked",
+    "BeginJob",
     "BillTold",
     "Cast",
     "ChoiceTold",
@@ -89,9 +110,11 @@ __all__ = [
     "FieldTrouble",
     "FieldsTold",
     "FileTold",
+    "Folder",
     "FormTold",
     "Halt",
     "ImportModel",
+    "JobFileTold",
     "JobTold",
     "KeyTold",
     "Length",
@@ -99,7 +122,10 @@ __all__ = [
     "ListingTold",
     "Look",
     "Losses",
+    "MadeTold",
     "MakeJob",
+    "MakeOutput",
+    "MenuTold",
     "MessageError",
     "ModelChoices",
     "ModelPanel",
@@ -110,6 +136,8 @@ __all__ = [
     "Move",
     "NamedTold",
     "NewPlan",
+    "OpenJob",
+    "OutputTold",
     "OverwriteTold",
     "PartsTold",
     "PartsTyped",
@@ -117,12 +145,15 @@ __all__ = [
     "ProgressTold",
     "ReadAgain",
     "Redo",
+    "ReloadTold",
     "RemoveRow",
     "Rename",
     "Save",
+    "SaveCopy",
     "SayTold",
     "SeeChoices",
     "SeeFile",
+    "SeeMenu",
     "SeeSky",
     "SetAssembly",
     "SetKeys",
@@ -168,6 +199,11 @@ Asked = (
     | RemoveRow
     | Rename
     | SeeChoices
+    | SeeMenu
+    | MakeOutput
+    | SaveCopy
+    | OpenJob
+    | BeginJob
     | MakeJob
     | ListModel
     | ImportModel
@@ -216,6 +252,9 @@ Told = (
     | TroublesTold
     | ListingTold
     | ModelTroubleTold
+    | MenuTold
+    | MadeTold
+    | ReloadTold
 )
 
 Tell = Callable[[Told], None]  # one page is told something

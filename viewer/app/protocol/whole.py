@@ -61,3 +61,9 @@ class SayTold(TypedDict):
     tell: Literal["say"]
     text: str
     tone: Literal["plain", "bad"]
+
+
+class ReloadTold(TypedDict):
+    """Another job is open here now: the page begins anew."""
+
+    tell: Literal["reload"]
