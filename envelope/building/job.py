@@ -17,6 +17,7 @@ from envelope.building.composition import (
     Material,
     Treatment,
 )
+from envelope.building.fitted import Fitted
 from envelope.building.model import Building
 from envelope.building.selectors import SelectionError, select, unknown
 from envelope.building.source_measures import SourceMeasure
@@ -84,6 +85,7 @@ class Job:
     assumed_source: bool = False  # no source in the file: an even exterior field at 2.45 GHz
     notes: tuple[str, ...] = ()
     readings: tuple[Reading, ...] = ()
+    fitted: Fitted | None = None  # what its readings leave open; None before they are solved
     wiring: Wiring | None = None  # None where the file says nothing of it
     unknowns: tuple[Unknown, ...] = ()  # what the file does not state and its figures rest on
     products: tuple[Product, ...] = ()  # what is bought for treatments
@@ -150,6 +152,10 @@ class Job:
         if name not in plans:
             raise UnknownNameError(unknown("plan", name, plans))
         return plans[name]
+
+    def factor_at(self, receiver: str, plan: str = AS_BUILT) -> float:
+        """By what readings show levels at a receiver to differ from what the model says."""
+        return 1.0 if self.fitted is None else self.fitted.factor_of(receiver, plan)
 
     def resolved(self, plan: Plan) -> Plan:
         """A plan made for this job, its panels named by their ids.

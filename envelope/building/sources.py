@@ -66,6 +66,7 @@ class Source:
     level_tolerance_db: float = LEVEL_TOLERANCE_DB
     direction_tolerance_rad: float = 0.0873  # 5°, the same
     solved: Solved | None = None  # where the level or EIRP comes from readings
+    moved_db: float = 0.0  # by which readings move the level or EIRP that the file states
     title: str = ""  # what the client calls it
     device: str = ""  # what sends in this band and in others; the source itself unless stated
     may: tuple[SourceMeasure, ...] | None = None  # what may be done about it; None: not stated

@@ -312,7 +312,7 @@ def _receiver_result(casts: ReceiverCasts, setting: _Setting) -> ReceiverResult:
         own_share=float(brought[-1]) / level if level > 0.0 else 0.0,
         isotropic_ranks=setting.trials.fields[0].source is None,
         worst=_worst(casts, setting),
-    )
+    ).times(setting.job.factor_at(casts.receiver.id, setting.plan.id))
 
 
 def _beside_as_built(result: PlanResult, as_built: PlanResult) -> PlanResult:
@@ -344,8 +344,7 @@ def _with_bands(result: PlanResult, drawn: LevelDraws, as_built: LevelDraws | No
     for each in result.receivers:
 
         def ends(sources: Sequence[str], level: float, at: str = each.id) -> tuple[float, float]:
-            own_db = drawn.own_db(at, sources, as_built=as_built)
-            band = level_band(drawn.level_w_m2(at, sources), own_db=own_db)
+            band = level_band(drawn, at, sources, as_built=as_built)
             return level * band.low, level * band.high
 
         def around(sources: Sequence[str], at: ReceiverResult = each) -> float:

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from envelope.exposure.model_error import difference_own_db, own_db
+from envelope.building.fitted import Fitted, FittedPlace
+from envelope.exposure.model_error import difference_own_db, own_db, shared_db
 from envelope.exposure.tolerances import TENTH
 from envelope.geometry.plane import Floats
 from envelope.physics.normal import normal_share_below
@@ -37,6 +38,16 @@ class LevelDraws:
 
     plan: str
     by_source: Mapping[tuple[str, str], SourceDraws]  # by (receiver id, source id)
+    fitted: Fitted | None = None  # the readings that the draws are bound by
+
+    @property
+    def shared_db(self) -> float:
+        """Half-width of the model's error that all plans share and that is not drawn. [dB]"""
+        return shared_db() if self.fitted is None else 0.0
+
+    def place(self, receiver: str) -> FittedPlace | None:
+        """What readings at a receiver tell of the model's error there, if there are any."""
+        return None if self.fitted is None else self.fitted.places.get(receiver)
 
     def level_w_m2(self, receiver: str, sources: Sequence[str] | None = None) -> Floats:
         """Level (draws,) at a receiver from some sources together, or from all. [W/m²]"""
@@ -156,6 +167,16 @@ def difference(
     independent; the correlation of parts that differ is in `model_error`.
     """
     today = before if as_built is None else as_built
+    levels = [each.level_w_m2(receiver, sources) for each in (before, after)]
+    if in_one_place and before.place(receiver) is not None:
+        found = errors_left((before, after), receiver, sources, as_built=today)
+        moved = [
+            level * 10.0 ** (shift_db / 10.0)
+            for level, shift_db in zip(levels, found.shift_db, strict=True)
+        ]
+        one_less_other = np.array((1.0, -1.0))
+        left = float(one_less_other @ found.covariance_db2 @ one_less_other)
+        return paired(moved[0], moved[1], error_db=TENTH * float(np.sqrt(max(left, 0.0))))
     one, other = (each.own_db(receiver, sources, as_built=today) for each in (before, after))
     own = difference_own_db(one_db=one, other_db=other)
     if in_one_place:
@@ -163,8 +184,90 @@ def difference(
         greater = max(float(part.sum()) for part in parts)
         apart = float(np.abs(parts[0] - parts[1]).sum()) / greater if greater > 0.0 else 0.0
         own *= min(apart, 1.0)
-    levels = [each.level_w_m2(receiver, sources) for each in (before, after)]
     return paired(levels[0], levels[1], error_db=own)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ErrorsLeft:
+    """The model's own errors of some plans at one place, once readings there are known."""
+
+    shift_db: Floats  # (plans, draws) what readings make of them, the nominal draw 0
+    covariance_db2: Floats  # (plans, plans) of what stays open
+
+
+def errors_left(
+    plans: Sequence[LevelDraws],
+    receiver: str,
+    sources: Sequence[str] | None = None,
+    *,
+    as_built: LevelDraws | None = None,
+) -> ErrorsLeft:
+    """What readings at a receiver leave of the errors that plans have for themselves there.
+
+    Parameters
+    ----------
+    plans : sequence of LevelDraws
+        With the same draws.
+    receiver : str
+        Its id.
+    sources : sequence of str, optional
+        Ids of those that count; all where there are none.
+    as_built : LevelDraws, optional
+        Of the plan without treatment.
+
+    Notes
+    -----
+    Errors of two plans at one place are correlated by 1 − a²/2, where a is the share of the level
+    in which they differ: 1 for one and the same level, a half for two that have nothing in common
+    (`model_error`). What is known of some of them then binds the others as normal deviates do.
+    """
+    sigma = np.array([each.own_db(receiver, sources, as_built=as_built) / TENTH for each in plans])
+    parts = [_by_source(each, receiver) for each in plans]
+    prior = np.outer(sigma, sigma) * error_correlation(parts, parts)
+    place = plans[0].place(receiver)
+    draws = len(next(iter(plans[0].by_source.values())).level_w_m2)
+    if place is None:
+        return ErrorsLeft(shift_db=np.zeros((len(plans), draws)), covariance_db2=prior)
+    read = np.sqrt(np.diag(place.covariance_db2))
+    across = np.outer(sigma, read) * error_correlation(parts, place.parts_w_m2)
+    weight = across @ np.linalg.pinv(place.covariance_db2, hermitian=True)
+    shift_db = weight @ place.error_db
+    shift_db -= np.array([[place.shift_of(each.plan)] for each in plans])
+    shift_db[:, 0] = 0.0
+    return ErrorsLeft(shift_db=shift_db, covariance_db2=prior - weight @ across.T)
+
+
+def error_correlation(
+    some: Sequence[Mapping[str, tuple[float, float]]],
+    others: Sequence[Mapping[str, tuple[float, float]]],
+) -> Floats:
+    """Correlation (some, others) of the errors of levels at one place, from their parts.
+
+    Parameters
+    ----------
+    some, others : sequence of mappings
+        The direct and the diffuse part of each level by source. [W/m²]
+    """
+    found = np.ones((len(some), len(others)))
+    for row, one in enumerate(some):
+        for column, other in enumerate(others):
+            names = sorted({*one, *other})
+            both = np.array(
+                [[each.get(name, (0.0, 0.0)) for name in names] for each in (one, other)]
+            ).reshape(2, -1)
+            greater = float(both.sum(axis=1).max(initial=0.0))
+            apart = float(np.abs(both[0] - both[1]).sum()) / greater if greater > 0.0 else 0.0
+            found[row, column] = 1.0 - 0.5 * min(apart, 1.0) ** 2
+    return found
+
+
+def _by_source(drawn: LevelDraws, receiver: str) -> dict[str, tuple[float, float]]:
+    """Nominal direct and diffuse part of a level by source. [W/m²]"""
+    return {
+        source: (each.direct_w_m2, each.diffuse_w_m2)
+        for (at, source), each in drawn.by_source.items()
+        if at == receiver
+    }
 
 
 def _below_db(before: Floats, after: Floats) -> Floats:

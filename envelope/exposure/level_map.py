@@ -131,6 +131,7 @@ def floor_levels(
     scattered = _Scattered.of(floor.crossings, tables)
     grid = floor.grid
     by_source: dict[str, Floats] = {}
+    shown = 1.0 if job.fitted is None else 10.0 ** (job.fitted.shift_db / 10.0)
     outside = np.zeros(len(grid.points))
     for source in job.sources:
         band = bench.bands_hz.index(source.band_hz)
@@ -148,7 +149,7 @@ def floor_levels(
             radiance = source.scattered * scattered.radiance(free)
             again = float(diffuse.from_scattered[index])
             level += radiance * (scattered.open_equivalent_sr[:, band] + again)
-        by_source[source.id] = grid.spread(level)
+        by_source[source.id] = grid.spread(shown * level)
         outside += free
     return FloorLevels(
         plan=plan.id,

@@ -7,7 +7,7 @@ itself, so a linear fit to all of them says what each one brings: half of its ow
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,9 +15,8 @@ from envelope.building.ground_reflection import SUFFIX
 from envelope.building.job import AS_BUILT, Job
 from envelope.building.unknowns import COATED
 from envelope.exposure.differences import LevelDraws
-from envelope.exposure.tolerances import TENTH, Draws, deviate_name, strata
+from envelope.exposure.tolerances import Draws, deviate_name
 from envelope.geometry.plane import Floats
-from envelope.physics.normal import normal_deviates
 
 MIN_DB = 0.3  # what moves a decision by less is not listed
 MIN_SURE = 3.0  # standard errors of the fit that it must stand out by
@@ -44,6 +43,7 @@ class _Figure:
     taken: str
     settle: str
     is_unknown: bool = False
+    is_bound: bool = False  # by readings: its deviates no longer have a range of ±1
 
 
 def rests_on(
@@ -63,7 +63,9 @@ def rests_on(
     receivers : sequence of str
         Ids of the receivers whose level is decided on.
     """
-    figures = list(_figures(job, draws))
+    figures = [
+        replace(figure, is_bound=draws.fitted is not None) for figure in _figures(job, draws)
+    ]
     before = next((plan for plan in plans if plan.plan == AS_BUILT), None)
     treated = [plan for plan in plans if plan.plan != AS_BUILT]
     if before is None or not figures:
@@ -104,9 +106,19 @@ def _moves(figures: Sequence[_Figure], levels: Sequence[Floats]) -> Iterator[tup
     left = decided[sound] - columns @ fitted
     noise = left @ left / (len(left) - columns.shape[1])
     errors = np.sqrt(noise * np.diag(np.linalg.pinv(columns.T @ columns)))
-    for figure, moves_db, error in zip(figures, np.abs(fitted[1:]), errors[1:], strict=True):
+    spans = np.ones(len(figures))
+    if any(figure.is_bound for figure in figures):  # readings narrow what is drawn
+        low, high = np.quantile(columns[:, 1:], (0.1, 0.9), axis=0)
+        spans = 0.5 * (high - low)
+    moved = np.abs(fitted[1:]) * spans
+    for figure, moves_db, error in zip(figures, moved, errors[1:] * spans, strict=True):
         if moves_db >= MIN_DB and moves_db > MIN_SURE * error:
             yield figure, float(moves_db)
+
+
+def _of_level(draws: Draws, source: int, tolerance_db: float) -> Floats:
+    """A source's level as readings leave it, in parts of its tolerance."""
+    return np.asarray(10.0 * np.log10(draws.level[source]) / tolerance_db)
 
 
 def _figures(job: Job, draws: Draws) -> Iterator[_Figure]:
@@ -125,13 +137,15 @@ def _figures(job: Job, draws: Draws) -> Iterator[_Figure]:
             )
     moved = draws.tolerances.deviate
     partners = {each.id + SUFFIX for each in job.sources if each.ground_reflection}
-    for source in job.sources:
+    for index, source in enumerate(job.sources):
         if source.id in partners:
             continue
         if source.level_tolerance_db > 0.0:
             yield _Figure(
                 words=f"level of {source.id}",
-                deviate=moved(f"level of source {source.id}"),
+                deviate=_of_level(draws, index, source.level_tolerance_db)
+                if draws.fitted is not None
+                else moved(f"level of source {source.id}"),
                 taken=f"good to {source.level_tolerance_db:g} dB",
                 settle="read it again outdoors, at several places and times"
                 if source.position_m is None
@@ -162,13 +176,9 @@ def _figures(job: Job, draws: Draws) -> Iterator[_Figure]:
                 taken=f"good to {assembly.loss_tolerance_db:g} dB",
                 settle="read the level on both sides of it, or write its layers",
             )
-    people = (
-        normal_deviates(strata("occupants", count=draws.count - 1, seed=draws.tolerances.seed))
-        / TENTH
-    )
     yield _Figure(
         words="absorption of the people in the room",
-        deviate=np.asarray(people),
+        deviate=moved("occupants"),
         taken="0.18 to 0.45 m² an adult",
         settle="state occupants; the rest stays open",
     )

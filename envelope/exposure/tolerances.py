@@ -10,12 +10,13 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from envelope.building.fitted import Fitted
 from envelope.building.ground_reflection import SUFFIX
 from envelope.building.job import Job
 from envelope.building.unknowns import BETWEEN, COATED, Range3, Unknown
@@ -72,20 +73,19 @@ class Tolerances:
 
     count: int = 0
     seed: int = SEED
+    chosen: NDArray[np.int64] | None = None  # out of `count`, as readings leave them
     bracket: Floats = field(default_factory=lambda: np.array(0.0))  # −1 low … 1 high
 
     def _factor(self, what: str, half_width: float) -> Floats:
         if self.count == 0:
             return np.array(1.0)
-        moved = deviates(what, count=self.count, seed=self.seed)
-        return np.asarray(np.exp(np.log1p(half_width) * moved))
+        return np.asarray(np.exp(np.log1p(half_width) * self.deviate(what)))
 
     def loss_db(self, product: str, half_width_db: float) -> Floats:
         """On a loss that is stated as such: decibels to add to it."""
         if self.count == 0:
             return np.array(0.0)
-        moved = deviates(f"loss of {product}", count=self.count, seed=self.seed)
-        return np.asarray(half_width_db * moved)
+        return np.asarray(half_width_db * self.deviate(f"loss of {product}"))
 
     def sheet_resistance(self, product: str) -> Floats:
         """On the sheet resistance or impedance of a treatment, or of a coat in an assembly."""
@@ -109,7 +109,8 @@ class Tolerances:
 
     def deviate(self, name: str) -> Floats:
         """Normal deviates of a figure: see `deviates`."""
-        return deviates(name, count=self.count, seed=self.seed)
+        found = deviates(name, count=self.count, seed=self.seed)
+        return found if self.chosen is None else found[self.chosen]
 
     def permittivity(self, material: str) -> Floats:
         """On what a material's permittivity exceeds that of air."""
@@ -144,6 +145,7 @@ class Draws:
     scattered: Floats  # (sources, draws)
     radiated: Floats  # (sources, draws) factors on what a transmitter feeds to rooms
     unknown: Mapping[Unknown, Floats]  # deviates (draws,) of what the job does not state
+    fitted: Fitted | None = None  # the readings that they are bound by
 
     @property
     def count(self) -> int:
@@ -151,13 +153,61 @@ class Draws:
         return len(self.occupant_m2)
 
     @property
-    def key(self) -> tuple[int, int]:
+    def key(self) -> tuple[int, int, int]:
         """Two draws of one job with the same key are the same."""
-        return self.tolerances.count, self.tolerances.seed
+        chosen = self.tolerances.chosen
+        which = 0 if chosen is None else zlib.crc32(chosen.tobytes())
+        return self.tolerances.count, self.tolerances.seed, which
 
 
 def draw(job: Job, *, count: int = DRAWS, seed: int = SEED) -> Draws:
-    """Draw every tolerated figure of a job `count` times, after the nominal one."""
+    """Draw every tolerated figure of a job `count` times, after the nominal one.
+
+    Where the job's readings have been solved, the draws are those that they leave, however many
+    that are.
+    """
+    if job.fitted is None:
+        return drawn_freely(job, count=count, seed=seed)
+    fitted = job.fitted
+    return _bound(drawn_freely(job, count=fitted.count, seed=fitted.seed), job, fitted)
+
+
+def _bound(draws: Draws, job: Job, fitted: Fitted) -> Draws:
+    """Draws out of a sample, with levels and duties as readings leave them."""
+    chosen = fitted.chosen
+    level = draws.level[:, chosen]
+    mirrored = {each.id + SUFFIX: each.id for each in job.sources if each.ground_reflection}
+    order = [source.id for source in job.sources]
+    for index, name in enumerate(order):
+        own = fitted.level.get(mirrored.get(name, name))
+        if own is None:
+            continue
+        level[index] = own
+        if name in mirrored:  # what is mirrored has what is not scattered
+            share = draws.scattered[order.index(mirrored[name])]
+            level[index] = own * ((1.0 - share) / (1.0 - share[0]))[chosen]
+    unknown = {each: values[chosen] for each, values in draws.unknown.items()}
+    for each in unknown:
+        if each.table == "source" and each.key == "duty" and each.id in fitted.duty:
+            unknown[each] = fitted.duty[each.id]
+    return replace(
+        draws,
+        tolerances=replace(
+            draws.tolerances, chosen=chosen, bracket=draws.tolerances.bracket[chosen]
+        ),
+        level=level,
+        aside=draws.aside[:, chosen],
+        occupant_m2=draws.occupant_m2[chosen],
+        furnishing_m2=draws.furnishing_m2[chosen],
+        scattered=draws.scattered[:, chosen],
+        radiated=draws.radiated[:, chosen],
+        unknown=unknown,
+        fitted=fitted,
+    )
+
+
+def drawn_freely(job: Job, *, count: int = DRAWS, seed: int = SEED) -> Draws:
+    """Draw every tolerated figure as the file states it, whatever was read."""
 
     def normal(name: str) -> Floats:
         return deviates(name, count=count, seed=seed)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -19,15 +19,15 @@ from envelope.building.job import Plan, Source
 from envelope.exposure.beam_draws import direct_draws, open_equivalent_draws_sr
 from envelope.exposure.beams import Direct, direct_part
 from envelope.exposure.casts import Casts
-from envelope.exposure.differences import LevelDraws, SourceDraws, percentile_db
+from envelope.exposure.differences import LevelDraws, SourceDraws, errors_left, percentile_db
 from envelope.exposure.diffuse import absorption_m2, faces_of
 from envelope.exposure.diffuse_draws import balance_draws, beam_density_draws, fed_draws_w
 from envelope.exposure.levels import levels_of
-from envelope.exposure.model_error import diffuse_error_db, shared_db
+from envelope.exposure.model_error import diffuse_error_db
 from envelope.exposure.sequences import Bools
 from envelope.exposure.solid_angles import THRESHOLD_DB, exposed_sr
 from envelope.exposure.stack_draws import StackDraws, stack_draws
-from envelope.exposure.tolerances import Draws
+from envelope.exposure.tolerances import TENTH, Draws
 from envelope.exposure.transmission import Bench, Tables, stacks_of
 from envelope.exposure.varying_rows import varying_rows
 from envelope.geometry.plane import Floats
@@ -62,7 +62,14 @@ def level_draws(
     def of_source(source: Source) -> dict[tuple[str, str], SourceDraws]:
         within = bands[bench.bands_hz.index(source.band_hz)]
         return _of_source(
-            source, within=within, bench=bench, tables=tables, casts=casts, draws=draws, edges=edges
+            source,
+            plan=plan.id,
+            within=within,
+            bench=bench,
+            tables=tables,
+            casts=casts,
+            draws=draws,
+            edges=edges,
         )
 
     # Bands and sources have nothing to do with one another, and numpy lets go of the interpreter.
@@ -73,6 +80,7 @@ def level_draws(
     found = {place: levels for levels_by in each for place, levels in levels_by.items()}
     return LevelDraws(
         plan=plan.id,
+        fitted=draws.fitted,
         by_source={
             (receiver.receiver.id, source.id): found[receiver.receiver.id, source.id]
             for receiver in casts.receivers
@@ -142,6 +150,7 @@ class _Band:
 def _of_source(
     source: Source,
     *,
+    plan: str,
     within: _Band,
     bench: Bench,
     tables: Tables,
@@ -163,6 +172,7 @@ def _of_source(
         beam_share = beam_share * (1.0 - scattered) / (1.0 - source.scattered)
     found = {}
     for receiver in casts.receivers:
+        shown = job.factor_at(receiver.receiver.id, plan)
         direct: Direct = direct_part(
             source=source, casts=receiver, bench=bench, stacks=tables.stacks, band=within.band,
             threshold_db=THRESHOLD_DB, edges=edges,
@@ -186,9 +196,9 @@ def _of_source(
             scattered=scattered,
         )
         found[receiver.receiver.id, source.id] = SourceDraws(
-            level_w_m2=strength * levels.level_w_m2,
-            direct_w_m2=float(levels.direct_w_m2[0]),
-            diffuse_w_m2=float(levels.diffuse_w_m2[0]),
+            level_w_m2=shown * strength * levels.level_w_m2,
+            direct_w_m2=shown * float(levels.direct_w_m2[0]),
+            diffuse_w_m2=shown * float(levels.diffuse_w_m2[0]),
             error_db=float(within.error_db[space]),
         )
     return found
@@ -202,22 +212,49 @@ class LevelBand:
     high: float
 
 
-def level_band(total: Floats, *, own_db: float = 0.0) -> LevelBand:
-    """Band of a level (draws,) whose first is the nominal one, the model's own error put on.
+def level_band(
+    drawn: LevelDraws,
+    receiver: str,
+    sources: Sequence[str] | None = None,
+    *,
+    as_built: LevelDraws | None = None,
+) -> LevelBand:
+    """Band of a level at a receiver, the model's own error put on.
+
+    Parameters
+    ----------
+    drawn : LevelDraws
+        Of the plan.
+    receiver : str
+        Its id.
+    sources : sequence of str, optional
+        Ids of those that count; all where there are none.
+    as_built : LevelDraws, optional
+        Of the plan without treatment, which says how much workmanship may lose.
+    """
+    total = drawn.level_w_m2(receiver, sources)
+    own_db = drawn.own_db(receiver, sources, as_built=as_built)
+    if drawn.place(receiver) is None:
+        return band_about(total, error_db=math.hypot(drawn.shared_db, own_db))
+    left = errors_left((drawn,), receiver, sources, as_built=as_built)
+    error_db = TENTH * math.sqrt(max(float(left.covariance_db2[0, 0]), 0.0))
+    return band_about(total * 10.0 ** (left.shift_db[0] / 10.0), error_db=error_db)
+
+
+def band_about(total: Floats, *, error_db: float) -> LevelBand:
+    """Band of a level (draws,) whose first is the nominal one, an error put on.
 
     Parameters
     ----------
     total : (draws,) float
         The level in every draw. [W/m²]
-    own_db : float
-        Half-width of the 10–90 % range of the error that the plan has for itself; what all plans
-        share comes on top. [dB]
+    error_db : float
+        Half-width of the 10–90 % range of what was not drawn. [dB]
     """
     if total[0] <= 0.0:
         return LevelBand(low=1.0, high=1.0)
     with np.errstate(divide="ignore"):
         moved_db = 10.0 * np.log10(total[1:] / total[0])
-    error_db = math.hypot(shared_db(), own_db)
     low, high = (
         10.0 ** (percentile_db(moved_db, share, half_width_db=error_db) / 10.0)
         for share in (0.1, 0.9)

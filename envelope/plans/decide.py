@@ -71,7 +71,7 @@ def decide(
     job.require_levels()
     today = job.plan(AS_BUILT)
     names = [each.receiver.id for each in casts.receivers]
-    weights = np.array([receiver is None or name == receiver for name in names], dtype=float)
+    weights = np.array([job.factor_at(name) if receiver in (None, name) else 0.0 for name in names])
     counting = [name for name, w in zip(names, weights, strict=True) if w > 0.0]
     levels = PlanLevels(job, casts=casts, receivers=counting)
     free, units = source_choices(job, levels=levels, today=today, leave=leave_sources)

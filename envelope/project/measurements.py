@@ -11,7 +11,6 @@ from envelope.geometry.plane import frozen
 from envelope.project.faults import Faults
 from envelope.project.opening_states import Openings
 from envelope.project.schema import job as schema
-from envelope.project.schema.fields import shown
 from envelope.project.tables import Tables
 
 
@@ -45,14 +44,13 @@ def without_readings(tables: Tables) -> Tables:
 
 
 def check_readings(tables: Tables, faults: Faults) -> None:
-    """Note sources without a level that no reading gives, and readings that give none."""
+    """Note sources without a level that no reading gives."""
     named = {name for _, reading in tables.of(schema.Reading) for name in reading.source}
-    stated = set()
     for index, source in tables.of(schema.Source):
         key = "eirp" if source.is_point else "level"
         if key in source.given():
-            stated.add(source.id)
-        elif source.id in named:
+            continue
+        if source.id in named:
             if "level-tolerance" in source.given():
                 faults.add(
                     ("source", index, "level-tolerance"),
@@ -64,13 +62,4 @@ def check_readings(tables: Tables, faults: Faults) -> None:
             faults.add(
                 ("source", index, key),
                 f"{key} is missing: a source {what} needs it, or a [[reading]] that names it",
-            )
-    for index, reading in tables.of(schema.Reading):
-        if stated.issuperset(reading.source):
-            one = shown(reading.source[0])
-            which = f"{one} has" if len(reading.source) == 1 else "its sources have"
-            faults.add(
-                ("reading", index, "source"),
-                f"{which} a level or EIRP already, so there is nothing to solve: leave that out, "
-                "or this reading",
             )

@@ -20,11 +20,13 @@ from envelope.building.ground_reflection import with_ground_partners, without_gr
 from envelope.building.job import LEVEL_TOLERANCE_DB, Job, Reading, Solved, Source
 from envelope.errors import Fault, LevelsError
 from envelope.geometry.plane import Floats
+from envelope.survey.binding import Bound, bind
 from envelope.survey.notes import listed, poor, sentence
 from envelope.survey.responses import Responses, responses
 from envelope.survey.solving import Heard, Strengths, can_be_told_apart, solve
 
 NOTHING = 1e-12  # of the level outside: below this a source does not get to a reading
+MOST_DRAWS = 301  # that strengths are solved in, the nominal one counted
 FREE = 0.5  # of what is read outdoors must come past the building
 MOST = {"level_w_m2": 1e6, "eirp_w": 1e9}  # as the project file allows
 
@@ -35,6 +37,7 @@ class Found:
 
     solved: Mapping[str, tuple[Solved, float]]  # with the half-width of its band [dB]
     faults: tuple[Fault, ...]
+    bound: Bound | None = None  # everything as the readings leave it; None with faults
 
 
 def solve_levels(job: Job, *, as_drawn: Job | None = None) -> Job:
@@ -58,7 +61,7 @@ def solve_levels(job: Job, *, as_drawn: Job | None = None) -> Job:
         Where the readings do not give a level, with every reason.
     """
     plain = without_ground_partners(job if as_drawn is None else as_drawn)
-    plain = replace(plain, sources=tuple(map(_without_solved_level, plain.sources)))
+    plain = replace(plain, sources=tuple(map(_without_solved_level, plain.sources)), fitted=None)
     missing = [
         Fault(
             message=f'source "{name}" has no level, and no reading names it: state its level or '
@@ -77,7 +80,10 @@ def solve_levels(job: Job, *, as_drawn: Job | None = None) -> Job:
         raise LevelsError(_placed(found.faults, plain))
     own = without_ground_partners(job)
     sources = tuple(_with_level(_without_solved_level(source), found) for source in own.sources)
-    solved = replace(own, sources=sources)
+    fitted = None if found.bound is None else found.bound.fitted
+    if fitted is not None and as_drawn is not None:  # errors at places are the drawn house's
+        fitted = replace(fitted, places={})
+    solved = replace(own, sources=sources, fitted=fitted)
     said = (note for each in solved.solved for note in each.notes)
     notes = tuple(dict.fromkeys((*job.notes, *said)))
     return with_ground_partners(replace(solved, notes=notes))
@@ -93,20 +99,33 @@ def _placed(faults: Iterable[Fault], job: Job) -> Iterator[Fault]:
 
 def _without_solved_level(source: Source) -> Source:
     """The source as its file has it."""
-    if source.solved is None:
+    if source.solved is not None:
+        return replace(
+            source,
+            level_w_m2={},
+            eirp_w=None,
+            level_tolerance_db=LEVEL_TOLERANCE_DB,
+            solved=None,
+        )
+    return _times(replace(source, moved_db=0.0), -source.moved_db)
+
+
+def _times(source: Source, moved_db: float) -> Source:
+    """The source with another level."""
+    if moved_db == 0.0:
         return source
+    factor = 10.0 ** (moved_db / 10.0)
     return replace(
         source,
-        level_w_m2={},
-        eirp_w=None,
-        level_tolerance_db=LEVEL_TOLERANCE_DB,
-        solved=None,
+        level_w_m2={storey: factor * level for storey, level in source.level_w_m2.items()},
+        eirp_w=None if source.eirp_w is None else factor * source.eirp_w,
     )
 
 
 def _with_level(source: Source, found: Found) -> Source:
     if source.id not in found.solved:
-        return source
+        moved_db = 0.0 if found.bound is None else found.bound.level_db.get(source.id, 0.0)
+        return replace(_times(source, moved_db), moved_db=moved_db)
     solved, tolerance_db = found.solved[source.id]
     if solved.quantity == "eirp_w":
         return replace(source, eirp_w=solved.value, level_tolerance_db=tolerance_db, solved=solved)
@@ -144,7 +163,9 @@ def _key(job: Job) -> str:
             _plain(job.materials),
             _plain(job.sources),
             _plain(job.readings),
-            sorted({receiver.space for receiver in job.receivers}),
+            _plain(job.treatments) if any(each.plan.treatments for each in job.readings) else (),
+            _plain(job.receivers),
+            _plain(job.unknowns),
             _plain(job.occupants),
             _plain(job.furnishing_m2),
         )
@@ -180,7 +201,19 @@ def _found(question: _Question) -> Found:
                 _solved(job, heard, rows, column, strengths, place),
                 float(strengths.tolerance_db[place]),
             )
-    return Found(solved=solved, faults=tuple(faults))
+    if faults:
+        return Found(solved=solved, faults=tuple(faults))
+    without = Found(solved=solved, faults=())
+    with_levels = replace(
+        job, sources=tuple(_with_level(source, without) for source in job.sources)
+    )
+    bound = bind(
+        with_levels,
+        heard,
+        answer=lambda count: responses(job, draws=count),
+        solved=tuple(solved),
+    )
+    return replace(without, bound=bound)
 
 
 # -- groups -------------------------------------------------------------------------------------
@@ -308,10 +341,10 @@ def _heard(job: Job, heard: Responses, rows: Sequence[int], columns: Sequence[in
         shown_w_m2=of("level_w_m2"),
         direct=heard.direct[unknown],
         spread=heard.spread[unknown],
-        drawn=heard.drawn[unknown],
+        drawn=heard.drawn[unknown][..., :MOST_DRAWS],
         known_direct=heard.direct[rest].sum(axis=1),
         known_spread=heard.spread[rest].sum(axis=1),
-        known_drawn=heard.drawn[rest].sum(axis=1),
+        known_drawn=(heard.drawn[rest] * heard.strength[known]).sum(axis=1)[:, :MOST_DRAWS],
         spots=of("spots"),
         tolerance_db=of("tolerance_db"),
         indoors=np.array([float(reading.space is not None) for reading in readings]),

@@ -21,7 +21,7 @@ from envelope.exposure.beams import along_rays, direct_part, level_outside
 from envelope.exposure.casts import Casts, ReceiverCasts, cast_job, direction_of
 from envelope.exposure.diffuse import Diffuse, diffuse_of, faces_of
 from envelope.exposure.solid_angles import THRESHOLD_DB, solid_angles, tag
-from envelope.exposure.tolerances import Draws, draw
+from envelope.exposure.tolerances import SEED, Draws, drawn_freely
 from envelope.exposure.transmission import Bench, Stacks, Tables, stacks_of
 from envelope.exposure.uncertainty import level_draws
 from envelope.geometry.directions import axes_across
@@ -36,6 +36,7 @@ FEWEST = Sampling(points_per_panel=2**6, points=2**9)
 FEW = Sampling(points_per_panel=2**8, points=2**13)
 SKY = 2**11  # rays all round from a point outdoors
 CONE = 2**8  # rays over a source's cone from there
+AT_BED_M = 0.3  # as near a reading counts as one at the bed; common practice, no source
 _GOLDEN_RAD = np.pi * (3.0 - np.sqrt(5.0))
 
 
@@ -49,6 +50,8 @@ class Responses:
     free: Floats  # (r, s) what of both has crossed nothing; outdoors only
     outside: Floats  # (r, s) with every building removed
     drawn: Floats  # (r, s, draws) direct + spread as tolerances move it, the first as it is
+    strength: Floats  # (s, draws) factors on the level of each source, where it is known
+    parts: Mapping[tuple[str, str], Part]  # by (reading id, source id), mirrored partners apart
 
     @property
     def whole(self) -> Floats:
@@ -57,14 +60,22 @@ class Responses:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Part:
+class Part:
     """One reading's response to one source."""
 
-    direct: float
-    spread: float
+    direct: float  # straight from the source
+    spread: float  # the rest, which scatters from spot to spot
     outside: float
     drawn: Floats  # (draws,)
     free: float = 0.0
+    diffuse: float = 0.0  # what of the rest is the room's field, which the model has errors of
+    error_db: float = 0.0  # half-width of those
+    untreated: float = 0.0  # direct and spread at the same place without treatment
+
+
+def _of_even_level(source: Source) -> Source:
+    """The source with a level that is taken as certain: how far it may be off is put on later."""
+    return replace(source, level_tolerance_db=0.0)
 
 
 def unit(source: Source) -> Source:
@@ -76,20 +87,20 @@ def unit(source: Source) -> Source:
     return replace(source, level_w_m2={"": 1.0}, level_tolerance_db=0.0)
 
 
-def responses(job: Job, *, draws: int = DRAWS) -> Responses:
+def responses(job: Job, *, draws: int = DRAWS, seed: int = SEED) -> Responses:
     """Responses of a job's readings to the sources that they name, in so many draws."""
     heard = {name for reading in job.readings for name in reading.sources}
     names = tuple(source.id for source in job.sources if source.id in heard)
     sources, columns = [], []
     for source in job.sources:
         if source.id in heard:
-            sources.append(unit(source))
+            sources.append(_of_even_level(unit(source)))
             columns.append(names.index(source.id))
             if source.ground_reflection and source.azimuth_rad is not None:
-                sources.append(ground_partner(unit(source)))
+                sources.append(ground_partner(_of_even_level(unit(source))))
                 columns.append(names.index(source.id))
     measured = _as_measured(job, sources)
-    tried = draw(measured, count=draws)
+    tried = drawn_freely(measured, count=draws, seed=seed)
     parts = {**_indoors(measured, tried), **_outdoors(measured, tried)}
     shape = (len(job.readings), len(names))
     direct, spread, free, outside = (np.zeros(shape) for _ in range(4))
@@ -104,8 +115,19 @@ def responses(job: Job, *, draws: int = DRAWS) -> Responses:
             free[row, column] += part.free
             outside[row, column] += part.outside
             drawn[row, column] += part.drawn
+    of_known = drawn_freely(job, count=draws, seed=seed).level
+    order = [source.id for source in job.sources]
     return Responses(
-        sources=names, direct=direct, spread=spread, free=free, outside=outside, drawn=drawn
+        sources=names,
+        direct=direct,
+        spread=spread,
+        free=free,
+        outside=outside,
+        drawn=drawn,
+        strength=np.stack([of_known[order.index(name)] for name in names])
+        if names
+        else np.ones((0, tried.count)),
+        parts=parts,
     )
 
 
@@ -118,22 +140,46 @@ def _as_measured(job: Job, sources: Sequence[Source]) -> Job:
     for reading in job.readings:
         if reading.space is not None:
             people[reading.space] = max(1, people.get(reading.space, 0))
+    beds = {receiver.id: receiver for receiver in job.receivers}
+    found = []
+    for reading in job.readings:
+        if reading.space is None:
+            continue
+        bed = beds.get(bed_of(job, reading) or "")
+        found.append(
+            Receiver(
+                id=reading.id,
+                space=reading.space,
+                position_m=reading.position_m if bed is None else bed.position_m,
+                size_m=None if bed is None or reading.spots == 1 else bed.size_m,
+            )
+        )
     return replace(
         job,
         sources=tuple(sources),
-        receivers=tuple(
-            Receiver(id=reading.id, space=reading.space, position_m=reading.position_m)
-            for reading in job.readings
-            if reading.space is not None
-        ),
+        receivers=tuple(found),
         occupants=people,
+        unknowns=tuple(each for each in job.unknowns if each.key != "duty"),
+        fitted=None,
     )
+
+
+def bed_of(job: Job, reading: Reading) -> str | None:
+    """The receiver that a reading was taken at: within its box, or near its point."""
+    for receiver in job.receivers:
+        if receiver.space != reading.space:
+            continue
+        away = np.abs(reading.position_m - receiver.position_m)
+        half = np.zeros(3) if receiver.size_m is None else 0.5 * receiver.size_m
+        if float(np.linalg.norm(np.maximum(away - half, 0.0))) <= AT_BED_M:
+            return receiver.id
+    return None
 
 
 # -- indoors ------------------------------------------------------------------------------------
 
 
-def _indoors(job: Job, draws: Draws) -> dict[tuple[str, str], _Part]:
+def _indoors(job: Job, draws: Draws) -> dict[tuple[str, str], Part]:
     """Parts by (reading id, source id) of the readings that are receivers of the job."""
     if not job.receivers:
         return {}
@@ -141,20 +187,41 @@ def _indoors(job: Job, draws: Draws) -> dict[tuple[str, str], _Part]:
     casts = cast_job(job, sampling=FEW if scattered else FEWEST, bins=BINS, lit=False)
     bench = Bench(job=job, bands_hz=bands_of(job), bins=BINS)
     places = {each.receiver.id: each for each in casts.receivers}
-    by_states: dict[tuple[tuple[str, str], ...], list[Reading]] = {}
+    by_plan: dict[object, list[Reading]] = {}
     for reading in job.readings:
         if reading.space is not None:
-            by_states.setdefault(tuple(sorted(reading.plan.states.items())), []).append(reading)
-    found: dict[tuple[str, str], _Part] = {}
-    for together in by_states.values():
+            by_plan.setdefault(_state_of(reading.plan), []).append(reading)
+    found: dict[tuple[str, str], Part] = {}
+    for together in by_plan.values():
         some = replace(casts, receivers=tuple(places[reading.id] for reading in together))
-        found |= _under_plan(job, together[0].plan, some, bench, draws)
+        plan = together[0].plan
+        parts = _under_plan(job, plan, some, bench, draws)
+        if plan.treatments:
+            parts = _beside_untreated(job, plan, some, bench, parts)
+        found |= parts
     return found
 
 
-def _under_plan(
-    job: Job, plan: Plan, casts: Casts, bench: Bench, draws: Draws
-) -> dict[tuple[str, str], _Part]:
+def _state_of(plan: Plan) -> object:
+    """Equal for readings that were taken with the same treatments and windows."""
+    return tuple(sorted(plan.treatments.items())), tuple(sorted(plan.states.items()))
+
+
+def _beside_untreated(
+    job: Job, plan: Plan, casts: Casts, bench: Bench, parts: dict[tuple[str, str], Part]
+) -> dict[tuple[str, str], Part]:
+    """The parts with what the same places had without treatment, windows as they stood."""
+    before = _nominal(job, replace(plan, treatments={}), casts, bench)[0]
+    return {
+        key: replace(part, untreated=before[key].direct + before[key].spread)
+        for key, part in parts.items()
+    }
+
+
+def _nominal(
+    job: Job, plan: Plan, casts: Casts, bench: Bench
+) -> tuple[dict[tuple[str, str], Part], Mapping[str, Diffuse], Tables]:
+    """Parts under a plan, not yet drawn, with the diffuse field and the tables they rest on."""
     tables = bench.tables(stacks_of(job, plan))
     faces = bench.kept("faces", lambda: faces_of(job))
     diffuse = {
@@ -164,10 +231,18 @@ def _under_plan(
         )
         for source in job.sources
     }  # fmt: skip
-    parts: dict[tuple[str, str], _Part] = {}
+    parts: dict[tuple[str, str], Part] = {}
     for receiver in casts.receivers:
         of_sources = _at(receiver, bench, tables, diffuse)
         parts |= {(receiver.receiver.id, name): part for name, part in of_sources.items()}
+    return parts, diffuse, tables
+
+
+def _under_plan(
+    job: Job, plan: Plan, casts: Casts, bench: Bench, draws: Draws
+) -> dict[tuple[str, str], Part]:
+    parts, diffuse, tables = _nominal(job, plan, casts, bench)
+    faces = bench.kept("faces", lambda: faces_of(job))
     levels = level_draws(bench=bench, plan=plan, casts=casts, draws=draws).by_source
     for index, source in enumerate(job.sources):
         factors = field_factors(
@@ -181,13 +256,19 @@ def _under_plan(
             moved = drawn / drawn[0] if drawn[0] > 0.0 else np.ones(draws.count)
             space = job.building.space_index[receiver.receiver.space]
             field = float(diffuse[source.id].from_beam_w_m2[space])
-            parts[place] = replace(part, drawn=moved * (whole + field * (factors[:, space] - 1.0)))
+            parts[place] = replace(
+                part,
+                drawn=moved * (whole + field * (factors[:, space] - 1.0)),
+                diffuse=levels[place].diffuse_w_m2,
+                error_db=levels[place].error_db,
+                untreated=whole,
+            )
     return parts
 
 
 def _at(
     casts: ReceiverCasts, bench: Bench, tables: Tables, diffuse: Mapping[str, Diffuse]
-) -> dict[str, _Part]:
+) -> dict[str, Part]:
     """A reading's part of each source, not yet drawn."""
     space = bench.job.building.space_index[casts.receiver.space]
     angles = solid_angles(
@@ -208,7 +289,7 @@ def _at(
         radiance = source.scattered * outside / exposed if exposed > 0.0 else 0.0
         around = angles.bands[band].open_equivalent_solid_angle_sr
         of_room = diffuse[source.id]
-        parts[source.id] = _Part(
+        parts[source.id] = Part(
             direct=(1.0 - source.scattered) * outside * direct.transmission,
             spread=radiance * (around + float(of_room.from_scattered[space]))
             + float(of_room.from_beam_w_m2[space]),
@@ -221,10 +302,10 @@ def _at(
 # -- outdoors -----------------------------------------------------------------------------------
 
 
-def _outdoors(job: Job, draws: Draws) -> dict[tuple[str, str], _Part]:
+def _outdoors(job: Job, draws: Draws) -> dict[tuple[str, str], Part]:
     """Parts by (reading id, source id) of the readings in the open air."""
     bench = Bench(job=job, bands_hz=bands_of(job), bins=BINS)
-    found: dict[tuple[str, str], _Part] = {}
+    found: dict[tuple[str, str], Part] = {}
     for reading in job.readings:
         if reading.space is not None:
             continue
@@ -238,7 +319,7 @@ def _outdoors(job: Job, draws: Draws) -> dict[tuple[str, str], _Part]:
             around = _passed(sky, source, bench, stacks)
             exposed = float((sky.weights * (sky.sky > 0)).sum())
             scattered = source.scattered / exposed if exposed > 0.0 else 0.0
-            part = _Part(
+            part = Part(
                 direct=(1.0 - source.scattered) * outside * straight[0],
                 spread=scattered * outside * around[0],
                 free=outside * ((1.0 - source.scattered) * straight[1] + scattered * around[1]),

@@ -12,7 +12,7 @@ import pytest
 from envelope.building.job import Job
 from envelope.exposure.model_error import SHARED_DB
 from envelope.exposure.tolerances import DRAWS, SEED, Tolerances, deviates, draw, strata
-from envelope.exposure.uncertainty import level_band
+from envelope.exposure.uncertainty import band_about
 
 NAMES = [f"figure {number}" for number in range(40)]
 
@@ -33,7 +33,7 @@ def test_level_and_model_make_the_band_that_they_should(level_db: float) -> None
     expected = math.hypot(SHARED_DB, level_db)
     for name in NAMES:
         drawn = 10.0 ** (level_db * deviates(name, count=DRAWS, seed=SEED) / 10.0)
-        band = level_band(drawn)
+        band = band_about(drawn, error_db=SHARED_DB)
         found = 10.0 * np.log10([band.low, band.high])
         assert found == pytest.approx([-expected, expected], abs=0.05)
 
@@ -44,7 +44,7 @@ def test_three_figures_together_are_good_to_a_quarter_of_a_decibel() -> None:
     errors = []
     for first in range(0, len(NAMES) - 2, 2):
         moved = sum(deviates(name, count=DRAWS, seed=SEED) for name in NAMES[first : first + 3])
-        band = level_band(10.0 ** (3.0 * moved / 10.0))
+        band = band_about(10.0 ** (3.0 * moved / 10.0), error_db=SHARED_DB)
         errors.append(10.0 * np.log10([1.0 / band.low, band.high]) - expected)
     assert np.sqrt(np.mean(np.square(errors))) < 0.25
     assert abs(np.mean(errors)) < 0.1
@@ -53,10 +53,10 @@ def test_three_figures_together_are_good_to_a_quarter_of_a_decibel() -> None:
 def test_a_level_that_is_nothing_in_many_draws_begins_at_nothing() -> None:
     drawn = np.ones(101)
     drawn[1:16] = 0.0
-    assert level_band(drawn).low == 0.0
+    assert band_about(drawn, error_db=SHARED_DB).low == 0.0
     drawn[1:16] = 1.0
     drawn[1:6] = 0.0  # a twentieth of them: still above nothing
-    assert 0.0 < level_band(drawn).low < 0.3
+    assert 0.0 < band_about(drawn, error_db=SHARED_DB).low < 0.3
 
 
 def test_products_move_apart_and_a_product_moves_alike() -> None:

@@ -186,12 +186,6 @@ ONE_FAULT = [
     ),
     (
         'band = "1805-1880 MHz"\n',
-        'band = "1805-1880 MHz"\n' + LEVEL,
-        'house.toml:64 reading[0].source: "mast" has a level or EIRP already, so there is nothing '
-        "to solve: leave that out, or this reading",
-    ),
-    (
-        'band = "1805-1880 MHz"\n',
         'band = "1805-1880 MHz"\nlevel-tolerance = "3 dB"\n',
         "house.toml:51 source[0].level-tolerance: level-tolerance does not go with a level solved "
         "from readings, which bring their own",

@@ -195,8 +195,9 @@ class TestFlow:
         # few rays look into the directions that the scattered part comes from
         assert found.receivers[0].level_w_m2 == pytest.approx(100e-6, rel=2e-2 * scattered + 1e-3)
 
-    def test_it_is_as_if_the_level_were_given(self):
-        job = read(room())
+    def test_what_reading_and_level_share_is_not_counted_twice(self):
+        """With the level stated instead, the wall's and the model's errors count once more."""
+        job = read(room(reading=[reading(spots=9)]))
         solved = job.sources[0]
         given = mast(
             level=f"{solved.level_w_m2['']!r} W/m2",
@@ -207,10 +208,10 @@ class TestFlow:
             analyze(job=each, casts=cast_job(each, sampling=FEW), with_bands=True).plans
             for each in (job, same)
         )
-        (before,), (after,) = one[0].receivers, other[0].receivers
-        assert after.level_w_m2 == before.level_w_m2
-        assert (after.low_w_m2, after.high_w_m2) == (before.low_w_m2, before.high_w_m2)
-        assert after.panels == before.panels
+        (read_there,), (stated,) = one[0].receivers, other[0].receivers
+        assert read_there.level_w_m2 == pytest.approx(stated.level_w_m2, rel=0.15)
+        width, wider = (each.high_w_m2 / each.low_w_m2 for each in (read_there, stated))
+        assert width < 0.5 * wider
 
     def test_an_analysis_carries_what_was_solved(self):
         job = read(room())

@@ -1,0 +1,364 @@
+"""A job's figures bound by its readings: the question put to `joint`, its answer as records.
+
+Job with levels + responses ─→ Question ─→ Cloud ─→ Fitted, and what each reading makes of it
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from envelope.building.fitted import Fitted, FittedPlace
+from envelope.building.ground_reflection import SUFFIX, without_ground_partners
+from envelope.building.job import AS_BUILT, Job, Reading
+from envelope.exposure.differences import error_correlation
+from envelope.exposure.model_error import own_db, shared_db
+from envelope.exposure.tolerances import DRAWS, SEED, TENTH, drawn_freely
+from envelope.geometry.plane import Floats
+from envelope.survey.joint import FEW, Cloud, Question, settle
+from envelope.survey.noise import noise_of
+from envelope.survey.responses import Responses, bed_of
+from envelope.survey.solving import AGAIN_DB, OPEN_AIR_DB, Heard, scatter_shape
+
+SAME_PLACE_M = 0.3  # readings nearer together than this are of one place
+OPEN_DB = 30.0  # standard deviation of a level that nothing but readings tells of
+# Members of the sample of figures, tried in turn until enough of them agree with the readings.
+SAMPLES = (DRAWS, 4 * DRAWS, 12 * DRAWS)
+ENOUGH = 2.0 * FEW
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Bound:
+    """A job's figures as its readings leave them, with the cloud that they come from."""
+
+    fitted: Fitted
+    cloud: Cloud
+    question: Question
+    readings: tuple[Reading, ...]
+    places: tuple[tuple[Place, str], ...]  # of the errors, with the plan of each
+    level_db: Mapping[str, float]  # by which sources with a stated level are moved nominally
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """Where readings indoors were taken together."""
+
+    space: str
+    receiver: str | None
+    position_m: tuple[float, float, float]
+
+
+def bind(
+    job: Job,
+    heard: Responses,
+    *,
+    answer: Callable[[int], Responses],
+    solved: Sequence[str],
+    samples: Sequence[int] = SAMPLES,
+) -> Bound:
+    """Bind a job's figures by its readings.
+
+    Parameters
+    ----------
+    job : Job
+        Every source with a level; its readings as they were taken.
+    heard : Responses
+        Of the readings, in as many draws as the first of `samples`; sources that have no level
+        of their own at unit strength.
+    answer : callable
+        Works the responses out in more draws.
+    solved : sequence of str
+        Ids of the sources whose level comes from the readings alone.
+    samples : sequence of int
+        How many members the sample of figures has, tried in turn until enough agree.
+    """
+    plain = without_ground_partners(job)
+    for number in samples:
+        if heard.drawn.shape[2] != number + 1:
+            heard = answer(number)
+        question, places = question_of(plain, heard, solved=solved)
+        cloud = settle(question)
+        if cloud.tempered == 1.0 and cloud.effective >= ENOUGH:
+            break
+    return _as_records(plain, heard, question, places, cloud, solved=solved, count=number)
+
+
+# -- the question --------------------------------------------------------------------------------
+
+
+def question_of(
+    job: Job, heard: Responses, *, solved: Sequence[str]
+) -> tuple[Question, tuple[tuple[Place, str], ...]]:
+    """What the readings ask of everything that is uncertain, and where its errors are."""
+    sources = {source.id: source for source in job.sources}
+    strength = np.array([_strength(job, name, solved) for name in heard.sources])
+    duty = {each.id for each in job.unknowns if each.key == "duty"}
+    readings = job.readings
+    of_reading, places = _places(job)
+    sigma = _own_sigma_db(job, heard, strength)
+    first = {number: row for row, number in reversed(list(enumerate(of_reading)))}
+    rows = [first[number] for number in range(len(places))]
+    parts = [_parts(job, heard, row, strength) for row in rows]
+    together = np.array(
+        [[float(one[0] == other[0]) for other in places] for one in places]
+    ).reshape(len(places), len(places))
+    own = sigma[rows]
+    covariance = np.outer(own, own) * together * error_correlation(parts, parts)
+    shape = scatter_shape(_known(job, heard, strength), np.zeros(0))
+    indoors = np.array([reading.space is not None for reading in readings])
+    again = np.where(indoors, AGAIN_DB, np.hypot(AGAIN_DB, OPEN_AIR_DB)) / TENTH
+    return Question(
+        shown_db=np.array([10.0 * np.log10(reading.level_w_m2) for reading in readings]),
+        noise=[
+            noise_of(shape=float(shape[row]), sigma_db=float(again[row]))
+            for row in range(len(readings))
+        ],
+        response_w_m2=heard.drawn[..., 1:] * strength[:, np.newaxis],
+        level_sigma_db=np.array(
+            [
+                OPEN_DB if name in solved else sources[name].level_tolerance_db / TENTH
+                for name in heard.sources
+            ]
+        ),
+        duty_open=np.array([name in duty and name not in solved for name in heard.sources]),
+        peak=np.zeros(len(readings), dtype=np.bool_),
+        shared_sigma_db=shared_db() / TENTH,
+        indoors=indoors,
+        meter=np.zeros(len(readings), dtype=np.int64),
+        meter_sigma_db=np.array([reading.tolerance_db for reading in readings]) / TENTH,
+        place=np.array(of_reading, dtype=np.int64),
+        place_covariance_db2=covariance,
+    ), places
+
+
+def _strength(job: Job, name: str, solved: Sequence[str]) -> float:
+    """By what a source's responses are multiplied: its level where they are at unit strength."""
+    if name not in solved:
+        return 1.0
+    source = next(each for each in job.sources if each.id == name)
+    return source.eirp_w if source.eirp_w is not None else source.level_w_m2[""]
+
+
+def _known(job: Job, heard: Responses, strength: Floats) -> Heard:
+    """The readings with every level known, for how far each scatters."""
+    count = len(job.readings)
+    nothing = np.zeros((count, 0))
+    return Heard(
+        shown_w_m2=np.ones(count),
+        direct=nothing,
+        spread=nothing,
+        drawn=np.zeros((count, 0, 1)),
+        known_direct=heard.direct @ strength,
+        known_spread=heard.spread @ strength,
+        known_drawn=np.zeros((count, 1)),
+        spots=np.array([float(reading.spots) for reading in job.readings]),
+        tolerance_db=np.zeros(count),
+        indoors=np.ones(count),
+    )
+
+
+def _places(job: Job) -> tuple[list[int], tuple[tuple[Place, str], ...]]:
+    """Which error each reading has, −1 outdoors; one for each place and plan."""
+    places: list[Place] = []
+    errors: list[tuple[Place, str]] = []
+    of_reading = []
+    for reading in job.readings:
+        if reading.space is None:
+            of_reading.append(-1)
+            continue
+        place = _place_of(job, reading, places)
+        if place not in places:
+            places.append(place)
+        if (place, reading.plan.id) not in errors:
+            errors.append((place, reading.plan.id))
+        of_reading.append(errors.index((place, reading.plan.id)))
+    return of_reading, tuple(errors)
+
+
+def _place_of(job: Job, reading: Reading, places: Sequence[Place]) -> Place:
+    receiver = bed_of(job, reading)
+    assert reading.space is not None
+    for place in places:
+        if place.space != reading.space or place.receiver != receiver:
+            continue
+        away = np.linalg.norm(reading.position_m - np.array(place.position_m))
+        if receiver is not None or away <= SAME_PLACE_M:
+            return place
+    x, y, z = (float(each) for each in reading.position_m)
+    return Place(space=reading.space, receiver=receiver, position_m=(x, y, z))
+
+
+def _parts(
+    job: Job, heard: Responses, row: int, strength: Floats
+) -> dict[str, tuple[float, float]]:
+    """Direct and diffuse part of what a reading is of, by source, mirrored partners apart."""
+    reading = job.readings[row]
+    by_name = dict(zip(heard.sources, strength, strict=True))
+    found = {}
+    for (at, source), part in heard.parts.items():
+        name = source.removesuffix(SUFFIX) if source not in by_name else source
+        if at == reading.id and name in reading.sources:
+            whole = by_name[name] * (part.direct + part.spread)
+            diffuse = by_name[name] * part.diffuse
+            found[source] = (max(whole - diffuse, 0.0), diffuse)
+    return found
+
+
+def _own_sigma_db(job: Job, heard: Responses, strength: Floats) -> Floats:
+    """Standard deviation (r,) of the error that the model has for itself at each reading. [dB]"""
+    by_name = dict(zip(heard.sources, strength, strict=True))
+    found = np.zeros(len(job.readings))
+    for row, reading in enumerate(job.readings):
+        levels, diffuse, errors, before = [0.0], [0.0], [0.0], [0.0]
+        for (at, source), part in heard.parts.items():
+            name = source.removesuffix(SUFFIX) if source not in by_name else source
+            if at == reading.id and name in reading.sources:
+                levels.append(by_name[name] * (part.direct + part.spread))
+                diffuse.append(by_name[name] * part.diffuse)
+                errors.append(part.error_db)
+                before.append(by_name[name] * part.untreated)
+        found[row] = own_db(
+            level_w_m2=sum(levels),
+            diffuse_w_m2=np.array(diffuse),
+            error_db=np.array(errors),
+            as_built_w_m2=sum(before),
+        )
+    return found / TENTH
+
+
+# -- the answer ----------------------------------------------------------------------------------
+
+
+def _as_records(
+    job: Job,
+    heard: Responses,
+    question: Question,
+    places: tuple[tuple[Place, str], ...],
+    cloud: Cloud,
+    *,
+    solved: Sequence[str],
+    count: int,
+) -> Bound:
+    picked = cloud.picked(DRAWS)
+    free = drawn_freely(job, count=count)
+    chosen = np.concatenate(([0], cloud.member[picked] + 1))
+    moved_db = _moved_db(heard, cloud, picked, solved)
+    shared_middle = _shared_db(job, heard, question, cloud, picked, moved_db, solved)
+    error_db = cloud.shared_db[picked] - shared_middle
+    level = {}
+    for index, source in enumerate(job.sources):
+        factors = free.level[index][chosen]
+        if source.id in heard.sources:
+            column = heard.sources.index(source.id)
+            drawn_db = cloud.level_db[column][picked]
+            about_db = drawn_db - moved_db[source.id]
+            factors = np.concatenate(([1.0], 10.0 ** (about_db / 10.0)))
+        factors[1:] *= 10.0 ** (error_db / 10.0)
+        level[source.id] = factors
+    duty = {
+        heard.sources[column]: np.concatenate(([0.0], cloud.duty[column][picked]))
+        for column in np.flatnonzero(question.duty_open)
+    }
+    fitted = Fitted(
+        count=count,
+        seed=SEED,
+        chosen=chosen,
+        level=level,
+        duty=duty,
+        effective=cloud.effective,
+        shift_db=shared_middle,
+        places=_fitted_places(
+            job, heard, question, places, cloud, moved_db, shared_middle, picked, solved
+        ),
+        tempered=cloud.tempered,
+    )
+    return Bound(
+        fitted=fitted,
+        cloud=cloud,
+        question=question,
+        readings=job.readings,
+        places=places,
+        level_db=moved_db,
+    )
+
+
+def _moved_db(
+    heard: Responses, cloud: Cloud, picked: NDArray[np.int64], solved: Sequence[str]
+) -> dict[str, float]:
+    """By how much the levels of the sources are moved nominally.
+
+    Beside one that is solved from the same readings, a stated level stays as it is stated.
+    """
+    return {
+        name: 0.0 if solved else float(np.median(cloud.level_db[column][picked]))
+        for column, name in enumerate(heard.sources)
+    }
+
+
+def _moved_strength(
+    job: Job, heard: Responses, moved_db: Mapping[str, float], solved: Sequence[str]
+) -> Floats:
+    """By what the responses (s,) are multiplied once levels are moved."""
+    strength = np.array([_strength(job, name, solved) for name in heard.sources])
+    moved = np.array([moved_db[name] for name in heard.sources])
+    return np.asarray(strength * 10.0 ** (moved / 10.0))
+
+
+def _shared_db(
+    job: Job,
+    heard: Responses,
+    question: Question,
+    cloud: Cloud,
+    picked: NDArray[np.int64],
+    moved_db: Mapping[str, float],
+    solved: Sequence[str],
+) -> float:
+    """By how much readings indoors lie above the model, their places' own errors aside. [dB]"""
+    levels = _moved_strength(job, heard, moved_db, solved)
+    found = []
+    for row in np.flatnonzero(question.indoors):
+        without = cloud.expected_db[row] - cloud.place_db[question.place[row]]
+        nominal_db = 10.0 * np.log10(heard.whole[row] @ levels)
+        found.append(float(np.median(without[picked])) - nominal_db)
+    return float(np.mean(found)) if found else 0.0
+
+
+def _fitted_places(
+    job: Job,
+    heard: Responses,
+    question: Question,
+    places: tuple[tuple[Place, str], ...],
+    cloud: Cloud,
+    moved_db: Mapping[str, float],
+    shared_middle: float,
+    picked: NDArray[np.int64],
+    solved: Sequence[str],
+) -> dict[str, FittedPlace]:
+    """What readings at receivers tell of the model's errors there."""
+    levels = _moved_strength(job, heard, moved_db, solved)
+    found = {}
+    for receiver in dict.fromkeys(place.receiver for place, _ in places):
+        if receiver is None:
+            continue
+        here = [at for at, (place, _) in enumerate(places) if place.receiver == receiver]
+        here.sort(key=lambda at: places[at][1] != AS_BUILT)
+        shifts, parts = [], []
+        for at in here:
+            rows = np.flatnonzero(question.place == at)
+            # the reading that hears most sources is nearest to what the level is of
+            row = max(rows, key=lambda each: len(job.readings[each].sources))
+            nominal_db = 10.0 * np.log10(heard.whole[row] @ levels) + shared_middle
+            shifts.append(float(np.median(cloud.expected_db[row][picked])) - nominal_db)
+            parts.append(_parts(job, heard, int(row), levels))
+        error_db = cloud.place_db[here][:, picked]
+        found[receiver] = FittedPlace(
+            plans=tuple(places[at][1] for at in here),
+            covariance_db2=question.place_covariance_db2[np.ix_(here, here)],
+            error_db=np.column_stack((np.zeros(len(here)), error_db)),
+            parts_w_m2=tuple(parts),
+            shift_db=tuple(shifts),
+        )
+    return found
