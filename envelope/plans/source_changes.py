@@ -97,8 +97,8 @@ def moved(job: Job, changes: Iterable[SourceChange]) -> Job:
 def powered(drawn: LevelDraws, changes: Iterable[SourceChange]) -> LevelDraws:
     """Draws of a plan with the power of sources as changes leave it."""
     factors = {source: change.factor for change in changes for source in change.sources}
-    return LevelDraws(
-        plan=drawn.plan,
+    return replace(
+        drawn,
         by_source={
             (receiver, source): each
             if factors.get(source, 1.0) == 1.0
