@@ -42,8 +42,10 @@ from envelope.pricing.products import Costs, Product
 
 __all__ = [
     "AS_BUILT",
+    "LEFT_AS_IT_IS",
     "LEVEL_TOLERANCE_DB",
     "LOSS_TOLERANCE_DB",
+    "NOW_OR_NEVER",
     "Assembly",
     "Job",
     "Layer",
@@ -62,6 +64,10 @@ __all__ = [
     "no_level",
     "resolved",
 ]
+
+
+LEFT_AS_IT_IS = frozenset(("bare", "finished"))  # what `work` says where nothing more is done
+NOW_OR_NEVER = "now-or-never"  # what it says of a panel that is out of reach later
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -90,6 +96,8 @@ class Job:
     unknowns: tuple[Unknown, ...] = ()  # what the file does not state and its figures rest on
     products: tuple[Product, ...] = ()  # what is bought for treatments
     costs: Costs = field(default_factory=Costs)
+    work: Mapping[str, str] = field(default_factory=dict)  # by panel: bare, finished, now-or-never
+    only_on: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # treatment → its panels
     feet: bool = False  # lengths are written in feet and inches, and are shown so
     # where the project file says each thing, by (table, id, key): for messages about it
     places: Mapping[tuple[str, str, str], Location] = field(default_factory=dict)
@@ -116,6 +124,15 @@ class Job:
         others = [plan for plan in plans if plan.id != AS_BUILT]
         plans = [*(first or [Plan(id=AS_BUILT, treatments={})]), *others]
         object.__setattr__(self, "plans", tuple(plans))
+
+    @property
+    def kept(self) -> frozenset[str]:
+        """Panels to which nothing more is done."""
+        return frozenset(panel for panel, word in self.work.items() if word in LEFT_AS_IT_IS)
+
+    def may_go(self, treatment: str, panel: str) -> bool:
+        """Whether a treatment may go on a panel, as far as the job says."""
+        return panel in self.only_on.get(treatment, (panel,))
 
     @property
     def solved(self) -> tuple[Solved, ...]:

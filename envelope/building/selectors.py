@@ -42,6 +42,7 @@ GROUPS: dict[str, frozenset[str]] = {
     "doors": frozenset(("door",)),
     "reveals": frozenset(("reveal",)),
 }
+_MOST_LISTED = 60  # names in a message: all keys of any table, but not all panels of a house
 _GLOB = re.compile(r"[*?\[]")
 _SPOKEN = re.compile(r"(?<=/)(north|east|south|west)[ -]wall\Z", re.IGNORECASE)
 
@@ -145,8 +146,8 @@ def nearest_names(word: str, known: Iterable[str], *, count: int = 3) -> str:
         return f"did you mean {' or '.join(map(_quoted, close))}?"
     if not names:
         return "there are none"
-    rest = f" and {len(names) - 8} more" if len(names) > 8 else ""
-    return f"known are {', '.join(map(_quoted, names[:8]))}{rest}"
+    rest = f" and {len(names) - _MOST_LISTED} more" if len(names) > _MOST_LISTED else ""
+    return f"known are {', '.join(map(_quoted, names[:_MOST_LISTED]))}{rest}"
 
 
 def unknown(what: str, name: str, known: Iterable[str]) -> str:

@@ -17,7 +17,9 @@ from envelope.plans.decision import Decision
 from envelope.text.decisions import (
     agreement_words,
     cost_words,
+    kept_words,
     measure_words,
+    now_or_never_words,
     step_words,
     worse_words,
 )
@@ -115,6 +117,8 @@ def _print_rest(console: Console, job: Job, decision: Decision) -> None:
             )
             + "."
         )
+    for unit, number in decision.now_or_never:
+        console.print(f"[bold]Now or never[/]: {escape(now_or_never_words(job, unit, number))}.")
     if any(step.gain.below_db < 0.0 for step in decision.steps):
         console.print("A step that raises the level is done together with the next one.")
     console.print(_front(decision))
@@ -134,6 +138,11 @@ def _print_rest(console: Console, job: Job, decision: Decision) -> None:
     if decision.candidates.nothing_offered:
         kinds = ", ".join(decision.candidates.nothing_offered)
         console.print(f"No plan of the job puts anything on: {kinds}. They stay as they are.")
+    if decision.candidates.kept:
+        console.print(f"Left as they are: {escape(kept_words(job, decision.candidates.kept))}.")
+    if decision.candidates.goes_nowhere:
+        names = escape(", ".join(decision.candidates.goes_nowhere))
+        console.print(f"{names}: may go only on faces that stay as they are, so on none.")
     used = {
         name for step in decision.steps for names in step.plan.treatments.values() for name in names
     }

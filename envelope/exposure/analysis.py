@@ -282,7 +282,9 @@ def _receiver_result(casts: ReceiverCasts, setting: _Setting) -> ReceiverResult:
     ranks: tuple[Rank, ...] = ()
     if setting.with_ranks:
         offers = setting.bench.kept("offers", lambda: offers_of(setting.job))
-        ranks = ranked(setting.trials, seen, offers=offers, level_w_m2=level)
+        ranks = ranked(
+            setting.trials, seen, offers=offers, level_w_m2=level, without=setting.job.kept
+        )
     panels = panel_table(
         bench=setting.bench,
         plan=setting.plan,

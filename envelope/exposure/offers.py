@@ -7,7 +7,7 @@ reflector: the most that any treatment of it could do.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from envelope.building.job import Job
@@ -25,11 +25,17 @@ class Offers:
 
     on_panel: Mapping[str, frozenset[Worn]]
     on_kind: Mapping[str, frozenset[Worn]]
+    only_on: Mapping[str, Collection[str]]  # treatments that go on some panels only
 
     def of(self, panel: Panel) -> tuple[Worn, ...]:
         """What to try on a panel, in an order that does not depend on the file's."""
-        found = self.on_panel.get(panel.id) or self.on_kind.get(_kind(panel))
-        return tuple(sorted(found)) if found else ((REFLECTOR.id,),)
+        found = self.on_panel.get(panel.id) or self.on_kind.get(_kind(panel)) or ()
+        allowed = [
+            worn
+            for worn in found
+            if all(panel.id in self.only_on.get(name, (panel.id,)) for name in worn)
+        ]
+        return tuple(sorted(allowed)) or ((REFLECTOR.id,),)
 
 
 def _kind(panel: Panel) -> str:
@@ -48,4 +54,5 @@ def offers_of(job: Job) -> Offers:
     return Offers(
         on_panel={name: frozenset(worn) for name, worn in on_panel.items()},
         on_kind={kind: frozenset(worn) for kind, worn in on_kind.items()},
+        only_on=job.only_on,
     )

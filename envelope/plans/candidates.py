@@ -1,7 +1,7 @@
 """What may be decided in a job: units as the trade buys them, each with the treatments on offer.
 
-On offer for a kind of face is what some plan of the job puts on that kind. A job says with `keep`
-which faces stay as they are.
+On offer for a kind of face is what some plan of the job puts on that kind, and what the job says
+may go on it. What the job says of work on a face holds: bare and finished ones stay as they are.
 """
 
 from __future__ import annotations
@@ -34,6 +34,8 @@ class Candidates:
     priced: bool  # False: cost is counted as whole cents a hundredth of a square metre
     unpriced: tuple[str, ...]  # why
     nothing_offered: tuple[str, ...]  # kinds of face that no plan treats
+    kept: tuple[str, ...]  # panels that stay as they are, as the job or the caller says
+    goes_nowhere: tuple[str, ...]  # treatments that may go on such panels only
 
 
 def rooms_of(job: Job) -> tuple[str, ...]:
@@ -45,12 +47,18 @@ def rooms_of(job: Job) -> tuple[str, ...]:
 
 
 def offered(job: Job) -> dict[str, tuple[tuple[str, ...], ...]]:
-    """Treatments that plans of the job put on each kind of face, in an order of their names."""
+    """Treatments that plans of the job put on each kind of face, in an order of their names.
+
+    So is every treatment of which the job says on which faces it may go.
+    """
     found: dict[str, set[tuple[str, ...]]] = {}
     for plan in job.plans:
         for panel, names in plan.treatments.items():
             if names:
                 found.setdefault(job.building.panel(panel).kind, set()).add(tuple(names))
+    for name, panels in job.only_on.items():
+        for panel in panels:
+            found.setdefault(job.building.panel(panel).kind, set()).add((name,))
     return {kind: tuple(sorted(each)) for kind, each in sorted(found.items())}
 
 
@@ -78,7 +86,8 @@ def candidates_of(
         What is decided about sources.
     """
     on_offer = offered(job)
-    units = [*_units(job, base, on_offer, keep, each_wall), *sources]
+    stay = {*keep, *job.kept}
+    units = [*_units(job, base, on_offer, stay, each_wall), *sources]
     kinds = {
         panel.kind
         for space in rooms_of(job)
@@ -98,6 +107,10 @@ def candidates_of(
         priced=priced,
         unpriced=unpriced,
         nothing_offered=tuple(sorted(kinds - set(on_offer))),
+        kept=tuple(panel.id for panel in job.building.panels if panel.id in stay),
+        goes_nowhere=tuple(
+            sorted(name for name, panels in job.only_on.items() if not set(panels) - stay)
+        ),
     )
 
 
@@ -125,19 +138,21 @@ def _units(
             else:
                 together.setdefault(f"{room}/{group}", []).append(panel)
         for name, panels in together.items():
-            yield _unit(name, panels, base, on_offer[panels[0].kind])
+            unit = _unit(job, name, panels, base, on_offer[panels[0].kind])
+            if len(unit.options) > 1:
+                yield unit
 
 
 def _unit(
-    name: str, panels: list[Panel], base: Plan, on_offer: tuple[tuple[str, ...], ...]
+    job: Job, name: str, panels: list[Panel], base: Plan, on_offer: tuple[tuple[str, ...], ...]
 ) -> Unit:
     today = {panel.id: base.treatments.get(panel.id, ()) for panel in panels}
     options = [Option(label=LEAVE, treatments=today)]
-    options += [
-        Option(label=" and ".join(names), treatments={panel.id: names for panel in panels})
-        for names in on_offer
-        if any(today[panel.id] != names for panel in panels)
-    ]
+    for names in on_offer:
+        where = [panel.id for panel in panels if all(job.may_go(each, panel.id) for each in names)]
+        if any(today[panel] != names for panel in where):
+            treated = {**today, **dict.fromkeys(where, names)}
+            options.append(Option(label=" and ".join(names), treatments=treated))
     return Unit(id=name, title=name, options=tuple(options))
 
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from envelope.building.job import AS_BUILT, Job, Plan
+from envelope.building.job import AS_BUILT, NOW_OR_NEVER, Job, Plan
 from envelope.errors import EnvelopeError
 from envelope.exposure.casts import Casts
 from envelope.exposure.differences import LevelDraws, difference
@@ -77,10 +77,7 @@ def decide(
     free, units = source_choices(job, levels=levels, today=today, leave=leave_sources)
     candidates = candidates_of(job, base=today, keep=keep, each_wall=each_wall, sources=units)
     if not candidates.units:
-        raise EnvelopeError(
-            "nothing is on offer: a treatment is, for the kinds of face on which some plan of the "
-            "job puts it"
-        )
+        raise EnvelopeError(_nothing_on_offer(candidates))
     tables = without_untouched_spaces(
         tables_of(job=job, casts=casts, bench=levels.bench, units=candidates.units, base=today)
     )
@@ -109,7 +106,7 @@ def decide(
     drawn = [levels.drawn(plan, done) for plan, done in zip(plans, changes, strict=True)]
     _agree(chain, drawn, counting)
     before = levels.drawn(today, ())
-    steps = _steps(chain, plans, drawn, before, counting, candidates)
+    steps = _steps(job, chain, plans, drawn, before, counting, candidates)
     at_today = _by_receiver(before, counting)
     heard = at_today[0][0]
     stop, why = _where_to_stop(steps, target_w_m2)
@@ -135,10 +132,42 @@ def decide(
         target_w_m2=target_w_m2,
         budget_cents=budget_cents,
         best_w_m2=best,
+        now_or_never=tuple(_now_or_never(job, candidates, steps[:stop])),
         rests=rests_on(
             [before, *drawn[1 : stop + 1]], draws=levels.draws, job=job, receivers=counting
         ),
     )
+
+
+def _nothing_on_offer(candidates: Candidates) -> str:
+    said = (
+        "nothing is on offer: a treatment is, for the kinds of face on which some plan of the job "
+        "puts it, and for those that its only-on names"
+    )
+    if candidates.goes_nowhere:
+        names = ", ".join(candidates.goes_nowhere)
+        said += f"; {names} may go only on faces that stay as they are"
+    elif candidates.kept:
+        said += f"; {len(candidates.kept)} faces stay as they are, such as {candidates.kept[0]}"
+    return said
+
+
+def _is_urgent(job: Job, panel: str) -> bool:
+    return job.work.get(panel) == NOW_OR_NEVER
+
+
+def _now_or_never(
+    job: Job, candidates: Candidates, worth: Sequence[Step]
+) -> Iterator[tuple[str, int | None]]:
+    """Units that are out of reach later, each with the step that does it."""
+    for unit in candidates.units:
+        if any(_is_urgent(job, panel) for panel in unit.panels):
+            done = [
+                number
+                for number, step in enumerate(worth, 1)
+                if any(change.unit == unit.id for change in step.changes)
+            ]
+            yield unit.id, done[0] if done else None
 
 
 def _up_to(front: Front, target_w_m2: float) -> Front:
@@ -208,6 +237,7 @@ def _agree(chain: Chain, drawn: Sequence[LevelDraws], names: Sequence[str]) -> N
 
 
 def _steps(
+    job: Job,
     chain: Chain,
     plans: Sequence[Plan],
     drawn: Sequence[LevelDraws],
@@ -229,9 +259,10 @@ def _steps(
                 Change(
                     unit=unit.title,
                     label=after.label,
-                    panels=tuple(sorted(after.treatments)),
+                    panels=tuple(sorted(each for each, names in after.treatments.items() if names)),
                     area_m2=candidates.areas_m2[index][option],
                     was=before.label if had else "",
+                    now_or_never=any(_is_urgent(job, each) for each in after.treatments),
                     source=after.change,
                 )
             )

@@ -25,6 +25,7 @@ class Change:
     panels: tuple[str, ...]
     area_m2: float
     was: str  # label of what was there before; "" where nothing was
+    now_or_never: bool = False  # some of it is out of reach later
     source: SourceChange | None = None  # what is done about a source; None where a face is treated
 
 
@@ -98,6 +99,7 @@ class Decision:
     target_w_m2: float | None
     budget_cents: int | None
     best_w_m2: float  # the lowest level that the units reach at all
+    now_or_never: tuple[tuple[str, int | None], ...]  # unit, and the step that does it if any
     rests: tuple[Rest, ...]  # figures that move the outcome most, what moves it most first
 
     @property

@@ -117,7 +117,7 @@ def _panel_specs(
     The far side of an opening between two spaces gets its panel only from the building, so an id
     that is not found here goes on as it stands and is judged there.
     """
-    stated = tables.of(schema.Panel)
+    stated = [(index, panel) for index, panel in tables.of(schema.Panel) if panel.is_construction]
     if not stated:
         return [], {}
     named: list[_Named] = [

@@ -33,6 +33,7 @@ from envelope.geometry.plane import Floats, frozen
 from envelope.project.building import note
 from envelope.project.costs import costs_of
 from envelope.project.faults import Faults
+from envelope.project.limits import check_plans, only_on, work_of
 from envelope.project.measurements import readings_of
 from envelope.project.opening_states import (
     Openings,
@@ -79,6 +80,9 @@ def resolve(
         receiver_of(table, index, building, faults) for index, table in tables.of(schema.Receiver)
     ]
     plans = _plans(tables, building, faults)
+    work = work_of(tables, building, faults)
+    allowed = only_on(tables, building, faults)
+    check_plans(tables, building, allowed, faults)
     readings = readings_of(tables, building, faults)
     costs, products = costs_of(tables, faults)
     if faults:
@@ -119,6 +123,8 @@ def resolve(
             readings=readings,
             products=products,
             costs=costs,
+            work=work,
+            only_on=allowed,
         )
     except RecordError as error:
         note(error.faults, tables, {}, faults)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar, cast
@@ -162,9 +163,31 @@ def _model(document: Mapping[str, Any], faults: Faults) -> schema.Model | None:
 def _single(model: type[T], value: object, key: str, faults: Faults) -> T:
     if isinstance(value, dict):
         found = _validated(model, value, (key,), faults)
-        return model.model_validate({}) if found is None else found
+        return _as_meant(model, value) if found is None else found
     faults.add((key,), f"{key} is written once, as a table [{key}]")
     return model.model_validate({})
+
+
+def _as_meant(model: type[T], value: Mapping[str, Any]) -> T:
+    """What is sound in a table that has a fault, with misspelt keys as they were meant.
+
+    Otherwise what depends on them would be told as missing, too.
+    """
+    known = [field.alias or name for name, field in model.model_fields.items()]
+    meant: dict[str, Any] = {}
+    for key, each in value.items():
+        near = difflib.get_close_matches(key[:80], known, n=1, cutoff=0.6)
+        name = key if key in known else near[0] if near else None
+        if name is not None and (name == key or name not in value):
+            meant[name] = each
+    while True:
+        try:
+            return model.model_validate(meant)
+        except ValidationError as error:
+            wrong = {str(detail["loc"][0]) for detail in error.errors() if detail["loc"]}
+            if not wrong & set(meant):
+                return model.model_validate({})
+            meant = {key: each for key, each in meant.items() if key not in wrong}
 
 
 def _listed(value: object, key: str, most: int, faults: Faults) -> list[tuple[int, dict[str, Any]]]:

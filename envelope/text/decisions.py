@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from envelope.building.job import Job
@@ -9,6 +11,8 @@ from envelope.plans.decision import Change, Decision, FreeMeasure, Step, Worse
 from envelope.plans.source_changes import SourceChange
 from envelope.text.names import face_title, shown
 from envelope.text.numbers import SPACE, area, grouped, length
+
+MAX_KEPT = 4  # faces that stay as they are, named in one line
 
 
 def unit_title(job: Job, unit: str) -> str:
@@ -33,7 +37,8 @@ def change_words(job: Job, change: Change) -> str:
         return f"{shown(change.source.device)}: {measure_words(job, change.source)}"
     beside = f" beside {change.was}" if change.was else ""
     size = area(change.area_m2, feet=job.feet)
-    return f"{unit_title(job, change.unit)}: {change.label}{beside}, {size}"
+    never = " (now or never)" if change.now_or_never else ""
+    return f"{unit_title(job, change.unit)}: {change.label}{beside}, {size}{never}"
 
 
 def step_words(job: Job, step: Step) -> str:
@@ -81,6 +86,34 @@ def measure_words(job: Job, change: SourceChange) -> str:
         where = f"of {shown(change.space)}"
     at = ", ".join(length(float(each), feet=job.feet) for each in change.position_m - base)
     return f"move it to {at} {where}"
+
+
+def now_or_never_words(job: Job, unit: str, step: int | None) -> str:
+    """What to do about faces that are out of reach later.
+
+    Parameters
+    ----------
+    job : Job
+    unit : str
+        What is decided in one go.
+    step : int, optional
+        That does it, from 1; none where no step worth doing does.
+    """
+    title = unit_title(job, unit)
+    if step is None:
+        return f"{title}: no step that is worth doing needs it"
+    return f"{title} (step {step}): do it before it is closed, even if the steps before it wait"
+
+
+def kept_words(job: Job, panels: Sequence[str]) -> str:
+    """Which faces stay as they are, with what the job says of them."""
+    words = [
+        f"{face_title(job.building.panel(panel), home=None)}"
+        + (f" ({job.work[panel]})" if panel in job.work else "")
+        for panel in panels[:MAX_KEPT]
+    ]
+    more = len(panels) - len(words)
+    return ", ".join(words) + (f" and {more} more" if more > 0 else "")
 
 
 def agreement_words(free: FreeMeasure) -> str:

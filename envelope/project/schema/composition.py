@@ -182,6 +182,9 @@ class Treatment(Table):
         None, description="Free to move, as a curtain is; default: a standoff of 20 mm or more"
     )
     price: fields.Cost | None = None
+    only_on: fields.Selectors | None = Field(
+        None, description="Faces on which it may go, such as */windows; default any"
+    )
     title: fields.Name = Field("", description="What the client calls it")
     note: fields.PlainText = ""
 
@@ -191,12 +194,18 @@ class Treatment(Table):
         if not nested:
             found += of_record("treatment", self.record)
         yield from dict.fromkeys(found)
+        if self.only_on == ():
+            yield (
+                "only-on",
+                "the list is empty, so that it may go nowhere: name faces, such as */windows, or "
+                "leave the key out where it may go anywhere",
+            )
         if self.kind == "mesh":
             yield from exactly_one(self, what="a mesh", of=("metal", "conductivity"))
 
     def _strangers(self) -> Problems:
         """Keys that belong to another kind, also where they say what is so anyway."""
-        common = {"id", "kind", "standoff", "hanging", "price", "title", "note"}
+        common = {"id", "kind", "standoff", "hanging", "price", "only-on", "title", "note"}
         own = {key for keys in TREATMENT_KEYS[self.kind] for key in keys}
         for key in sorted(self.given() - own - common):
             yield key, does_not_go(key, self.kind)

@@ -460,4 +460,8 @@ Treatments = Annotated[
 Sources = Annotated[
     tuple[str, ...], Names(what="a source", example="mast", more='["mast", "router"]')
 ]
+Selectors = Annotated[
+    tuple[str, ...],
+    Names(what="a selector", example="*/windows", more='["*/windows", "bedroom/walls"]'),
+]
 Spots = Annotated[int, Number(limits=ranges.SPOTS, example="6", whole=True)]

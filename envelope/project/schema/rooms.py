@@ -20,6 +20,7 @@ from envelope.errors import UnitError
 from envelope.project.schema import fields
 from envelope.project.schema.fields import Choice
 
+WORK = ("bare", "finished", "now-or-never")
 DEFAULT_TILT_M = 0.1  # common practice, no source
 # bedroom/floor, bedroom/ceiling-2, bedroom/ceiling-south, bedroom/N1-ceiling
 _FLAT = re.compile(r"(?:[A-Za-z0-9_-]+-)?(?:floor|ceiling)(?:-[a-z0-9]+)?")
@@ -364,13 +365,24 @@ class Panel(Table):
         ]
         | None
     ) = Field(None, description='"unmodelled": a part of the house that the job leaves out')
+    work: Annotated[str, Choice(what="what work may be done", words=WORK)] | None = Field(
+        None,
+        description='"bare": keep it so; "finished": nothing more is done to it; "now-or-never": '
+        "out of reach once it is closed, such as a floor that is up",
+    )
+
+    @property
+    def is_construction(self) -> bool:
+        """Whether it speaks of what stands there, rather than of the work."""
+        return self.assembly is not None or self.behind is not None
 
     def problems(self) -> Problems:
-        if self.assembly is None and self.behind is None:
+        if not self.is_construction and self.work is None:
+            words = ", ".join(f'"{word}"' for word in WORK)
             yield (
                 "on",
-                'this says nothing of the panel: give assembly, or behind = "earth" or '
-                '"unmodelled"',
+                'this says nothing of the panel: give assembly, behind = "earth" or '
+                f'"unmodelled", or work, which is one of {words}',
             )
 
 
