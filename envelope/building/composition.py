@@ -48,6 +48,7 @@ class Layer:
     sheet_resistance_ohm_sq: float | None = None
     cavity: bool = False  # spacing varies by more than a quarter wave: combined in power
     perhaps: bool = False  # a coat that may be there: left out, drawn as if it were
+    perhaps_material: str | None = None  # what it may be instead of its material, drawn as often
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

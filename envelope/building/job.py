@@ -287,9 +287,13 @@ def _made_of(job: Job) -> Iterator[Fault]:
 
     def layers(table: str, own: str, of: Iterable[Layer]) -> Iterator[Fault]:
         for number, layer in enumerate(of):
-            at = f"layers.{number}.material"
-            if layer.material is not None and not is_material(layer.material):
-                yield from _unknown(table, own, at, "material", layer.material, materials)
+            for key, name in (
+                ("material", layer.material),
+                ("perhaps-material", layer.perhaps_material),
+            ):
+                if name is not None and not is_material(name):
+                    at = f"layers.{number}.{key}"
+                    yield from _unknown(table, own, at, "material", name, materials)
 
     for assembly in job.assemblies.values():
         own = assembly.id

@@ -142,7 +142,20 @@ def unknown_products(
                     settle="look at a cut edge or a stamp: write wood, plywood or chipboard",
                 )
     for each in assemblies:
-        if any(layer.perhaps for layer in each.layers):
+        doubtful = [layer for layer in each.layers if layer.perhaps_material is not None]
+        if doubtful:
+            pairs = dict.fromkeys((layer.material, layer.perhaps_material) for layer in doubtful)
+            yield Unknown(
+                table="assembly",
+                id=each.id,
+                key="layers",
+                range=COATED,
+                words=f"what {each.id} is made of",
+                taken="; ".join(f"{one} taken, drawn as {other} as often" for one, other in pairs),
+                settle="ask who built it or look at a hole in it: write its material and take "
+                "perhaps-material away",
+            )
+        elif any(layer.perhaps for layer in each.layers):
             yield Unknown(
                 table="assembly",
                 id=each.id,

@@ -140,6 +140,10 @@ class Stacker:
             return self._sheet(layer.sheet_resistance_ohm_sq, product, perhaps=layer.perhaps)
         assert layer.material is not None
         permittivity = self._permittivity(layer.material)
+        if layer.perhaps_material is not None:
+            other = self._permittivity(layer.perhaps_material)
+            is_other = self.tolerances.coated(product)[..., np.newaxis]
+            permittivity = np.where(is_other, other, permittivity)
         thickness = layer.thickness_m * self.tolerances.thickness(product)
         if layer.cavity:
             return Cavity(thickness_m=thickness, permittivity=permittivity)

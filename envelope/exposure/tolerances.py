@@ -96,7 +96,10 @@ class Tolerances:
         return self._factor(f"thickness of {product}", THICKNESS)
 
     def coated(self, product: str) -> NDArray[np.bool_]:
-        """Whether a coat that may be there is: not nominally, in one draw of two."""
+        """Whether what may be there is, a coat or another material: in one draw of two.
+
+        Nominally it is not.
+        """
         if self.count == 0:
             return np.array(False)
         return self.deviate(f"coat of {product}") > 0.0

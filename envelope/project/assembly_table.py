@@ -45,6 +45,8 @@ def _layer(layer: Layer) -> Table:
     entry: Table = {"material": layer.material, "thickness": thickness_text(layer.thickness_m)}
     if layer.cavity or layer.material in ("air", "vacuum"):
         entry["cavity"] = layer.cavity
+    if layer.perhaps_material is not None:
+        entry["perhaps-material"] = layer.perhaps_material
     return entry
 
 

@@ -33,8 +33,12 @@ def check_references(tables: Tables, document: Mapping[str, Any], faults: Faults
     layered += [("treatment", index, put.layers) for index, put in tables.of(schema.Treatment)]
     for kind, index, layers in layered:
         for number, layer in enumerate(layers or ()):
-            at = (kind, index, "layers", number, "material")
-            _check(at, "material", layer.material, materials, faults)
+            for key, name in (
+                ("material", layer.material),
+                ("perhaps-material", layer.perhaps_material),
+            ):
+                at = (kind, index, "layers", number, key)
+                _check(at, "material", name, materials, faults)
     for index, made in tables.of(schema.Assembly):
         path = ("assembly", index, "entry-loss")
         _check(path, "material class", made.entry_loss, entry_loss_names(), faults)
@@ -96,8 +100,10 @@ NAMES: tuple[tuple[str, tuple[str, ...], str], ...] = (
     ("plan", ("extends",), "plan"),
     ("plan", ("treat", "*", "with"), "treatment"),
     ("assembly", ("layers", "*", "material"), "material"),
+    ("assembly", ("layers", "*", "perhaps-material"), "material"),
     ("assembly", ("parts", "*"), "assembly"),
     ("treatment", ("layers", "*", "material"), "material"),
+    ("treatment", ("layers", "*", "perhaps-material"), "material"),
     ("product", ("for",), "treatment"),
 )
 

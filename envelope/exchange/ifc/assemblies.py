@@ -13,7 +13,8 @@ from envelope.exchange.ifc.behind import INSIDE_M, Passage, Shell
 from envelope.exchange.ifc.file import Body
 from envelope.exchange.ifc.material_words import AIR
 from envelope.exchange.ifc.materials import MaterialMap
-from envelope.exchange.naming import counted, slug
+from envelope.exchange.ifc.type_names import thicknesses_in
+from envelope.exchange.naming import counted, kind_by_name, slug
 from envelope.exchange.records import Note
 from envelope.geometry.plane import Floats
 
@@ -21,6 +22,8 @@ AIR_GAP_M = 0.005  # free gaps between elements thinner than this come from draw
 THICKNESS_OFF = 0.2
 SQUARE_ON = 0.7
 NOTHING = "nothing-found"
+# Words in the name of a facade's plate that is no pane. Common usage, from memory, no source.
+OPAQUE = frozenset({"solid", "opaque", "spandrel", "metal", "massiv", "opak", "paneel"})
 GLAZING = "double-unknown"  # of the library
 DOOR_LEAF_M = 0.04  # a frame's depth is not the leaf's thickness; common practice, no source
 
@@ -34,9 +37,10 @@ class Stacks:
     made: dict[tuple[Layer, ...], str] = field(default_factory=dict)
     assemblies: dict[str, Assembly] = field(default_factory=dict)
     odd: Counter[str] = field(default_factory=Counter)
+    by_name: Counter[str] = field(default_factory=Counter)  # parts whose type's name states it
     spread: Counter[str] = field(default_factory=Counter)  # parts whose thickness is not stated
     metal: Counter[str] = field(default_factory=Counter)  # doors that are metal alone
-    glazing: int = 0  # windows whose panes the file does not tell
+    glazing: set[str] = field(default_factory=set)  # windows whose panes the file does not tell
 
     def of(self, passed: Sequence[Passage], outward: Floats) -> str | None:
         """Id of the assembly of what a line passes, from the room outward; None for nothing."""
@@ -54,7 +58,28 @@ class Stacks:
             names.append(slug(body.name.rsplit(":", 1)[0] if ":" in body.name else body.name))
         if not layers:
             return None
+        bodies = [self.shell.bodies[item.element] for item in passed]
+        if all(self.is_glazed(body) for body in bodies):
+            return self.filling(bodies[0])
         return self._id(tuple(layers), "_".join(dict.fromkeys(names)))
+
+    def is_glazed(self, body: Body) -> bool:
+        """Whether an element lets in as a window does: a pane of a facade, a partition of glass.
+
+        A facade's plate or mesh that says nothing of itself is taken as glass, which stops least.
+        """
+        names = [layer.material for layer in body.layers if layer.thickness_m > 0.0]
+        known = {self.materials.reads(name) for name in (*names, *body.materials) if name}
+        words = set(slug(body.name, otherwise="").split("-"))
+        solid = known - {"glass", "metal", AIR, None}
+        if "glass" in known:
+            return not solid
+        if solid or body.type not in ("IfcPlate", "IfcCurtainWall", "IfcWall"):
+            return False
+        named = kind_by_name([body.name])
+        if named is not None and not known - {None}:
+            return named[0] in ("window", "skylight")
+        return body.facade and not known - {None} and not words & OPAQUE
 
     def _layers(
         self, body: Body, length_m: float, outward: Floats, *, whole: bool = True
@@ -63,7 +88,12 @@ class Stacks:
         listed = [layer for layer in body.layers if layer.thickness_m > 0.0]
         if not listed and len(body.materials) > 1:
             # Parts without a thickness: none of them is the whole.
-            self.spread[body.name.rsplit(":", 1)[0] or body.id] += 1
+            type_ = body.name.rsplit(":", 1)[0] or body.id
+            stated = thicknesses_in(type_, body.materials, total_m=length_m)
+            if stated is not None:
+                self.by_name[type_] += 1
+                return [self.materials.layer(name, thick_m) for name, thick_m in stated]
+            self.spread[type_] += 1
             share = round(length_m / len(body.materials), 4)
             return [self.materials.layer(name, share) for name in body.materials]
         if not listed:
@@ -120,7 +150,7 @@ class Stacks:
         if door:
             glass = Layer(material="glass", thickness_m=0.006)
             return self._assumed("glass-door-assumed", [glass])
-        return self._glazing_unknown()
+        return self._glazing_unknown(body)
 
     def _leaf(self, names: Sequence[str]) -> str | None:
         """Which of a door's materials its leaf is: the first that is known and no metal.
@@ -147,9 +177,9 @@ class Stacks:
         )
         return id
 
-    def _glazing_unknown(self) -> str:
+    def _glazing_unknown(self, body: Body | None) -> str:
         """The starter assembly that is drawn between plain and coated panes."""
-        self.glazing += 1
+        self.glazing.add("" if body is None else body.id)
         return GLAZING
 
     def nothing(self) -> str:
@@ -191,7 +221,7 @@ class Stacks:
         )
         if self.glazing:
             message = (
-                f"{counted(self.glazing, 'window')} whose panes the file does not tell: taken "
+                f"{counted(len(self.glazing), 'window')} whose panes the file does not tell: taken "
                 "between plain and coated double glazing; say which, one reading through an open "
                 "and a shut window settles it"
             )
@@ -200,7 +230,17 @@ class Stacks:
             Note(
                 kind="guessed",
                 subject=name,
-                message=f"its layers have no thickness in the file; spread evenly, {count} times",
+                message="its layers have no thickness in the file; taken from the type's name, "
+                f"{count} times",
+            )
+            for name, count in sorted(self.by_name.items())
+        )
+        found.extend(
+            Note(
+                kind="guessed",
+                subject=name,
+                message="its layers have no thickness in the file; spread evenly, "
+                f"{count} times: say how thick each is",
             )
             for name, count in sorted(self.spread.items())
         )

@@ -18,6 +18,10 @@ INSIDE_M = 0.15
 BEHIND_M = 0.35
 GAP_M = 0.6  # a free gap longer than this is the outdoors or a room that is not modelled
 GAP_UP_M = 1.2  # the same above a ceiling: roofs stand farther off than the leaves of a wall
+HUNG_M = 1.2  # how far below the top of a room its ceiling may hang...
+HUNG_SHARE = 0.45  # ...and in its upper part alone: what lies lower is a gallery
+LIDS = ("IfcCovering", "IfcSlab", "IfcRoof")
+MAIN_SHARE = 0.6  # of an element's surface that looks along the way through it
 PARALLEL = 0.99
 UPWARD = 0.5
 
@@ -39,6 +43,7 @@ class Shell:
         self.index = {body.id: index for index, body in enumerate(self.bodies)}
         self.low = np.array([body.low for body in self.bodies]).reshape(-1, 3)
         self.high = np.array([body.high for body in self.bodies]).reshape(-1, 3)
+        self._through: dict[int, Floats | None] = {}
         self.normals = []
         for body in self.bodies:
             crossed = np.cross(
@@ -72,7 +77,24 @@ class Shell:
         found.sort(key=lambda item: (item.start_m, item.end_m))
         return found
 
-    def footprint(self, index: int, frame: Frame, *, reach_m: float) -> tuple[Area, float] | None:
+    def way_through(self, index: int) -> Floats | None:
+        """Direction (3,) along which most of an element's surface looks; None where none does.
+
+        Of a wall or slab it is the way through it, whichever way its axes run.
+        """
+        if index not in self._through:
+            triangles = self.bodies[index].triangles
+            crossed = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
+            areas = np.linalg.norm(crossed, axis=1)
+            tensor = np.einsum("i,ij,ik->jk", areas, self.normals[index], self.normals[index])
+            values, vectors = np.linalg.eigh(tensor)
+            sure = values[-1] > MAIN_SHARE * values.sum()
+            self._through[index] = vectors[:, -1] if sure else None
+        return self._through[index]
+
+    def footprint(
+        self, index: int, frame: Frame, *, reach_m: float, inside_m: float = INSIDE_M
+    ) -> tuple[Area, float] | None:
         """What an element covers of a plane, and how far behind it, seen square on."""
         triangles = self.bodies[index].triangles
         square = np.abs(self.normals[index] @ frame.normal) > PARALLEL
@@ -80,7 +102,7 @@ class Shell:
             return None
         chosen = triangles[square]
         depth = -((chosen.mean(axis=1) - frame.origin) @ frame.normal)
-        near = (depth > -INSIDE_M) & (depth < reach_m)
+        near = (depth > -inside_m) & (depth < reach_m)
         if not near.any():
             return None
         flat = np.stack([frame.flatten(corner) for corner in np.moveaxis(chosen[near], 1, 0)], 1)
@@ -125,7 +147,13 @@ def spots_in(area: Area, *, count: int = 3) -> Floats:
 
 
 def behind(
-    shell: Shell, frame: Frame, spot: Floats, *, distance_m: float | None
+    shell: Shell,
+    frame: Frame,
+    spot: Floats,
+    *,
+    distance_m: float | None,
+    inside_m: float = INSIDE_M,
+    beyond_m: float = INSIDE_M,
 ) -> tuple[Passage, ...]:
     """Elements behind a spot of a panel, nearest first, measured from the panel.
 
@@ -138,17 +166,24 @@ def behind(
         In the frame. [m]
     distance_m : float or None
         Where the room on the other side begins; None for none.
+    inside_m, beyond_m : float
+        How far inside the room, and inside the one on the other side, ceilings hang. [m]
     """
     outward = -frame.normal
     gap_m = GAP_UP_M if outward[2] > UPWARD else GAP_M
-    begin = frame.lift(spot[np.newaxis])[0] + INSIDE_M * frame.normal
+    begin = frame.lift(spot[np.newaxis])[0] + inside_m * frame.normal
     met = shell.passages(begin, outward)
     found: list[Passage] = []
     last = 0.0
     for item in met:
-        start, end = item.start_m - INSIDE_M, item.end_m - INSIDE_M
+        start, end = item.start_m - inside_m, item.end_m - inside_m
+        hangs = shell.bodies[item.element].type in LIDS
+        if start < -INSIDE_M and not hangs:
+            if end <= -INSIDE_M:
+                continue  # stands in the room
+            start = -INSIDE_M
         if distance_m is not None:
-            if 0.5 * (start + end) > distance_m + INSIDE_M:
+            if 0.5 * (start + end) > distance_m + (beyond_m if hangs else INSIDE_M):
                 break
         elif start - last > gap_m:
             break

@@ -27,6 +27,8 @@ SNAP_M = 5e-4
 GRID_M = 1e-9
 BESIDE_M = 0.05
 UNCUT_SHARE = 0.5
+ALONG = 0.9  # cosine between a facet's normal and the way through a wall
+THIN = 1.05  # a leaf or a drum without an opening is no deeper than it is wide
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -142,19 +144,25 @@ def _goes_through(
     """Whether an opening leads through its host along this facet's normal.
 
     At a corner of a room a facet also sees an opening of the next wall from its jamb, sill or
-    head. A window or door is thinnest along the way through it, however tall the hole is drawn;
-    a bare hole may be deeper than wide, but beside it the host is as thick as the hole is deep.
+    head. The host's own faces tell the way through it: most of a wall's surface looks along it.
+    Where they do not, as in a curved wall or a stub, a bare hole's shape decides, and beside it
+    the host is as thick as the hole is deep. Leaves are drawn shut or open, folded under the
+    ceiling, turning in a drum: theirs counts only where the file draws no opening for them.
     """
     frame = facet.frame
-    if void.filling is not None:
-        axes = np.column_stack((frame.u, frame.v, frame.normal))
-        across, up, through = np.ptp(void.filling.triangles.reshape(-1, 3) @ axes, axis=0)
-        return bool(through <= min(across, up))
+    host = None if void.host is None else shell.index.get(void.host)
+    if host is not None:
+        through = shell.way_through(host)
+        if through is not None:
+            return bool(abs(through @ frame.normal) > ALONG)
     west, south, east, north = shadow.bounds
+    if void.filling is not None and void.host is None:
+        axes = np.column_stack((frame.u, frame.v, frame.normal))
+        across, up, deep = np.ptp(void.filling.triangles.reshape(-1, 3) @ axes, axis=0)
+        return bool(deep <= THIN * min(across, up))
     spans = np.sort([east - west, north - south, farthest - nearest])
     if (east - west) * (north - south) >= 0.5 * spans[1] * spans[2]:
         return True
-    host = None if void.host is None else shell.index.get(void.host)
     if host is None:
         return False
     middle = np.array([0.5 * (west + east), 0.5 * (south + north)])

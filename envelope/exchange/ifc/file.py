@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 import time
 from collections import Counter
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -21,8 +21,23 @@ from envelope.exchange.records import Note
 from envelope.geometry.plane import Floats
 
 SCHEMAS = ("IFC2X3", "IFC4", "IFC4X1", "IFC4X2", "IFC4X3", "IFC4X3_ADD1", "IFC4X3_ADD2")
-# What encloses rooms; beams, columns, stairs and furniture stand in or under them.
-SHELL = ("IfcWall", "IfcSlab", "IfcRoof", "IfcCovering", "IfcPlate", "IfcCurtainWall")
+# What encloses rooms, columns and beams where a wall leaves them out.
+SHELL = (
+    *("IfcWall", "IfcSlab", "IfcRoof", "IfcCovering", "IfcPlate", "IfcCurtainWall"),
+    *("IfcColumn", "IfcBeam"),
+)
+# What stands in a house without closing it, by the word for it.
+NOT_MODELLED = {
+    "IfcFurnishingElement": "piece of furniture",
+    "IfcStair": "stair",
+    "IfcStairFlight": "flight of stairs",
+    "IfcRamp": "ramp",
+    "IfcRailing": "railing",
+    "IfcMember": "bar or mullion",
+    "IfcFlowTerminal": "sanitary, electrical or heating fitting",
+    "IfcFlowSegment": "pipe or duct",
+    "IfcBuildingElementProxy": "element of no class",
+}
 FILLINGS = ("IfcWindow", "IfcDoor")
 MOST_SECONDS = 300.0
 MOST_TRIANGLES = 3_000_000
@@ -47,6 +62,7 @@ class Body:
     layers: tuple[LayerOf, ...] = ()
     along: Floats | None = None  # direction in which the layers follow each other
     materials: tuple[str, ...] = ()  # of an element that has no layers: parts in no known order
+    facade: bool = False  # a curtain wall or a part of one
 
     @property
     def low(self) -> Floats:
@@ -96,7 +112,12 @@ class IfcModel:
     grade: Grade | None
     size_m: Floats
     notes: tuple[Note, ...]
-    proxies: int = 0  # elements of no class, which count as no walls
+    not_modelled: Mapping[str, int] = field(default_factory=dict)  # elements left out, by word
+
+    @property
+    def proxies(self) -> int:
+        """Elements of no class, which count as no walls."""
+        return self.not_modelled.get(NOT_MODELLED["IfcBuildingElementProxy"], 0)
 
 
 def _fault(path: Path, message: str) -> ModelFileError:
@@ -199,7 +220,7 @@ def open_ifc(path: Path, *, spaceless: bool = False) -> IfcModel:
         grade=_grade(file, shapes),
         size_m=np.ptp(everything, axis=0) if len(everything) else np.zeros(3),
         notes=(*notes, *storey_notes, *none),
-        proxies=len(file.by_type("IfcBuildingElementProxy")),
+        not_modelled=_not_modelled(file),
     )
 
 
@@ -214,11 +235,31 @@ def _elements(file: Any) -> list[Any]:
     for type_ in (*SHELL, *FILLINGS):
         for element in file.by_type(type_):
             found[element.id()] = element
-            # The bars of a facade are no wall; its plates are listed by themselves.
-            if element.Representation is None and not element.is_a("IfcCurtainWall"):
+            if element.Representation is None:
+                # The bars of a facade are no wall.
                 for relation in element.IsDecomposedBy or ():
-                    found.update((part.id(), part) for part in relation.RelatedObjects)
+                    for part in relation.RelatedObjects:
+                        if not (element.is_a("IfcCurtainWall") and part.is_a("IfcMember")):
+                            found[part.id()] = part
     return list(found.values())
+
+
+def _not_modelled(file: Any) -> dict[str, int]:
+    """How many elements of the file are left out, by what they are."""
+    found: dict[str, int] = {}
+    for type_, word in NOT_MODELLED.items():
+        count = sum(1 for element in file.by_type(type_) if not _in_stair(element))
+        if count:
+            found[word] = count
+    return found
+
+
+def _in_stair(element: Any) -> bool:
+    """Whether it is a part of a stair or ramp, which counts as one."""
+    return any(
+        relation.RelatingObject.is_a("IfcStair") or relation.RelatingObject.is_a("IfcRamp")
+        for relation in getattr(element, "Decomposes", ()) or ()
+    )
 
 
 def _undrawn(space: Any) -> str:
@@ -293,8 +334,8 @@ def _shapes(library: ModuleType, file: Any, path: Path) -> tuple[dict[str, Float
 
 def _body(library: ModuleType, element: Any, shapes: dict[str, Floats], scale: float) -> Body:
     material = library.util.element.get_material(element)
+    whole = library.util.element.get_aggregate(element)
     if material is None:
-        whole = library.util.element.get_aggregate(element)
         material = None if whole is None else library.util.element.get_material(whole)
     layers: tuple[LayerOf, ...] = ()
     along: Floats | None = None
@@ -329,6 +370,7 @@ def _body(library: ModuleType, element: Any, shapes: dict[str, Floats], scale: f
         layers=layers,
         along=along,
         materials=tuple(dict.fromkeys(name for name in names if name)),
+        facade=any(item is not None and item.is_a("IfcCurtainWall") for item in (element, whole)),
     )
 
 

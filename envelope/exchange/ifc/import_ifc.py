@@ -149,7 +149,7 @@ def import_ifc(
     for panels in laid.values():
         origins |= {key: origin for key, origin in panels.origins.items() if key in kept}
     notes += _panel_notes(model, made, origins) + _void_notes(made, laying)
-    notes += stacks.notes() + _ground_notes(model)
+    notes += stacks.notes() + _ground_notes(model) + _standing_notes(model, laying)
     construction = {
         kind: laying.uses[kind].most_common(1)[0][0] if laying.uses[kind] else stacks.nothing()
         for kind in _KINDS
@@ -186,6 +186,26 @@ def _void_notes(spaces: Sequence[Space], laying: Laying) -> list[Note]:
             f"{up_m:.1f} m up"
         )
         notes.append(Note(kind="gap", subject=space.id, message=message))
+    return notes
+
+
+def _standing_notes(model: IfcModel, laying: Laying) -> list[Note]:
+    """What stands in the house and is left out; what hangs in a room and is counted."""
+    notes = []
+    if model.not_modelled:
+        listed = ", ".join(f"{count} × {word}" for word, count in model.not_modelled.items())
+        message = (
+            f"{listed}: left out. Furniture absorbs: state a room's furnishing; bars of glass "
+            "walls and flights of stairs stop more than what is counted"
+        )
+        notes.append(Note(kind="left-out", subject="", message=message))
+    for (space, name), area_m2 in laying.around.hung.items():
+        if area_m2 >= LEAST_VOID_M2:
+            message = (
+                f"{name} hangs in it under {area_m2:.3g} m²: counted as part of what closes the "
+                "room there, which reaches as high as its solid in the file"
+            )
+            notes.append(Note(kind="remark", subject=space, message=message))
     return notes
 
 

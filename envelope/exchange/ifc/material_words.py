@@ -26,6 +26,7 @@ class Word:
     beside: frozenset[str] = frozenset()
     varies: bool = False  # layers whose spacing varies
     doubt: str = ""  # why it is unsure
+    perhaps: str | None = None  # what it may be instead
     solid_m: float = math.inf  # what is thicker is framing with air between...
     unless: frozenset[str] = frozenset()  # ...where none of these words occurs
     thick_doubt: str = ""
@@ -39,6 +40,7 @@ class MaterialReading:
     why: str
     varies: bool = False
     doubt: str = ""
+    perhaps: str | None = None  # what it may be instead, and is drawn as often
 
 
 def _set(text: str) -> frozenset[str]:
@@ -54,7 +56,7 @@ _CONCRETE = _set(
     "cement zement parpaing"
 )
 _GLASS = _set("glass glazing glas verglasung verre vitrage vidrio vidro vetro")
-_POROUS = "porous: it stops less than dense concrete and is taken as plasterboard"
+_POROUS = "porous: taken as plasterboard and drawn as dense concrete as often, which stops more"
 
 # First match wins.
 WORDS: tuple[Word, ...] = (
@@ -69,10 +71,14 @@ WORDS: tuple[Word, ...] = (
         words=_set("aac porenbeton gasbeton gasbetong leichtbeton schaumbeton cellenbeton"),
         known="plasterboard",
         doubt=_POROUS,
+        perhaps="concrete",
     ),
     Word(
         words=_CONCRETE | {"block", "blocks"},
-        beside=_set("aerated autoclaved cellular cellulaire celular foam foamed lightweight leger"),
+        beside=_set(
+            "aerated autoclaved cellular cellulaire celular foam foamed lightweight light leger low"
+        ),
+        perhaps="concrete",
         known="plasterboard",
         doubt=_POROUS,
     ),
@@ -123,7 +129,8 @@ WORDS: tuple[Word, ...] = (
     Word(
         words=_set("render rendering stucco putz enduit intonaco revoque"),
         known="plasterboard",
-        doubt="of gypsum, lime or cement: it is taken as plasterboard, which stops least",
+        doubt="of gypsum, lime or cement: taken as plasterboard and drawn as concrete as often",
+        perhaps="concrete",
     ),
     Word(words=_set("marble marmor marbre marmol marmo"), known="marble"),
     Word(words=_set("ceiling"), known="ceiling-board"),
@@ -178,7 +185,9 @@ def read_material(name: str, *, thickness_m: float) -> MaterialReading | None:
         why = f'"{found}" in its name' if beside is None else f'"{beside}" and "{found}" in it'
         if thickness_m > row.solid_m and _first(words, row.unless) is None:
             return MaterialReading(known=AIR, why=why, varies=True, doubt=row.thick_doubt)
-        return MaterialReading(known=row.known, why=why, varies=row.varies, doubt=row.doubt)
+        return MaterialReading(
+            known=row.known, why=why, varies=row.varies, doubt=row.doubt, perhaps=row.perhaps
+        )
     return None
 
 

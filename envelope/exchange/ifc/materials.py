@@ -42,7 +42,12 @@ class MaterialMap:
         self.met[name or "(no material)", found] += 1
         if found is None:
             return Layer(material=AIR, thickness_m=thickness_m)
-        return Layer(material=found.known, thickness_m=thickness_m, cavity=found.varies)
+        return Layer(
+            material=found.known,
+            thickness_m=thickness_m,
+            cavity=found.varies,
+            perhaps_material=found.perhaps,
+        )
 
     def _read(self, name: str, thickness_m: float) -> MaterialReading | None:
         if name in self.corrections:

@@ -10,33 +10,27 @@ from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-import numpy as np
 from shapely.geometry import MultiPolygon
 
 from envelope.building.adjacency import Facing, find_facings
 from envelope.building.model import Panel, PanelKind
 from envelope.building.patches import strips
-from envelope.building.point_location import winding
 from envelope.exchange.ifc.assemblies import NOTHING, Stacks
 from envelope.exchange.ifc.behind import (
-    BEHIND_M,
     Passage,
     Shell,
-    behind,
     past_the_gap,
     spots_in,
 )
 from envelope.exchange.ifc.facets import Facet, Facets, rings, united
+from envelope.exchange.ifc.surroundings import Surroundings
 from envelope.exchange.naming import compass_aliases, numbered
 from envelope.exchange.records import PanelOrigin
 from envelope.geometry.plane import Floats
 from envelope.geometry.polygons import Area, carried, pieces, polygon_of, swept
 
-TOUCHING_M = 0.05  # spaces this near each other with no element between are one open room
 SMALL_M2 = 0.05
 NARROW_M = 0.05  # half the width of a strip that is no panel of its own
-FOOTPRINT_M2 = 0.02
-LEAST_CELLAR_M, MOST_CELLAR_M = 0.6, 6.0  # clear height of a void under a floor
 UNNAMED = "a void without a space"
 MOST_BEHIND = "a wall thicker than 0.6 m"  # what `building.facing` does not look through
 
@@ -55,6 +49,7 @@ class _Cell:
     strip: bool = False
 
 
+_BESIDE_GLASS = ({"wall", "window"}, {"ceiling", "skylight"})  # a bar beside a pane joins it
 _Alike = tuple[PanelKind, "str | None", bool]
 
 
@@ -103,10 +98,16 @@ class Laying:
     chosen: frozenset[int]  # spaces that are imported
     solids: Mapping[int, Facets]
     triangles: Mapping[int, Floats]  # (n, 3, 3) of each space's solid
+    around: Surroundings = field(init=False)
     uses: dict[str, Counter[str]] = field(default_factory=lambda: defaultdict(Counter))
     # Area [m²] of a space's ceiling over which a void counts as sky, by what stands past the void
     # and how far up. [m]
     voids: dict[str, dict[tuple[str, float], float]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.around = Surroundings(
+            ids=self.ids, shell=self.shell, solids=self.solids, triangles=self.triangles
+        )
 
     def lay(self) -> dict[int, SpacePanels]:
         """Panels of every chosen space."""
@@ -165,7 +166,7 @@ class Laying:
                 (found, place, cell)
                 for found in split.values()
                 for place, cell in enumerate(found)
-                if not cell.strip and (cell.kind == "wall") == upright
+                if not cell.strip and (cell.kind in ("wall", "window")) == upright
             ]
             if not any(cell.passed for _, _, cell in cells):
                 continue
@@ -234,7 +235,7 @@ class Laying:
             holes = swept(holes.intersection(area))
             parts = [(holes, True), (swept(area.difference(holes)), False)]
         else:
-            parts = self._open_parts(near, area, distance_m)
+            parts = self.around.open_parts(near, area, distance_m)
             opened[index, far] = united(part for part, hole in parts if hole)
         found: list[_Cell] = []
         for part, hole in parts:
@@ -253,17 +254,19 @@ class Laying:
                     )
                 )
                 continue
-            for sub, passed in self._by_element(near, part, distance_m):
+            for sub, passed in self.around.by_element(near, part, distance_m, far=other.space):
                 assembly = self.stacks.of(passed, -near.normal) if here else None
+                glazed = self._glazed_kind(near.kind, passed)
                 if here:
                     kind = "floor" if near.kind != "wall" else "interior-wall"
+                    kind = kind if glazed is None else glazed
                     if assembly is None:
                         assembly = self.stacks.nothing()
                     self.uses[kind][assembly] += int(1000 * sub.area)
                 found.append(
                     _Cell(
                         area=sub,
-                        kind=near.kind,
+                        kind=glazed or near.kind,
                         assembly=assembly,
                         passed=passed,
                         beyond=beyond,
@@ -273,89 +276,19 @@ class Laying:
                 )
         return found
 
-    def _open_parts(self, panel: Panel, area: Area, distance_m: float) -> list[tuple[Area, bool]]:
-        """Parts of a facing area, each with whether nothing stands there."""
-        if distance_m > TOUCHING_M:
-            return [(area, False)]
-        covered = []
-        for index in range(len(self.shell.bodies)):
-            print_ = self._footprint(index, panel, area, distance_m + BEHIND_M)
-            if print_ is not None:
-                covered.append(print_[0])
-        # A footprint is only a hint: what the line through it passes decides.
-        parts: list[tuple[Area, bool]] = []
-        cover = united(covered)
-        for part in (swept(area.intersection(cover)), swept(area.difference(cover))):
-            for piece in pieces(part):
-                spots = spots_in(piece)
-                empty = sum(
-                    not behind(self.shell, panel.frame, spot, distance_m=distance_m)
-                    for spot in spots
-                )
-                parts.append((piece, 2 * empty > len(spots)))
-        return parts
-
-    def _footprint(
-        self, index: int, panel: Panel, area: Area, reach_m: float
-    ) -> tuple[Area, float] | None:
-        low, high = panel.outline.min(axis=0) - reach_m, panel.outline.max(axis=0) + reach_m
-        if np.any(self.shell.low[index] > high) or np.any(self.shell.high[index] < low):
-            return None
-        found = self.shell.footprint(index, panel.frame, reach_m=reach_m)
-        if found is None:
-            return None
-        shared = swept(area.intersection(found[0]))
-        return None if shared.area < FOOTPRINT_M2 else (shared, found[1])
-
-    def _by_element(
-        self, panel: Panel, area: Area, distance_m: float | None
-    ) -> list[tuple[Area, tuple[Passage, ...]]]:
-        """An area split by the nearest element behind each part, and what lies behind it."""
-        prints = []
-        reach = BEHIND_M if distance_m is None else min(BEHIND_M, distance_m + 0.01)
-        for index in range(len(self.shell.bodies)):
-            found = self._footprint(index, panel, area, reach)
-            if found is not None:
-                prints.append((found[1], index, found[0]))
-        prints.sort(key=lambda item: item[:2])
-        parts: list[Area] = []
-        left = area
-        for _, _, shape in prints:
-            part = swept(left.intersection(shape))
-            if part.area > FOOTPRINT_M2:
-                parts.append(part)
-                left = swept(left.difference(part))
-        if not left.is_empty:
-            parts.append(left)
-        result = []
-        for part in parts:
-            for piece in pieces(part):
-                stacks = [
-                    behind(self.shell, panel.frame, spot, distance_m=distance_m)
-                    for spot in spots_in(piece)
-                ]
-                votes = Counter(tuple(item.element for item in stack) for stack in stacks)
-                most = votes.most_common(1)[0][0] if votes else ()
-                passed = next(
-                    (stack for stack in stacks if tuple(item.element for item in stack) == most),
-                    (),
-                )
-                result.append((piece, passed))
-        return result
-
     def _free_cells(self, panel: Panel, area: Area) -> list[_Cell]:
         """Parts of a panel behind which no space stands within reach."""
         found = []
-        for part, passed in self._by_element(panel, area, None):
+        for part, passed in self.around.by_element(panel, area, None):
             beyond = "outdoors or ground"
-            other = self._farther(panel, part, passed)
+            other = self.around.farther(panel, part, passed)
             left_out = other is not None and other not in self.chosen
-            unusable = None if other is not None else self._unusable(panel, part, passed)
+            unusable = None if other is not None else self.around.unusable(panel, part, passed)
             if other is not None:
                 beyond = f"space {self.ids[other]} beyond {MOST_BEHIND}"
             elif unusable is not None:
                 beyond, left_out = f"space {self.ids[unusable]}", True
-            elif panel.kind == "floor" and self._hollow(panel, part, passed):
+            elif panel.kind == "floor" and self.around.hollow(panel, part, passed):
                 beyond, left_out = UNNAMED, True
             elif panel.kind == "ceiling":
                 self._note_void(panel, part, passed)
@@ -367,12 +300,13 @@ class Laying:
                 first = panel.normal[2] > 0.0 if abs(panel.normal[2]) > 0.5 else own < other
                 mine = passed[:-1] if first else passed[:1]
             assembly = self.stacks.of(mine, -panel.normal) or self.stacks.nothing()
-            kind = {"floor": "slab", "ceiling": "roof"}.get(panel.kind, "exterior-wall")
+            glazed = self._glazed_kind(panel.kind, passed)
+            kind = glazed or {"floor": "slab", "ceiling": "roof"}.get(panel.kind, "exterior-wall")
             self.uses[kind][assembly] += int(1000 * part.area)
             found.append(
                 _Cell(
                     area=part,
-                    kind=panel.kind,
+                    kind=glazed or panel.kind,
                     assembly=assembly,
                     passed=passed,
                     beyond=beyond,
@@ -382,29 +316,13 @@ class Laying:
             )
         return found
 
-    def _hollow(self, panel: Panel, area: Area, passed: Sequence[Passage]) -> bool:
-        """Whether a void with an element under it lies below a floor: a cellar without a space."""
-        spot = spots_in(area, count=1)
-        if not passed or not len(spot):
-            return False
-        past = past_the_gap(self.shell, panel.frame, spot[0], passed)
-        if past is None:
-            return False
-        clear_m = past.start_m - max(item.end_m for item in passed)
-        return LEAST_CELLAR_M < clear_m < MOST_CELLAR_M
-
-    def _unusable(self, panel: Panel, area: Area, passed: Sequence[Passage]) -> int | None:
-        """A space of the file that has no usable solid but whose shape begins behind a panel."""
-        spot = spots_in(area, count=1)
-        if not self.triangles.keys() - self.solids.keys() or not len(spot):
+    def _glazed_kind(self, kind: PanelKind, passed: Sequence[Passage]) -> PanelKind | None:
+        """Window or skylight where nothing but glass stands behind a panel; else None."""
+        if kind == "floor" or not passed:
             return None
-        last = max((item.end_m for item in passed), default=0.0)
-        point = panel.frame.lift(spot)[0] - (last + TOUCHING_M) * panel.normal
-        for index in sorted(self.triangles.keys() - self.solids.keys()):
-            corners = np.asarray(self.triangles[index]).reshape(-1, 3)
-            if np.all(point > corners.min(axis=0)) and np.all(point < corners.max(axis=0)):
-                return index
-        return None
+        if not all(self.stacks.is_glazed(self.shell.bodies[item.element]) for item in passed):
+            return None
+        return "window" if kind == "wall" else "skylight"
 
     def _note_void(self, panel: Panel, area: Area, passed: Sequence[Passage]) -> None:
         """Keep what stands past a void over a ceiling, which counts as sky from there on."""
@@ -418,23 +336,6 @@ class Laying:
         key = (body.name or body.id, round(past.start_m, 1))
         found = self.voids.setdefault(panel.space, {})
         found[key] = found.get(key, 0.0) + float(area.area)
-
-    def _farther(self, panel: Panel, area: Area, passed: Sequence[Passage]) -> int | None:
-        """A space that begins right behind the elements behind a panel, farther than rays look."""
-        if not passed:
-            return None
-        last = max(item.end_m for item in passed)
-        spot = spots_in(area, count=1)
-        if not len(spot):
-            return None
-        point = panel.frame.lift(spot)[0] - (last + 0.02) * panel.normal
-        for index, solid in self.solids.items():
-            low, high = solid.corners.min(axis=0), solid.corners.max(axis=0)
-            if np.all(point > low) and np.all(point < high):
-                triangles = np.asarray(self.triangles[index])
-                if abs(float(winding(point[np.newaxis], triangles)[0])) > 0.5:
-                    return index
-        return None
 
     def _joined(self, facet: Facet, cells: Sequence[_Cell]) -> list[tuple[Area, list[_Cell]]]:
         """Cells of one facet that share kind and assembly, made one; slivers to a neighbour."""
@@ -451,7 +352,8 @@ class Laying:
                 (float(other.area.intersection(edge).area), number, key)
                 for number, (key, members) in enumerate(groups.items())
                 for other in members
-                if (cell.strip or other.named_here) and key[0] == cell.kind
+                if (cell.strip or other.named_here)
+                and (key[0] == cell.kind or {key[0], cell.kind} in _BESIDE_GLASS)
             ]
             best = max(near, default=(0.0, 0, _alike(cell)))
             groups[best[2] if best[0] > 0.0 else _alike(cell)].append(cell)

@@ -56,8 +56,14 @@ class Layer(Table):
         False, description="A coat that may be there: left out, and drawn as if it were there"
     )
 
+    perhaps_material: fields.Reference | None = Field(
+        None, description="What it may be instead of its material, drawn as often"
+    )
+
     def problems(self) -> Problems:
         yield from exactly_one(self, what="a layer", of=("material", "sheet-resistance"))
+        if self.perhaps_material is not None and self.material is None:
+            yield "perhaps-material", "perhaps-material goes with material"
         if self.material is not None and self.thickness is None:
             yield "thickness", 'thickness is missing, such as thickness = "12.5 mm"'
         if self.sheet_resistance is not None:
@@ -73,6 +79,7 @@ class Layer(Table):
             sheet_resistance_ohm_sq=self.sheet_resistance,
             cavity=self._is_cavity() if self.cavity is None else self.cavity,
             perhaps=self.perhaps,
+            perhaps_material=self.perhaps_material,
         )
 
     def _is_cavity(self) -> bool:

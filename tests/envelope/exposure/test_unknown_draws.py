@@ -61,6 +61,27 @@ class TestProducts:
         assert ohm[0] > 1e6
         assert (ohm[1:] < 10.0).sum() == 100
 
+    def test_another_material_stands_in_half_of_the_draws_and_not_nominally(self, make):
+        plain = make.room(
+            assembly=[
+                {"id": "wall", "loss": "9 dB"},
+                {"id": "pane", "layers": [
+                    {"material": "plasterboard", "perhaps-material": "concrete",
+                     "thickness": "0.1 m"}]},
+            ],
+            opening=[make.window()],
+        )  # fmt: skip
+        job = make.read(plain)
+        (unknown,) = [each for each in job.unknowns if each.id == "pane"]
+        stacker = Stacker(job=job, frequency_hz=F, tolerances=Tolerances(count=200))
+        (layer,) = stacker.items(StackKey(near=(), assembly="pane", forward=True, far=()))
+        real = layer.permittivity[:, 0].real
+        board, _ = material_permittivity(material="plasterboard", frequency_hz=F)
+        assert real[0] == pytest.approx(board[0].real)
+        is_other = draw(job, count=200).unknown[unknown] > 0.0
+        assert is_other[1:].sum() == 100
+        assert real[1:][is_other[1:]].min() > 4.0 > real[1:][~is_other[1:]].max()
+
 
 def drawn_levels(make, plain):
     job = make.read_as_it_is(plain)

@@ -92,6 +92,24 @@ def test_every_material_is_listed_with_its_reason(
     }
 
 
+def test_what_is_unsure_is_drawn_between_what_it_may_be(
+    house: Callable[..., Any], tmp_path: Path
+) -> None:
+    made = house()
+    for item in made.file.by_type("IfcMaterial"):
+        if item.Name == "Brick, red":
+            item.Name = "Aerated concrete"
+    job = begin_job(made.written(tmp_path / "house.ifc"), folder=tmp_path).job
+    walls = [
+        made
+        for made in job.assemblies.values()
+        if any(layer.perhaps_material == "concrete" for layer in made.layers)
+    ]
+    assert walls
+    asked = {each.id: each for each in job.unknowns if each.table == "assembly"}
+    assert asked[walls[0].id].taken == "plasterboard taken, drawn as concrete as often"
+
+
 def test_a_correction_is_sure(house: Callable[..., Any], tmp_path: Path) -> None:
     path = house().written(tmp_path / "house.ifc")
     imported = import_ifc(path, materials={"Unobtainium": "wood"})
