@@ -104,6 +104,13 @@ def kind_words(each: Remaining) -> str:
     return kinds.get(each.kind, f"run of {each.circuit}, elsewhere or screened")
 
 
+def field_headline(plan: str, field: str, receiver: str) -> tuple[str, ...]:
+    """A plan in parts of one line: its field at a receiver, in words, where it is worked out."""
+    if not field:
+        return (plan_title(plan),)
+    return (plan_title(plan), f"{field} from the wiring at {shown(receiver)}")
+
+
 def test_words(test: SwitchTest) -> str:
     """One switch-off test beside its prediction."""
     before, after = (

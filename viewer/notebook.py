@@ -32,7 +32,7 @@ def cutaway_figure(
         One of the plans analysed; the last unless stated.
     receiver : str, optional
         Whose room; the first unless stated.
-    quantity : "let-in", "loss" or "treatment"
+    quantity : "let-in", "loss", "treatment" or "wiring"
         What colours mean.
     off_screen : bool
         Draw without a display, for `screenshot`.

@@ -7,9 +7,9 @@ import tempfile
 from datetime import date
 from pathlib import Path
 
-from envelope.building.job import Job
 from envelope.commands.arguments import add_job, add_plans_and_threshold
 from envelope.commands.common import analyzed, read_job
+from envelope.commands.wiring_account import wiring_account
 from envelope.errors import EnvelopeError
 
 DESCRIPTION = (
@@ -31,6 +31,7 @@ _PICTURES_AT_MOST = 12  # each adds about a twentieth of a megabyte
 def run(options: argparse.Namespace) -> int:
     """Write the hand-out."""
     from viewer.handout.build import write_handout
+    from viewer.handout.wiring import wiring_section
     from viewer.pictures.gl import begin_trial, can_draw
     from viewer.scene.build import build_scene
     from viewer.scene.sky import skies_json
@@ -39,8 +40,14 @@ def run(options: argparse.Namespace) -> int:
     begin_trial()  # while the job is worked out
     job = read_job(options.job)
     analysis = analyzed(job, path=options.job, plans=options.plan, threshold_db=options.threshold)
-    scene = build_scene(job=job, results=analysis.plans, threshold_db=options.threshold)
     shown = analysis.plans[-1].plan
+    account = wiring_account(job, shown, plans=[each.plan for each in analysis.plans])
+    scene = build_scene(
+        job=job,
+        results=analysis.plans,
+        threshold_db=options.threshold,
+        wiring=None if account is None else account.results,
+    )
     pictures = {}
     if can_draw():
         from viewer.pictures.cutaway import cutaway
@@ -60,19 +67,10 @@ def run(options: argparse.Namespace) -> int:
         skies=skies_json(job=job, results=analysis.plans),
         pictures=pictures,
         plan=shown,
-        more=_wiring(job, shown),
+        more="" if account is None else wiring_section(account.sentences, picture=account.picture),
     )
     print(options.output)
     return 0
-
-
-def _wiring(job: Job, plan: str) -> str:
-    """The section on the wiring's field; nothing where no wiring was entered."""
-    from envelope.commands.wiring_account import wiring_account
-    from viewer.handout.wiring import wiring_section
-
-    account = wiring_account(job, plan)
-    return "" if account is None else wiring_section(account.sentences, picture=account.picture)
 
 
 def _check_name(path: Path) -> None:

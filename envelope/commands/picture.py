@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any, Literal
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any, Literal
 
 from envelope.building.job import Job
 from envelope.commands.arguments import add_job, add_threshold, png_path
 from envelope.commands.common import analyzed, cast, chosen_plans, nearest, read_job, with_receivers
 from envelope.commands.progress import Progress
+from envelope.commands.wiring import wiring_of
 from envelope.errors import EnvelopeError
 from envelope.exposure.level_map import floor_levels
+
+if TYPE_CHECKING:
+    from viewer.scene.records import Scene
 
 DESCRIPTION = (
     "Draws one PNG: the room as a cutaway, what the receiver sees in all directions, or the "
@@ -49,9 +54,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--colour",
-        choices=("let-in", "loss", "treatment"),
+        choices=("let-in", "loss", "treatment", "wiring"),
         default="let-in",
-        help="what a cutaway's colours mean (default: let-in)",
+        help="what a cutaway's colours mean (default: let-in); wiring: cables, by what remains of "
+        "their electric field when each is off",
     )
     parser.add_argument("--dark", action="store_true", help="dark ground")
     add_threshold(parser)
@@ -81,6 +87,10 @@ def run(options: argparse.Namespace) -> int:
         return _map(options, job, names[0])
     job = with_receivers(job, [options.receiver or job.receivers[0].id])
     receiver = job.receivers[0].id
+    if options.colour == "wiring":
+        scene = build_scene(job=job, wiring=wiring_of(job, path=options.job, plans=names))
+        _draw(options, job, scene, names)
+        return 0
     analysis = analyzed(job, path=options.job, plans=names, threshold_db=options.threshold)
     theme: Literal["light", "dark"] = "dark" if options.dark else "light"
     if options.sky:
@@ -94,23 +104,29 @@ def run(options: argparse.Namespace) -> int:
             path=options.output,
             theme=theme,
         )
+        print(options.output)
     else:
-        from viewer.pictures.cutaway import before_after, cutaway
-
         scene = build_scene(job=job, results=analysis.plans, threshold_db=options.threshold)
-        shown: dict[str, Any] = {
-            "receiver": receiver,
-            "path": options.output,
-            "theme": theme,
-            "quantity": options.colour,
-            **_storeys(options, job),
-        }
-        if len(names) == 2:
-            before_after(scene, before=names[0], after=names[1], **shown)
-        else:
-            cutaway(scene, plan=names[0], **shown)
-    print(options.output)
+        _draw(options, job, scene, names)
     return 0
+
+
+def _draw(options: argparse.Namespace, job: Job, scene: Scene, names: Sequence[str]) -> None:
+    """The cutaway, or two side by side."""
+    from viewer.pictures.cutaway import before_after, cutaway
+
+    shown: dict[str, Any] = {
+        "receiver": job.receivers[0].id,
+        "path": options.output,
+        "theme": "dark" if options.dark else "light",
+        "quantity": options.colour,
+        **_storeys(options, job),
+    }
+    if len(names) == 2:
+        before_after(scene, before=names[0], after=names[1], **shown)
+    else:
+        cutaway(scene, plan=names[0], **shown)
+    print(options.output)
 
 
 def _storeys(options: argparse.Namespace, job: Job) -> dict[str, Any]:

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import argparse
 import json
+from collections.abc import Sequence
 
+from envelope.building.job import Job
+from envelope.building.wiring import Wiring
 from envelope.commands.arguments import add_job, png_path
 from envelope.commands.common import chosen_plans, with_receivers
 from envelope.commands.progress import Progress
 from envelope.commands.wiring_tables import print_wiring
 from envelope.errors import EnvelopeError
 from envelope.project import load
+from envelope.wiring.results import WiringResults
 from envelope.wiring.serialise import wiring_as_plain
 from envelope.wiring.spread import has_runs, solve_wiring
 
@@ -49,17 +53,7 @@ def run(options: argparse.Namespace) -> int:
     job = load(options.job)
     chosen = [plan.id for plan in chosen_plans(job, options.plan)]
     job = with_receivers(job, options.receiver)
-    wiring = job.wiring
-    if wiring is None or not wiring.circuits:
-        raise EnvelopeError(
-            f"{options.job}: no wiring: add supply, [[circuit]] and [[outlet]] or [[cable]]"
-        )
-    if not job.receivers:
-        raise EnvelopeError(f"{options.job}: no receiver: add [[receiver]] where the pillow is")
-    if not has_runs(wiring):
-        raise EnvelopeError(
-            f"{options.job}: no circuit has a run: give a circuit two [[outlet]]s or a [[cable]]"
-        )
+    wiring = solvable(job, path=options.job)
     progress = Progress("field of the wiring")
     system, results = solve_wiring(job, wiring, plans=chosen, progress=progress)
     progress.done()
@@ -72,3 +66,37 @@ def run(options: argparse.Namespace) -> int:
 
         save_wiring_map(system, results, chosen, options.png)
     return 0
+
+
+def solvable(job: Job, *, path: str) -> Wiring:
+    """The wiring of a job of which a field can be computed.
+
+    Raises
+    ------
+    EnvelopeError
+        Where there is no run, or nobody to compute it for.
+    """
+    if job.wiring is None or not job.wiring.circuits:
+        raise EnvelopeError(
+            f"{path}: no wiring: add supply, [[circuit]] and [[outlet]] or [[cable]]"
+        )
+    if not job.receivers:
+        raise EnvelopeError(f"{path}: no receiver: add [[receiver]] where the pillow is")
+    if not has_runs(job.wiring):
+        raise EnvelopeError(
+            f"{path}: no circuit has a run: give a circuit two [[outlet]]s or a [[cable]]"
+        )
+    return job.wiring
+
+
+def wiring_of(job: Job, *, path: str, plans: Sequence[str]) -> WiringResults:
+    """The wiring's field under some plans, for a picture.
+
+    Parameters
+    ----------
+    job : Job
+    path : str
+        Of its file, for messages.
+    plans : sequence of str
+    """
+    return solve_wiring(job, solvable(job, path=path), plans=plans)[1]

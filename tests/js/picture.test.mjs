@@ -10,6 +10,7 @@ import { anchorOf, faceLines, remains } from "../../viewer/web/outlines.js";
 import { nearestNarrow, tipPlace } from "../../viewer/web/pointing.js";
 import { onRing, scopeOf } from "../../viewer/web/scope.js";
 import { axesOf, cross, dot, outlinesOf, sub, unit } from "../../viewer/web/shapes.js";
+import { wiringBodies } from "../../viewer/web/wiring.js";
 import { firstState, roomScene } from "./room.mjs";
 
 const THEME = { edge: "#111111", rim: "#222222", ring: "#333333", neutral: "#808080" };
@@ -255,4 +256,74 @@ test("a tip stays in the picture", () => {
     const [x, y] = tipPlace(spot, [120, 60], [300, 200]);
     assert.ok(x >= 4 && y >= 4 && x + 120 <= 296 && y + 60 <= 200, `${spot} → ${x}, ${y}`);
   }
+});
+
+/** A cable that matters, one that does not, and the cord of the first. */
+function wired(scene) {
+  const share = (rank, matters) => [[{ colour: "#00224e", label: `${rank} off`, rank, matters }]];
+  const cable = (id, more) => ({
+    id,
+    what: id,
+    circuit: "c",
+    kind: "run",
+    spaces: ["den"],
+    mark: [1, 1, 1],
+    vertices: [0, 0, 0, 1, 0, 0, 0, 1, 0],
+    triangles: [0, 1, 2],
+    plans: share(1, false),
+    ...more,
+  });
+  scene.wiring = {
+    cables: [
+      cable("far"),
+      cable("lamp", { plans: share(0, true) }),
+      cable("lamp cord", { what: "lamp", kind: "cord", plans: share(0, true) }),
+      cable("attic", { spaces: ["attic"], plans: share(2, true) }),
+    ],
+    spots: [
+      { ...cable("b"), kind: "bond", space: "den", colour: "#3d8f5f", plans: ["nowhere"] },
+      { ...cable("s"), kind: "socket", space: "den", colour: "#ffffff", plans: null },
+    ],
+    strips: [],
+    key: [],
+    title: "",
+    most_named: 3,
+    fields: [],
+  };
+  return scene;
+}
+
+test("cables are named by what matters, and hide the names of gaps", () => {
+  const state = { ...firstState(), mode: "wiring" };
+  const stage = stageOf(wired(roomScene()), state);
+  const seen = { eye: FROM_NORTH, width: 900, project: (p) => p };
+  const named = calloutsOf(stage, state, seen).filter(({ kind }) => kind === "face");
+  assert.deepEqual(
+    named.map(({ text }) => text),
+    ["0 off"],
+  );
+});
+
+test("cables of rooms that show are drawn before everything, bonds under their plans", () => {
+  const state = { ...firstState(), mode: "wiring" };
+  const scene = wired(roomScene());
+  const drawn = [];
+  const brush = {
+    solid: (mesh, colour) => {
+      drawn.push([mesh.id, colour]);
+      return { material: {} };
+    },
+  };
+  const stage = stageOf(scene, state);
+  const theme = { muted: "#777777" };
+  const bodies = wiringBodies(scene, state, { brush, theme, scope: stage.scope, get: stage.get });
+  assert.deepEqual(
+    drawn.map(([id]) => id),
+    ["far", "lamp", "lamp cord", "s"],
+  );
+  assert.ok(bodies.every(({ material }) => material.depthTest === false));
+  scene.wiring.cables[0].plans = [];
+  drawn.length = 0;
+  wiringBodies(scene, state, { brush, theme, scope: stage.scope, get: stage.get });
+  assert.deepEqual(drawn[0], ["far", "#777777"]); // nothing is worked out yet
 });

@@ -20,6 +20,7 @@ from viewer.handout import words
 from viewer.handout.inline import data_address
 from viewer.scene.colours import cividis_table
 from viewer.scene.records import Scene
+from viewer.scene.wiring import KEY_TITLE, SPOT_COLOURS, share_key
 
 _MAX_ROWS = 6  # faces listed at once; the others wait behind a button
 _LISTED_FROM = 0.005  # least share of a face in the list
@@ -42,6 +43,15 @@ class Case:
     receiver: int
     shows: bool
     body: Mapping[str, Any]
+
+
+def _cable_key(scene: Scene) -> list[dict[str, str]]:
+    """Colours of cables and marks, where the wiring's field was worked out."""
+    if scene.wiring is None or not scene.wiring.fields:
+        return []
+    kinds = dict.fromkeys(spot.kind for spot in scene.wiring.spots)
+    entries = [*share_key(), *((SPOT_COLOURS[kind], kind) for kind in kinds)]
+    return [{"colour": colour, "words": said} for colour, said in entries]
 
 
 def content(
@@ -96,6 +106,8 @@ def content(
             }
             for style in scene.treatments
         ],
+        "cable_key": _cable_key(scene),
+        "cable_title": KEY_TITLE,
         "transmitters": any(source.position_m is not None for source in scene.sources),
         "blocks": bool(scene.blocks),
         "colours": cividis_table(24),

@@ -81,7 +81,9 @@ function showCard() {
   const [title, ...lines] = describe(scene, panel, state.plan, state.receiver);
   const made = panel.assemblies.map((each) => shown(each)).join(", ");
   const behind = panel.behind
-    .map((each) => (each === "unmodelled" ? "a part of the house that is not modelled" : shown(each)))
+    .map((each) =>
+      each === "unmodelled" ? "a part of the house that is not modelled" : shown(each),
+    )
     .join(", ");
   lines.push(`${area(scene, panel.area_m2)}${made ? ` of ${made}` : ""}; behind it: ${behind}.`);
   const head = document.createElement("h3");

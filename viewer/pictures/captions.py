@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -33,6 +34,7 @@ from viewer.scene.scopes import Scope
 from viewer.scene.shapes import furniture_body
 from viewer.scene.transmitters import shown_sights
 from viewer.scene.view import Camera
+from viewer.scene.wiring import KEY_TITLE, SPOT_COLOURS, share_key
 
 if TYPE_CHECKING:
     from viewer.pictures.overlay import Sheet
@@ -80,7 +82,7 @@ def annotate(sheet: Sheet, shot: Shot, *, frame: Box) -> None:
         avoid=boxes,
         gap=6 * unit,
     )
-    if shot.quantity == "treatment":
+    if shot.quantity in ("treatment", "wiring"):
         _letters(sheet, shot)
     gaps = dict(wanted)
     for each in placed:
@@ -189,6 +191,8 @@ def _wanted(sheet: Sheet, shot: Shot) -> list[tuple[Wanted, bool | None]]:
     """Labels: the sources (None), then the panels that let in most (whether each is a gap)."""
     unit = sheet.unit
     found: list[tuple[Wanted, bool | None]] = []
+    if shot.quantity == "wiring":
+        return _cable_labels(sheet, shot)
     for mark in shot.scope.marks:
         ends = mark.arrow_m or (mark.at_m, mark.at_m)
         pixels = shot.camera.project(np.array(ends))
@@ -218,6 +222,21 @@ def shown_labels(shot: Shot) -> tuple[FaceLabel, ...]:
         ):
             found.append(label)
     return tuple(found[:MAX_LABELS])
+
+
+def _cable_labels(sheet: Sheet, shot: Shot) -> list[tuple[Wanted, bool | None]]:
+    """Labels of the cables whose absence helps most."""
+    scene = shot.scene
+    if scene.wiring is None:
+        return []
+    found: list[tuple[Wanted, bool | None]] = []
+    plan, receiver = scene.plan_index[shot.plan], scene.receiver_index[shot.receiver]
+    for cable, share in scene.wiring.named(plan, receiver):
+        if set(cable.spaces) & set(shot.scope.rooms.full):
+            x, y = shot.camera.project(cable.mark_m)[0].tolist()
+            size = sheet.label_size(share.label)
+            found.append((Wanted(text=share.label, size=size, anchor=(x, y)), False))
+    return found
 
 
 def _panel_labels(sheet: Sheet, shot: Shot) -> list[tuple[Wanted, bool | None]]:
@@ -367,6 +386,9 @@ def legend(sheet: Sheet, shot: Shot, *, left: float, top: float, bottom: float) 
     key_top = bottom + 34 * unit
     entries: list[tuple[str, str, str]] = []
     numbers = any(plan.result is not None for plan in scene.plans)
+    if shot.quantity == "wiring":
+        _wiring_key(sheet, shot, at=(left, top))
+        return
     if shot.quantity == "treatment":
         key_top = top
         for style in scene.treatments:
@@ -401,6 +423,31 @@ def legend(sheet: Sheet, shot: Shot, *, left: float, top: float, bottom: float) 
     sheet.key(at=(left, key_top), entries=entries)
 
 
+def _wiring_key(sheet: Sheet, shot: Shot, *, at: tuple[float, float]) -> None:
+    """What the colours of cables and faces say, and the marks."""
+    scene, muted = shot.scene, sheet.theme.muted
+    left, y = at
+    for line in textwrap.wrap(KEY_TITLE, width=20):
+        sheet.text((left, y), line, size=13.5, colour=muted)
+        y += 18 * sheet.unit
+    y += 10 * sheet.unit
+    entries = [(colour, muted, words) for colour, words in share_key()]
+    entries += [(SPOT_COLOURS[kind], muted, kind) for kind in SPOT_COLOURS]
+    worn = {
+        name
+        for panel in scene.panels
+        for name in panel.states[scene.plan_index[shot.plan]].treatments
+        if panel.states
+    }
+    if scene.wiring is not None:
+        worn |= {each.treatment for each in scene.wiring.strips if shot.plan in each.plans}
+    for style in scene.treatments:
+        if style.treatment in worn:
+            words = f"{style.letter}  {shown(style.treatment, limit=14)}"
+            entries.append((style.colour, muted, words))
+    sheet.key(at=(left, y), entries=entries)
+
+
 def _has_neutral(shot: Shot) -> bool:
     return any(
         panel.space in shot.scope.rooms.full
@@ -416,7 +463,9 @@ def footer(sheet: Sheet, shot: Shot) -> None:
     height = sheet.size[1]
     parts: list[str] = [shown(scene.name, limit=60), f"at {shown(shot.receiver)}"]
     result = scene.plans[scene.plan_index[shot.plan]].receiver(shot.receiver)
-    if result is not None and result.bands:
+    if shot.quantity == "wiring":
+        parts.append("cables as they were entered or ruled: a potential-free meter decides")
+    elif result is not None and result.bands:
         parts.append(frequency(result.reference.frequency_hz))
         parts.append("a prediction: a meter decides")
     beyond = other_buildings(scene, shot.scope.rooms)

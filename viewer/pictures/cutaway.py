@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from envelope.errors import EnvelopeError
 from envelope.files import write_atomically
 from envelope.text.sentences import headline
+from envelope.wiring_text import field_headline
 from viewer.pictures.actors import add_body, add_lights, add_lines, bars, poly_data
 from viewer.pictures.captions import Shot, annotate, footer, legend, rose
 from viewer.pictures.gl import require_offscreen
@@ -74,7 +75,7 @@ def cutaway(
         So many samples across and down each pixel: smooth edges.
     view : View, optional
         Where the eye stands; by itself the corner from which most of the gaps are seen.
-    quantity : "let-in", "loss" or "treatment"
+    quantity : "let-in", "loss", "treatment" or "wiring"
         What colours mean.
     """
     require_offscreen()
@@ -238,9 +239,15 @@ def shot_of(
 
 
 def _headline(sheet: Sheet, shot: Shot, *, width: float) -> None:
-    result = shot.scene.plans[shot.scene.plan_index[shot.plan]].receiver(shot.receiver)
+    scene = shot.scene
+    plan, receiver = scene.plan_index[shot.plan], scene.receiver_index[shot.receiver]
     at = (34 * sheet.unit, 30 * sheet.unit)
-    sheet.headline(headline(plan=shot.plan, result=result), at=at, width=width)
+    if shot.quantity == "wiring":
+        fields = () if scene.wiring is None else scene.wiring.fields
+        parts = field_headline(shot.plan, fields[plan][receiver] if fields else "", shot.receiver)
+    else:
+        parts = headline(plan=shot.plan, result=scene.plans[plan].receiver(shot.receiver))
+    sheet.headline(parts, at=at, width=width)
 
 
 def staged_of(shot: Shot) -> Stage:

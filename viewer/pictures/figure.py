@@ -46,7 +46,7 @@ def figure(
         Id of one of the scene's plans; the last one unless stated.
     receiver : str, optional
         Whose room and whose numbers; the first receiver unless stated.
-    quantity : "let-in", "loss" or "treatment"
+    quantity : "let-in", "loss", "treatment" or "wiring"
         What colours mean.
     theme : "light" or "dark"
     size : (2,) int
@@ -196,7 +196,7 @@ class _Drawing:
             font_file=_typeface(),
             render=False,
         )
-        if shot.quantity == "treatment":
+        if shot.quantity in ("treatment", "wiring"):
             return
         is_loss = shot.quantity == "loss"
         scale = scene.loss if is_loss else scene.let_in

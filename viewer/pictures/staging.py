@@ -20,6 +20,7 @@ from envelope.building.model import OPENING_KINDS
 from envelope.building.rooms.specs import GAPS
 from envelope.exposure.results import PanelLeak
 from envelope.geometry.plane import Floats
+from viewer.pictures.cables import wiring_bodies
 from viewer.scene.colours import AMBER, LANDING, Theme, cividis, is_dark
 from viewer.scene.compass import ring_at, ring_points
 from viewer.scene.highlights import MAX_BEAMS, beam_order, is_outlined, let_in_db
@@ -62,7 +63,7 @@ from viewer.scene.shapes import (
 from viewer.scene.transmitters import dashes, diamond, mark_size, shown_sights
 from viewer.scene.view import Camera, View
 
-Quantity = Literal["let-in", "loss", "treatment"]
+Quantity = Literal["let-in", "loss", "treatment", "wiring"]
 _GAP_PX = 1.9  # half the width of an outline
 _BEAM_OPACITY = 0.1
 _ROOF_OPACITY = 0.08  # of a slope that is cut away: its shape is told, what lies behind it shows
@@ -94,7 +95,7 @@ def stage(
     spaces = {space.id: space for space in scene.spaces}
     home = scene.receivers[scene.receiver_index[receiver]].space
     beams: tuple[SceneBeam, ...] = ()
-    if home in rooms.full:
+    if home in rooms.full and quantity != "wiring":
         order = beam_order(scene, plan=plan, receiver=receiver)
         beams = tuple(scene.beams[index] for index in order[:MAX_BEAMS])
     around = rooms.around(scene)
@@ -131,7 +132,7 @@ def stage(
             lines += _outlines(panel, camera.view, theme.rim if opening else edge, width * pixel)
         elif panel.kind == "reveal":
             continue
-        if leak is not None and is_outlined(leak):
+        if leak is not None and is_outlined(leak) and quantity != "wiring":
             lines += _gap_lines(panel, scene, camera)
     lines += _hints(scene, scope, theme, camera)
     for each in scene.receivers:
@@ -151,6 +152,11 @@ def stage(
         Body(mesh=roof.mesh, colour=theme.paper, opacity=_ROOF_OPACITY, lit=False, of=roof.id)
         for roof in cut_roofs(scene=scene, rooms=rooms, view=camera.view)
     ]
+    if quantity == "wiring":
+        bodies += wiring_bodies(
+            scene, plan=plan, receiver=receiver, rooms=rooms.full, view=camera.view, theme=theme
+        )
+        return Stage(bodies=tuple(bodies), lines=tuple(proper_lines(lines)), beams=())
     marks, threads = _transmitters(scene, scope, theme, pixel)
     bodies += marks
     lines += threads
@@ -248,7 +254,7 @@ def panel_colour(
     quantity: Quantity,
 ) -> Colour:
     """Colour of a panel's inside for a quantity; neutral where there is nothing to show."""
-    if quantity == "treatment":
+    if quantity in ("treatment", "wiring"):
         worn = panel.states[scene.plan_index[plan]].treatments if panel.states else ()
         style = {style.treatment: style.colour for style in scene.treatments}
         return style[worn[-1]] if worn else theme.neutral
@@ -275,7 +281,7 @@ def _panel_bodies(
 ) -> list[Body]:
     """A panel's inside; where it wears several treatments, in bands of their colours."""
     worn = panel.states[scene.plan_index[plan]].treatments if panel.states else ()
-    if quantity == "treatment" and len(worn) > 1:
+    if quantity in ("treatment", "wiring") and len(worn) > 1:
         style = {style.treatment: style.colour for style in scene.treatments}
         bands = upright_bands(panel, count=len(worn))
         return [
@@ -291,7 +297,7 @@ def _panel_bodies(
         theme=theme,
         quantity=quantity,
     )
-    known = leak is not None or quantity == "treatment"
+    known = leak is not None or quantity in ("treatment", "wiring")
     return [Body(mesh=panel.mesh, colour=colour, lit=not known, of=panel.id)]
 
 

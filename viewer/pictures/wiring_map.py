@@ -9,6 +9,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import shapely
+from shapely.geometry.polygon import orient
 
 from envelope.building.job import AS_BUILT
 from envelope.building.model import Building
@@ -21,10 +23,15 @@ from envelope.wiring.results import FieldMap, Span, WiringResults
 from envelope.wiring.routing import Run
 from envelope.wiring.system import System
 from envelope.wiring_text import share_words, span_words
+from viewer.scene.build import build_scene
+from viewer.scene.floorplan import piece_outline, room_plan
+from viewer.scene.meshes import pieces_of
+from viewer.scene.records import Scene
 
 _LOW_V_M, _HIGH_V_M = 0.3, 300.0  # one scale for every picture
 _LOW_SHARE, _HIGH_SHARE = 0.5, 1.5  # of today, for cables: what is beyond is drawn like the end
-_PAPER, _INK, _FAINT = "#f6f4ef", "#22252b", "#a9a59a"
+_PAPER, _INK, _FAINT, _WALL = "#f6f4ef", "#22252b", "#a9a59a", "#8b8475"
+_UPRIGHT = 0.5  # of a normal upward, below which a wall is drawn from above
 _CONTOURS = (1.0, 3.0, 10.0, 30.0, 100.0)
 _ACROSS = np.array([np.cos(np.radians(-28.0)), np.sin(np.radians(-28.0))])
 _TILT = np.radians(24.0)
@@ -62,8 +69,10 @@ def wiring_map(system: System, results: WiringResults, plans: Sequence[str]) -> 
     axes = figure.subplots(1, len(maps) + 1, width_ratios=[1.35, *([1.0] * len(maps))])
     _draw_room(axes[0], system, results)
     norm = LogNorm(_LOW_V_M, _HIGH_V_M)
+    scene = build_scene(job=system.job)
     for ax, drawn in zip(axes[1:], maps, strict=True):
         mesh = _draw_map(ax, system, results, drawn, norm)
+        _draw_plan(ax, scene, system.receivers[0].space, drawn.plan)
     room = ScalarMappable(Normalize(100.0 * _LOW_SHARE, 100.0 * _HIGH_SHARE), "cividis")
     for mapped, own, words, ticks in (
         (room, [axes[0]], "what remains, % of today", (50, 75, 100, 125, 150)),
@@ -222,9 +231,59 @@ def _draw_map(ax: Any, system: System, results: WiringResults, drawn: FieldMap, 
     for axis in (ax.xaxis, ax.yaxis):
         axis.set_major_locator(MultipleLocator(scale * (3.0 if feet else 1.0)))
         axis.set_major_formatter(lambda value, _: f"{value / scale:.0f}")
-    ax.set_xlim(drawn.xs_m[0], drawn.xs_m[-1])
-    ax.set_ylim(drawn.ys_m[0], drawn.ys_m[-1])
     ax.set_xlabel("feet" if feet else "metres", fontsize=7.5)
     ax.tick_params(labelsize=7, colors=_INK)
     ax.set_aspect("equal")
     return mesh
+
+
+def _draw_plan(ax: Any, scene: Scene, space: str, plan: str) -> None:
+    """Walls, windows, doors and the bed from above; lines in the colour of what walls carry."""
+    room = room_plan(scene, space=space)
+    _patch(ax, room.walls, facecolor=_WALL, edgecolor="none", zorder=3)
+    for opening in room.openings:
+        _patch(ax, shapely.Polygon(opening.corners), facecolor=_PAPER, edgecolor=_INK, zorder=4)
+        if opening.kind in ("window", "door"):
+            leaf = opening.inner + 0.5 * opening.outward
+            width = 1.0 if opening.kind == "window" else 2.5
+            ax.plot(*leaf.T, color=_INK, linewidth=width, zorder=5)
+    style = {each.treatment: each.colour for each in scene.treatments}
+    at = scene.plan_index[plan]
+    for panel in scene.panels:
+        worn = panel.states[at].treatments if panel.space == space and panel.kind == "wall" else ()
+        if worn and abs(float(panel.normal[2])) < _UPRIGHT:
+            along = np.array([-panel.normal[1], panel.normal[0]])
+            places = panel.mesh.vertices[:, :2] @ along
+            ends = panel.mesh.vertices[[int(places.argmin()), int(places.argmax())], :2]
+            ax.plot(*ends.T, color=style[worn[-1]], linewidth=3.0, zorder=6)
+    if scene.wiring is not None:
+        floors = {panel.id for panel in scene.panels if panel.kind == "floor"}
+        for strip in scene.wiring.strips:
+            if plan in strip.plans and strip.panel in floors:
+                corners = strip.mesh.vertices[strip.mesh.triangles][:, :, :2]
+                whole = shapely.union_all([shapely.Polygon(each) for each in corners])
+                edge = style[strip.treatment]
+                _patch(ax, whole, facecolor="none", edgecolor=edge, zorder=4, width=1.4)
+    for receiver in scene.receivers:
+        for piece in receiver.furniture if receiver.space == space else ():
+            if piece.kind != "foot":
+                ring = piece_outline(piece)
+                ring = np.concatenate((ring, ring[:1]))
+                ax.plot(*ring.T, color="white", linewidth=1.0, zorder=6)
+    low_x, low_y, high_x, high_y = room.walls.union(room.floor).bounds
+    ax.set_xlim(low_x - 0.05, high_x + 0.05)
+    ax.set_ylim(low_y - 0.05, high_y + 0.05)
+
+
+def _patch(ax: Any, shape: Any, *, width: float = 0.6, **style: Any) -> None:
+    from matplotlib.patches import PathPatch
+    from matplotlib.path import Path as Outline
+
+    for part in map(orient, pieces_of(shape)):
+        rings = [np.asarray(ring.coords) for ring in (part.exterior, *part.interiors)]
+        codes = [
+            np.array([Outline.MOVETO, *[Outline.LINETO] * (len(ring) - 2), Outline.CLOSEPOLY])
+            for ring in rings
+        ]
+        path = Outline(np.concatenate(rings), np.concatenate(codes))
+        ax.add_patch(PathPatch(path, linewidth=width, **style))

@@ -15,6 +15,7 @@ from envelope.building.model import Building, Space
 from envelope.exposure.results import LeakPath, PanelLeak, PlanResult
 from envelope.geometry.plane import Floats, frozen
 from envelope.text.names import source_label
+from envelope.wiring.results import WiringResults
 from viewer.scene.beams import Rays, landing_patch, sweep
 from viewer.scene.colours import treatment_styles
 from viewer.scene.compass import direction_to
@@ -44,15 +45,21 @@ from viewer.scene.records import (
     SceneSource,
     SceneSpace,
     SceneStorey,
+    SceneWiring,
     WallBody,
 )
 from viewer.scene.transmitters import sights
+from viewer.scene.wiring import scene_wiring, with_fields
 
 __all__ = ["Scene", "build_scene", "with_results"]
 
 
 def build_scene(
-    *, job: Job, results: Sequence[PlanResult] = (), threshold_db: float = 20.0
+    *,
+    job: Job,
+    results: Sequence[PlanResult] = (),
+    threshold_db: float = 20.0,
+    wiring: WiringResults | None = None,
 ) -> Scene:
     """Everything there is to show of a job.
 
@@ -65,6 +72,8 @@ def build_scene(
         the job's plans and no numbers.
     threshold_db : float
         Loss below which a panel counts as a gap. [dB]
+    wiring : WiringResults, optional
+        The field of the house wiring, for the colours of its cables.
 
     Returns
     -------
@@ -161,12 +170,33 @@ def build_scene(
             SceneBlock(id=item.id, corners_m=item.corners, low_m=item.low_m, high_m=item.high_m)
             for item in building.obstacles
         ),
+        wiring=_wiring(job, wiring, plans),
         feet=job.feet,
         notes=job.notes,
     )
 
 
-def with_results(scene: Scene, *, job: Job, results: Sequence[PlanResult]) -> Scene:
+def _wiring(
+    job: Job, results: WiringResults | None, plans: Sequence[ScenePlan]
+) -> SceneWiring | None:
+    shown = scene_wiring(job)
+    if shown is None:
+        return None
+    return with_fields(
+        shown,
+        results,
+        plans=[plan.id for plan in plans],
+        receivers=[receiver.id for receiver in job.receivers],
+    )
+
+
+def with_results(
+    scene: Scene,
+    *,
+    job: Job,
+    results: Sequence[PlanResult],
+    wiring: WiringResults | None = None,
+) -> Scene:
     """The scene with other plans or numbers; its shapes, beams and scales stay as they are.
 
     Parameters
@@ -177,6 +207,8 @@ def with_results(scene: Scene, *, job: Job, results: Sequence[PlanResult]) -> Sc
         With the plans as they are now.
     results : sequence of PlanResult
         One a plan of the new scene, in its order.
+    wiring : WiringResults, optional
+        The field of the house wiring as it is now.
     """
     plans = _plans(job, results)
     states = _states(job, plans)
@@ -190,6 +222,7 @@ def with_results(scene: Scene, *, job: Job, results: Sequence[PlanResult]) -> Sc
     return replace(
         scene,
         plans=plans,
+        wiring=_wiring(job, wiring, plans),
         panels=tuple(replace(panel, states=states[panel.index]) for panel in scene.panels),
         beams=tuple(
             replace(

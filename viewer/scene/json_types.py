@@ -422,6 +422,73 @@ class BlockJson(TypedDict):
     corners: Flat
 
 
+class CableShareJson(TypedDict):
+    """What remains of the field with a cable off; `rank`: 0 leaves least; `matters`: less does."""
+
+    colour: str
+    label: str
+    rank: int
+    matters: bool
+
+
+class CableJson(TypedDict):
+    """A run of the house wiring, a device or its cord, as a tube; `what` is off in its figures.
+
+    `plans`: by plan and receiver; none at all before the field is worked out.
+    """
+
+    id: str
+    circuit: str
+    kind: Literal["run", "cord", "device"]
+    what: str
+    spaces: list[str]
+    mark: Flat
+    vertices: Flat
+    triangles: list[int]
+    plans: list[list[CableShareJson | None]]
+
+
+class SpotJson(TypedDict):
+    """An outlet or a bond: a small plate on its face; `plans`: ids of those that make a bond."""
+
+    id: str
+    kind: Literal["socket", "switch", "light", "bond"]
+    space: str
+    colour: str
+    plans: list[str] | None
+    vertices: Flat
+    triangles: list[int]
+
+
+class StripJson(TypedDict):
+    """A strip of coating on a face, under the plans (by their ids) that put it there."""
+
+    panel: str
+    colour: str
+    plans: list[str]
+    vertices: Flat
+    triangles: list[int]
+
+
+class WiringKeyJson(TypedDict):
+    """A colour of the cables and what it says."""
+
+    colour: str
+    words: str
+
+
+class WiringJson(TypedDict):
+    """The house wiring. `fields`: by plan and receiver, in words; "" where not worked out."""
+
+    cables: list[CableJson]
+    spots: list[SpotJson]
+    strips: list[StripJson]
+    key: list[WiringKeyJson]
+    title: str
+    most_named: int
+    fields: list[list[str]]
+
+
 class SceneJson(TypedDict):
     """Everything that a picture shows; `north` is a unit vector."""
 
@@ -448,6 +515,7 @@ class SceneJson(TypedDict):
     scopes: list[ScopeJson]
     beams: list[BeamJson]
     blocks: list[BlockJson]
+    wiring: WiringJson | None
     notes: list[str]
 
 

@@ -23,6 +23,7 @@ from envelope.geometry.plane import Floats
 from viewer.scene.colours import TreatmentStyle
 
 Indices = NDArray[np.int32]
+MOST_CABLES = 3  # that are named in a picture
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -292,6 +293,77 @@ LET_IN = Scale(low_db=-40.0, high_db=0.0)  # what one panel lets in, of the fiel
 LOSS = Scale(low_db=0.0, high_db=40.0)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CableShare:
+    """What remains with a cable off, under one plan at one receiver."""
+
+    colour: str
+    label: str
+    rank: int  # 0 leaves least
+    matters: bool  # less remains without it
+
+
+Shares = tuple[tuple[CableShare | None, ...], ...]  # by plan, by receiver
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SceneCable:
+    """A run, the cord of a device, or the device."""
+
+    id: str
+    circuit: str
+    kind: str  # "run", "cord" or "device"
+    what: str  # that is off in its figures: itself, or the device whose cord it is
+    spaces: tuple[str, ...]
+    tube: Mesh
+    mark_m: Floats  # (3,) in the middle of its longest piece
+    shares: Shares = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SceneSpot:
+    """An outlet, or a bond."""
+
+    id: str
+    kind: str
+    space: str
+    at_m: Floats
+    mesh: Mesh
+    plans: tuple[str, ...] | None = None  # that make a bond; None: under all
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SceneStrip:
+    """A strip of coating on a face, under some plans."""
+
+    panel: str
+    treatment: str
+    plans: tuple[str, ...]
+    mesh: Mesh
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SceneWiring:
+    """All of it."""
+
+    cables: tuple[SceneCable, ...]
+    spots: tuple[SceneSpot, ...]
+    strips: tuple[SceneStrip, ...]
+    fields: tuple[tuple[str, ...], ...] = ()  # by plan, by receiver, in words; "" where not solved
+
+    def named(self, plan: int, receiver: int) -> list[tuple[SceneCable, CableShare]]:
+        """Cables whose absence helps most under a plan, that of the least remainder first."""
+        found = [
+            (cable, share)
+            for cable in self.cables
+            if cable.id == cable.what
+            and plan < len(cable.shares)
+            and (share := cable.shares[plan][receiver]) is not None
+            and share.matters
+        ]
+        return sorted(found, key=lambda pair: pair[1].rank)[:MOST_CABLES]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Ring:
     """The compass on the ground around the building."""
@@ -325,6 +397,7 @@ class Scene:
     let_in: Scale = LET_IN  # 10 lg(open-equivalent / exposed solid angle) of a panel
     loss: Scale = LOSS
     blocks: tuple[SceneBlock, ...] = ()
+    wiring: SceneWiring | None = None
     feet: bool = False  # whether lengths are shown in feet and inches
     notes: tuple[str, ...] = field(default=())
 

@@ -39,6 +39,7 @@ from viewer.scene.highlights import (
 )
 from viewer.scene.meshes import STUB_M
 from viewer.scene.records import (
+    MOST_CABLES,
     BeamShare,
     Furniture,
     Indices,
@@ -50,10 +51,12 @@ from viewer.scene.records import (
     SceneBeam,
     ScenePanel,
     ScenePlan,
+    SceneWiring,
 )
 from viewer.scene.rooms import ground_lines
 from viewer.scene.scopes import Scope, scopes
 from viewer.scene.transmitters import dashes, mark_size
+from viewer.scene.wiring import KEY_TITLE, SPOT_COLOURS, share_key
 
 Json = dict[str, Any]
 
@@ -149,6 +152,7 @@ def to_json(scene: Scene) -> Json:
         "scopes": [_scope(scope, scene) for scope in scopes(scene)],
         "beams": [_beam(beam) for beam in scene.beams],
         "blocks": [{"id": b.id, "corners": _flat(b.corners_m)} for b in scene.blocks],
+        "wiring": None if scene.wiring is None else wiring_to_json(scene.wiring, scene),
         "notes": list(scene.notes),
     }
 
@@ -173,6 +177,53 @@ def column_to_json(scene: Scene, *, plan: str) -> Json:
             if (state := panel.states[at]).treatments or any(state.leaks)
         },
         "beams": [_share(beam.shares[at]) for beam in scene.beams],
+    }
+
+
+def wiring_to_json(wiring: SceneWiring, scene: Scene) -> Json:
+    """The house wiring, which changes on its own when its field has been worked out."""
+    style = {each.treatment: each.colour for each in scene.treatments}
+    return {
+        "cables": [
+            {
+                "id": cable.id,
+                "circuit": cable.circuit,
+                "kind": cable.kind,
+                "what": cable.what,
+                "spaces": list(cable.spaces),
+                "mark": _flat(cable.mark_m),
+                **_mesh(cable.tube),
+                "plans": [
+                    [None if share is None else asdict(share) for share in own]
+                    for own in cable.shares
+                ],
+            }
+            for cable in wiring.cables
+        ],
+        "spots": [
+            {
+                "id": spot.id,
+                "kind": spot.kind,
+                "space": spot.space,
+                "colour": SPOT_COLOURS[spot.kind],
+                "plans": None if spot.plans is None else list(spot.plans),
+                **_mesh(spot.mesh),
+            }
+            for spot in wiring.spots
+        ],
+        "strips": [
+            {
+                "panel": strip.panel,
+                "colour": style[strip.treatment],
+                "plans": list(strip.plans),
+                **_mesh(strip.mesh),
+            }
+            for strip in wiring.strips
+        ],
+        "key": [{"colour": colour, "words": words} for colour, words in share_key()],
+        "title": KEY_TITLE,
+        "most_named": MOST_CABLES,
+        "fields": [list(own) for own in wiring.fields],
     }
 
 

@@ -1,10 +1,12 @@
 // The labels that a picture wants, the most important first.
 import { onRing } from "./scope.js";
 import { faces } from "./shapes.js";
+import { cableNames } from "./wiring.js";
 import { shown } from "./words.js";
 
 /** @import { Callout, Point, StageLike, ViewState } from "./types" */
 
+const COATED = ["treatment", "wiring"]; // ways of colouring that show what faces carry
 const NARROW_PX = 520;
 const CODED_FROM_M2 = 0.25; // least area of a face that carries its treatment's letter
 /** @type {Array<[string, number]>} */
@@ -25,9 +27,13 @@ export function calloutsOf(stage, state, { eye, width, project }) {
   const narrow = width < NARROW_PX;
   return [
     ...compass(stage, project), // before everything: without north a picture tells no direction
-    ...(state.mode === "treatment" ? codes(stage, state, eye, project) : []),
-    ...leakNames(stage, state, { eye, narrow, project }),
-    ...sourceNames(stage, narrow, project),
+    ...(COATED.includes(state.mode) ? codes(stage, state, eye, project) : []),
+    ...(state.mode === "wiring"
+      ? cableNames(stage, state, project)
+      : [
+          ...leakNames(stage, state, { eye, narrow, project }),
+          ...sourceNames(stage, narrow, project),
+        ]),
     ...receiverName(stage, state, project),
     ...stage.hints().map(({ text, at }) => hint(text, project(at))),
   ];

@@ -1,4 +1,4 @@
-// The colour of a face: what it lets in, its loss, or its treatment.
+// The colour of a face: what it lets in, its loss, or its treatment (behind the wiring too).
 import { PATTERNS } from "./materials.js";
 import { cividis, placeOn, rgb } from "./words.js";
 
@@ -29,7 +29,7 @@ export function luminance([r, g, b]) {
  */
 export function colouringOf(scene, panel, state, leak, theme) {
   const plain = rgb(panel.kind === "reveal" ? theme.rim : theme.neutral);
-  if (state.mode === "treatment") {
+  if (state.mode === "treatment" || state.mode === "wiring") {
     const worn = panel.plans[state.plan]?.treatments ?? [];
     const style = scene.treatments.find((each) => each.id === worn[worn.length - 1]);
     if (!style) return { tint: plain, pattern: 0, ink: null, lit: true };

@@ -7,7 +7,7 @@
 // changed. mount() throws where the browser has no WebGL, and leaves the element as it was.
 //
 // options (all may be left out):
-//   plan, receiver      index to begin with                     mode      "treatment" | "loss" | "let-in"
+//   plan, receiver      index to begin with                     mode      "let-in" | "loss" | "treatment" | "wiring"
 //   beams               true                                    theme     "light" | "dark"
 //   storeys             {mode: "room"} | {mode: "one", id} | {mode: "all"} | {mode: "peel", count}
 //   wheel               "focus": zoom only once the view has the focus; "always"

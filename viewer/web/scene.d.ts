@@ -331,6 +331,64 @@ export interface BlockJson {
   corners: Array<number>;
 }
 
+/** What remains of the field with a cable off; `rank`: 0 leaves least; `matters`: less does. */
+export interface CableShareJson {
+  colour: string;
+  label: string;
+  rank: number;
+  matters: boolean;
+}
+
+/** A run of the house wiring, a device or its cord, as a tube; `what` is off in its figures. */
+export interface CableJson {
+  id: string;
+  circuit: string;
+  kind: "run" | "cord" | "device";
+  what: string;
+  spaces: Array<string>;
+  mark: Array<number>;
+  vertices: Array<number>;
+  triangles: Array<number>;
+  plans: Array<Array<CableShareJson | null>>;
+}
+
+/** An outlet or a bond: a small plate on its face; `plans`: ids of those that make a bond. */
+export interface SpotJson {
+  id: string;
+  kind: "socket" | "switch" | "light" | "bond";
+  space: string;
+  colour: string;
+  plans: Array<string> | null;
+  vertices: Array<number>;
+  triangles: Array<number>;
+}
+
+/** A strip of coating on a face, under the plans (by their ids) that put it there. */
+export interface StripJson {
+  panel: string;
+  colour: string;
+  plans: Array<string>;
+  vertices: Array<number>;
+  triangles: Array<number>;
+}
+
+/** A colour of the cables and what it says. */
+export interface WiringKeyJson {
+  colour: string;
+  words: string;
+}
+
+/** The house wiring. `fields`: by plan and receiver, in words; "" where not worked out. */
+export interface WiringJson {
+  cables: Array<CableJson>;
+  spots: Array<SpotJson>;
+  strips: Array<StripJson>;
+  key: Array<WiringKeyJson>;
+  title: string;
+  most_named: number;
+  fields: Array<Array<string>>;
+}
+
 /** Everything that a picture shows; `north` is a unit vector. */
 export interface SceneJson {
   format: 1;
@@ -356,6 +414,7 @@ export interface SceneJson {
   scopes: Array<ScopeJson>;
   beams: Array<BeamJson>;
   blocks: Array<BlockJson>;
+  wiring: WiringJson | null;
   notes: Array<string>;
 }
 

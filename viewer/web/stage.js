@@ -21,6 +21,7 @@ import {
   sub,
   turned,
 } from "./shapes.js";
+import { wiringBodies } from "./wiring.js";
 
 /** @import { PanelJson, SceneJson, ScopeJson, ThemeJson } from "./scene" */
 /** @import { Face, Point, Segment, Three, ViewState, WallBody } from "./types" */
@@ -35,6 +36,7 @@ const LAYERS = [
   "edges",
   "gaps",
   "beams",
+  "wiring",
   "sources",
   "marks",
 ];
@@ -331,7 +333,11 @@ export class Stage {
     for (const face of this.faces) if (face.stands) this.paint(face);
     brush.empty(groups.beams);
     const get = (id) => this.get(id);
-    for (const beam of state.beams ? beamsShown(scene, state, get) : []) {
+    const wired = state.mode === "wiring";
+    brush.empty(groups.wiring);
+    groups.sources.visible = !wired;
+    if (wired) groups.wiring.add(...wiringBodies(scene, state, { brush, theme, scope, get }));
+    for (const beam of state.beams && !wired ? beamsShown(scene, state, get) : []) {
       for (const body of beamBodies(beam, { ...given, get })) {
         body.userData.beam = beam.panel;
         groups.beams.add(body);
@@ -353,7 +359,7 @@ export class Stage {
       this.#cutAway(eye);
       this.#drawEdges(eye);
     }
-    for (const body of this.groups.beams.children) {
+    for (const body of [...this.groups.beams.children, ...this.groups.wiring.children]) {
       if (body.userData.facing) body.visible = faces(body.userData.facing, eye);
     }
   }
@@ -384,10 +390,11 @@ export class Stage {
     this.#grades = seen.flatMap(({ panel }) => panel.ground_lines.map(points));
     for (const [a, b] of this.#grades) thin.push([a, b, theme.ghost_edge, 2.2]);
     groups.edges.add(brush.lines(thin));
-    groups.gaps.add(
-      brush.lines(cases, { near: 6e-4, opacity: 0.55 }),
-      brush.lines(amber, { near: 8e-4, order: 4 }),
-    );
+    if (this.state.mode !== "wiring")
+      groups.gaps.add(
+        brush.lines(cases, { near: 6e-4, opacity: 0.55 }),
+        brush.lines(amber, { near: 8e-4, order: 4 }),
+      );
     this.drawMarks(eye);
   }
 

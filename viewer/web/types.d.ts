@@ -26,7 +26,7 @@ export interface StoreyChoice {
 export interface ViewState {
   plan: number;
   receiver: number;
-  mode: "let-in" | "loss" | "treatment";
+  mode: "let-in" | "loss" | "treatment" | "wiring";
   beams: boolean;
   storeys: StoreyChoice;
   silent: Set<string>;

@@ -168,7 +168,28 @@ function placed(marks) {
 
 /** Key to the colours. `plans`: indices of the plans that are shown; `marks`: whether a transmitter stands in a picture. */
 export function fillLegend(legend, scene, { mode, plans, marks }) {
-  if (mode === "treatment") {
+  if (mode === "wiring" && scene.wiring) {
+    const keys = scene.wiring.key.map(({ colour, words }) => [colour, words]);
+    const kinds = new Map(scene.wiring.spots.map(({ kind, colour }) => [kind, colour]));
+    for (const [kind, colour] of kinds) keys.push([colour, kind]);
+    legend.replaceChildren(
+      h("span", { class: "ga-what" }, scene.wiring.title),
+      ...keys.map(([colour, words]) =>
+        h(
+          "span",
+          { class: "ga-key" },
+          h("span", {
+            class: "ga-swatch",
+            style: `background-color:${colour}`,
+            "aria-hidden": "true",
+          }),
+          words,
+        ),
+      ),
+    );
+    return;
+  }
+  if (mode === "treatment" || mode === "wiring") {
     const worn = new Set(
       scene.panels.flatMap((panel) => plans.flatMap((at) => panel.plans[at]?.treatments ?? [])),
     );

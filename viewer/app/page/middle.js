@@ -13,6 +13,7 @@ const MODES = [
   ["let-in", "what gets in"],
   ["loss", "loss"],
   ["treatment", "treatment"],
+  ["wiring", "cables"],
 ];
 const CAUTION =
   "Predictions are estimates; a meter decides. Rays that meet the ground near the building count as blocked: a convention, not physics.";
@@ -23,6 +24,8 @@ export class MiddleColumn {
   legend = h("div", { class: "ga-legend" });
   progress = h("progress", { max: 1, value: 0, "aria-label": "Casting rays" });
   storeyPick = h("select", { "aria-label": "Storeys" });
+  /** @type {HTMLElement | null} the way of colouring that only a job with wiring has */
+  cables = null;
 
   /**
    * @param {(asked: Asked) => void} send
@@ -45,12 +48,14 @@ export class MiddleColumn {
     const mode = ([value, text]) => {
       const checked = value === looking.mode;
       const onchange = () => change({ mode: value });
-      return h(
+      const label = h(
         "label",
         {},
         h("input", { type: "radio", name: "ga-mode", value, checked, onchange }),
         text,
       );
+      if (value === "wiring") this.cables = label;
+      return label;
     };
     const beams = h("input", {
       type: "checkbox",
@@ -105,6 +110,7 @@ export class MiddleColumn {
    * @param {boolean} marks whether a transmitter stands in a picture
    */
   showLegend(scene, plans, marks) {
+    if (this.cables) this.cables.hidden = scene.wiring === null;
     fillLegend(this.legend, scene, { mode: this.looking.mode, plans, marks });
   }
 
