@@ -7,7 +7,7 @@ pages is imported where it is used.
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -20,7 +20,9 @@ from envelope.works.workorder import WorkOrder, work_order
 
 if TYPE_CHECKING:
     from envelope.exposure.analysis_record import Analysis
+    from envelope.plans.decision import Decision
     from viewer.report.render import Paper, Sheet
+    from viewer.report.report_page import ReportParts
 
 
 def add_page(parser: argparse.ArgumentParser, *, required: bool) -> None:
@@ -217,3 +219,74 @@ def write_work_order(
         shares=ring_shares(job, analysis, plan),
     )
     write_page(path, page)
+
+
+def report_parts(
+    job: Job,
+    analysis: Analysis,
+    *,
+    plan: Plan,
+    receiver: str,
+    decision: Decision | None,
+    undecided: str = "",
+    pictures: Mapping[str, bytes] | None = None,
+    source_text: str = "",
+) -> ReportParts:
+    """Everything that a report needs beside the analysis.
+
+    Parameters
+    ----------
+    job : Job
+    analysis : Analysis
+        Of today and of the plans, with bands.
+    plan : Plan
+        That was chosen.
+    receiver : str
+        Id of the receiver that the report is about.
+    decision : Decision, optional
+        What to do first.
+    undecided : str
+        Why there is no decision.
+    pictures : mapping of str to bytes, optional
+        PNG by caption.
+    source_text : str
+        Of the job's file, for the appendix.
+    """
+    from envelope.commands.wiring_account import wiring_account
+    from viewer.report.report_page import ReportParts
+
+    account = wiring_account(job, plan.id, receiver=receiver)
+    return ReportParts(
+        plan=plan,
+        receiver=receiver,
+        order=ordered(job, plan),
+        decision=decision,
+        undecided=undecided,
+        pictures=dict(pictures or {}),
+        wiring=() if account is None else account.sentences,
+        wiring_picture=None if account is None else account.picture,
+        source_text=source_text,
+        ring_shares=ring_shares(job, analysis, plan),
+    )
+
+
+def write_report(
+    path: Path, job: Job, analysis: Analysis, *, parts: ReportParts, sheet: Sheet
+) -> None:
+    """Write the report of a job.
+
+    Parameters
+    ----------
+    path : Path
+        Ends in .html or .pdf.
+    job : Job
+    analysis : Analysis
+        Of today and of the plans, with bands.
+    parts : ReportParts
+        From `report_parts`.
+    sheet : Sheet
+    """
+    from viewer.report.pdf import write_page
+    from viewer.report.report_page import report_page
+
+    write_page(path, report_page(job, analysis, parts, sheet=sheet))

@@ -163,7 +163,7 @@ def _figures(job: Job, draws: Draws) -> Iterator[_Figure]:
     for treatment in job.treatments.values():
         of = "loss" if treatment.kind == "fixed" else "sheet resistance"
         yield _Figure(
-            words=f"{of} of {treatment.title or treatment.id}",
+            words=f"{of} of {treatment.id}",
             deviate=moved(f"{of} of treatment {treatment.id}"),
             taken="as its maker says, within its tolerance",
             settle="measure a sample that was put on as the job will be",

@@ -16,7 +16,9 @@ _FUMES = ("garage", "carport", "boiler", "furnace", "kitchen", "utility", "stove
 SHIELDED_DB = 10.0  # from which a room is said to block links; common practice, no source
 
 
-def cautions_of(job: Job, results: Iterable[PlanResult]) -> tuple[str, ...]:
+def cautions_of(
+    job: Job, results: Iterable[PlanResult], *, for_client: bool = False
+) -> tuple[str, ...]:
     """Cautions for the plans that were analysed: what concerns people first, then the work.
 
     Parameters
@@ -25,6 +27,8 @@ def cautions_of(job: Job, results: Iterable[PlanResult]) -> tuple[str, ...]:
         What its plans treat, and with what.
     results : iterable of PlanResult
         What they come to.
+    for_client : bool
+        Leave out what to write in the file.
     """
     found = list(results)
     chosen = {result.plan for result in found} - {AS_BUILT}
@@ -40,7 +44,7 @@ def cautions_of(job: Job, results: Iterable[PlanResult]) -> tuple[str, ...]:
         *_windows(job, plans),
         *_vents(job, plans),
         *_meters(job, bool(plans)),
-        *_bonding(job, plans),
+        *_bonding(job, plans, advice="" if for_client else ": add [[bond]]"),
     )
 
 
@@ -49,24 +53,24 @@ def _treated(job: Job, plans: Iterable[Plan], kinds: frozenset[str]) -> list[str
     return [panel.id for panel in job.building.panels if panel.id in panels and panel.kind in kinds]
 
 
-def _bonding(job: Job, plans: Iterable[Plan]) -> Iterator[str]:
+def _bonding(job: Job, plans: Iterable[Plan], *, advice: str) -> Iterator[str]:
     plans = list(plans)
     worn = {each for plan in plans for worn in plan.treatments.values() for each in worn}
     if any(is_conductive(job.treatments[each]) for each in worn if each in job.treatments):
         yield (
             "coatings conduct: one bond, licensed electrician, local code, power off and proved "
-            f"dead{_without_bond(job, plans)}."
+            f"dead{_without_bond(job, plans, advice)}."
         )
 
 
-def _without_bond(job: Job, plans: Iterable[Plan]) -> str:
+def _without_bond(job: Job, plans: Iterable[Plan], advice: str) -> str:
     names = [plan_title(plan.id) for plan in plans if floating(job, plan)]
     if not names:
         return ""
     if job.wiring is None or not job.wiring.bonds:
-        return "; the job has none: add [[bond]]"
+        return f"; the job has none{advice}"
     some = listed(names) if len(names) <= 3 else f"{', '.join(names[:2])} and others"
-    return f"; none on a part of {some}: add [[bond]]"
+    return f"; none on a part of {some}{advice}"
 
 
 def _alarms(job: Job, spaces: list[str]) -> Iterator[str]:

@@ -9,8 +9,8 @@ import numpy as np
 from envelope.building.job import Job
 from envelope.plans.decision import Change, Decision, FreeMeasure, Step, Worse
 from envelope.plans.source_changes import SourceChange
-from envelope.text.names import face_title, shown
 from envelope.text.numbers import SPACE, area, grouped, length
+from envelope.text.trade import face_name, source_title, space_title, treatment_title
 
 MAX_KEPT = 4  # faces that stay as they are, named in one line
 
@@ -26,19 +26,20 @@ def unit_title(job: Job, unit: str) -> str:
         Id of a panel, or a room's id with a group of its faces.
     """
     if any(panel.id == unit for panel in job.building.panels):
-        return face_title(job.building.panel(unit), home=None)
+        return face_name(job, unit)
     room, _, group = unit.rpartition("/")
-    return f"{group} of {shown(room)}"
+    return f"{group} of {space_title(job, room)}"
 
 
 def change_words(job: Job, change: Change) -> str:
     """Such as "walls of bedroom: coating, 31.64 m²", or "router: put it on a cable, radio off"."""
     if change.source is not None:
-        return f"{shown(change.source.device)}: {measure_words(job, change.source)}"
-    beside = f" beside {change.was}" if change.was else ""
+        device = source_title(job, change.source.device)
+        return f"{device}: {measure_words(job, change.source)}"
+    beside = f" beside {_titles(job, change.was)}" if change.was else ""
     size = area(change.area_m2, feet=job.feet)
     never = " (now or never)" if change.now_or_never else ""
-    return f"{unit_title(job, change.unit)}: {change.label}{beside}, {size}{never}"
+    return f"{unit_title(job, change.unit)}: {_titles(job, change.label)}{beside}, {size}{never}"
 
 
 def step_words(job: Job, step: Step) -> str:
@@ -65,7 +66,7 @@ def cost_words(job: Job, decision: Decision, cents: int) -> str:
 
 def worse_words(job: Job, worse: Worse) -> str:
     """Such as "ceiling of bedroom with coating"."""
-    return f"{unit_title(job, worse.unit)} with {worse.label}"
+    return f"{unit_title(job, worse.unit)} with {_titles(job, worse.label)}"
 
 
 def measure_words(job: Job, change: SourceChange) -> str:
@@ -83,7 +84,7 @@ def measure_words(job: Job, change: SourceChange) -> str:
     if change.space is not None:
         space = job.building.space(change.space)
         base = np.array([*space.origin, space.floor_m])
-        where = f"of {shown(change.space)}"
+        where = f"of {space_title(job, change.space)}"
     at = ", ".join(length(float(each), feet=job.feet) for each in change.position_m - base)
     return f"move it to {at} {where}"
 
@@ -108,8 +109,7 @@ def now_or_never_words(job: Job, unit: str, step: int | None) -> str:
 def kept_words(job: Job, panels: Sequence[str]) -> str:
     """Which faces stay as they are, with what the job says of them."""
     words = [
-        f"{face_title(job.building.panel(panel), home=None)}"
-        + (f" ({job.work[panel]})" if panel in job.work else "")
+        f"{face_name(job, panel)}" + (f" ({job.work[panel]})" if panel in job.work else "")
         for panel in panels[:MAX_KEPT]
     ]
     more = len(panels) - len(words)
@@ -127,3 +127,8 @@ def agreement_words(free: FreeMeasure) -> str:
     if change.cost > 0:
         return "among the steps below, where it pays"
     return "no step counts on it"
+
+
+def _titles(job: Job, label: str) -> str:
+    """The treatments of a label as the client calls them."""
+    return " and ".join(treatment_title(job, name) for name in label.split(" and "))

@@ -112,6 +112,31 @@ def space_title(job: Job, space: str) -> str:
     return shown(job.building.space(space).title or space)
 
 
+def source_title(job: Job, source: str) -> str:
+    """What the client calls a source."""
+    found = {each.id: each for each in job.sources}.get(source)
+    return shown(source if found is None else found.title or found.id)
+
+
+def figure_words(job: Job, words: str) -> str:
+    """A figure that a result rests on, with the client's name for what it is of.
+
+    Parameters
+    ----------
+    job : Job
+    words : str
+        Such as "level of mast" or "furnishing of bedroom", with an id at its end.
+    """
+    what, of, name = words.rpartition(" of ")
+    if not of:
+        return words
+    if any(each.id == name for each in job.sources):
+        return f"{what} of {source_title(job, name)}"
+    if name in job.treatments:
+        return f"{what} of {treatment_title(job, name)}"
+    return f"{what} of {space_title(job, name)}" if name in job.building.space_index else words
+
+
 def face_name(job: Job, panel: str) -> str:
     """A face with its room, as the client calls both."""
     found = job.building.panel(panel)

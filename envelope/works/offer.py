@@ -77,7 +77,7 @@ class Offer:
     today_high_w_m2: float
     options: tuple[OfferOption, ...]
     beside: tuple[tuple[str, str, Difference], ...]  # pairs of options: first, second, difference
-    rests_on: tuple[str, ...]
+    rests_on: tuple[tuple[str, str], ...]  # figures, and what is taken for each
 
 
 def offer_of(job: Job, analysis: Analysis, plans: Sequence[Plan], receiver: str) -> Offer:
@@ -119,7 +119,7 @@ def offer_of(job: Job, analysis: Analysis, plans: Sequence[Plan], receiver: str)
             for place, one in enumerate(plans)
             for other in plans[place + 1 :]
         ),
-        rests_on=tuple(f"{each.words}: {each.taken}." for each in analysis.rests),
+        rests_on=tuple((each.words, each.taken) for each in analysis.rests),
     )
 
 

@@ -205,16 +205,19 @@ class _Drawing:
         (x0, y1), (x1, y0) = self.at(np.stack((cutout.low, cutout.high)))
         wide = x1 - x0
         size = cutout.high - cutout.low
-        lines = [
+        parts = [
             _cutout_name(self.job, cutout.panel),
             f"{self.length(float(size[0]))} ×{text.SPACE}{self.length(float(size[1]))}",
         ]
         if float(cutout.low[1]) > 0.005 and self.face.kind == "wall":
-            lines.append(f"sill {self.length(float(cutout.low[1]))}")
-        fitting = [line for each in lines for line in _wrapped(each, wide - 1.0)]
+            parts.append(f"sill {self.length(float(cutout.low[1]))}")
         step = TEXT_MM * 1.25
-        if len(fitting) * step > y1 - y0:
-            fitting = fitting[: max(1, int((y1 - y0) / step))]
+        fitting: list[str] = []
+        for part in parts:  # as many as fit whole, the name at least
+            more = _wrapped(part, wide - 1.0)
+            if fitting and (not more or step * len(fitting + more) > y1 - y0 - 1.0):
+                break
+            fitting += more
         top = (y0 + y1) / 2.0 - step * (len(fitting) - 1) / 2.0 + TEXT_MM * 0.35
         for number, line in enumerate(fitting):
             yield self._words((x0 + x1) / 2.0, top + number * step, line)
@@ -248,9 +251,19 @@ class _Drawing:
         ]
         for spot in options:
             apart = all(np.hypot(spot[0] - a, spot[1] - b) > 2.2 * _MARK_MM for a, b in placed)
+            apart = apart and not self._on_opening(spot)
             if apart and left <= spot[0] <= right and spot[1] > _TOP_MM + _MARK_MM:
                 return spot
         return options[0]
+
+    def _on_opening(self, spot: tuple[float, float]) -> bool:
+        """Whether a number there would cover the words in an opening."""
+        for each in self.face.openings:
+            (x0, y1), (x1, y0) = self.at(np.stack((each.low, each.high)))
+            inside = x0 - _MARK_MM < spot[0] < x1 + _MARK_MM
+            if each.kind != "box" and inside and y0 - _MARK_MM < spot[1] < y1 + _MARK_MM:
+                return True
+        return False
 
     # -- dimensions
 
@@ -356,7 +369,7 @@ def _wide(words: str) -> float:
 
 
 def _wrapped(words: str, room_mm: float) -> list[str]:
-    """Words in lines that fit; a word that does not fit alone is left out."""
+    """Words in lines that fit; none where one of them does not fit alone."""
     lines: list[str] = []
     for word in words.replace(text.SPACE, "\u2007").split(" "):
         if lines and _wide(f"{lines[-1]} {word}") <= room_mm:
@@ -364,5 +377,5 @@ def _wrapped(words: str, room_mm: float) -> list[str]:
         elif _wide(word) <= room_mm:
             lines.append(word)
         else:
-            return lines
+            return []
     return [line.replace("\u2007", text.SPACE) for line in lines]

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 from envelope import text
 from envelope.building.job import Job
-from envelope.exposure.differences import Difference
-from envelope.text.sentences import odds_words
-from envelope.text.trade import receiver_title, treatment_title
+from envelope.text.trade import figure_words, receiver_title, treatment_title
 from envelope.works.offer import NOT_INCLUDED, SPOTS, Offer, OfferOption
+from viewer.report.levels import between, change, level_range
 from viewer.report.render import Sheet, render
 from viewer.report.sections import bill_section
 
@@ -35,38 +33,10 @@ def offer_page(job: Job, offer: Offer, *, sheet: Sheet) -> str:
         "options": [option_section(job, n, each) for n, each in enumerate(offer.options, 1)],
         "beside": [between(titles[one], titles[other], d) for one, other, d in offer.beside],
         "not_included": NOT_INCLUDED,
-        "rests_on": offer.rests_on,
+        "rests_on": [f"{figure_words(job, what)}: {taken}." for what, taken in offer.rests_on],
         "spots": SPOTS,
     }
     return render("offer.html.j2", job=job, sheet=sheet, values=values)
-
-
-def level_range(low_w_m2: float, high_w_m2: float) -> str:
-    return f"{text.level(low_w_m2, unit=False)} to {text.level(high_w_m2)}"
-
-
-def change(found: Difference) -> str:
-    """In words that need no decibels first."""
-    if not found.can_be_told:
-        return "no difference from today that can be told"
-    factor = text.times(10.0 ** (abs(found.below_db) / 10.0))
-    low, high = sorted((abs(found.low_db), abs(found.high_db)))
-    span = (
-        f"{text.times(10.0 ** (low / 10.0)).removesuffix('times').strip()} to "
-        f"{text.times(10.0 ** (high / 10.0))}"
-    )
-    if found.below_db < 0.0:
-        return f"{factor} as much as today ({span}): this option makes the room worse"
-    return f"{factor} less than today ({span})"
-
-
-def between(one: str, other: str, found: Difference) -> str:
-    if not found.can_be_told:
-        return f"Between {one} and {other} no difference can be told."
-    better, worse = (other, one) if found.below_db > 0.0 else (one, other)
-    odds = odds_words(replace(found, odds=max(found.odds, 1.0 - found.odds)))
-    factor = text.times(10.0 ** (abs(found.below_db) / 10.0))
-    return f"{better} leaves {factor} less than {worse}: {odds}."
 
 
 def _days(count: int) -> str:

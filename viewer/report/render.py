@@ -35,13 +35,15 @@ class Sheet:
 
 @cache
 def _environment() -> Environment:
-    return Environment(
+    made = Environment(
         loader=PackageLoader("viewer.report", "."),
         autoescape=lambda name: name is not None and ".html." in name,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    made.filters["capitalize_first"] = lambda words: words[:1].upper() + words[1:]
+    return made
 
 
 def render(template: str, *, job: Job, sheet: Sheet, values: dict[str, Any]) -> str:

@@ -1,0 +1,215 @@
+"""The report of the sample bedroom with wiring, and of a job of our own in feet and gallons."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+
+import pytest
+
+from envelope.api import cast
+from envelope.building.job import Job
+from envelope.commands.documents import report_parts
+from envelope.exposure.analysis import analyze
+from envelope.exposure.analysis_record import Analysis
+from envelope.plans.decide import decide
+from envelope.project import load_text
+from viewer.report.render import Sheet
+from viewer.report.report_page import ReportParts, report_page
+
+JOB = """
+format = 1
+name = "Ivy Court, nursery (invented)"
+[construction]
+exterior-wall = "timber-wall"
+slab = "ground-slab"
+roof = "ceiling-and-tiled-roof"
+window = "double-glazing"
+[[storey]]
+id = "ground"
+floor = "1 ft"
+[[space]]
+id = "room-7"
+title = "nursery"
+storey = "ground"
+size = "12 ft x 10 ft"
+height = "8 ft"
+[[opening]]
+id = "W1"
+title = "garden window"
+on = "room-7/south"
+kind = "window"
+at = "4 ft"
+sill = "3 ft"
+size = "4 ft x 4 ft"
+[[opening]]
+id = "B1"
+on = "room-7/east"
+kind = "box"
+at = "3 ft"
+sill = "1 ft"
+size = "2 in x 3 in"
+ring = "3/16 in"
+[[treatment]]
+id = "t-1"
+title = "grey paint"
+kind = "sheet"
+sheet-resistance = "8 ohm/sq"
+[[treatment]]
+id = "t-2"
+title = "clear film"
+kind = "sheet"
+sheet-resistance = "9 ohm/sq"
+price = "6.50 USD/sqft"
+[costs]
+tax = "6.25 %"
+[[product]]
+id = "p-1"
+for = "t-1"
+form = "liquid"
+title = "shielding paint"
+spread-rate = "285 sq ft/gal"
+packs = [{ holds = "1 gal", price = "240 USD" }]
+[[source]]
+id = "s-1"
+title = "tower on the ridge"
+azimuth = "171 deg"
+elevation = "3 deg"
+service = "LTE 1800"
+level = "640 uW/m2"
+[[receiver]]
+id = "r-1"
+title = "the crib"
+space = "room-7"
+at = "3 ft, 4 ft, 2 ft"
+[[plan]]
+id = "p-walls"
+title = "Walls first"
+treat = [{ on = "room-7/walls", with = "t-1" }]
+[[plan]]
+id = "p-all"
+title = "Walls and window"
+extends = "p-walls"
+treat = [{ on = "room-7/ceiling", with = "t-1" }, { on = "room-7/W1", with = "t-2" }]
+"""
+
+
+@dataclass(frozen=True)
+class Worked:
+    job: Job
+    analysis: Analysis
+    parts: ReportParts
+
+    @property
+    def page(self) -> str:
+        sheet = Sheet(day=date(2026, 1, 2))
+        return report_page(self.job, self.analysis, self.parts, sheet=sheet)
+
+
+def worked(text: str) -> Worked:
+    job = load_text(text, path="job.toml")
+    casts = cast(job, rays="few")
+    analysis = analyze(
+        job=job, casts=casts, plans=job.plans, with_bands=True, ranked_plans=["as-built", "p-all"]
+    )
+    parts = report_parts(
+        job,
+        analysis,
+        plan=job.plan("p-all"),
+        receiver="r-1",
+        decision=decide(job, casts=casts),
+        source_text=text,
+    )
+    return Worked(job, analysis, parts)
+
+
+@pytest.fixture(scope="module")
+def mine() -> Worked:
+    return worked(JOB)
+
+
+def words(page: str) -> str:
+    """What a reader sees of a page before the job's own file, spaces as they are typed."""
+    bare = re.sub(r"<style.*?</style>|<pre.*?</pre>", " ", page, flags=re.DOTALL)
+    bare = re.sub(r"<[^>]+>", " ", bare).replace("&#34;", '"').replace("&#39;", "'")
+    return " ".join(bare.replace("\xa0", " ").split())
+
+
+def test_every_part_is_there_in_order(mine: Worked) -> None:
+    said = words(mine.page)
+    parts = (
+        "In short",
+        "The visit",
+        "What to do first, and why",
+        "Plans compared",
+        "The chosen plan: Walls and window",
+        "Quantities",
+        "Bonding",
+        "The order of the work",
+        "Drawings",
+        "How far to trust this",
+        "Where the figures come from",
+        "Appendix: what was entered",
+    )
+    places = [said.index(part) for part in parts]
+    assert places == sorted(places)
+
+
+def test_it_stands_alone(mine: Worked) -> None:
+    page = mine.page
+    assert "<script" not in page
+    assert not re.search(r"""(?:src|href)=["'](?!data:)""", page)
+    assert not re.search(r"url\((?!data:)", page)
+    assert len(page) < 8_000_000
+
+
+def test_a_client_reads_titles_and_no_id_and_no_advice_on_the_file(mine: Worked) -> None:
+    said = words(mine.page).partition("For the planner")[0]
+    for each in ("grey paint", "clear film", "tower on the ridge", "the crib", "garden window"):
+        assert each in said
+    ids = ("t-1", "t-2", "s-1", "r-1", "room-7", "p-1", "p-walls", "p-all")
+    for each in (*ids, "[[", "`", "settle it"):
+        assert each not in said, each
+
+
+def test_measures_are_those_of_the_job(mine: Worked) -> None:
+    """Walls 2 (12 + 10) 8 − 4 × 4 − 2 × 3 in and its ring, ceiling 120 ft²: 455.9 ft².
+
+    At 285 ft²/gal and 10 % on top 1.76 gal: two cans, 480 USD.
+    """
+    said = words(mine.page)
+    assert "grey paint 455.9 ft²" in said
+    assert "1.76 gal 2 × 1 gal" in said
+    assert "480.00" in said
+    assert "6.25 %" in said
+    assert " m²" not in said.replace("µW/m²", "")
+
+
+def test_figures_are_those_of_the_analysis(mine: Worked) -> None:
+    said = words(mine.page)
+    result = mine.analysis.plan("p-all").receivers[0]
+    assert f"{result.level_w_m2 * 1e6:.3g} µW/m²" in said
+    assert mine.parts.decision is not None
+    for number, _ in enumerate(mine.parts.decision.steps, 1):
+        assert re.search(rf" {number} [a-z].*?USD", said)
+
+
+def _numbers(page: str) -> Iterator[str]:
+    yield from re.findall(r"\d[\d ]*\.\d\d USD|(?<= )\d[\d ]*\.\d\d(?= )", words(page))
+
+
+def test_a_price_moves_the_totals_that_it_should_and_nothing_else(mine: Worked) -> None:
+    """Film at 7.50 in place of 6.50 USD/ft² over 16 ft²: 16 USD net, 17 USD with 6.25 % tax."""
+    dearer = worked(JOB.replace("6.50 USD/sqft", "7.50 USD/sqft"))
+    before, after = (each.parts.order.take_off.bill for each in (mine, dearer))
+    assert after.net - before.net == 16
+    assert after.total - before.total == 17
+    one, other = words(mine.page), words(dearer.page)
+    moved = {(a, b) for a, b in zip(one.split(), other.split(), strict=True) if a != b}
+    money = [f"{before.total:.2f}", f"{before.net:.2f}", f"{before.tax:.2f}", "104.00"]
+    assert {a for a, _ in moved} >= {each.rpartition(" ")[2] for each in money}
+    # levels, areas, resistances and every other price stay; step 1's cost may be the film's own
+    assert all(re.fullmatch(r"[\d.]+", a) and re.fullmatch(r"[\d.]+", b) for a, b in moved)
+    assert one.split().count("480.00") == other.split().count("480.00")
