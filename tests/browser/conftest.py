@@ -196,6 +196,7 @@ def running(*arguments: str, folder: Path, empty_s: float) -> Iterator[App]:
     """The app in a process of its own, in a folder."""
     environment = {k: v for k, v in os.environ.items() if k != "PYTEST_CURRENT_TEST"}
     environment["PYTHONPATH"] = str(ROOT)
+    environment["GAPCAST_STATE"] = str(folder / ".state")  # not this user's own
     with subprocess.Popen(
         [sys.executable, "-c", START, str(empty_s), *arguments],
         cwd=folder,

@@ -37,7 +37,7 @@ def opened(
 def page(opened: tuple[Page, Path]) -> Iterator[Page]:
     """The page at its tables; what a test has changed is undone after it."""
     page, path = opened
-    page.get_by_role("tab", name="Everything in the file").click()
+    page.get_by_role("tab", name="Everything").click()
     yield page
     undo = page.get_by_role("button", name="Undo")
     while undo.is_enabled():

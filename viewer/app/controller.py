@@ -11,6 +11,7 @@ once, then, after the text has been changed, the other receivers and plans and t
 from __future__ import annotations
 
 import asyncio
+import hashlib
 import threading
 from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -23,19 +24,20 @@ from envelope.text.names import shown
 from envelope.units import parse_length
 from viewer.app import edits, protocol
 from viewer.app import model as app_model
-from viewer.app.describing import layers_said, treatment_said
 from viewer.app.outputs import Outbox
 from viewer.app.protocol import Tell, Told
 from viewer.app.recent import other_jobs
 from viewer.app.results import Findings, Place, place_of
 from viewer.app.session import ChangedOnDiskError, Disk, EditError, Session, free_plan_id, said
 from viewer.app.skies import Skies
+from viewer.app.steps import Steps
 from viewer.app.tables import names_told, parts_told, rows_told, tables_told
 from viewer.app.trials import Trials, bills_told
+from viewer.app.whole import beyond_told, faulty_told, job_told, losses_told
 from viewer.scene.build import build_scene, with_results
-from viewer.scene.json_types import ColumnJson, SceneJson
+from viewer.scene.json_types import ColumnJson
 from viewer.scene.records import Scene
-from viewer.scene.to_json import column_to_json, to_json
+from viewer.scene.to_json import column_to_json
 
 QUIET_S = 0.4  # without an edit, before what takes longer is worked out
 LOOK_S = 2.0  # between looks at the file on disk
@@ -77,11 +79,13 @@ class Desk:
     _disk: Disk = "same"
 
     outbox: Outbox = field(init=False)
+    _steps: Steps = field(init=False)
 
     def __post_init__(self) -> None:
         self._trials = Trials(self.session)
         self.outbox = Outbox(session=self.session)
         self._skies = Skies(session=self.session)
+        self._steps = Steps(session=self.session)
 
     # Pages
 
@@ -148,6 +152,7 @@ class Desk:
     async def _treat(self, page: Page, asked: protocol.Treat) -> None:
         plan, panels, treatments = asked.plan, asked.panels, asked.treatments
         findings = self.session.findings
+        self._in_file(plan)
         try:
             if findings is not None and plan != AS_BUILT:
                 # The numbers first: changing the text takes as long again.
@@ -162,6 +167,7 @@ class Desk:
             await self._refresh()
 
     async def _new_plan(self, page: Page, asked: protocol.NewPlan) -> None:
+        self._in_file(asked.beside)
         name = (asked.id or "").strip()
         name = name or free_plan_id(like=asked.beside, taken=self._plan_ids())
         self.session.new_plan(plan=name, beside=asked.beside, copy=asked.how == "copy")
@@ -225,7 +231,7 @@ class Desk:
 
     async def _sky_seen(self, page: Page, asked: protocol.SeeSky) -> None:
         if self._scene is not None:
-            found = await self._skies.of(asked.receiver, scene=self._scene)
+            found = await self._skies.of(asked.receiver, job=self._job(), scene=self._scene)
             if found is not None:
                 page.tell({"tell": "sky", "sky": found})
 
@@ -281,6 +287,33 @@ class Desk:
         """What a click on each treatment of a face would bring; worked out beside the edits."""
         self._trials.begin((id(page), "choices"), self._trials.choices(page.tell, asked))
 
+    async def _see_steps(self, page: Page, asked: protocol.SeeSteps) -> None:
+        """What to do first; worked out beside the edits."""
+
+        async def tell() -> None:
+            told = await self._steps.told(asked.receiver)
+            if told is not None:
+                page.tell(told)
+
+        self._trials.begin((id(page), "steps"), tell())
+
+    async def _try_step(self, page: Page, asked: protocol.TryStep) -> None:
+        tried = await self._steps.try_out(asked.receiver, asked.number)
+        page.plans = (tried["plan"], *page.plans[1:])
+        await self._refresh()
+        page.tell(tried)
+
+    async def _keep_step(self, page: Page, asked: protocol.KeepStep) -> None:
+        name = await asyncio.to_thread(self._steps.keep, asked.title)
+        page.plans = (name, *page.plans[1:])
+        await self._refresh()
+        page.tell({"tell": "plan", "id": name})
+
+    def _in_file(self, plan: str) -> None:
+        """Refuse to change what is only tried out."""
+        if plan == self._steps.tried:
+            raise EditError("this is a step that is tried out: keep it as a plan first")
+
     async def _menu(self, page: Page, asked: protocol.SeeMenu) -> None:
         path = self.session.path
         jobs = await asyncio.to_thread(other_jobs, path, path.parent)
@@ -323,6 +356,7 @@ class Desk:
             "file": shown(session.path.name),
             "folder": shown(str(session.path.parent), limit=120),
             "saved": session.is_saved,
+            "mark": hashlib.sha256(session.text.encode()).hexdigest()[:12],
             "undo": None if session.undoes is None else shown(session.undoes),
             "redo": None if session.redoes is None else shown(session.redoes),
             "disk": self._disk,
@@ -334,67 +368,23 @@ class Desk:
 
     def _whole(self) -> Told:
         """Everything, for a page that has nothing yet."""
-        job = self.session.job
+        job = self._steps.job
         if job is None:
-            return {
-                "tell": "faulty",
-                "status": self._status(),
-                "text": self.session.text,
-                "faults": [
-                    {
-                        "line": fault.location.line if fault.location else None,
-                        "key": fault.location.key if fault.location else None,
-                        "text": fault.message,
-                    }
-                    for fault in self.session.faults
-                ],
-            }
+            return faulty_told(self.session, self._status())
         assert self._scene is not None
-        return {
-            "tell": "job",
-            "status": self._status(),
-            "scene": cast(SceneJson, to_json(self._scene)),
-            "assemblies": {
-                name: layers_said(each, feet=job.feet) for name, each in job.assemblies.items()
-            },
-            "treatments": {
-                name: treatment_said(each, feet=job.feet) for name, each in job.treatments.items()
-            },
-            "places": {each.id: self.session.local_m(each) for each in job.receivers},
-            "losses": self._losses(job.plans),
-            "bills": bills_told(job, job.plans),
-            "beyond": self._beyond(),
-            "assumed": job.assumed_source,
-            "model": app_model.said_by_model(self.session),
-        }
-
-    def _beyond(self) -> list[str]:
-        """What was used outside the range of its source or formula."""
-        findings = self.session.findings
-        return (
-            []
-            if findings is None
-            else [shown(each, limit=200) for each in findings.bench.extrapolated]
+        return job_told(
+            self.session,
+            job,
+            scene=self._scene,
+            status=self._status(),
+            losses=self._losses(job.plans),
+            tried=self._steps.tried,
         )
 
     def _losses(self, plans: Sequence[Plan]) -> protocol.Losses:
         """Losses by band of what pages show."""
-        findings = self.session.findings
-        if findings is None:
-            return {}
-        wanted = {page.receiver for page in self.pages} | {self._job().receivers[0].id}
-        known = {receiver.id for receiver in self._job().receivers}
-        return {
-            plan.id: {
-                name: {
-                    panel: [round(value, 2) if value < 1e6 else None for value in values]
-                    for panel, values in findings.losses_db(plan=plan, receiver=name).items()
-                }
-                for name in wanted & known
-                if name is not None
-            }
-            for plan in plans
-        }
+        wanted = {page.receiver for page in self.pages}
+        return losses_told(self._job(), self.session.findings, plans, wanted)
 
     def _tell_columns(
         self, plans: Sequence[Plan], *, findings: Findings | None, first: Page | None = None
@@ -425,7 +415,8 @@ class Desk:
                 },
                 "losses": self._losses(plans),
                 "bills": bills_told(job, plans),
-                "beyond": self._beyond(),
+                "beyond": beyond_told(self.session.findings),
+                "tried": self._steps.tried,
             }
         )
 
@@ -441,13 +432,14 @@ class Desk:
     # What is worked out
 
     def _job(self) -> Job:
-        job = self.session.job
+        """The job as pages show it, with the step that is tried out."""
+        job = self._steps.job
         if job is None:
             raise EditError("the job has faults: mend them first")
         return job
 
     def _plan_ids(self) -> list[str]:
-        return [] if self.session.job is None else [plan.id for plan in self.session.job.plans]
+        return [] if self._steps.job is None else [plan.id for plan in self._steps.job.plans]
 
     def _made_of(self, job: Job) -> tuple[object, tuple[Place, ...], bool]:
         """What a scene's shapes and scales depend on."""
@@ -456,7 +448,7 @@ class Desk:
 
     async def _refresh(self) -> None:
         """Bring the pages up to the job as it stands, what they show first."""
-        job = self.session.job
+        job = self._steps.job
         if job is None or self._scene is None or self._shows != self._made_of(job):
             await self._show()
             self._cast_if_needed()
@@ -473,7 +465,7 @@ class Desk:
 
     async def _show(self) -> None:
         """Make the scene anew and tell it."""
-        job, findings = self.session.job, self.session.findings
+        job, findings = self._steps.job, self.session.findings
         self._told = {}
         if job is None:
             self._scene, self._shows = None, None
@@ -528,7 +520,7 @@ class Desk:
 
     async def _work_out(self) -> None:
         await asyncio.sleep(QUIET_S)
-        job, findings = self.session.job, self.session.findings
+        job, findings = self._steps.job, self.session.findings
         if job is None or findings is None:
             return
         visible = {name for page in self.pages for name in page.plans}
@@ -538,7 +530,7 @@ class Desk:
             for name in (receiver.id for receiver in job.receivers):
                 await asyncio.to_thread(findings.of, plan=plan, receivers=[name], with_bands=True)
             async with self._doing:
-                if self.session.job is not job:
+                if self._steps.job is not job:
                     return
                 self._tell_columns([plan], findings=findings)
 
@@ -568,6 +560,9 @@ _ACTS: Mapping[type, Callable[[Desk, Page, Any], Awaitable[None]]] = {
     protocol.Rename: Desk._edit,
     protocol.SeeChoices: Desk._choices,
     protocol.SeeMenu: Desk._menu,
+    protocol.SeeSteps: Desk._see_steps,
+    protocol.TryStep: Desk._try_step,
+    protocol.KeepStep: Desk._keep_step,
     protocol.MakeOutput: Desk._make,
     protocol.SaveCopy: Desk._save_copy,
 }

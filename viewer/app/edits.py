@@ -55,7 +55,7 @@ def edit(session: Session, asked: Edit) -> None:
     stay = asked.table in _CASTS_STAY and not isinstance(asked, protocol.Rename)
     if isinstance(asked, protocol.RemoveRow) and asked.with_named:
         stay = False
-    session.edit(change, label=label, casts_stay=stay)
+    session.edit(change, label=label, casts_stay=stay, plans_only=stay and asked.table == "plan")
 
 
 def named_by(session: Session, asked: protocol.RemoveRow) -> tuple[str, ...]:

@@ -221,7 +221,14 @@ class Session:
             raise FaultyEditError(step.faults)
         self._push(step)
 
-    def edit(self, change: Callable[[str], str], *, label: str, casts_stay: bool) -> None:
+    def edit(
+        self,
+        change: Callable[[str], str],
+        *,
+        label: str,
+        casts_stay: bool,
+        plans_only: bool = False,
+    ) -> None:
         """Change the text; the edit is refused where the job would have faults with it.
 
         Parameters
@@ -233,12 +240,15 @@ class Session:
         casts_stay : bool
             Whether building, sources and receivers' rooms stay as they are, so that nothing is
             cast anew.
+        plans_only : bool
+            Whether treatments stay as they are too, so that what was found for other plans holds.
         """
         text = change(self._editable())
         if not casts_stay:
             self.rebuild(text, label=label)
         elif text != self.text:
-            self._do(text, label=label, castings=self.now.castings.renewed())
+            kept = self.now.castings if plans_only else self.now.castings.renewed()
+            self._do(text, label=label, castings=kept)
 
     def undo(self) -> None:
         """Go one edit back."""

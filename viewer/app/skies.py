@@ -6,6 +6,7 @@ import asyncio
 from dataclasses import dataclass, field
 from typing import cast
 
+from envelope.building.job import Job
 from viewer.app.results import Place, place_of
 from viewer.app.session import Session
 from viewer.scene.json_types import SkyJson
@@ -25,10 +26,10 @@ class Skies:
     session: Session
     _cast: dict[tuple[object, Place], Sky] = field(default_factory=dict)
 
-    async def of(self, name: str, *, scene: Scene) -> SkyJson | None:
+    async def of(self, name: str, *, job: Job, scene: Scene) -> SkyJson | None:
         """All directions around a receiver under every plan; None before the job is worked out."""
-        job, findings = self.session.job, self.session.findings
-        if job is None or findings is None:
+        findings = self.session.findings
+        if findings is None:
             return None
         receiver = {each.id: each for each in job.receivers}.get(name)
         if receiver is None:

@@ -27,6 +27,7 @@ const BEHIND = {
  * @property {boolean} computed
  * @property {string} receiver
  * @property {boolean} readonly
+ * @property {boolean} tried whether the plan is a step that is tried out
  * @property {Array<number | null> | null} losses by band
  * @property {number[]} frequencies
  * @property {number | null} level at the receiver under the plan, which choices are held against
@@ -212,12 +213,14 @@ export function cardOf(element, ask) {
       );
       const bare = plan === "as-built";
       const open = panel.kind === "open" || next.readonly;
-      wear.disabled = bare || open;
+      wear.disabled = bare || open || next.tried;
       hint.textContent = bare
         ? "Today stays as it is: start a plan from it to treat faces."
-        : open && panel.kind === "open"
-          ? "A bare opening carries nothing: treat what is around it."
-          : "";
+        : next.tried
+          ? "This is a step that is tried out: keep it as a plan to change its faces."
+          : open && panel.kind === "open"
+            ? "A bare opening carries nothing: treat what is around it."
+            : "";
       tagging.show(next);
       for (const box of boxes.querySelectorAll("input"))
         box.checked = state.treatments.includes(box.value);

@@ -20,11 +20,11 @@ import { RightColumn } from "./right.js";
 import { viewsOf } from "./views.js";
 import { panelName } from "./words.js";
 
-/** @import { Asked, ColumnsTold, FaultyTold, FormTold, JobTold, SkyTold, Status, StatusTold, Told } from "./protocol" */
+/** @import { Asked, ColumnsTold, FaultyTold, FormTold, JobTold, SkyTold, Status, StatusTold, Told, TriedTold } from "./protocol" */
 /** @import { SceneJson } from "./scene" */
 /** @import { Three } from "./types" */
 
-/** @typedef {Pick<JobTold, "assemblies" | "treatments" | "places" | "losses" | "bills" | "beyond" | "model">} About */
+/** @typedef {Pick<JobTold, "assemblies" | "treatments" | "places" | "losses" | "bills" | "beyond" | "model" | "tried">} About */
 
 const BARE = { treatments: [], stands: "", worn: "Untreated.", leaks: [] };
 /**
@@ -49,6 +49,7 @@ class Page {
     bills: {},
     beyond: [],
     model: null,
+    tried: null,
   };
   /** @type {Status | null} */
   status = null;
@@ -95,6 +96,7 @@ class Page {
       point,
       seeSky: () => this.#askSky(0),
       decide: (text, choices) => this.frame.decide(text, choices),
+      receiver: () => this.scene?.receivers[this.looking.receiver]?.id ?? null,
     });
     this.frame.work.append(this.left.node, this.middle.node, this.right.node);
     this.views = viewsOf(this.middle.stage, engine, {
@@ -273,6 +275,7 @@ class Page {
       computed: Boolean(numbers),
       receiver,
       readonly: status?.other !== null || Boolean(status?.waiting),
+      tried: looking.plan === about.tried,
       losses: about.losses[looking.plan]?.[receiver]?.[panel.id] ?? null,
       level: numbers?.level_w_m2 ?? numbers?.bands[numbers.reference_band].reduction_db ?? null,
       frequencies: numbers?.bands.map((band) => band.frequency_hz) ?? [],
@@ -324,6 +327,10 @@ class Page {
         return this.#choosePlan(what.id);
       case "say":
         return this.frame.tell(what.text, what.tone === "bad");
+      case "steps":
+        return this.right.steps.show(what);
+      case "tried":
+        return this.#tryOut(what);
       case "menu":
         return this.menu.open(what);
       case "made":
@@ -337,6 +344,18 @@ class Page {
           ["Leave it for now", null],
         ]);
     }
+  }
+
+  /**
+   * Show a plan that is not in the file, with the sources off that are off under it.
+   * @param {TriedTold} what
+   */
+  #tryOut(what) {
+    this.looking.silent = new Set(what.off);
+    this.views.each((view) => view.setSilent(what.off));
+    this.looking.choosePlan(what.plan);
+    this.#lookElsewhere();
+    this.right.steps.tried(what);
   }
 
   /** @param {FormTold} what */
@@ -387,13 +406,15 @@ class Page {
   }
 
   /** @param {ColumnsTold} what */
-  #takeColumns({ plans, columns, losses, bills, beyond }) {
+  #takeColumns({ plans, columns, losses, bills, beyond, tried }) {
     const { looking, scene } = this;
     if (!scene) return;
     const moved = takeColumns(scene, plans, columns);
     Object.assign(this.about.losses, losses);
     Object.assign(this.about.bills, bills);
     this.about.beyond = beyond;
+    if (this.about.tried !== null && tried === null) this.right.steps.tried(null);
+    this.about.tried = tried;
     looking.fitPlans(plans);
     if (moved || looking.plans.some((id) => columns[id])) {
       this.views.each((view, id) => {
@@ -425,6 +446,7 @@ class Page {
 
   /** @param {Status | StatusTold} status */
   #takeStatus(status) {
+    if (this.status !== null && this.status.mark !== status.mark) this.right.steps.old();
     this.status = status;
     this.frame.showStatus(status);
     this.#showProgress(status.casting);

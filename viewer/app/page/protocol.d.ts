@@ -170,11 +170,12 @@ export interface Rename {
   name: string;
 }
 
-/** The file and what is under way. */
+/** The file and what is under way; `mark` is another one whenever the text is. */
 export interface Status {
   file: string;
   folder: string;
   saved: boolean;
+  mark: string;
   undo: string | null;
   redo: string | null;
   disk: "same" | "changed" | "gone";
@@ -276,6 +277,7 @@ export interface StatusTold {
   file: string;
   folder: string;
   saved: boolean;
+  mark: string;
   undo: string | null;
   redo: string | null;
   disk: "same" | "changed" | "gone";
@@ -486,6 +488,70 @@ export interface TroublesTold {
   troubles: Array<Trouble>;
 }
 
+/** The sequence for a receiver; for the worst of all of them where none is named. */
+export interface SeeSteps {
+  do: "steps";
+  receiver: string | null;
+}
+
+/** Show everything up to and with a step in the picture; the file stays as it is. */
+export interface TryStep {
+  do: "try-step";
+  receiver: string | null;
+  number: number;
+}
+
+/** Write what is tried out into the file as a plan of its own. */
+export interface KeepStep {
+  do: "keep-step";
+  title: string;
+}
+
+/** A step in words; `share` is what is left of today's level, `silent` sources that are off. */
+export interface StepTold {
+  number: number;
+  does: Array<string>;
+  level: string;
+  share: number;
+  change: string;
+  cost: string;
+  total: string;
+  warns: string;
+}
+
+/** Something that costs nothing, such as a router that is switched off at night. */
+export interface FreeTold {
+  words: string;
+  change: string;
+  agreed: string;
+}
+
+/** The sequence: what to do first, then, and what is not worth its money. */
+export interface StepsTold {
+  tell: "steps";
+  receiver: string | null;
+  of: string;
+  today: string;
+  free: Array<FreeTold>;
+  first: Array<StepTold>;
+  then: Array<StepTold>;
+  rest: Array<StepTold>;
+  stop: string;
+  worse: Array<string>;
+  rests: Array<string>;
+  notes: Array<string>;
+  trouble: string | null;
+}
+
+/** The plan that is tried out in the picture; `off` are sources that are off under it. */
+export interface TriedTold {
+  tell: "tried";
+  plan: string;
+  number: number;
+  off: Array<string>;
+  note: string;
+}
+
 /** Everything about a job that is sound. */
 export interface JobTold {
   tell: "job";
@@ -498,6 +564,7 @@ export interface JobTold {
   bills: Record<string, BillTold>;
   beyond: Array<string>;
   assumed: boolean;
+  tried: string | null;
   model: ModelTold | null;
 }
 
@@ -509,6 +576,7 @@ export interface ColumnsTold {
   losses: Record<string, Record<string, Record<string, Array<number | null>>>>;
   bills: Record<string, BillTold>;
   beyond: Array<string>;
+  tried: string | null;
 }
 
 /** How much of the casting is done. */
@@ -535,5 +603,5 @@ export interface ReloadTold {
   tell: "reload";
 }
 
-export type Asked = Look | Treat | NewPlan | Move | Undo | Redo | Save | ReadAgain | SetText | SetAssembly | SetKind | TakeUp | Drop | TryLock | Cast | Halt | SeeSky | SeeFile | SetKeys | AddRow | RemoveRow | Rename | SeeChoices | SeeMenu | MakeOutput | SaveCopy | OpenJob | BeginJob | MakeJob | ListModel | ImportModel;
-export type Told = JobTold | FaultyTold | ColumnsTold | StatusTold | ProgressTold | SkyTold | FileTold | FieldsTold | NamedTold | ChoicesTold | PlanTold | SayTold | OverwriteTold | FormTold | TroublesTold | ListingTold | ModelTroubleTold | MenuTold | MadeTold | ReloadTold;
+export type Asked = Look | Treat | NewPlan | Move | Undo | Redo | Save | ReadAgain | SetText | SetAssembly | SetKind | TakeUp | Drop | TryLock | Cast | Halt | SeeSky | SeeFile | SetKeys | AddRow | RemoveRow | Rename | SeeChoices | SeeSteps | TryStep | KeepStep | SeeMenu | MakeOutput | SaveCopy | OpenJob | BeginJob | MakeJob | ListModel | ImportModel;
+export type Told = JobTold | FaultyTold | ColumnsTold | StatusTold | ProgressTold | SkyTold | FileTold | FieldsTold | NamedTold | ChoicesTold | PlanTold | SayTold | OverwriteTold | FormTold | TroublesTold | ListingTold | ModelTroubleTold | StepsTold | TriedTold | MenuTold | MadeTold | ReloadTold;

@@ -4,6 +4,7 @@ import { cardOf } from "./face.js";
 import { GapList } from "./lists.js";
 import { h, section } from "./parts.js";
 import { SkyPart } from "./skypart.js";
+import { StepsPart } from "./steps.js";
 import { TablePanel } from "./tablepanel.js";
 import { Tabs } from "./tabs.js";
 import { TextPanel } from "./textpanel.js";
@@ -17,6 +18,7 @@ import { TextPanel } from "./textpanel.js";
  * @property {(id: string | null) => void} pick
  * @property {(id: string | null, from: "sky" | "list") => void} point
  * @property {() => void} seeSky
+ * @property {() => string | null} receiver
  * @property {(text: string, choices: Array<[string, Asked | null]>) => void} decide
  */
 
@@ -29,7 +31,7 @@ export class RightColumn {
    * @param {(asked: Asked) => void} send
    * @param {RightActs} act
    */
-  constructor(send, { pick, point, seeSky, decide }) {
+  constructor(send, { pick, point, seeSky, decide, receiver }) {
     const faceBox = h("section", {
       class: "ga-face",
       "aria-labelledby": "ga-face-title",
@@ -40,6 +42,7 @@ export class RightColumn {
     this.sky = new SkyPart(seeSky, { pick, hover: (id) => point(id, "sky") });
     this.tables = new TablePanel(send, decide);
     this.text = new TextPanel(send);
+    this.steps = new StepsPart(send, receiver);
     this.faces = h(
       "div",
       { class: "ga-rightpart" },
@@ -51,12 +54,14 @@ export class RightColumn {
     /** @type {Array<[string, HTMLElement]>} */
     const parts = [
       ["Faces", this.faces],
-      ["Everything in the file", h("div", { class: "ga-rightpart" }, this.tables.node)],
+      ["What first", h("div", { class: "ga-rightpart" }, this.steps.node)],
+      ["Everything", h("div", { class: "ga-rightpart" }, this.tables.node)],
       ["Text", h("div", { class: "ga-rightpart ga-fill" }, this.text.node)],
     ];
     this.tabs = new Tabs("What is shown beside the picture", parts, (index) => {
-      this.node.classList.toggle("ga-wide", index > 0);
-      send({ do: "file", on: index > 0 });
+      this.node.classList.toggle("ga-wide", index > 1);
+      if (index === 1 && !this.steps.fresh) this.steps.look();
+      send({ do: "file", on: index > 1 });
     });
     this.node = h("div", { class: "ga-right" }, this.tabs.list, this.tabs.panels);
     this.tabs.choose(0);

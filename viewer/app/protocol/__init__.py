@@ -82,6 +82,15 @@ from viewer.app.protocol.out import (
     SeeMenu,
 )
 from viewer.app.protocol.start import FormTold, MakeJob, Trouble, TroublesTold
+from viewer.app.protocol.steps import (
+    FreeTold,
+    KeepStep,
+    SeeSteps,
+    StepsTold,
+    StepTold,
+    TriedTold,
+    TryStep,
+)
 from viewer.app.protocol.whole import (
     ColumnsTold,
     JobTold,
@@ -112,10 +121,12 @@ __all__ = [
     "FileTold",
     "Folder",
     "FormTold",
+    "FreeTold",
     "Halt",
     "ImportModel",
     "JobFileTold",
     "JobTold",
+    "KeepStep",
     "KeyTold",
     "Length",
     "ListModel",
@@ -155,6 +166,7 @@ __all__ = [
     "SeeFile",
     "SeeMenu",
     "SeeSky",
+    "SeeSteps",
     "SetAssembly",
     "SetKeys",
     "SetKind",
@@ -163,14 +175,18 @@ __all__ = [
     "StarterTold",
     "Status",
     "StatusTold",
+    "StepTold",
+    "StepsTold",
     "TableTold",
     "TakeUp",
     "Tell",
     "Told",
     "Treat",
+    "TriedTold",
     "Trouble",
     "TroublesTold",
     "TryLock",
+    "TryStep",
     "Undo",
     "read",
 ]
@@ -199,6 +215,9 @@ Asked = (
     | RemoveRow
     | Rename
     | SeeChoices
+    | SeeSteps
+    | TryStep
+    | KeepStep
     | SeeMenu
     | MakeOutput
     | SaveCopy
@@ -252,6 +271,8 @@ Told = (
     | TroublesTold
     | ListingTold
     | ModelTroubleTold
+    | StepsTold
+    | TriedTold
     | MenuTold
     | MadeTold
     | ReloadTold

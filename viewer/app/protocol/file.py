@@ -125,11 +125,12 @@ class Rename:
 
 
 class Status(TypedDict):
-    """The file and what is under way."""
+    """The file and what is under way; `mark` is another one whenever the text is."""
 
     file: str
     folder: str
     saved: bool
+    mark: str
     undo: str | None
     redo: str | None
     disk: Literal["same", "changed", "gone"]

@@ -27,6 +27,7 @@ class JobTold(TypedDict):
     bills: dict[str, BillTold]
     beyond: list[str]
     assumed: bool
+    tried: str | None
     model: ModelTold | None
 
 
@@ -39,6 +40,7 @@ class ColumnsTold(TypedDict):
     losses: Losses
     bills: dict[str, BillTold]
     beyond: list[str]
+    tried: str | None
 
 
 class ProgressTold(TypedDict):

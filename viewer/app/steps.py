@@ -1,0 +1,239 @@
+"""What to do first, for the pages: worked out on demand, once for each state of the job.
+
+Words of steps, costs and measures are those of the command line (`envelope.text.decisions`).
+"""
+
+from __future__ import annotations
+
+import asyncio
+from dataclasses import dataclass, field, replace
+
+from envelope import text
+from envelope.building.job import Job, Plan
+from envelope.building.selectors import GROUPS, SelectionError, select
+from envelope.errors import EnvelopeError
+from envelope.plans.decide import decide
+from envelope.plans.decision import Decision, Step
+from envelope.project.edit_table import add_row
+from envelope.project.edit_values import Value
+from envelope.text.decisions import (
+    agreement_words,
+    change_words,
+    cost_words,
+    measure_words,
+    worse_words,
+)
+from envelope.text.names import shown
+from envelope.text.sentences import difference_words
+from viewer.app import protocol
+from viewer.app.session import EditError, Session, free_plan_id, said
+
+_TRIED = "tried-out"  # id of a plan that is not in the file
+_MOST = 4  # lines of what is worse, and of what the figures rest on
+
+
+@dataclass(slots=True, kw_only=True)
+class Steps:
+    """The sequences of one job, and the step of them that is tried out.
+
+    Parameters
+    ----------
+    session : Session
+    """
+
+    session: Session
+    _found: dict[tuple[int, str | None], tuple[Job, Decision]] = field(default_factory=dict)
+    _tried: tuple[Job, Plan] | None = None
+    _with: Job | None = None  # the job with what is tried out
+
+    @property
+    def job(self) -> Job | None:
+        """The job as pages show it: with the plan that is tried out, while nothing else changes."""
+        job = self.session.job
+        if self._tried is None or self._tried[0] is not job:
+            self._tried = self._with = None
+            return job
+        return self._with
+
+    @property
+    def tried(self) -> str | None:
+        """Id of the plan that is tried out."""
+        job = self.job
+        return None if job is None or self._tried is None else self._tried[1].id
+
+    async def told(self, receiver: str | None) -> protocol.StepsTold | None:
+        """The sequence in words; None where the job has changed meanwhile."""
+        told = _nothing(receiver)
+        job = self.session.job
+        try:
+            decision = await self._decide(receiver)
+        except EnvelopeError as error:
+            told["trouble"] = said(error)
+            return told
+        if job is None or self.session.job is not job:
+            return None
+        return _told(job, decision, receiver)
+
+    async def try_out(self, receiver: str | None, number: int) -> protocol.TriedTold:
+        """Add a step's plan to what pages show.
+
+        Raises
+        ------
+        EditError
+            Where the sequence has no such step.
+        """
+        decision = await self._decide(receiver)
+        job = self.session.job
+        if job is None or not 1 <= number <= len(decision.steps):
+            raise EditError("there is no such step any more: look at the sequence again")
+        step = decision.steps[number - 1]
+        taken = [plan.id for plan in job.plans]
+        name = _TRIED if _TRIED not in taken else free_plan_id(like=_TRIED, taken=taken)
+        plan = replace(step.plan, id=name, title=f"Up to step {number}, not in the file")
+        self._tried = (job, plan)
+        self._with = replace(job, plans=(*job.plans, plan))
+        off = [name for each in step.sources if each.factor == 0.0 for name in each.sources]
+        rest = [each for each in step.sources if each.factor != 0.0]
+        note = ""
+        if rest:
+            words = "; ".join(f"{shown(e.device)}: {measure_words(job, e)}" for e in rest)
+            note = f"The level that the step promises also counts on this: {words}."
+        return {"tell": "tried", "plan": name, "number": number, "off": off, "note": note}
+
+    def keep(self, title: str) -> str:
+        """Write what is tried out into the file; answers the plan's id.
+
+        Raises
+        ------
+        EditError
+            Where nothing is tried out.
+        """
+        job = self.job
+        if job is None or self._tried is None:
+            raise EditError("nothing is tried out: choose a step first")
+        plan = self._tried[1]
+        taken = [each.id for each in job.plans if each.id != plan.id]
+        name = free_plan_id(like="steps", taken=taken)
+        entry: dict[str, Value] = {"id": name}
+        if title.strip():
+            entry["title"] = title.strip()
+        entry["treat"] = treat_entries(job, plan)
+        self.session.edit(
+            lambda text: add_row(text=text, table="plan", entry=entry),
+            label=f"new plan {name}",
+            casts_stay=True,
+            plans_only=True,
+        )
+        return name
+
+    async def _decide(self, receiver: str | None) -> Decision:
+        job, findings = self.session.job, self.session.findings
+        if job is None or findings is None:
+            raise EditError("the job is not worked out yet")
+        key = (id(job), receiver)
+        if key not in self._found or self._found[key][0] is not job:
+            decision = await asyncio.to_thread(decide, job, casts=findings.casts, receiver=receiver)
+            self._found = {kept: each for kept, each in self._found.items() if each[0] is job} | {
+                key: (job, decision)
+            }
+        return self._found[key][1]
+
+
+def treat_entries(job: Job, plan: Plan) -> list[Value]:
+    """What a plan treats, as few entries as it takes: by groups of a room where all are alike."""
+    entries: list[Value] = []
+    covered: set[str] = set()
+    for space in job.building.spaces:
+        for group in GROUPS:
+            if group == "openings":  # windows and doors rarely get the same
+                continue
+            try:
+                panels = select(job.building, f"{space.id}/{group}")
+            except SelectionError:
+                continue
+            stacks = {plan.treatments.get(panel, ()) for panel in panels}
+            if len(panels) > 1 and len(stacks) == 1 and stacks != {()}:
+                entries.append(_entry(f"{space.id}/{group}", stacks.pop()))
+                covered.update(panels)
+    rest = [panel.id for panel in job.building.panels if panel.id not in covered]
+    entries += [_entry(each, plan.treatments[each]) for each in rest if plan.treatments.get(each)]
+    return entries
+
+
+def _entry(selector: str, stack: tuple[str, ...]) -> Value:
+    return {"on": selector, "with": stack[0] if len(stack) == 1 else list(stack)}
+
+
+def _nothing(receiver: str | None) -> protocol.StepsTold:
+    return {
+        "tell": "steps",
+        "receiver": receiver,
+        "of": "",
+        "today": "",
+        "free": [],
+        "first": [],
+        "then": [],
+        "rest": [],
+        "stop": "",
+        "worse": [],
+        "rests": [],
+        "notes": [],
+        "trouble": None,
+    }
+
+
+def _told(job: Job, decision: Decision, receiver: str | None) -> protocol.StepsTold:
+    today_w_m2 = decision.levels_w_m2[0][1]
+    numbers = {id(step): number for number, step in enumerate(decision.steps, 1)}
+
+    def step_told(step: Step) -> protocol.StepTold:
+        return {
+            "number": numbers[id(step)],
+            "does": [shown(change_words(job, each), limit=160) for each in step.changes],
+            "level": text.level(step.level_w_m2),
+            "share": step.level_w_m2 / today_w_m2 if today_w_m2 > 0.0 else 0.0,
+            "change": difference_words(step.gain),
+            "cost": cost_words(job, decision, step.cents),
+            "total": cost_words(job, decision, step.total_cents),
+            "warns": ""
+            if step.gain.below_db >= 0.0
+            else "raises the level by itself: do it together with the next one",
+        }
+
+    after = decision.stop_after
+    stop = f"Stop after step {after}" if after else "Do none of them"
+    notes = []
+    if not decision.candidates.priced:
+        missing = "; ".join(shown(each, limit=80) for each in decision.candidates.unpriced[:3])
+        notes.append(f"Prices are missing, so the order is by area: {missing}.")
+    elif job.costs.tax:
+        notes.append(f"Costs are before tax of {text.percent(float(job.costs.tax))}.")
+    if decision.candidates.nothing_offered:
+        kinds = ", ".join(decision.candidates.nothing_offered)
+        notes.append(f"No plan of the job puts anything on: {kinds}. They stay as they are.")
+    return {
+        **_nothing(receiver),
+        "of": shown(decision.receiver),
+        "today": text.level(today_w_m2),
+        "free": [
+            {
+                "words": f"{shown(each.source)}: {measure_words(job, each.change)}",
+                "change": difference_words(each.gain),
+                "agreed": agreement_words(each),
+            }
+            for each in decision.free[:_MOST]
+        ],
+        "first": [step_told(step) for step in decision.first],
+        "then": [step_told(step) for step in decision.then],
+        "rest": [step_told(step) for step in decision.not_worth],
+        "stop": f"{stop}: {decision.why_stop}." if decision.steps else "",
+        "worse": [
+            f"{shown(worse_words(job, each), limit=120)}: {text.level(each.level_w_m2)}"
+            for each in decision.worse[:_MOST]
+        ],
+        "rests": [
+            shown(f"{each.words}: {each.taken}. To settle it, {each.settle}.", limit=300)
+            for each in decision.rests[:3]
+        ],
+        "notes": notes,
+    }
