@@ -76,7 +76,8 @@ def run(options: argparse.Namespace) -> int:
     """Analyse and print; exit code 1 where more is unshielded than was asked to fail on."""
     job = read_job(options.job)
     ranked_plans = None
-    if not (options.json or options.csv or options.detail):  # the first screen ranks one plan only
+    brief = not (options.json or options.csv or options.detail)
+    if brief:  # the first screen ranks one plan only
         ranked_plans = [plan.id for plan in chosen_plans(job, options.plan)[:1]]
     analysis = analyzed(
         job,
@@ -88,6 +89,7 @@ def run(options: argparse.Namespace) -> int:
         edges=options.edges,
         isotropic=options.isotropic,
         ranked_plans=ranked_plans,
+        brief=brief,
     )
     if options.json:
         print(json.dumps(as_json.analysis_as_plain(analysis), indent=2))

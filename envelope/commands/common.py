@@ -77,8 +77,8 @@ def with_receivers(job: Job, names: Sequence[str] | None) -> Job:
     return replace(job, receivers=chosen, occupants=people, notes=notes)
 
 
-def cast(job: Job, *, path: Path, fine: bool = False) -> Casts:
-    """Cast a job, telling on the terminal how far it is.
+def cast(job: Job, *, path: Path, fine: bool = False, lit: bool = True) -> Casts:
+    """Cast a job, telling on the terminal how far it is; `lit` as in `cast_job`.
 
     Raises
     ------
@@ -91,7 +91,7 @@ def cast(job: Job, *, path: Path, fine: bool = False) -> Casts:
     from envelope.rays import DEFAULT, FINE
 
     progress = Progress("casting rays")
-    casts = cast_job(job, sampling=FINE if fine else DEFAULT, progress=progress)
+    casts = cast_job(job, sampling=FINE if fine else DEFAULT, progress=progress, lit=lit)
     progress.done()
     return casts
 
@@ -107,6 +107,7 @@ def analyzed(
     edges: bool = False,
     isotropic: bool = False,
     ranked_plans: Collection[str] | None = None,
+    brief: bool = False,
 ) -> Analysis:
     """Cast and analyse in one go, with the band of every level.
 
@@ -125,12 +126,15 @@ def analyzed(
     ranked_plans : collection of str, optional
         Ids of the plans whose faces are tried one by one, for what is shown; all of them where
         none is named.
+    brief : bool
+        Leave out what levels, shares and ranks do not need: what sources light, leak paths, and an
+        isotropic field beside the sources.
     """
     from envelope.exposure.analysis import analyze
 
     chosen = chosen_plans(job, plans)
     job = with_receivers(job, receivers)
-    casts = cast(job, path=path, fine=fine)
+    casts = cast(job, path=path, fine=fine, lit=not brief or isotropic or not job.sources)
     return analyze(
         job=job,
         casts=casts,

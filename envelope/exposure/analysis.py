@@ -119,15 +119,17 @@ def _source_result(
     angles: SolidAngles,
     direct: Direct,
 ) -> SourceResult:
-    stacks, band = setting.tables.stacks, setting.band(source)
-    areas = lit_areas(
-        source=source,
-        casts=casts,
-        bench=setting.bench,
-        stacks=stacks,
-        band=band,
-        threshold_db=setting.threshold_db,
-    )
+    band = setting.band(source)
+    areas = None
+    if casts.lit:
+        areas = lit_areas(
+            source=source,
+            casts=casts,
+            bench=setting.bench,
+            stacks=setting.tables.stacks,
+            band=band,
+            threshold_db=setting.threshold_db,
+        )
     levels = _levels(
         source,
         setting=setting,
@@ -148,10 +150,12 @@ def _source_result(
         high_w_m2=None,
         reduction_db=reduction_db(direct.outside_w_m2, level),
         below_as_built_db=0.0,
-        lit_area_m2=float(areas.lit_m2.sum()),
-        unshielded_area_m2=areas.unshielded_m2,
+        lit_area_m2=np.nan if areas is None else float(areas.lit_m2.sum()),
+        unshielded_area_m2=np.nan if areas is None else areas.unshielded_m2,
         unshielded_solid_angle_sr=direct.unshielded_sr,
-        paths=leak_paths(
+        paths=()
+        if areas is None
+        else leak_paths(
             source=source,
             receiver=casts.receiver,
             direct=direct,
@@ -170,8 +174,18 @@ def _source_result(
     )
 
 
+def _is_brief(casts: ReceiverCasts, setting: _Setting) -> bool:
+    """Whether nothing was cast but what levels and shares need (`cast_job` without `lit`)."""
+    return bool(setting.job.sources) and not casts.lit
+
+
 def _isotropic_density(casts: ReceiverCasts, setting: _Setting, band: int) -> float:
-    """Diffuse density at a receiver for an outside field of unit radiance. [sr]"""
+    """Diffuse density at a receiver for an outside field of unit radiance. [sr]
+
+    NaN where the casts leave it out (`cast_job`).
+    """
+    if _is_brief(casts, setting):
+        return np.nan
     home = setting.job.building.space_index[casts.receiver.space]
     return setting.trials.isotropic_density_sr(home, band)
 
@@ -189,7 +203,7 @@ def _round_outside(
 
 def _worst(casts: ReceiverCasts, setting: _Setting) -> WorstPoint | None:
     """The point of a box where most arrives; None for a receiver that is a point."""
-    if len(casts.points) == 1:
+    if len(casts.points) == 1 or _is_brief(casts, setting):
         return None
     storey = setting.job.building.space(casts.receiver.space).storey
     reference = setting.reference

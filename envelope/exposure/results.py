@@ -42,7 +42,7 @@ class BandResult:
     unshielded_solid_angle_sr: float
     open_equivalent_solid_angle_sr: float
     isotropic_direct: float  # of an isotropic field of one unit outside
-    isotropic_diffuse: float
+    isotropic_diffuse: float  # NaN where casts leave out the isotropic field
     isotropic_as_built: float | None = None  # both with no treatment; None where this is that
     sources: tuple[str, ...] = ()
     low_w_m2: float | None = None  # 10–90 % band of these sources together
@@ -112,7 +112,7 @@ class SourceResult:
     high_w_m2: float | None
     reduction_db: float  # below the level outside
     below_as_built_db: float  # below the level at the same place with no treatment
-    lit_area_m2: float
+    lit_area_m2: float  # NaN, as is the next, and no paths where casts leave out what is lit
     unshielded_area_m2: float
     unshielded_solid_angle_sr: float | None  # None for a point
     paths: tuple[LeakPath, ...]

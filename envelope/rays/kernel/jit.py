@@ -10,6 +10,7 @@ Compiled functions make no arrays: they are given what they work in.
 from __future__ import annotations
 
 import os
+import sys
 from collections.abc import Callable
 from typing import Any, TypeVar, cast
 
@@ -24,6 +25,30 @@ if hasattr(DefaultOptions, "_nrt"):
     # who holds an array need not be counted where none is made; counting at every step from
     # function to function took three quarters of a walk's time
     _OPTIONS["_nrt"] = False
+
+
+def _put_off_blas() -> None:
+    """Let numba look for SciPy's linear algebra where it is used, not when numba starts.
+
+    It looks whether it is there by importing it, which takes as long as half of a small cast.
+    """
+    if "numba.np.arraymath" in sys.modules:
+        return
+    from numba.np import linalg
+
+    look = getattr(linalg, "ensure_blas", None)
+    if look is None:
+        return
+    linalg.ensure_blas = lambda: None
+    try:
+        from numba.np import arraymath
+
+        arraymath.ensure_blas = look
+    finally:
+        linalg.ensure_blas = look
+
+
+_put_off_blas()
 
 
 def compiled(function: Function) -> Function:
