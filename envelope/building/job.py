@@ -19,6 +19,7 @@ from envelope.building.composition import (
 )
 from envelope.building.fitted import Fitted
 from envelope.building.model import Building
+from envelope.building.questions import Question
 from envelope.building.selectors import SelectionError, select, unknown
 from envelope.building.source_measures import SourceMeasure
 from envelope.building.sources import (
@@ -94,6 +95,7 @@ class Job:
     fitted: Fitted | None = None  # what its readings leave open; None before they are solved
     wiring: Wiring | None = None  # None where the file says nothing of it
     unknowns: tuple[Unknown, ...] = ()  # what the file does not state and its figures rest on
+    questions: tuple[Question, ...] = ()  # what its model leaves open
     products: tuple[Product, ...] = ()  # what is bought for treatments
     costs: Costs = field(default_factory=Costs)
     work: Mapping[str, str] = field(default_factory=dict)  # by panel: bare, finished, now-or-never

@@ -6,10 +6,13 @@ What casts is imported where it is used, since compiled code takes longer to loa
 from __future__ import annotations
 
 import difflib
+import json
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+
+from rich.markup import escape
 
 from envelope.building.job import Job, Plan
 from envelope.commands.progress import Progress
@@ -30,6 +33,47 @@ def read_job(path: Path) -> Job:
 
         job = solve_levels(job)
     return job
+
+
+def questions_as_plain(job: Job) -> list[dict[str, Any]]:
+    """What the job's model leaves open, as plain data."""
+    return [
+        {
+            "id": each.id,
+            "words": each.words,
+            "settle": each.settle,
+            "panels": list(each.panels),
+        }
+        for each in job.questions
+    ]
+
+
+def stops_for_questions(job: Job, *, as_json: bool) -> bool:
+    """Whether a command that advises must stop, having said what the model leaves open.
+
+    A figure that rests on what nobody has looked at would be believed.
+    """
+    if not job.questions:
+        return False
+    asked = questions_as_plain(job)
+    if as_json:
+        print(json.dumps({"format": 1, "questions": asked}, indent=2, ensure_ascii=False))
+        return True
+    from envelope.commands import tables
+    from envelope.commands.layout import open_console
+
+    console = open_console()
+    console.print("Nothing is advised yet: the model leaves open what decides it.")
+    tables.print_questions(console, asked)
+    ids = ", ".join(f'"{each["id"]}"' for each in asked)
+    console.print(
+        escape(
+            f"Where what counts meanwhile is right, write accept = [{ids}], or some of them, in "
+            "[model]."
+        ),
+        highlight=False,
+    )
+    return True
 
 
 def nearest(name: str, known: Iterable[str]) -> str:

@@ -9,7 +9,7 @@ from typing import Any
 
 from envelope.commands import compare_tables
 from envelope.commands.arguments import add_analysis_arguments, add_job, add_output_switches
-from envelope.commands.common import analyzed, read_job
+from envelope.commands.common import analyzed, read_job, stops_for_questions
 from envelope.errors import EnvelopeError, FaultsError
 from envelope.exposure import serialise as as_json
 from envelope.exposure.analysis_record import Analysis
@@ -80,10 +80,12 @@ def _on_storeys(options: argparse.Namespace) -> list[Variant]:
 
 def run(options: argparse.Namespace) -> int:
     """Print the comparison."""
+    job = read_job(options.job)
+    if stops_for_questions(job, as_json=options.json):
+        return 1
     if options.storeys:
         variants = _on_storeys(options)
     else:
-        job = read_job(options.job)
         variants = [
             Variant(
                 storey=None,

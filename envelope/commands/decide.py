@@ -15,7 +15,7 @@ from envelope.building.job import Job
 from envelope.building.selectors import SelectionError, select
 from envelope.commands import decide_tables
 from envelope.commands.arguments import add_job, add_output_switches
-from envelope.commands.common import cast, nearest, read_job
+from envelope.commands.common import cast, nearest, read_job, stops_for_questions
 from envelope.errors import EnvelopeError, UnitError
 from envelope.plans.decide import decide
 from envelope.plans.decision import Decision
@@ -58,6 +58,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Decide and print."""
     job = read_job(options.job)
+    if stops_for_questions(job, as_json=options.json):
+        return 1
     known = [receiver.id for receiver in job.receivers]
     if options.receiver is not None and options.receiver not in known:
         raise EnvelopeError(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from rich.console import Console
@@ -69,6 +69,7 @@ def print_summary(summary: dict[str, Any], *, feet: bool) -> None:
         console.print(f"wiring: {', '.join(said)}")
     console.print(f"plans: {escape(', '.join(summary['plans']))}")
     _print_faces(console, summary["faces"], feet=feet)
+    print_questions(console, summary["questions"])
     for each in summary["unstated"]:
         where = "" if each["line"] is None else f"{each['path']}:{each['line']} "
         console.print(
@@ -79,6 +80,14 @@ def print_summary(summary: dict[str, Any], *, feet: bool) -> None:
         )
     for note in summary["notes"]:
         console.print(f"note: {escape(note)}")
+
+
+def print_questions(console: Console, questions: Sequence[Mapping[str, Any]]) -> None:
+    """What a model leaves open, each with how to settle it."""
+    for each in questions:
+        console.print(
+            escape(f"open: {each['words']}. To settle it, {each['settle']}."), highlight=False
+        )
 
 
 def _print_faces(console: Console, faces: list[dict[str, Any]], *, feet: bool) -> None:

@@ -12,6 +12,7 @@ from envelope.exchange.export import (
 )
 from envelope.exchange.read import in_feet, list_model, model_edges, read_model, refused_model
 from envelope.exchange.records import (
+    NOTHING_FOUND,
     Imported,
     ListedSpace,
     Listing,
@@ -22,6 +23,7 @@ from envelope.exchange.records import (
 from envelope.exchange.rules import Tagged, TaggedImport, TagRule, tag_panels
 
 __all__ = [
+    "NOTHING_FOUND",
     "Annotations",
     "Imported",
     "ListedSpace",

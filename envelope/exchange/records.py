@@ -10,6 +10,7 @@ from envelope.building.job import Assembly
 from envelope.building.model import Space, Storey
 from envelope.geometry.plane import Floats
 
+NOTHING_FOUND = "nothing-found"  # assembly where the model has no element: it stops nothing
 NoteKind = Literal["repaired", "left-out", "refused", "unmapped", "gap", "guessed", "remark"]
 
 
@@ -38,6 +39,7 @@ class PanelOrigin:
     type: str | None = None  # class of the nearest
     beyond: str | None = None  # what the model itself leads to, "space B202", "outdoors"
     reason: str = ""  # why it has the kind it has
+    unexplained: bool = False  # a hole where the model has no element, nor an opening
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -150,7 +150,10 @@ def load_with_model(
     if job is None or faults:
         raise faults.error()
     if modelled is not None:
-        job = replace(job, notes=(*job.notes, *modelled.notes))
+        from envelope.project.model_questions import open_questions
+
+        asked = open_questions(modelled.imported, tables=tables, job=job)
+        job = replace(job, notes=(*job.notes, *modelled.notes), questions=asked)
     job = replace(job, feet=Measures(document).feet(()), places=faults.places(tables.ids))
     return with_ground_partners(job), modelled
 

@@ -146,8 +146,8 @@ def _site(imported: Imported) -> Iterator[str]:
         yield '# north = "15 deg"             # where the model\'s +y points, clockwise from north'
     if imported.grade_m is None:
         yield (
-            'grade = "0 m"                  # the model does not say where the ground is: '
-            "assumed, check on site"
+            '# grade = "-0.3 m"             # the model does not say where the ground is: measure '
+            "and write it; 0 m counts meanwhile"
         )
     else:
         yield f'grade = "{imported.grade_m:.2f} m"   # estimated from the terrain drawn beside it'

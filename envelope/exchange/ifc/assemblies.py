@@ -15,13 +15,12 @@ from envelope.exchange.ifc.material_words import AIR
 from envelope.exchange.ifc.materials import MaterialMap
 from envelope.exchange.ifc.type_names import thicknesses_in
 from envelope.exchange.naming import counted, kind_by_name, slug
-from envelope.exchange.records import Note
+from envelope.exchange.records import NOTHING_FOUND, Note
 from envelope.geometry.plane import Floats
 
 AIR_GAP_M = 0.005  # free gaps between elements thinner than this come from drawing
 THICKNESS_OFF = 0.2
 SQUARE_ON = 0.7
-NOTHING = "nothing-found"
 # Words in the name of a facade's plate that is no pane. Common usage, from memory, no source.
 OPAQUE = frozenset({"solid", "opaque", "spandrel", "metal", "massiv", "opak", "paneel"})
 GLAZING = "double-unknown"  # of the library
@@ -185,14 +184,14 @@ class Stacks:
     def nothing(self) -> str:
         """Id of the assembly that stands where the file has no element: it stops nothing."""
         self.assemblies.setdefault(
-            NOTHING,
+            NOTHING_FOUND,
             Assembly(
-                id=NOTHING,
+                id=NOTHING_FOUND,
                 loss=LossCurve(frequencies_hz=(), losses_db=(0.0,)),
                 note="the file has no element here, so nothing is taken to stop a ray",
             ),
         )
-        return NOTHING
+        return NOTHING_FOUND
 
     def notes(self) -> list[Note]:
         """What the user should correct."""

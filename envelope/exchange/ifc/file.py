@@ -21,10 +21,10 @@ from envelope.exchange.records import Note
 from envelope.geometry.plane import Floats
 
 SCHEMAS = ("IFC2X3", "IFC4", "IFC4X1", "IFC4X2", "IFC4X3", "IFC4X3_ADD1", "IFC4X3_ADD2")
-# What encloses rooms, columns and beams where a wall leaves them out.
+# What encloses rooms, columns where a wall leaves them out.
 SHELL = (
     *("IfcWall", "IfcSlab", "IfcRoof", "IfcCovering", "IfcPlate", "IfcCurtainWall"),
-    *("IfcColumn", "IfcBeam"),
+    "IfcColumn",
 )
 # What stands in a house without closing it, by the word for it.
 NOT_MODELLED = {
@@ -33,6 +33,7 @@ NOT_MODELLED = {
     "IfcStairFlight": "flight of stairs",
     "IfcRamp": "ramp",
     "IfcRailing": "railing",
+    "IfcBeam": "beam",
     "IfcMember": "bar or mullion",
     "IfcFlowTerminal": "sanitary, electrical or heating fitting",
     "IfcFlowSegment": "pipe or duct",

@@ -16,7 +16,7 @@ from envelope.building.adjacency import find_facings
 from envelope.building.checks import check_spaces, welded
 from envelope.building.model import Panel, Space
 from envelope.errors import Fault, Location, ModelFileError
-from envelope.exchange.ifc.assemblies import NOTHING, Stacks
+from envelope.exchange.ifc.assemblies import Stacks
 from envelope.exchange.ifc.behind import Shell
 from envelope.exchange.ifc.facets import (
     Facet,
@@ -31,7 +31,14 @@ from envelope.exchange.ifc.materials import MaterialMap
 from envelope.exchange.ifc.spaces import Laying, SpacePanels
 from envelope.exchange.mesh.feature_edges import drawn_edges
 from envelope.exchange.naming import counted
-from envelope.exchange.records import Imported, ListedSpace, Listing, Note, PanelOrigin
+from envelope.exchange.records import (
+    NOTHING_FOUND,
+    Imported,
+    ListedSpace,
+    Listing,
+    Note,
+    PanelOrigin,
+)
 from envelope.exchange.select import chosen_ids
 from envelope.geometry.plane import Floats
 
@@ -343,7 +350,7 @@ def _panel_notes(
             elif thick:
                 message = f"leads to {other} through {thick}; rays meet its two sides in turn"
                 notes.append(_note("remark", panel, message))
-            if panel.assembly == NOTHING:
+            if panel.assembly == NOTHING_FOUND:
                 message = f"no element of the file stands behind its {panel.area_m2:.3g} m²: "
                 message += "taken to stop nothing"
                 if model.proxies:

@@ -15,7 +15,7 @@ from shapely.geometry import MultiPolygon
 from envelope.building.adjacency import Facing, find_facings
 from envelope.building.model import Panel, PanelKind
 from envelope.building.patches import strips
-from envelope.exchange.ifc.assemblies import NOTHING, Stacks
+from envelope.exchange.ifc.assemblies import Stacks
 from envelope.exchange.ifc.behind import (
     Passage,
     Shell,
@@ -25,7 +25,7 @@ from envelope.exchange.ifc.behind import (
 from envelope.exchange.ifc.facets import Facet, Facets, rings, united
 from envelope.exchange.ifc.surroundings import Surroundings
 from envelope.exchange.naming import compass_aliases, numbered
-from envelope.exchange.records import PanelOrigin
+from envelope.exchange.records import NOTHING_FOUND, PanelOrigin
 from envelope.geometry.plane import Floats
 from envelope.geometry.polygons import Area, carried, pieces, polygon_of, swept
 
@@ -176,7 +176,7 @@ class Laying:
                     found[place] = replace(cell, kind="open", assembly=None, named_here=False)
             sorts = ("exterior-wall", "interior-wall") if upright else ("floor", "roof")
             for sort in sorts:
-                self.uses[sort].pop(NOTHING, None)
+                self.uses[sort].pop(NOTHING_FOUND, None)
 
     def _pieces(self) -> list[_Piece]:
         made: list[_Piece] = []
@@ -480,4 +480,5 @@ class Laying:
             type=bodies[0].type if bodies else None,
             beyond=leads.most_common(1)[0][0] if leads else None,
             reason="no element stands here" if lead.kind == "open" else "from the way it faces",
+            unexplained=lead.kind == "open",
         )

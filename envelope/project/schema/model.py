@@ -7,6 +7,7 @@ from typing import Annotated
 from pydantic import Field
 
 from envelope.building.model import OPENING_KINDS, PanelKind
+from envelope.building.questions import QUESTION_IDS
 from envelope.project.schema import fields
 from envelope.project.schema.fields import Choice, Text
 from envelope.project.schema.rooms import Problems, Table
@@ -39,6 +40,12 @@ class Model(Table):
     storey: fields.Reference | None = Field(None, description="Take the spaces of this one only")
     materials: Annotated[dict[str, fields.Reference], Field(max_length=500)] = Field(
         default_factory=dict, description="Names in an IFC file, each with a known material"
+    )
+    accept: Annotated[
+        list[Annotated[str, Choice(what="a question", words=QUESTION_IDS)]], Field(max_length=10)
+    ] = Field(
+        default_factory=list,
+        description="Questions of `check` that stay open: what counts meanwhile is accepted",
     )
     fingerprint: Annotated[str, Text(what="a fingerprint", example="9f86d081884c7d65")] | None = (
         Field(None, description="Of the model file when it was imported")

@@ -1,0 +1,99 @@
+"""What an imported model leaves open is asked, and nothing is advised before it is answered."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from envelope.building.model import Building
+from envelope.cli import main
+from envelope.exchange import to_obj
+from envelope.project.load import load
+
+MODEL = """format = 1
+name = "two rooms of our own invention"
+[model]
+file = "rooms.obj"
+unit = "m"
+up = "z"
+{model}
+[site]
+{site}
+[construction]
+exterior-wall = "timber-wall"
+interior-wall = "stud-wall"
+floor = "joist-floor"
+slab = "ground-slab"
+roof = "tiled-roof"
+window = "double-glazing"
+door = "hollow-wood-door"
+[[receiver]]
+id = "pillow"
+space = "bedroom"
+at = "1.0, 1.0, 0.7 m"
+[[treatment]]
+id = "coating"
+kind = "sheet"
+sheet-resistance = "5 ohm/sq"
+[[plan]]
+id = "walls"
+treat = [{{ on = "bedroom/walls", with = "coating" }}]
+"""
+
+
+@pytest.fixture
+def folder(tmp_path: Path, two_rooms: Building) -> Path:
+    (tmp_path / "rooms.obj").write_text(to_obj(two_rooms))
+    return tmp_path
+
+
+def job(folder: Path, *, model: str = "", site: str = "") -> Path:
+    path = folder / "job.toml"
+    path.write_text(MODEL.format(model=model, site=site))
+    return path
+
+
+@pytest.mark.parametrize(
+    ("model", "site", "asked"),
+    [
+        ("", "", ["ground"]),
+        ("", 'grade = "0 m"', []),
+        ('accept = ["ground"]', "", []),
+        ('spaces = ["bedroom"]', 'grade = "0 m"', ["left-out"]),
+        ('spaces = ["bedroom"]', "", ["left-out", "ground"]),
+    ],
+)
+def test_what_is_open(folder: Path, model: str, site: str, asked: list[str]) -> None:
+    found = load(job(folder, model=model, site=site)).questions
+    assert [question.id for question in found] == asked
+    if "left-out" in asked:
+        assert {"bedroom/2", "bedroom/D1"} <= set(found[0].panels)
+
+
+@pytest.mark.parametrize("command", ["decide", "compare"])
+def test_nothing_is_advised_before(
+    folder: Path, command: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = str(job(folder))
+    assert main([command, path]) == 1
+    shown = " ".join(capsys.readouterr().out.split())
+    assert shown.startswith("Nothing is advised yet")
+    assert 'write accept = ["ground"], or some of them, in [model].' in shown
+    assert "dB" not in shown
+    assert main([command, path, "--json"]) == 1
+    plain = json.loads(capsys.readouterr().out)
+    assert [each["id"] for each in plain["questions"]] == ["ground"]
+    assert "variants" not in plain
+
+
+def test_check_asks(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", str(job(folder))]) == 0
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "open: the model does not say where the ground is; 0 m in its own heights" in shown
+
+
+def test_an_unknown_question_is_refused(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", str(job(folder, model='accept = ["everything"]'))]) == 2
+    assert "left-out" in capsys.readouterr().err
