@@ -33,6 +33,7 @@ COMMANDS = {
     "bond": "what is one conductor, where it is bonded, resistances to expect",
     "workorder": "the work in numbered steps by trade, with what must hold before each ends",
     "view": "the room in a browser: pick faces, change treatments; without a job, a form",
+    "handover": "the file that stays with the house: where the coating lies, care, readings",
     "report": "the whole job on paper: visit, plans, quantities, bonding, order of work",
     "handout": "one HTML file for the client, which opens without a network",
     "picture": "a PNG: cutaway, all directions from the bed, or levels over the floor",

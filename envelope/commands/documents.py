@@ -221,6 +221,47 @@ def write_work_order(
     write_page(path, page)
 
 
+def write_hand_over(
+    path: Path,
+    job: Job,
+    plan: Plan,
+    *,
+    sheet: Sheet,
+    order: WorkOrder | None = None,
+    analysis: Analysis | None = None,
+    receiver: str | None = None,
+) -> None:
+    """Write the file that stays with the house.
+
+    Parameters
+    ----------
+    path : Path
+        Ends in .html or .pdf.
+    job : Job
+    plan : Plan
+        That was carried out.
+    sheet : Sheet
+    order : WorkOrder, optional
+        Of the plan, where it has been worked out.
+    analysis : Analysis, optional
+        Of today and of the plan, with bands; the promise then stands beside the readings.
+    receiver : str, optional
+        Id of the receiver that the promise is about.
+    """
+    from viewer.report.hand_over_page import hand_over_page
+    from viewer.report.pdf import write_page
+
+    page = hand_over_page(
+        job,
+        plan,
+        order or ordered(job, plan),
+        sheet=sheet,
+        analysis=analysis,
+        receiver=receiver,
+    )
+    write_page(path, page)
+
+
 def report_parts(
     job: Job,
     analysis: Analysis,

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
 
-from envelope.building.job import Job, Plan
+from envelope.building.job import NOW_OR_NEVER, Job, Plan
 from envelope.pricing.packages import Purchase
 from envelope.pricing.products import Product, Stage
 from envelope.works.bonding import BondedIsland, bonding_of
@@ -21,6 +21,7 @@ INSTALLER = "installer"
 DRYWALLER = "drywaller"
 DESIGNER = "designer"
 
+FINISHED = "finished"  # what a job says of a face on which nothing more is built
 RING_MM = (3, 6)  # kept clear around boxes; common practice, no source
 
 
@@ -162,9 +163,20 @@ class _Order:
     def _area(self, faces: tuple[FaceQuantity, ...]) -> str:
         return self.words.amount(sum(face.area_m2 for face in faces), "m2")
 
+    def _never(self, faces: tuple[FaceQuantity, ...]) -> bool:
+        """Whether faces are out of reach later: floors, and what the job says so of."""
+        said = self.job.work
+        return any(face.kind == "floor" or said.get(face.panel) == NOW_OR_NEVER for face in faces)
+
     def before(self) -> Iterator[Draft]:
         """What is done before anything is coated."""
-        hosts = _panels(face for face in self.found.faces if face.kind in ("wall", "ceiling"))
+        hosts = _panels(
+            tuple(
+                face
+                for face in self.found.faces
+                if face.kind in ("wall", "ceiling") and self.job.work.get(face.panel) != FINISHED
+            )
+        )
         bonds = tuple(
             dict.fromkeys(each.bond.panel for each in self.bonding if each.bond is not None)
         )
@@ -238,6 +250,7 @@ class _Order:
             quantity="; ".join([self._area(faces), *(self._quantity(each) for each in own)]),
             wait="between coats and after the last, as its label says",
             stop_until=f"no thin spot by eye against a lamp, and {reading}",
+            now_or_never=any(self.job.work.get(panel) == NOW_OR_NEVER for panel in where),
         )
 
     def goods(self) -> Iterator[Draft]:
@@ -254,7 +267,7 @@ class _Order:
                     quantity=self._quantity(product),
                     stop_until="every lap reads as one conductor" if product.form == "roll" else "",
                     caution=_CAUTION.get(product.form, ""),
-                    now_or_never=any(face.kind == "floor" for face in faces),
+                    now_or_never=self._never(faces),
                 )
         left = {face.treatment for face in self.found.faces} - self.bought - set(self.painted)
         for name in sorted(left):
@@ -264,7 +277,7 @@ class _Order:
                 what=f"{self.words.treatment(name).capitalize()}: fit as its maker says",
                 where=_panels(faces),
                 quantity=self._area(faces),
-                now_or_never=any(face.kind == "floor" for face in faces),
+                now_or_never=self._never(faces),
             )
 
     def after(self) -> Iterator[Draft]:
@@ -346,5 +359,5 @@ def _name(product: Product) -> str:
     return product.title or product.id
 
 
-def _panels(faces: Iterator[FaceQuantity] | tuple[FaceQuantity, ...]) -> tuple[str, ...]:
+def _panels(faces: tuple[FaceQuantity, ...]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(face.panel for face in faces))

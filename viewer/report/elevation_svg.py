@@ -339,11 +339,12 @@ class _Drawing:
             yield self._words(
                 x + 1.4, top + TEXT_MM, f"top {self.length(face.height_m)}", anchor="start"
             )
-        for height in _merged(line.start[1] for line in face.seams if _level(line)):
-            y = self.foot_mm - self.scale * height
-            yield self._words(
-                x + 1.4, y + TEXT_MM * 0.35, self.length(height), anchor="start", colour=_SOFT
-            )
+        for line in face.seams:
+            if _level(line):
+                end = max(float(line.start[0]), float(line.stop[0]))
+                (x, y), *_ = self.at(np.array([end, float(line.start[1])]))
+                words = self.length(float(line.start[1]))
+                yield self._words(x - 1.0, y - 0.8, words, anchor="end", colour=_SOFT)
 
     def _height_at(self, x_m: float) -> float:
         """How high the outline stands at one of its ends."""

@@ -16,6 +16,7 @@ from envelope.exposure.analysis import analyze
 from envelope.exposure.analysis_record import Analysis
 from envelope.plans.decide import decide
 from envelope.project import load_text
+from viewer.report.hand_over_page import hand_over_page
 from viewer.report.render import Sheet
 from viewer.report.report_page import ReportParts, report_page
 
@@ -185,6 +186,30 @@ def test_measures_are_those_of_the_job(mine: Worked) -> None:
     assert "480.00" in said
     assert "6.25 %" in said
     assert " m²" not in said.replace("µW/m²", "")
+
+
+def test_a_hand_over_says_what_must_not_be_drilled_and_what_was_promised(mine: Worked) -> None:
+    page = hand_over_page(
+        mine.job,
+        mine.parts.plan,
+        mine.parts.order,
+        sheet=Sheet(day=date(2026, 1, 2)),
+        analysis=mine.analysis,
+        receiver="r-1",
+    )
+    said = words(page)
+    start = said.index("Do not drill")
+    forbidden = said[start : said.index(". A fixing", start)]
+    for each in ("south wall", "east wall", "north wall", "west wall", "ceiling"):
+        assert each in forbidden
+    assert "floor" not in forbidden
+    high = mine.analysis.plan("p-all").receivers[0].headline.high_w_m2
+    assert high is not None
+    assert f"at or below {high * 1e6:.3g} µW/m²" in said
+    for each in ("Film: no cleaning", "ordinary call", "Patch and test again", "its clear ring"):
+        assert each in said
+    assert "Curtain:" not in said
+    assert page.count('<div class="slot">') == 4 + 1 + 1 + 2  # walls, bond, ring, meter twice
 
 
 def test_figures_are_those_of_the_analysis(mine: Worked) -> None:
