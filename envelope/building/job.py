@@ -20,6 +20,7 @@ from envelope.building.composition import (
 from envelope.building.fitted import Fitted
 from envelope.building.model import Building
 from envelope.building.questions import Question
+from envelope.building.readings import Meter, Reading, ResistanceReading, Scan, Visit
 from envelope.building.selectors import SelectionError, select, unknown
 from envelope.building.source_measures import SourceMeasure
 from envelope.building.sources import (
@@ -28,7 +29,6 @@ from envelope.building.sources import (
     Plan,
     Polarization,
     Range,
-    Reading,
     Receiver,
     Solved,
     Source,
@@ -52,15 +52,19 @@ __all__ = [
     "Layer",
     "LossCurve",
     "Material",
+    "Meter",
     "Plan",
     "Polarization",
     "Range",
     "Reading",
     "Receiver",
+    "ResistanceReading",
+    "Scan",
     "Solved",
     "Source",
     "SourceMeasure",
     "Treatment",
+    "Visit",
     "job_faults",
     "no_level",
     "resolved",
@@ -92,6 +96,10 @@ class Job:
     assumed_source: bool = False  # no source in the file: an even exterior field at 2.45 GHz
     notes: tuple[str, ...] = ()
     readings: tuple[Reading, ...] = ()
+    visits: tuple[Visit, ...] = ()
+    meters: tuple[Meter, ...] = ()
+    scans: tuple[Scan, ...] = ()
+    resistances: tuple[ResistanceReading, ...] = ()
     fitted: Fitted | None = None  # what its readings leave open; None before they are solved
     wiring: Wiring | None = None  # None where the file says nothing of it
     unknowns: tuple[Unknown, ...] = ()  # what the file does not state and its figures rest on

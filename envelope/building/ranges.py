@@ -148,6 +148,11 @@ FULLNESS = plain("a fullness", 1, 5)
 DOSE = plain("a dose per litre", 0, 100)
 DAYS = plain("a number of days", 0, 1000)
 LOSS_TANGENT = plain("a loss tangent", 0, 100)
+BEAMWIDTH = Limits(
+    what="a beam width",
+    at_least=Bound(math.radians(5.0), "5 deg"),
+    at_most=Bound(math.radians(180.0), "180 deg"),
+)
 # Of the house wiring
 VOLTAGE = Limits(what="a voltage", above=Bound(0.0, "0 V"), at_most=Bound(1e3, "1 kV"))
 SUPPLY_FREQUENCY = Limits(

@@ -68,6 +68,7 @@ class Source:
     solved: Solved | None = None  # where the level or EIRP comes from readings
     moved_db: float = 0.0  # by which readings move the level or EIRP that the file states
     title: str = ""  # what the client calls it
+    duty: float | None = None  # share of the time that it sends, where that is stated
     device: str = ""  # what sends in this band and in others; the source itself unless stated
     may: tuple[SourceMeasure, ...] | None = None  # what may be done about it; None: not stated
 
@@ -138,24 +139,6 @@ class Plan:
         object.__setattr__(self, "treatments", treatments)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Reading:
-    """What a meter showed of one source or several together, before any treatment."""
-
-    id: str
-    sources: tuple[str, ...]
-    position_m: Floats  # (3,) in the building's coordinates
-    level_w_m2: float
-    plan: Plan  # without treatment; windows and doors as they stood
-    space: str | None = None  # None outdoors
-    spots: int = 1  # places, and directions of the antenna, averaged in power
-    tolerance_db: float = 0.0  # 10–90 % band of the meter, the same in every reading
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "position_m", frozen(self.position_m))
-        refuse("reading", self, reading_problems(self))
-
-
 def source_problems(source: Source) -> Problems:
     """What is wrong with a source by itself."""
     low, high = source.band_hz
@@ -206,16 +189,3 @@ def receiver_problems(receiver: Receiver) -> Problems:
     yield from is_place(receiver.position_m)
     if receiver.size_m is not None:
         yield from in_range("size", ranges.SIZE, receiver.size_m.tolist(), "size_m")
-
-
-def reading_problems(reading: Reading) -> Problems:
-    """What is wrong with a reading by itself."""
-    if not reading.sources:
-        yield "source", 'the list is empty: name the source, such as source = "mast"'
-    for name in dict.fromkeys(reading.sources):
-        if reading.sources.count(name) > 1:
-            yield "source", f'"{name}" is named twice'
-    yield from is_place(reading.position_m)
-    yield from in_range("level", ranges.LEVEL, reading.level_w_m2, "level_w_m2")
-    yield from in_range("spots", ranges.SPOTS, reading.spots, "spots")
-    yield from in_range("tolerance", ranges.TOLERANCE, reading.tolerance_db, "tolerance_db")

@@ -25,7 +25,7 @@ Row = tuple[str, int]
 # Keys that hold an id of another table, beside those that the reader of the file checks in one go.
 _MORE: tuple[tuple[str, tuple[str, ...], str], ...] = (
     ("reading", ("source",), "source"),
-    ("reading", ("plan",), "plan"),
+    ("reading", ("off",), "source"),
     ("circuit", ("supply",), "supply"),
     ("outlet", ("circuit",), "circuit"),
     ("cable", ("circuit",), "circuit"),
@@ -48,6 +48,16 @@ SELECTORS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("outlet", ("on",)),
     ("cable", ("on",)),
     ("bond", ("on",)),
+    ("scan", ("along",)),
+    ("resistance", ("on",)),
+)
+# Keys that may be left out, and without which a row would say something else.
+_SAYING_ELSE = frozenset(
+    (
+        *(("reading", key) for key in ("source", "receiver", "plan", "visit")),
+        *(("scan", key) for key in ("plan", "visit")),
+        ("visit", "plan"),
+    )
 )
 WITH_STATES = ("reading", "plan")
 
@@ -139,18 +149,22 @@ def _lost(row: Any, kind: str, keys: tuple[str, ...], is_it: Any, what: str) -> 
     elif rest:
         row[first] = [each for each in value if not _is_lost_part(each, rest[1], is_it)]
     elif is_it(value):
-        needed = keys_of(kind)[first].needed or what == "space"  # at: in whose coordinates?
+        needed = _is_needed(kind, first) or what == "space"  # at: in whose coordinates?
         if needed:
             return True
         del row[first]
         return False
     if row[first] == [] and value != []:
-        if keys_of(kind)[first].needed:
+        if _is_needed(kind, first):
             row[first] = value
             return True
         if first != "treat":  # a plan that treats nothing says so
             del row[first]
     return False
+
+
+def _is_needed(kind: str, key: str) -> bool:
+    return keys_of(kind)[key].needed or (kind, key) in _SAYING_ELSE
 
 
 def _is_lost_part(part: Any, key: str, is_it: Any) -> bool:

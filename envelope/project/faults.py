@@ -71,6 +71,16 @@ class Faults:
         if found not in self._found:  # a source in several bands is looked at for each of them
             self._found.append(found)
 
+    def text_at(self, path: Path) -> str | None:
+        """What the file has at a key, where that is a text."""
+        at: Any = self._document
+        for part in path:
+            try:
+                at = at[part]
+            except (KeyError, IndexError, TypeError):
+                return None
+        return at if isinstance(at, str) else None
+
     def _name(self, path: Path) -> str | None:
         """Id of the table that a key is in, where it has a plain one."""
         listed = self._document.get(str(path[0])) if path else None

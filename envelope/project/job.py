@@ -34,7 +34,7 @@ from envelope.project.building import note
 from envelope.project.costs import costs_of
 from envelope.project.faults import Faults
 from envelope.project.limits import check_plans, only_on, work_of
-from envelope.project.measurements import readings_of
+from envelope.project.measurements import measured_of
 from envelope.project.opening_states import (
     Openings,
     shuttered_assemblies,
@@ -83,7 +83,13 @@ def resolve(
     work = work_of(tables, building, faults)
     allowed = only_on(tables, building, faults)
     check_plans(tables, building, allowed, faults)
-    readings = readings_of(tables, building, faults)
+    measured = measured_of(
+        tables,
+        building,
+        plans=plans,
+        receivers=[receiver for receiver in receivers if receiver is not None],
+        faults=faults,
+    )
     costs, products = costs_of(tables, faults)
     if faults:
         return None
@@ -120,7 +126,11 @@ def resolve(
             ),
             assumed_source=not sources,
             notes=building.notes,
-            readings=readings,
+            readings=measured.readings,
+            visits=measured.visits,
+            meters=measured.meters,
+            scans=measured.scans,
+            resistances=measured.resistances,
             products=products,
             costs=costs,
             work=work,

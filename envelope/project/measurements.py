@@ -1,51 +1,320 @@
-"""Readings of a meter: their records, and the sources that they give a level to."""
+"""Visits, meters and readings: their records, and the sources that they give a level to."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import cast
 
-from envelope.building.job import AS_BUILT, Plan, Reading
+from envelope.building import job as records
+from envelope.building.job import AS_BUILT, Meter, Plan, Reading, Receiver, Visit
 from envelope.building.model import Building
+from envelope.building.readings import BACK_DB
+from envelope.building.rooms.specs import OpeningState
+from envelope.building.selectors import unknown
 from envelope.building.standing import absolute, trouble_in, trouble_outdoors
-from envelope.geometry.plane import frozen
+from envelope.errors import RecordError
+from envelope.geometry.plane import Floats, frozen
 from envelope.project.faults import Faults
 from envelope.project.opening_states import Openings
 from envelope.project.schema import job as schema
+from envelope.project.schema.fields import shown
 from envelope.project.tables import Tables
+from envelope.project.toml.scan import Path
+from envelope.text import SPACE, level
 
 
-def readings_of(tables: Tables, building: Building, faults: Faults) -> tuple[Reading, ...]:
-    """Records of the readings; what is wrong with their places and states is noted."""
-    openings = Openings(tables=tables, building=building)
-    found = []
-    for index, table in tables.of(schema.Reading):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measured:
+    """Everything that visits brought."""
+
+    visits: tuple[Visit, ...]
+    meters: tuple[Meter, ...]
+    readings: tuple[Reading, ...]
+    scans: tuple[records.Scan, ...]
+    resistances: tuple[records.ResistanceReading, ...]
+
+
+def measured_of(
+    tables: Tables,
+    building: Building,
+    *,
+    plans: Sequence[Plan],
+    receivers: Sequence[Receiver],
+    faults: Faults,
+) -> Measured:
+    """Records of visits, meters and readings; what is wrong with them is noted.
+
+    Parameters
+    ----------
+    tables : Tables
+    building : Building
+    plans : sequence of Plan
+        Of the job: a reading may be taken after any of them.
+    receivers : sequence of Receiver
+        At which readings may be taken.
+    faults : Faults
+        Takes what is wrong.
+    """
+    visits = [(index, table.record()) for index, table in tables.of(schema.Visit)]
+    dates: dict[object, str] = {}
+    for index, visit in visits:
+        if visit.date in dates:
+            faults.add(
+                ("visit", index, "date"),
+                f"visit {shown(dates[visit.date])} is of {visit.date.isoformat()} too: one visit a "
+                "day, so put these readings to that one",
+            )
+        dates.setdefault(visit.date, visit.id)
+    meters = tuple(table.record() for _, table in tables.of(schema.Meter))
+    resolver = _Resolver(
+        tables=tables,
+        building=building,
+        plans={plan.id: plan for plan in plans},
+        receivers={receiver.id: receiver for receiver in receivers},
+        visits={visit.id: visit for _, visit in visits},
+        meters={meter.id: meter for meter in meters},
+        faults=faults,
+    )
+    return Measured(
+        visits=tuple(sorted((visit for _, visit in visits), key=lambda each: each.date)),
+        meters=meters,
+        readings=tuple(resolver.readings()),
+        scans=tuple(resolver.scans()),
+        resistances=tuple(resolver.resistances()),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Resolver:
+    tables: Tables
+    building: Building
+    plans: Mapping[str, Plan]
+    receivers: Mapping[str, Receiver]
+    visits: Mapping[str, Visit]
+    meters: Mapping[str, Meter]
+    faults: Faults
+
+    def readings(self) -> Iterator[Reading]:
+        """Readings with their places, plans and what they hear."""
+        openings = Openings(tables=self.tables, building=self.building)
+        found: list[tuple[int, Reading]] = []
+        for index, table in self.tables.of(schema.Reading):
+            place = self._place(table, index)
+            plan = self._plan(table.plan, table.visit, ("reading", index, "plan"))
+            if place is None or plan is None:
+                continue
+            states = cast("dict[str, OpeningState]", {**plan.states, **table.states})
+            if table.states:
+                path = ("reading", index, "states")
+                assemblies = openings.assemblies(states, path, self.faults)
+                treated = openings.treatments(plan.treatments, states)
+                kept = {panel: names for panel, names in treated.items() if names}
+                plan = replace(plan, treatments=kept, assemblies=assemblies, states=states)
+            reading = self._record(table, index, *place, plan)
+            if reading is not None:
+                found.append((index, reading))
+        self._switched(found)
+        return (reading for _, reading in found)
+
+    def _place(self, table: schema.Reading, index: int) -> tuple[Floats, str | None] | None:
         path = ("reading", index, "at")
+        if table.receiver is not None:
+            receiver = self.receivers.get(table.receiver)
+            return None if receiver is None else (receiver.position_m, receiver.space)
+        assert table.at is not None
         if table.space is None:
             position = frozen(table.at)
-            trouble = trouble_outdoors(position, building)
-        elif table.space in building.space_index:
-            space = building.space(table.space)
+            trouble = trouble_outdoors(position, self.building)
+        elif table.space in self.building.space_index:
+            space = self.building.space(table.space)
             position = absolute(table.at, space)
-            trouble = trouble_in(position, space, building)
+            trouble = trouble_in(position, space, self.building)
         else:
-            continue
-        assemblies = openings.assemblies(table.states, ("reading", index, "states"), faults)
+            return None
         if trouble is not None:
-            faults.add(path, trouble)
-            continue
-        plan = Plan(id=AS_BUILT, treatments={}, assemblies=assemblies, states=table.states)
-        found.append(table.record(position_m=position, plan=plan))
-    return tuple(found)
+            self.faults.add(path, trouble)
+            return None
+        return position, table.space
+
+    def _plan(self, own: str | None, visit: str | None, path: Path) -> Plan | None:
+        """What had been done: as the reading says, or else its visit."""
+        of_visit = self.visits.get(visit or "")
+        if own is not None and of_visit is not None and own != of_visit.plan:
+            self.faults.add(
+                path,
+                f"visit {shown(of_visit.id)} is of plan {shown(of_visit.plan)}, and this says "
+                f"{shown(own)}: leave one of them out",
+            )
+            return None
+        return self.plans.get(own or (AS_BUILT if of_visit is None else of_visit.plan))
+
+    def _record(
+        self,
+        table: schema.Reading,
+        index: int,
+        position: Floats,
+        space: str | None,
+        plan: Plan,
+    ) -> Reading | None:
+        meter = self.meters.get(table.meter or "")
+        path = ("reading", index)
+        if table.facing is not None and (meter is None or meter.beamwidth_rad is None):
+            self.faults.add(
+                (*path, "facing"),
+                "facing needs a [[meter]] with a beamwidth: one that hears from all sides faces "
+                "nowhere",
+            )
+            return None
+        if meter is not None and table.shows == "value":
+            shows = _level(table.level)
+            if table.level < meter.lowest_w_m2:
+                lowest = _level(meter.lowest_w_m2)
+                self.faults.add(
+                    (*path, "level"),
+                    f"{shows} lies below the least that meter {shown(meter.id)} shows, {lowest}: "
+                    'write that as level, with shows = "below"',
+                )
+                return None
+            if table.level > meter.highest_w_m2:
+                self.faults.add(
+                    (*path, "level"),
+                    f"{shows} lies above the most that meter {shown(meter.id)} shows, "
+                    f'{_level(meter.highest_w_m2)}: write that, with shows = "above"',
+                )
+                return None
+        off = self._sources(table.off)
+        heard = self._sources(table.source) if table.source is not None else self._all()
+        heard = tuple(name for name in heard if name not in off)
+        if not heard:
+            self.faults.add((*path, "off"), "everything is off, so there is nothing to read")
+            return None
+        if table.detector == "peak" and not self._may_be_peak(heard, (*path, "detector")):
+            return None
+        stated = "tolerance" in table.given()
+        try:
+            return Reading(
+                id=table.id,
+                sources=heard,
+                off=off,
+                position_m=position,
+                level_w_m2=table.level,
+                plan=plan,
+                space=space,
+                receiver=table.receiver,
+                spots=table.spots,
+                tolerance_db=table.tolerance if stated or meter is None else meter.tolerance_db,
+                visit=table.visit,
+                meter=table.meter or "",
+                detector=table.detector,
+                shows=table.shows,
+                facing_rad=table.facing,
+                tilt_rad=table.tilt,
+                beamwidth_rad=None if meter is None else meter.beamwidth_rad,
+                back_db=BACK_DB if meter is None else meter.back_db,
+            )
+        except RecordError as error:
+            for fault in error.faults:
+                key = (fault.subject or ("", "", "id"))[2]
+                self.faults.add((*path, key), fault.message)
+            return None
+
+    def _all(self) -> tuple[str, ...]:
+        return tuple(source.id for _, source in self.tables.of(schema.Source))
+
+    def _sources(self, names: Sequence[str]) -> tuple[str, ...]:
+        """Sources by their ids, those of a device in all of its bands."""
+        devices = self.tables.devices()
+        found = [each for name in names for each in devices.get(name, (name,))]
+        return tuple(dict.fromkeys(found))
+
+    def _may_be_peak(self, heard: Sequence[str], path: Path) -> bool:
+        for _, source in self.tables.of(schema.Source):
+            if source.id in heard and source.duty is None and not source.is_point:
+                self.faults.add(
+                    path,
+                    f"a peak needs the share of the time that {shown(source.id)} sends: give it "
+                    'detector = "average" and duty, or read the average',
+                )
+                return False
+        return True
+
+    def _switched(self, found: Sequence[tuple[int, Reading]]) -> None:
+        """Every reading with something off needs one at the same place with it on."""
+        if "reading" in self.faults.tables:
+            return
+        for index, reading in found:
+            if reading.off and not any(
+                switch_pair(other, reading) for _, other in found if other is not reading
+            ):
+                off = " and ".join(shown(name) for name in reading.off)
+                self.faults.add(
+                    ("reading", index, "off"),
+                    f"{off} is off, and no reading at the same place, on the same visit and "
+                    "with the same windows, has it on: a switch test is a pair",
+                )
+
+    def scans(self) -> Iterator[records.Scan]:
+        """Scans along joints, each on a face of the building."""
+        for index, table in self.tables.of(schema.Scan):
+            plan = self._plan(table.plan, table.visit, ("scan", index, "plan"))
+            panel = self._panel(table.along, ("scan", index, "along"))
+            if plan is not None and panel is not None:
+                yield records.Scan(
+                    id=table.id,
+                    along=panel,
+                    edge=table.edge,
+                    level_w_m2=table.level,
+                    beside_w_m2=table.beside,
+                    plan=plan.id,
+                    visit=table.visit,
+                )
+
+    def resistances(self) -> Iterator[records.ResistanceReading]:
+        """Resistances between points of a coating, each on a face of the building."""
+        for index, table in self.tables.of(schema.Resistance):
+            panel = self._panel(table.on, ("resistance", index, "on"))
+            if panel is not None:
+                yield replace(table.record(), on=panel)
+
+    def _panel(self, name: str, path: Path) -> str | None:
+        at = self.building.panel_index.get(name)
+        if at is None:
+            self.faults.add(path, unknown("panel", name, self.building.panel_index))
+            return None
+        return self.building.panels[at].id
+
+
+def _level(value_w_m2: float) -> str:
+    return level(value_w_m2).replace(SPACE, " ")  # in one line as it is
+
+
+def switch_pair(on: Reading, off: Reading) -> bool:
+    """Whether two readings differ in nothing but what is switched off in the second."""
+    return (
+        set(on.off) < set(off.off)
+        and on.space == off.space
+        and bool(abs(on.position_m - off.position_m).max() <= 0.3)
+        and on.visit == off.visit
+        and on.plan.id == off.plan.id
+        and on.plan.states == off.plan.states
+        and set(on.sources) - set(off.off) == set(off.sources)
+    )
 
 
 def without_readings(tables: Tables) -> Tables:
     """The tables of a house that was moved about since its readings were taken."""
-    return replace(tables, entries={**tables.entries, schema.Reading: []})
+    kinds = (schema.Reading, schema.Scan, schema.Resistance)
+    return replace(tables, entries={**tables.entries, **{kind: [] for kind in kinds}})
 
 
 def check_readings(tables: Tables, faults: Faults) -> None:
-    """Note sources without a level that no reading gives."""
-    named = {name for _, reading in tables.of(schema.Reading) for name in reading.source}
+    """Note sources without a level that no reading gives, and units that change within a meter."""
+    devices = tables.devices()
+    named: set[str] = set()
+    for _, reading in tables.of(schema.Reading):
+        for name in reading.source or tables.known("source"):
+            named |= {name, *devices.get(name, ())} - set(reading.off)
     for index, source in tables.of(schema.Source):
         key = "eirp" if source.is_point else "level"
         if key in source.given():
@@ -63,3 +332,22 @@ def check_readings(tables: Tables, faults: Faults) -> None:
                 ("source", index, key),
                 f"{key} is missing: a source {what} needs it, or a [[reading]] that names it",
             )
+    first: dict[tuple[str, str | None], tuple[str, str]] = {}
+    for index, reading in tables.of(schema.Reading):
+        text = faults.text_at(("reading", index, "level"))
+        if reading.meter is None or text is None:
+            continue
+        kind = _kind_of_unit(text)
+        own, before = first.setdefault((reading.meter, reading.visit), (kind, reading.id))
+        if own != kind:
+            faults.add(
+                ("reading", index, "level"),
+                f"units are mixed: {shown(before)} with the same meter on the same visit is {own}, "
+                f"and this is {kind}; write both as the meter shows them",
+            )
+
+
+def _kind_of_unit(text: str) -> str:
+    if "V/m" in text:
+        return "a field strength"
+    return "in dBm/m2" if "dBm" in text else "a power density"

@@ -60,7 +60,7 @@ class Reading:
 
 
 _CARRIED = (
-    *("treatment", "source", "reading", "receiver"),
+    *("treatment", "source", "receiver", "visit", "meter", "reading", "scan", "resistance"),
     *("supply", "circuit", "outlet", "cable", "device", "bond", "field-reading"),
     "plan",
 )

@@ -71,13 +71,7 @@ def check_references(tables: Tables, document: Mapping[str, Any], faults: Faults
         _check(("model", "materials", name), "material", read_as, materials, faults)
     for index, receiver in tables.of(schema.Receiver):
         _check(("receiver", index, "space"), "space", receiver.space, known("space"), faults)
-    for index, reading in tables.of(schema.Reading):
-        path = ("reading", index, "source")
-        for name in reading.source:
-            _check(path, "source", name, known("source"), faults)
-        _check(("reading", index, "space"), "space", reading.space, known("space"), faults)
-        for name, state in reading.states.items():
-            _check_state(name, state, ("reading", index, "states", name), tables, faults)
+    _check_readings(tables, faults)
     _check_sources(tables, faults)
     _check_products(tables, faults)
     _check_plans(tables, faults)
@@ -96,6 +90,14 @@ NAMES: tuple[tuple[str, tuple[str, ...], str], ...] = (
     ("tag", ("assembly",), "assembly"),
     ("receiver", ("space",), "space"),
     ("reading", ("space",), "space"),
+    ("reading", ("receiver",), "receiver"),
+    ("reading", ("visit",), "visit"),
+    ("reading", ("meter",), "meter"),
+    ("reading", ("plan",), "plan"),
+    ("visit", ("plan",), "plan"),
+    ("scan", ("visit",), "visit"),
+    ("scan", ("plan",), "plan"),
+    ("resistance", ("visit",), "visit"),
     ("source", ("space",), "space"),
     ("plan", ("extends",), "plan"),
     ("plan", ("treat", "*", "with"), "treatment"),
@@ -110,7 +112,8 @@ NAMES: tuple[tuple[str, tuple[str, ...], str], ...] = (
 
 def _check_faulty(tables: Tables, document: Mapping[str, Any], faults: Faults) -> None:
     """Names in tables that could not be read, which are judged where other keys are faulty."""
-    known = {what: tables.known(what) for what in ("storey", "space", "treatment")}
+    whole = ("storey", "space", "treatment", "receiver", "visit", "meter")
+    known = {what: tables.known(what) for what in whole}
     known["assembly"] = tables.assemblies()
     known["material"] = [*tables.known("material"), *material_names()]
     known["plan"] = [*tables.known("plan"), AS_BUILT]
@@ -208,6 +211,34 @@ def _check_sources(tables: Tables, faults: Faults) -> None:
             _check(path, "storey", storey, tables.known("storey"), faults)
         for storey in sorted(str(name) for name in needed - set(levels)):
             faults.add(("source", index, "level"), no_level(storey))
+
+
+def _check_readings(tables: Tables, faults: Faults) -> None:
+    """Names in visits, readings, scans and resistances."""
+    plans = [*tables.known("plan"), AS_BUILT]
+    sources = [*tables.known("source"), *tables.devices()]
+    for index, visit in tables.of(schema.Visit):
+        _check(("visit", index, "plan"), "plan", visit.plan, plans, faults)
+    for index, reading in tables.of(schema.Reading):
+        for key, names in (("source", reading.source or ()), ("off", reading.off)):
+            for name in names:
+                _check(("reading", index, key), "source", name, sources, faults)
+        for key, stated in (
+            ("space", reading.space),
+            ("receiver", reading.receiver),
+            ("visit", reading.visit),
+            ("meter", reading.meter),
+        ):
+            _check(("reading", index, key), key, stated, tables.known(key), faults)
+        _check(("reading", index, "plan"), "plan", reading.plan, plans, faults)
+        for name, state in reading.states.items():
+            _check_state(name, state, ("reading", index, "states", name), tables, faults)
+    for index, scan in tables.of(schema.Scan):
+        _check(("scan", index, "visit"), "visit", scan.visit, tables.known("visit"), faults)
+        _check(("scan", index, "plan"), "plan", scan.plan, plans, faults)
+    for index, found in tables.of(schema.Resistance):
+        path = ("resistance", index, "visit")
+        _check(path, "visit", found.visit, tables.known("visit"), faults)
 
 
 def _check_products(tables: Tables, faults: Faults) -> None:

@@ -42,6 +42,14 @@ class Tables:
         """Every id of one kind of table."""
         return [name for _, name in self.ids[kind]]
 
+    def devices(self) -> dict[str, tuple[str, ...]]:
+        """Sources that send in several bands, by what they are called together."""
+        found: dict[str, tuple[str, ...]] = {}
+        for _, source in self.of(schema.Source):
+            if source.device:
+                found[source.device] = (*found.get(source.device, ()), source.id)
+        return found
+
     def assemblies(self) -> list[str]:
         """Every assembly that may be named: the file's own, then the starter ones."""
         own = self.known("assembly")

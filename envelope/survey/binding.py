@@ -38,8 +38,17 @@ class Bound:
     cloud: Cloud
     question: Question
     readings: tuple[Reading, ...]
-    places: tuple[tuple[Place, str], ...]  # of the errors, with the plan of each
+    places: tuple[Error, ...]
     level_db: Mapping[str, float]  # by which sources with a stated level are moved nominally
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Error:
+    """What the model is off by at one place, under one plan with windows as they stood."""
+
+    place: Place
+    plan: str
+    states: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,7 +100,7 @@ def bind(
 
 def question_of(
     job: Job, heard: Responses, *, solved: Sequence[str]
-) -> tuple[Question, tuple[tuple[Place, str], ...]]:
+) -> tuple[Question, tuple[Error, ...]]:
     """What the readings ask of everything that is uncertain, and where its errors are."""
     sources = {source.id: source for source in job.sources}
     strength = np.array([_strength(job, name, solved) for name in heard.sources])
@@ -103,7 +112,7 @@ def question_of(
     rows = [first[number] for number in range(len(places))]
     parts = [_parts(job, heard, row, strength) for row in rows]
     together = np.array(
-        [[float(one[0] == other[0]) for other in places] for one in places]
+        [[float(one.place == other.place) for other in places] for one in places]
     ).reshape(len(places), len(places))
     own = sigma[rows]
     covariance = np.outer(own, own) * together * error_correlation(parts, parts)
@@ -113,7 +122,7 @@ def question_of(
     return Question(
         shown_db=np.array([10.0 * np.log10(reading.level_w_m2) for reading in readings]),
         noise=[
-            noise_of(shape=float(shape[row]), sigma_db=float(again[row]))
+            noise_of(shape=float(shape[row]), sigma_db=float(again[row]), shows=readings[row].shows)
             for row in range(len(readings))
         ],
         response_w_m2=heard.drawn[..., 1:] * strength[:, np.newaxis],
@@ -124,14 +133,19 @@ def question_of(
             ]
         ),
         duty_open=np.array([name in duty and name not in solved for name in heard.sources]),
-        peak=np.zeros(len(readings), dtype=np.bool_),
+        peak=np.array([reading.detector == "peak" for reading in readings]),
         shared_sigma_db=shared_db() / TENTH,
         indoors=indoors,
-        meter=np.zeros(len(readings), dtype=np.int64),
+        meter=np.array(_numbered([reading.meter for reading in readings]), dtype=np.int64),
         meter_sigma_db=np.array([reading.tolerance_db for reading in readings]) / TENTH,
         place=np.array(of_reading, dtype=np.int64),
         place_covariance_db2=covariance,
     ), places
+
+
+def _numbered(names: Sequence[str]) -> list[int]:
+    order = list(dict.fromkeys(names))
+    return [order.index(name) for name in names]
 
 
 def _strength(job: Job, name: str, solved: Sequence[str]) -> float:
@@ -160,10 +174,10 @@ def _known(job: Job, heard: Responses, strength: Floats) -> Heard:
     )
 
 
-def _places(job: Job) -> tuple[list[int], tuple[tuple[Place, str], ...]]:
-    """Which error each reading has, −1 outdoors; one for each place and plan."""
+def _places(job: Job) -> tuple[list[int], tuple[Error, ...]]:
+    """Which error each reading has, −1 outdoors; one for each place, plan and windows."""
     places: list[Place] = []
-    errors: list[tuple[Place, str]] = []
+    errors: list[Error] = []
     of_reading = []
     for reading in job.readings:
         if reading.space is None:
@@ -172,9 +186,11 @@ def _places(job: Job) -> tuple[list[int], tuple[tuple[Place, str], ...]]:
         place = _place_of(job, reading, places)
         if place not in places:
             places.append(place)
-        if (place, reading.plan.id) not in errors:
-            errors.append((place, reading.plan.id))
-        of_reading.append(errors.index((place, reading.plan.id)))
+        states = tuple(sorted(reading.plan.states.items()))
+        error = Error(place=place, plan=reading.plan.id, states=states)
+        if error not in errors:
+            errors.append(error)
+        of_reading.append(errors.index(error))
     return of_reading, tuple(errors)
 
 
@@ -236,7 +252,7 @@ def _as_records(
     job: Job,
     heard: Responses,
     question: Question,
-    places: tuple[tuple[Place, str], ...],
+    places: tuple[Error, ...],
     cloud: Cloud,
     *,
     solved: Sequence[str],
@@ -330,7 +346,7 @@ def _fitted_places(
     job: Job,
     heard: Responses,
     question: Question,
-    places: tuple[tuple[Place, str], ...],
+    places: tuple[Error, ...],
     cloud: Cloud,
     moved_db: Mapping[str, float],
     shared_middle: float,
@@ -340,11 +356,16 @@ def _fitted_places(
     """What readings at receivers tell of the model's errors there."""
     levels = _moved_strength(job, heard, moved_db, solved)
     found = {}
-    for receiver in dict.fromkeys(place.receiver for place, _ in places):
-        if receiver is None:
+    for receiver in dict.fromkeys(error.place.receiver for error in places):
+        here = [
+            at
+            for at, error in enumerate(places)
+            if error.place.receiver == receiver
+            and error.states == tuple(sorted(job.plan(error.plan).states.items()))
+        ]
+        if receiver is None or not here:
             continue
-        here = [at for at, (place, _) in enumerate(places) if place.receiver == receiver]
-        here.sort(key=lambda at: places[at][1] != AS_BUILT)
+        here.sort(key=lambda at: places[at].plan != AS_BUILT)
         shifts, parts = [], []
         for at in here:
             rows = np.flatnonzero(question.place == at)
@@ -355,7 +376,7 @@ def _fitted_places(
             parts.append(_parts(job, heard, int(row), levels))
         error_db = cloud.place_db[here][:, picked]
         found[receiver] = FittedPlace(
-            plans=tuple(places[at][1] for at in here),
+            plans=tuple(places[at].plan for at in here),
             covariance_db2=question.place_covariance_db2[np.ix_(here, here)],
             error_db=np.column_stack((np.zeros(len(here)), error_db)),
             parts_w_m2=tuple(parts),

@@ -69,10 +69,15 @@ def solve_levels(job: Job, *, as_drawn: Job | None = None) -> Job:
             subject=("source", name, "level"),
         )
         for name in plain.unsolved
-        if not any(name in reading.sources for reading in plain.readings)
+        if not any(
+            name in reading.sources and reading.shows == "value" and not reading.is_bearing
+            for reading in plain.readings
+        )
     ]
     if missing:
         raise LevelsError(_placed(missing, plain))
+    # readings of a bearing tell where a source stands, not how strong it is
+    plain = replace(plain, readings=tuple(each for each in plain.readings if not each.is_bearing))
     if not plain.readings:
         return job
     found = _found(_Question(job=plain, key=_key(plain)))
@@ -228,7 +233,14 @@ def _groups(job: Job, heard: Responses) -> list[tuple[list[int], list[int]]]:
         columns, rows = {next(iter(left))}, set[int]()
         while True:
             names = {heard.sources[column] for column in columns}
-            rows = {r for r, each in enumerate(job.readings) if names & set(each.sources)}
+            rows = {
+                row
+                for row, each in enumerate(job.readings)
+                if names & set(each.sources) and each.shows == "value"
+            }
+            untreated = {row for row in rows if not job.readings[row].plan.treatments}
+            if len(untreated) >= len(columns):  # what a treatment does is less sure
+                rows = untreated
             wider = {
                 c for c in unknown if any(heard.sources[c] in job.readings[r].sources for r in rows)
             }
@@ -242,12 +254,15 @@ def _groups(job: Job, heard: Responses) -> list[tuple[list[int], list[int]]]:
 
 def _unheard(job: Job, heard: Responses) -> list[Fault]:
     """Readings that a source does not get to, or gets to only through the building."""
+    known = {source.id for source in job.sources if source.has_level}
     faults = []
     for row, reading in enumerate(job.readings):
         for column, name in enumerate(heard.sources):
             if name not in reading.sources:
                 continue
             whole, outside = heard.whole[row, column], heard.outside[row, column]
+            if len(reading.sources) > 1 and name in known:
+                continue  # one of many, of which nothing need arrive here
             if whole <= NOTHING * outside:
                 faults.append(
                     _fault(

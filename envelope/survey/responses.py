@@ -27,6 +27,7 @@ from envelope.exposure.uncertainty import level_draws
 from envelope.geometry.directions import axes_across
 from envelope.geometry.plane import Floats
 from envelope.rays import Beam, Sampling, cast_outdoors
+from envelope.survey.antenna import heard_at, heard_from_all_sides
 from envelope.survey.direction_tolerance import field_factors
 
 BINS = 32
@@ -73,6 +74,48 @@ class Part:
     untreated: float = 0.0  # direct and spread at the same place without treatment
 
 
+def _as_shown(part: Part, reading: Reading, source: Source, building: Building) -> Part:
+    """A part as the meter shows it: by its antenna, and of a peak while the source sends."""
+    duty = source.duty if reading.detector == "peak" and source.duty is not None else 1.0
+    straight = around = 1.0 / duty
+    if reading.facing_rad is not None and reading.beamwidth_rad is not None:
+        width, back_db = reading.beamwidth_rad, reading.back_db
+        off = _angle_off(reading, source, building)
+        straight *= float(heard_at(np.array(off), beamwidth_rad=width, back_db=back_db))
+        around *= heard_from_all_sides(beamwidth_rad=width, back_db=back_db)
+    if straight == around == 1.0:
+        return part
+    whole = part.direct + part.spread
+    moved = (straight * part.direct + around * part.spread) / whole if whole > 0.0 else 1.0
+    return replace(
+        part,
+        direct=straight * part.direct,
+        spread=around * part.spread,
+        diffuse=around * part.diffuse,
+        drawn=moved * part.drawn,
+        untreated=moved * part.untreated,
+    )
+
+
+def _angle_off(reading: Reading, source: Source, building: Building) -> float:
+    """Angle between where an antenna faces and where a source stands. [rad]"""
+    assert reading.facing_rad is not None
+    facing = towards(reading.facing_rad, reading.tilt_rad, building)
+    if source.position_m is None:
+        to_source = direction_of(source, building)
+    else:
+        away = source.position_m - reading.position_m
+        to_source = away / max(float(np.linalg.norm(away)), 1e-9)
+    return float(np.arccos(np.clip(facing @ to_source, -1.0, 1.0)))
+
+
+def towards(azimuth_rad: float, elevation_rad: float, building: Building) -> Floats:
+    """Unit vector of a true azimuth and an elevation, in the building's axes."""
+    turned = azimuth_rad - building.site.north_rad
+    flat = np.cos(elevation_rad)
+    return np.array([flat * np.sin(turned), flat * np.cos(turned), np.sin(elevation_rad)])
+
+
 def _of_even_level(source: Source) -> Source:
     """The source with a level that is taken as certain: how far it may be off is put on later."""
     return replace(source, level_tolerance_db=0.0)
@@ -109,7 +152,8 @@ def responses(job: Job, *, draws: int = DRAWS, seed: int = SEED) -> Responses:
         for source, column in zip(sources, columns, strict=True):
             if names[column] not in reading.sources:
                 continue
-            part = parts[reading.id, source.id]
+            part = _as_shown(parts[reading.id, source.id], reading, source, job.building)
+            parts[reading.id, source.id] = part
             direct[row, column] += part.direct
             spread[row, column] += part.spread
             free[row, column] += part.free
@@ -166,6 +210,8 @@ def _as_measured(job: Job, sources: Sequence[Source]) -> Job:
 
 def bed_of(job: Job, reading: Reading) -> str | None:
     """The receiver that a reading was taken at: within its box, or near its point."""
+    if reading.receiver is not None:
+        return reading.receiver
     for receiver in job.receivers:
         if receiver.space != reading.space:
             continue

@@ -190,9 +190,9 @@ def judged(seed: int) -> list[Outcome]:
     errors = np.array(
         [
             own[0]
-            if place.receiver
+            if error.place.receiver
             else random.standard_normal() * np.sqrt(question.place_covariance_db2[at, at])
-            for at, (place, _) in enumerate(places)
+            for at, error in enumerate(places)
         ]
     )
     meter = random.standard_normal() / TENTH

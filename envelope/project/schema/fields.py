@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Annotated, Any
 
-from envelope import units
+from envelope import electrical_units, units
 from envelope.building import ranges
 from envelope.building.job import LossCurve
 from envelope.building.ranges import Limits
@@ -465,3 +465,33 @@ Selectors = Annotated[
     Names(what="a selector", example="*/windows", more='["*/windows", "bedroom/walls"]'),
 ]
 Spots = Annotated[int, Number(limits=ranges.SPOTS, example="6", whole=True)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Day(Read):
+    """A calendar date, in quotes or as TOML writes it; it is kept as text."""
+
+    example: str = "2026-03-02"
+
+    def read(self, value: object) -> object:
+        if isinstance(value, datetime.date) and not isinstance(value, datetime.datetime):
+            return value.isoformat()
+        try:
+            if isinstance(value, str):
+                return datetime.date.fromisoformat(value.strip()).isoformat()
+        except ValueError:
+            pass
+        raise UnitError(
+            f"{shown(value)} is not a date: write year, month and day, such as {self.example}"
+        )
+
+    def described(self) -> Json:
+        return {"type": "string", "format": "date", "examples": [self.example]}
+
+
+Date = Annotated[str, Day()]
+Beamwidth = Annotated[float, _angle(ranges.BEAMWIDTH, "60 deg")]
+Ohms = Annotated[
+    float,
+    within(ranges.RESISTANCE, parse=electrical_units.parse_resistance, example="12 ohm"),
+]

@@ -1,7 +1,7 @@
 """What a project file may say: one model a table, each with the rules between its own keys.
 
 The tables of the building itself are in `rooms`, materials and treatments in `composition`, sources
-and readings in `sources`.
+in `sources`, visits and readings in `readings`.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from envelope.project.schema import fields, wiring
 from envelope.project.schema.composition import Assembly, Layer, Material, Treatment
 from envelope.project.schema.costs import Costs, Product
 from envelope.project.schema.model import Model, Tag
+from envelope.project.schema.readings import Meter, Reading, Resistance, Scan, Visit
 from envelope.project.schema.rooms import (
     Ceiling,
     Dormer,
@@ -29,7 +30,7 @@ from envelope.project.schema.rooms import (
     Table,
     hyphens,
 )
-from envelope.project.schema.sources import Reading, Source, SourceMeasure
+from envelope.project.schema.sources import Source, SourceMeasure
 from envelope.project.schema.wiring import (
     Bond,
     Cable,
@@ -57,6 +58,7 @@ __all__ = [
     "FieldReading",
     "Layer",
     "Material",
+    "Meter",
     "Model",
     "Obstacle",
     "Opening",
@@ -67,6 +69,8 @@ __all__ = [
     "ProjectFile",
     "Reading",
     "Receiver",
+    "Resistance",
+    "Scan",
     "Site",
     "Source",
     "SourceMeasure",
@@ -77,6 +81,7 @@ __all__ = [
     "Tag",
     "Treat",
     "Treatment",
+    "Visit",
     "json_schema",
 ]
 
@@ -172,7 +177,11 @@ class ProjectFile(Table):
     panel: list[Panel] = Field(default_factory=list)
     treatment: list[Treatment] = Field(default_factory=list)
     source: list[Source] = Field(default_factory=list)
+    visit: list[Visit] = Field(default_factory=list)
+    meter: list[Meter] = Field(default_factory=list)
     reading: list[Reading] = Field(default_factory=list)
+    scan: list[Scan] = Field(default_factory=list)
+    resistance: list[Resistance] = Field(default_factory=list)
     receiver: list[Receiver] = Field(default_factory=list)
     plan: list[Plan] = Field(default_factory=list)
     product: list[Product] = Field(default_factory=list)
@@ -201,7 +210,11 @@ LISTS: dict[str, tuple[type[Table], int]] = {
     "panel": (Panel, 1000),
     "treatment": (Treatment, 500),
     "source": (Source, 200),
-    "reading": (Reading, 100),
+    "visit": (Visit, 50),
+    "meter": (Meter, 20),
+    "reading": (Reading, 200),
+    "scan": (Scan, 200),
+    "resistance": (Resistance, 200),
     "receiver": (Receiver, 200),
     "plan": (Plan, 200),
     "product": (Product, 500),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from typing import Annotated, Literal
+from typing import Annotated
 
 from pydantic import Field, PrivateAttr
 
@@ -12,7 +12,7 @@ from envelope.building import job as records
 from envelope.building.job import Polarization
 from envelope.building.source_measures import AGREEMENTS, MEASURES, Agreement, Measure
 from envelope.building.unknowns import DIRECTIVITY_DB, DUTY, scattered_range
-from envelope.geometry.plane import Floats, frozen
+from envelope.geometry.plane import Floats
 from envelope.physics.tables import services
 from envelope.project.schema import fields
 from envelope.project.schema.composition import of_record
@@ -20,7 +20,6 @@ from envelope.project.schema.costs import Amount
 from envelope.project.schema.fields import Choice
 from envelope.project.schema.rooms import (
     Problems,
-    State,
     Table,
     exactly_one,
 )
@@ -152,6 +151,11 @@ class Source(Table):
     )
 
     @property
+    def device(self) -> str:
+        """What its bands are called together, where it has several."""
+        return self._device
+
+    @property
     def is_point(self) -> bool:
         """Whether it is a point rather than a direction."""
         own = {"space", "at", "eirp", "directivity"}
@@ -220,10 +224,11 @@ class Source(Table):
                     "a peak level needs the share of the time that the source sends, such as "
                     "duty = 0.04: the average is what counts",
                 )
-        elif self.duty is not None and not stated:
+        elif self.duty is not None and not stated and "detector" not in self.given():
             yield (
                 "duty",
-                'duty goes with eirp, or with detector = "peak": a level is an average already',
+                'duty goes with eirp, or with detector = "peak": a level is an average already; '
+                'for readings of the peak say detector = "average" beside it',
             )
         if not self.is_point and self.azimuth is not None and self.band is not None:
             yield from of_record("source", self.record)
@@ -256,6 +261,7 @@ class Source(Table):
             ground_reflection=self.ground_reflection,
             level_tolerance_db=self.level_tolerance,
             direction_tolerance_rad=self.direction_tolerance,
+            duty=self.duty,
             device=self._device,
             may=may,
         )
@@ -271,49 +277,3 @@ class Source(Table):
 
     def _directivity_db(self) -> float:
         return DIRECTIVITY_DB.middle if self.directivity is None else self.directivity
-
-
-class Reading(Table):
-    """What a meter showed of a source before any treatment: its level outside is solved from it."""
-
-    id: fields.Id
-    source: fields.Sources = Field(description="Or several that were heard together")
-    space: fields.Reference | None = Field(
-        None, description="In which it was taken; none: outdoors"
-    )
-    at: fields.Point = Field(
-        description="In the space's coordinates, height above its floor; outdoors the building's"
-    )
-    level: fields.OneLevel
-    spots: fields.Spots = Field(
-        1, description="Places, and directions of the antenna, averaged in power; default 1"
-    )
-    tolerance: fields.Decibels = Field(
-        0.0, description="Half of the meter's own 10-90 % band, the same in every reading"
-    )
-    plan: Annotated[
-        Literal["as-built"],
-        Choice(what="a plan that readings are solved through", words=("as-built",)),
-    ] = Field("as-built", description="Readings are taken before any treatment")
-    states: Annotated[dict[str, State], Field(max_length=500)] = Field(
-        default_factory=dict, description="States of openings by id, where they stood so"
-    )
-
-    def problems(self) -> Problems:
-        plan = records.Plan(id=records.AS_BUILT, treatments={})
-        yield from of_record("reading", lambda: self.record(position_m=self.at, plan=plan))
-
-    def record(
-        self, *, position_m: Floats | tuple[float, ...], plan: records.Plan
-    ) -> records.Reading:
-        """The reading, in SI."""
-        return records.Reading(
-            id=self.id,
-            sources=self.source,
-            position_m=frozen(position_m),
-            level_w_m2=self.level,
-            plan=plan,
-            space=self.space,
-            spots=self.spots,
-            tolerance_db=self.tolerance,
-        )

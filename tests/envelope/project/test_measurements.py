@@ -157,15 +157,43 @@ ONE_FAULT = [
     ),
     (
         "spots = 6",
-        'plan = "walls"',
-        'house.toml:67 reading[0].plan: "walls" is not a plan that readings are solved through: '
-        'only "as-built" is allowed',
+        'plan = "wals"',
+        'house.toml:67 reading[0].plan: there is no plan "wals": did you mean "walls"?',
     ),
     (
         "spots = 6",
         'plan = ["as-built", "walls"]',
-        "house.toml:67 reading[0].plan: a list is not a plan that readings are solved through: "
-        'only "as-built" is allowed',
+        "house.toml:67 reading[0].plan: a list is not a name: "
+        'write it in quotes, such as "bedroom"',
+    ),
+    (
+        'space = "bedroom"\nat = "1.5, 0.8, 1.3 m"\nlevel = "120',
+        'receiver = "pillow"\nspace = "bedroom"\nlevel = "120',
+        "house.toml:65 reading[0].space: space does not go with receiver, which says where it was "
+        "taken",
+    ),
+    (
+        'space = "bedroom"\nat = "1.5, 0.8, 1.3 m"\nlevel = "120',
+        'space = ["bedroom", "hall"]\nat = "1.5, 0.8, 1.3 m"\nlevel = "120',
+        "house.toml:64 reading[0].space: a list is not a name: "
+        'write it in quotes, such as "bedroom"',
+    ),
+    (
+        "spots = 6",
+        'visit = "second"',
+        'house.toml:67 reading[0].visit: there is no visit "second": there are none',
+    ),
+    (
+        "spots = 6",
+        'facing = "231 deg"',
+        "house.toml:67 reading[0].facing: facing needs a [[meter]] with a beamwidth: one that "
+        "hears from all sides faces nowhere",
+    ),
+    (
+        "spots = 6",
+        'detector = "peak"',
+        'house.toml:67 reading[0].detector: a peak needs the share of the time that "mast" sends: '
+        'give it detector = "average" and duty, or read the average',
     ),
     (
         "W1 = ",
@@ -236,9 +264,10 @@ def test_what_a_solve_cannot_do_has_its_line() -> None:
 def test_the_schema_has_its_keys() -> None:
     schema = json_schema()
     table = schema["$defs"]["Reading"]
-    assert set(table["required"]) == {"id", "source", "at", "level"}
+    assert set(table["required"]) == {"id", "level"}
     assert set(table["properties"]) == {
-        *("id", "source", "space", "at", "level", "spots", "tolerance", "plan", "states"),
+        *("id", "source", "off", "receiver", "space", "at", "level", "shows", "detector", "spots"),
+        *("visit", "meter", "tolerance", "facing", "tilt", "plan", "states"),
     }
     assert schema["properties"]["reading"]["items"] == {"$ref": "#/$defs/Reading"}
 
