@@ -80,6 +80,16 @@ def facets_of(space: SpaceBody, index: int, source: str) -> Facets | str:
     if space.triangles is None:
         return space.trouble or "it has no geometry"
     soup = soup_of_triangles(space.triangles, space.id)
+    corners = np.unique(soup.points, axis=0)
+    if len(cKDTree(corners).query_pairs(SNAP_M)):
+        # Steps of less than half a millimetre: without them, where the solid stays closed.
+        found = _facets_of(without_slivers(weld(soup, within_m=SNAP_M)), index, source)
+        if not isinstance(found, str):
+            return found
+    return _facets_of(soup, index, source)
+
+
+def _facets_of(soup: Soup, index: int, source: str) -> Facets | str:
     try:
         found = find_volumes(soup, source=source)
     except ModelFileError as error:
@@ -201,7 +211,7 @@ def cut_voids(facets: Sequence[Facet], voids: Sequence[Void], shell: Shell) -> l
             if shadow is None:
                 continue
             area, nearest, farthest = shadow
-            area = swept(facet.rest.intersection(area))
+            area = swept(facet.rest.intersection(without_hairs(area, facet.rest)))
             if area.area < LEAST_OPENING_M2:
                 continue
             if not _goes_through(void, facet, shell, shadow[0], nearest, farthest):
@@ -231,6 +241,26 @@ def cut_voids(facets: Sequence[Facet], voids: Sequence[Void], shell: Shell) -> l
             facet.cuts.append(Cut(area=area, void=void, kind=kind))
             facet.rest = swept(facet.rest.difference(area))
     return list(notes.values())
+
+
+def without_hairs(area: Area, whole: Area) -> Area:
+    """An area whose edges run along those of a larger one where they are less than 0.5 mm off.
+
+    Corners within reach of a corner go there, the others onto the nearest edge: else a strip too
+    narrow to be a panel stays beside an opening.
+    """
+    edges = shapely.boundary(whole)
+
+    def onto(corners: Floats) -> Floats:
+        moved = corners.copy()
+        for index, corner in enumerate(corners):
+            point = shapely.Point(corner)
+            if edges.distance(point) < SNAP_M:
+                moved[index] = edges.interpolate(edges.project(point)).coords[0]
+        return moved
+
+    snapped = shapely.snap(area, whole, SNAP_M)
+    return shapely.make_valid(shapely.transform(snapped, onto))
 
 
 def united(areas: Iterable[Area]) -> Area:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import time
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -15,6 +14,7 @@ import numpy as np
 
 from envelope.building.model import Storey
 from envelope.errors import Fault, Location, MissingExtraError, ModelFileError
+from envelope.exchange.ifc.shapes import MALFORMED, Budget, shapes_of
 from envelope.exchange.ifc.terrain import Grade, grade_of
 from envelope.exchange.naming import counted, slug, unique
 from envelope.exchange.records import Note
@@ -40,8 +40,6 @@ NOT_MODELLED = {
     "IfcBuildingElementProxy": "element of no class",
 }
 FILLINGS = ("IfcWindow", "IfcDoor")
-MOST_SECONDS = 300.0
-MOST_TRIANGLES = 3_000_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -178,6 +176,16 @@ def open_ifc(path: Path, *, spaceless: bool = False) -> IfcModel:
         file = library.open(str(path))
     except (RuntimeError, OSError, library.Error) as error:
         raise _fault(path, f"cannot be read as IFC: {error}") from None
+    try:
+        return _read(library, file, path, spaceless=spaceless)
+    except MALFORMED as error:
+        message = f"has an attribute of the wrong kind where storeys, units or spaces are: {error}"
+        raise _fault(path, message) from None
+
+
+def _read(library: ModuleType, file: Any, path: Path, *, spaceless: bool) -> IfcModel:
+    budget = Budget(path=path)
+    _drop_broken_relations(file)
     spaces = file.by_type("IfcSpace")
     if not spaces and not spaceless:
         raise _fault(path, _without_spaces(file))
@@ -185,13 +193,17 @@ def open_ifc(path: Path, *, spaceless: bool = False) -> IfcModel:
     if not any(getattr(unit, "UnitType", "") == "LENGTHUNIT" for unit in _units(file)):
         raise _fault(path, "names no unit of length; set one in the program it comes from")
     scale = float(library.util.unit.calculate_unit_scale(file))
-    shapes, notes = _shapes(library, file, path)
+    shapes, notes = shapes_of(library, file, _drawn(file), budget)
     storeys, storey_of, storey_notes = _storeys(library, file, spaces, scale)
-    bodies: dict[str, Body] = {
-        element.GlobalId: _body(library, element, shapes, scale)
-        for element in _elements(file)
-        if element.GlobalId in shapes
-    }
+    bodies: dict[str, Body] = {}
+    for element in _elements(file):
+        if element.GlobalId in shapes:
+            try:
+                bodies[element.GlobalId] = _body(library, element, shapes, scale)
+            except MALFORMED:
+                bodies[element.GlobalId] = _bare_body(element, shapes)
+                message = f"{element.is_a()} whose name or materials cannot be read; its shape is"
+                notes.append(Note(kind="refused", subject=element.GlobalId, message=message))
     names = [_space_names(space) for space in spaces]
     ids = unique(slug(listed[0] if listed else "space", keep_case=True) for listed in names)
     everything = np.concatenate(
@@ -223,6 +235,24 @@ def open_ifc(path: Path, *, spaceless: bool = False) -> IfcModel:
         notes=(*notes, *storey_notes, *none),
         not_modelled=_not_modelled(file),
     )
+
+
+def _drop_broken_relations(file: Any) -> None:
+    """Take out of the file read what names an opening or a leaf that is not in it.
+
+    The library makes no shape of a wall that such a relation belongs to.
+    """
+    for type_, keys in (
+        ("IfcRelVoidsElement", ("RelatingBuildingElement", "RelatedOpeningElement")),
+        ("IfcRelFillsElement", ("RelatingOpeningElement", "RelatedBuildingElement")),
+    ):
+        for relation in list(file.by_type(type_)):
+            try:
+                whole = all(getattr(relation, key).GlobalId for key in keys)
+            except MALFORMED:
+                whole = False
+            if not whole:
+                file.remove(relation)
 
 
 def _units(file: Any) -> list[Any]:
@@ -286,9 +316,9 @@ def _without_spaces(file: Any) -> str:
     )
 
 
-def _shapes(library: ModuleType, file: Any, path: Path) -> tuple[dict[str, Floats], list[Note]]:
-    """Triangles of every space, shell element, filling and opening, in metres."""
-    wanted = [
+def _drawn(file: Any) -> list[Any]:
+    """Every space, shell element, filling, opening and terrain that has a representation."""
+    return [
         element
         for element in (
             *file.by_type("IfcSpace"),
@@ -298,39 +328,6 @@ def _shapes(library: ModuleType, file: Any, path: Path) -> tuple[dict[str, Float
         )
         if element.Representation is not None
     ]
-    settings = library.geom.settings()
-    settings.set("use-world-coords", True)
-    settings.set("weld-vertices", True)
-    settings.set("reorient-shells", True)
-    library.get_log()  # empties it: what stands in it afterwards belongs to this file
-    found: dict[str, Floats] = {}
-    started = time.monotonic()
-    total = 0
-    iterator = library.geom.iterator(settings, file, 1, include=wanted) if wanted else None
-    if iterator is not None and iterator.initialize():
-        while True:
-            shape = iterator.get()
-            points = np.array(shape.geometry.verts, dtype=np.float64).reshape(-1, 3)
-            faces = np.array(shape.geometry.faces, dtype=np.int64).reshape(-1, 3)
-            total += len(faces)
-            if total > MOST_TRIANGLES:
-                raise _fault(path, f"has more than {MOST_TRIANGLES} triangles; export less detail")
-            if time.monotonic() - started > MOST_SECONDS:
-                raise _fault(path, f"takes longer than {MOST_SECONDS:.0f} s; export less detail")
-            if len(faces):
-                found[shape.guid] = points[faces]
-            if not iterator.next():
-                break
-    notes = [
-        Note(
-            kind="refused",
-            subject=element.Name or element.GlobalId,
-            message=f"{element.is_a()} whose geometry cannot be made",
-        )
-        for element in wanted
-        if element.GlobalId not in found and element.is_a() not in ("IfcSite", "IfcSpace")
-    ]
-    return found, notes
 
 
 def _body(library: ModuleType, element: Any, shapes: dict[str, Floats], scale: float) -> Body:
@@ -375,23 +372,37 @@ def _body(library: ModuleType, element: Any, shapes: dict[str, Floats], scale: f
     )
 
 
+def _bare_body(element: Any, shapes: dict[str, Floats]) -> Body:
+    """An element of which no more than its shape is known."""
+    return Body(
+        id=element.GlobalId,
+        type=element.is_a(),
+        name="",
+        triangles=shapes[element.GlobalId],
+    )
+
+
 def _voids(file: Any, shapes: dict[str, Floats], bodies: dict[str, Body]) -> tuple[Void, ...]:
     """Openings; a window or door that fills none counts as its own."""
     found: list[Void] = []
     filled: set[str] = set()
     for relation in file.by_type("IfcRelVoidsElement"):
-        opening = relation.RelatedOpeningElement
+        try:
+            opening = relation.RelatedOpeningElement
+            host = relation.RelatingBuildingElement.GlobalId
+            fillings = [
+                item.RelatedBuildingElement.GlobalId for item in getattr(opening, "HasFillings", ())
+            ]
+        except MALFORMED:
+            continue  # what it names is not in the file
         if opening is None or opening.GlobalId not in shapes:
             continue
-        fillings = [
-            item.RelatedBuildingElement.GlobalId for item in getattr(opening, "HasFillings", ())
-        ]
         filled.update(fillings)
         found.append(
             Void(
                 id=opening.GlobalId,
                 triangles=shapes[opening.GlobalId],
-                host=relation.RelatingBuildingElement.GlobalId,
+                host=host,
                 filling=next((bodies[key] for key in fillings if key in bodies), None),
             )
         )
@@ -412,10 +423,13 @@ def _listed(space: Any) -> tuple[tuple[str, str, str], ...]:
     """Bounding elements that the file lists for a space."""
     found = []
     for boundary in getattr(space, "BoundedBy", ()) or ():
-        element = boundary.RelatedBuildingElement
-        if element is not None:
-            flag = str(boundary.InternalOrExternalBoundary)
-            found.append((element.GlobalId, element.is_a(), flag))
+        try:
+            element = boundary.RelatedBuildingElement
+            if element is not None:
+                flag = str(boundary.InternalOrExternalBoundary)
+                found.append((element.GlobalId, element.is_a(), flag))
+        except MALFORMED:
+            continue  # the list is compared, never followed
     return tuple(found)
 
 
