@@ -6,11 +6,17 @@ import argparse
 import tempfile
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from envelope.commands.arguments import add_job, add_plans_and_threshold
-from envelope.commands.common import analyzed, read_job
+from envelope.commands.common import cast, chosen_plans, read_job
 from envelope.commands.wiring_account import wiring_account
 from envelope.errors import EnvelopeError
+
+if TYPE_CHECKING:
+    from envelope.building.job import Job
+    from envelope.exposure.casts import Casts
+    from envelope.plans.decision import Decision
 
 DESCRIPTION = (
     "Writes one HTML file that explains the plans to a client and opens without a network."
@@ -30,6 +36,7 @@ _PICTURES_AT_MOST = 12  # each adds about a twentieth of a megabyte
 
 def run(options: argparse.Namespace) -> int:
     """Write the hand-out."""
+    from envelope.exposure.analysis import analyze
     from viewer.handout.build import write_handout
     from viewer.handout.wiring import wiring_section
     from viewer.pictures.gl import begin_trial, can_draw
@@ -39,7 +46,14 @@ def run(options: argparse.Namespace) -> int:
     _check_name(options.output)
     begin_trial()  # while the job is worked out
     job = read_job(options.job)
-    analysis = analyzed(job, path=options.job, plans=options.plan, threshold_db=options.threshold)
+    casts = cast(job, path=options.job)
+    analysis = analyze(
+        job=job,
+        casts=casts,
+        plans=chosen_plans(job, options.plan),
+        threshold_db=options.threshold,
+        with_bands=True,
+    )
     shown = analysis.plans[-1].plan
     account = wiring_account(job, shown, plans=[each.plan for each in analysis.plans])
     scene = build_scene(
@@ -68,9 +82,22 @@ def run(options: argparse.Namespace) -> int:
         pictures=pictures,
         plan=shown,
         more="" if account is None else wiring_section(account.sentences, picture=account.picture),
+        decision=_decision(job, casts),
     )
     print(options.output)
     return 0
+
+
+def _decision(job: Job, casts: Casts) -> Decision | None:
+    """What to do first at the first receiver; nothing where nothing is on offer."""
+    from envelope.plans.decide import decide
+
+    if not job.sources:
+        return None
+    try:
+        return decide(job, casts=casts, receiver=job.receivers[0].id)
+    except EnvelopeError:
+        return None
 
 
 def _check_name(path: Path) -> None:

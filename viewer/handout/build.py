@@ -19,6 +19,7 @@ from envelope.building.job import Job
 from envelope.errors import EnvelopeError, MissingExtraError
 from envelope.exposure.analysis_record import Analysis
 from envelope.files import write_atomically
+from envelope.plans.decision import Decision
 from viewer.handout.inline import inline_hash, inline_json
 from viewer.scene.records import Scene
 from viewer.scene.to_json import to_json
@@ -41,6 +42,7 @@ def handout_html(
     pictures: Mapping[str, bytes] | None = None,
     plan: str | None = None,
     more: str = "",
+    decision: Decision | None = None,
 ) -> str:
     """The page of a hand-out.
 
@@ -61,6 +63,8 @@ def handout_html(
         Plan to open with; else the last one.
     more : str
         Further sections as HTML, such as that of `viewer.handout.wiring`.
+    decision : Decision, optional
+        What to do first at the first receiver; without, the page says nothing of it.
 
     Raises
     ------
@@ -102,7 +106,14 @@ def handout_html(
         ]
     )
     return template.render(
-        content(scene=scene, job=job, analysis=analysis, chosen=chosen, pictures=pictures or {}),
+        content(
+            scene=scene,
+            job=job,
+            analysis=analysis,
+            chosen=chosen,
+            pictures=pictures or {},
+            decision=decision,
+        ),
         date=long_date(date),
         date_iso=date.isoformat(),
         policy=policy,
@@ -157,6 +168,7 @@ def write_handout(
     pictures: Mapping[str, bytes] | None = None,
     plan: str | None = None,
     more: str = "",
+    decision: Decision | None = None,
 ) -> int:
     """Write a hand-out, whole or not at all; its size in bytes. See `handout_html`."""
     page = handout_html(
@@ -168,6 +180,7 @@ def write_handout(
         pictures=pictures,
         plan=plan,
         more=more,
+        decision=decision,
     ).encode()
     write_atomically(Path(path), page)
     return len(page)

@@ -13,12 +13,15 @@ from envelope.exposure.analysis_record import Analysis
 from envelope.exposure.assumptions import ASSUMED_SOURCE
 from envelope.exposure.differences import Difference
 from envelope.exposure.results import PlanResult, ReceiverResult
+from envelope.plans.decision import Decision
 from envelope.text import level, percent
 from envelope.text.names import plan_title, shown
 from envelope.text.sentences import SAME_DB, WORSE_DB
 from viewer.handout import words
 from viewer.handout.inline import data_address
+from viewer.handout.steps import steps_section
 from viewer.scene.colours import cividis_table
+from viewer.scene.listing import listed_faces
 from viewer.scene.records import Scene
 from viewer.scene.wiring import KEY_TITLE, SPOT_COLOURS, share_key
 
@@ -61,6 +64,7 @@ def content(
     analysis: Analysis,
     chosen: int,
     pictures: Mapping[str, bytes],
+    decision: Decision | None = None,
 ) -> dict[str, Any]:
     """Everything that the template needs of a job.
 
@@ -74,6 +78,8 @@ def content(
         Place of the plan to open with.
     pictures : mapping of str to bytes
         PNG by plan.
+    decision : Decision, optional
+        What to do first at the first receiver.
     """
     found = _Found(scene=scene, analysis=analysis, chosen=chosen)
     return {
@@ -94,6 +100,7 @@ def content(
         "stills": [_still(found, p, pictures) for p in range(len(scene.plans))],
         "faces": list(found.cases(_faces)),
         "max_rows": _MAX_ROWS,
+        "steps": None if decision is None else steps_section(job, decision),
         "sources": list(found.cases(_sources)) if scene.sources else [],
         "readings": _readings(found),
         "treatments": [
@@ -244,7 +251,7 @@ def _still(found: _Found, p: int, pictures: Mapping[str, bytes]) -> dict[str, An
 def _faces(found: _Found, p: int, r: int, result: ReceiverResult) -> dict[str, Any]:
     scene = found.scene
     rows = []
-    for leak in result.panels:
+    for leak in listed_faces(result):
         if leak.share < _LISTED_FROM:
             continue
         panel = scene.panels[scene.panel_index[leak.panel]]

@@ -70,7 +70,7 @@ class SpaceJson(TypedDict):
 class LeakJson(TypedDict):
     """What a panel lets in at one receiver under one plan.
 
-    `rank`: its place by what treating it does to the level, which `trial` says shortly.
+    `rank`: its place in lists (`listing.listed_faces`); `trial`: what treating it does, shortly.
     """
 
     solid_angle_sr: float

@@ -37,6 +37,7 @@ from viewer.scene.highlights import (
     is_outlined,
     let_in_db,
 )
+from viewer.scene.listing import listed_faces
 from viewer.scene.meshes import STUB_M
 from viewer.scene.records import (
     MOST_CABLES,
@@ -59,6 +60,7 @@ from viewer.scene.transmitters import dashes, mark_size
 from viewer.scene.wiring import KEY_TITLE, SPOT_COLOURS, share_key
 
 Json = dict[str, Any]
+Places = dict[str, dict[str, int]]  # receiver, face: its place in lists
 
 
 def to_json(scene: Scene) -> Json:
@@ -67,6 +69,7 @@ def to_json(scene: Scene) -> Json:
     `json_types.py` names every key. Lengths are metres rounded to 0.1 mm, x east, y north,
     z up in project axes. A number that is infinite (nothing passes) stands as None.
     """
+    places = [_places(plan, scene) for plan in scene.plans]
     return {
         "format": 1,
         "name": scene.name,
@@ -97,7 +100,7 @@ def to_json(scene: Scene) -> Json:
             }
             for s in scene.spaces
         ],
-        "panels": [_panel(panel, scene) for panel in scene.panels],
+        "panels": [_panel(panel, scene, places) for panel in scene.panels],
         "walls": [
             {
                 "panel": wall.panel,
@@ -169,10 +172,11 @@ def column_to_json(scene: Scene, *, plan: str) -> Json:
     """
     at = scene.plan_index[plan]
     column = scene.plans[at]
+    places = _places(column, scene)
     return {
         "plan": _plan(column, scene),
         "panels": {
-            str(panel.index): _state(state, column, scene)
+            str(panel.index): _state(state, column, scene, places)
             for panel in scene.panels
             if (state := panel.states[at]).treatments or any(state.leaks)
         },
@@ -259,7 +263,7 @@ def _scale(scale: Scale) -> list[float]:
     return [scale.low_db, scale.high_db]
 
 
-def _panel(panel: ScenePanel, scene: Scene) -> Json:
+def _panel(panel: ScenePanel, scene: Scene, places: Sequence[Places]) -> Json:
     return {
         "id": panel.id,
         "title": face_title(panel, home=panel.space),
@@ -280,13 +284,24 @@ def _panel(panel: ScenePanel, scene: Scene) -> Json:
         "assemblies": list(panel.assemblies),
         "behind": list(panel.behind),
         "plans": [
-            _state(state, plan, scene)
-            for state, plan in zip(panel.states, scene.plans, strict=True)
+            _state(state, plan, scene, place)
+            for state, plan, place in zip(panel.states, scene.plans, places, strict=True)
         ],
     }
 
 
-def _state(state: PanelState, plan: ScenePlan, scene: Scene) -> Json:
+def _places(plan: ScenePlan, scene: Scene) -> Places:
+    """Place of each face in the lists of a plan, by receiver and face."""
+    places: Places = {}
+    for receiver in scene.receivers:
+        result = plan.receiver(receiver.id)
+        if result is not None:
+            listed = enumerate(listed_faces(result))
+            places[receiver.id] = {leak.panel: place for place, leak in listed}
+    return places
+
+
+def _state(state: PanelState, plan: ScenePlan, scene: Scene, places: Places) -> Json:
     return {
         "treatments": list(state.treatments),
         "stands": state.stands,
@@ -294,15 +309,26 @@ def _state(state: PanelState, plan: ScenePlan, scene: Scene) -> Json:
         "leaks": [
             None
             if leak is None
-            else _leak(leak, plan.receiver(receiver.id), scene, stands=state.stands)
+            else _leak(
+                leak,
+                plan.receiver(receiver.id),
+                scene,
+                stands=state.stands,
+                rank=places.get(receiver.id, {}).get(leak.panel, len(scene.panels)),
+            )
             for leak, receiver in zip(state.leaks, scene.receivers, strict=True)
         ],
     }
 
 
-def _leak(leak: PanelLeak, result: ReceiverResult | None, scene: Scene, *, stands: str) -> Json:
-    order = [] if result is None else [each.panel for each in result.panels]
-    rank = order.index(leak.panel) if leak.panel in order else len(order)
+def _leak(
+    leak: PanelLeak,
+    result: ReceiverResult | None,
+    scene: Scene,
+    *,
+    stands: str,
+    rank: int,
+) -> Json:
     panel = scene.panels[scene.panel_index[leak.panel]]
     home = result.space if result is not None else None
     return {
