@@ -40,7 +40,7 @@ COMMANDS = {
     "loss": "loss and reflection of a stack by frequency and angle, coat by coat",
     "import": "a model file (GLB, OBJ, STL, PLY, IFC) as a job",
     "export": "the analysed scene for other programs: GLB, OBJ, STL, PLY, or CSV of panels",
-    "library": "starter assemblies, materials and radio services that a job may name",
+    "library": "assemblies, materials, services that a job may name; usual figures of the trade",
     "schema": "print the JSON Schema of project files",
     "demo": "copy the sample jobs into a folder",
 }

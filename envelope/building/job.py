@@ -39,6 +39,7 @@ from envelope.building.wiring import Wiring
 from envelope.errors import EnvelopeError, Fault, Location, RecordError, UnknownNameError
 from envelope.geometry.plane import Floats
 from envelope.physics.materials import entry_loss_names, is_material, material_names
+from envelope.pricing.defaults import Defaults
 from envelope.pricing.products import Costs, Product
 
 __all__ = [
@@ -106,6 +107,7 @@ class Job:
     questions: tuple[Question, ...] = ()  # what its model leaves open
     products: tuple[Product, ...] = ()  # what is bought for treatments
     costs: Costs = field(default_factory=Costs)
+    defaults: Defaults = field(default_factory=Defaults)  # of the trade
     work: Mapping[str, str] = field(default_factory=dict)  # by panel: bare, finished, now-or-never
     only_on: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # treatment → its panels
     feet: bool = False  # lengths are written in feet and inches, and are shown so

@@ -145,6 +145,7 @@ SPREAD_RATE = Limits(
 LABOUR = Limits(what="hours for an area", at_most=Bound(100.0, "100 h/m2"))
 PERCENT = Limits(what="a share in per cent", at_most=Bound(1.0, "100 %"))
 FULLNESS = plain("a fullness", 1, 5)
+WORKDAY = plain("a working day in hours", 1, 24)
 DOSE = plain("a dose per litre", 0, 100)
 DAYS = plain("a number of days", 0, 1000)
 LOSS_TANGENT = plain("a loss tangent", 0, 100)

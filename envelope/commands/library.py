@@ -1,4 +1,4 @@
-"""`gapcast library`: the starter assemblies, materials and services that a job may name."""
+"""`gapcast library`: assemblies, materials and services that a job may name; usual figures."""
 
 from __future__ import annotations
 
@@ -19,13 +19,16 @@ from envelope.physics.arrays import SPEED_OF_LIGHT_M_S
 from envelope.physics.materials import canonical_name, material_names, material_permittivity
 from envelope.physics.tables import metals
 from envelope.physics.tables.services import SERVICES
+from envelope.pricing.defaults import USUAL
 from envelope.text import frequency
+from envelope.text.trade import usual_value
 from envelope.units import format_metres
 
 DESCRIPTION = (
     "Lists what a job may name without defining it: assemblies with their layers and the loss of "
-    "each at three frequencies, materials with what 10 cm of them lose, and radio services with "
-    "their bands. All assemblies are typical ones: check on site what stands there."
+    "each at three frequencies, materials with what 10 cm of them lose, radio services with their "
+    "bands, and the figures of the trade that are taken where a job does not say. All "
+    "assemblies are typical ones: check on site what stands there."
 )
 AT_HZ = np.array([0.9e9, 1.8e9, 3.5e9])
 _OPAQUE_DB = 200.0  # a loss from which a figure says nothing more
@@ -37,7 +40,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "what",
         nargs="?",
-        choices=("assemblies", "materials", "services"),
+        choices=("assemblies", "materials", "services", "defaults"),
         help="list only these",
     )
     parser.add_argument("--json", action="store_true", help="print JSON instead of tables")
@@ -177,13 +180,45 @@ def _print_services(rows: list[dict[str, Any]]) -> None:
         console.print(f"{names}: {note}.")
 
 
+def _defaults() -> list[dict[str, Any]]:
+    return [
+        {
+            "key": each.key,
+            "value": each.value,
+            "unit": each.unit,
+            "what": each.what,
+            "source": each.source,
+        }
+        for each in USUAL
+    ]
+
+
+def _print_defaults(rows: list[dict[str, Any]]) -> None:
+    console = open_console()
+    table = plain_table("key", ">usual", "what", "where it comes from", title="defaults")
+    for row in rows:
+        usual = usual_value(row["value"], row["unit"], feet=False)
+        table.add_row(row["key"], usual, row["what"], row["source"])
+    console.print(table)
+    console.print(
+        r'A job changes them in its table \[defaults], such as spread-rate-primer = "250 ft2/gal"; '
+        "what a product states itself comes first."
+    )
+
+
 def run(options: argparse.Namespace) -> int:
     """List what may be named."""
-    makers = {"assemblies": _assemblies, "materials": _materials, "services": _services}
+    makers = {
+        "assemblies": _assemblies,
+        "materials": _materials,
+        "services": _services,
+        "defaults": _defaults,
+    }
     printers = {
         "assemblies": _print_assemblies,
         "materials": _print_materials,
         "services": _print_services,
+        "defaults": _print_defaults,
     }
     chosen = [options.what] if options.what else list(makers)
     found = {name: makers[name]() for name in chosen}

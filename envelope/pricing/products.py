@@ -8,6 +8,7 @@ from decimal import Decimal
 from typing import Literal, get_args
 
 from envelope.errors import RangeError
+from envelope.pricing.defaults import Defaults
 from envelope.pricing.packages import Package
 
 Form = Literal["liquid", "roll", "film", "curtain", "piece"]
@@ -15,8 +16,6 @@ FORMS: tuple[str, ...] = get_args(Form)
 # Where a liquid belongs: beneath the coating, the coating itself, over it.
 Stage = Literal["primer", "coating", "finish"]
 STAGES: tuple[str, ...] = get_args(Stage)
-# Coats beneath and above a coating; a dark one needs more above. Common practice, no source.
-STAGE_COATS: dict[str, int] = {"primer": 1, "finish": 2}
 
 # What a package of each form is counted in.
 PACKAGE_UNITS: dict[str, str] = {
@@ -26,9 +25,6 @@ PACKAGE_UNITS: dict[str, str] = {
     "curtain": "m",
     "piece": "piece",
 }
-
-DEFAULT_SPARE = 0.1  # of a liquid, on top; common practice, no source (trade pages: 10–15 %)
-DEFAULT_WASTE = 0.15  # of goods cut from a roll, until they are cut; common practice, no source
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,6 +67,7 @@ class Product:
     trade: str = ""
     lead_days: int | None = None
     one_batch: bool = False
+    assumed: tuple[str, ...] = ()  # keys whose figures are the usual ones, not stated
 
     def __post_init__(self) -> None:
         if self.form == "liquid" and self.per_litre_of is None and self.spread_rate_m2_l is None:
@@ -90,13 +87,15 @@ class Product:
         """Share bought on top of what the faces take."""
         if self.spare is not None:
             return self.spare
-        return {"liquid": DEFAULT_SPARE, "piece": 0.0}.get(self.form, DEFAULT_WASTE)
+        if self.form == "piece":
+            return 0.0
+        return Defaults().value("spare-liquid" if self.form == "liquid" else "spare-roll")
 
     def coats_over(self, treatment: int) -> int:
         """Coats of a liquid on a treatment of so many coats: its own, else as its stage has it."""
         if self.coats is not None:
             return self.coats
-        return treatment if self.stage == "coating" else STAGE_COATS[self.stage]
+        return treatment if self.stage == "coating" else Defaults().count(f"coats-{self.stage}")
 
     @property
     def unit(self) -> str:

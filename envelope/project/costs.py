@@ -6,6 +6,7 @@ from collections import Counter
 from decimal import ROUND_FLOOR, Decimal
 
 from envelope.errors import RangeError
+from envelope.pricing.defaults import Defaults
 from envelope.pricing.packages import STEP, Package
 from envelope.pricing.products import Costs, Product
 from envelope.project.faults import Faults
@@ -31,9 +32,10 @@ def costs_of(tables: Tables, faults: Faults) -> tuple[Costs, tuple[Product, ...]
         rates={trade: rate.amount for trade, rate in tables.costs.rates.items()},
     )
     products = []
+    defaults = defaults_of(tables)
     for index, table in tables.of(schema.Product):
         try:
-            products.append(_product(table))
+            products.append(_product(table, defaults))
         except RangeError as error:
             faults.add(("product", index), str(error))
     return costs, tuple(products)
@@ -64,7 +66,37 @@ def _currencies(tables: Tables) -> list[tuple[Path, str]]:
     return found
 
 
-def _product(table: schema.Product) -> Product:
+def defaults_of(tables: Tables) -> Defaults:
+    """Figures of the trade that the job changes."""
+    table = tables.defaults
+    return Defaults(changed={key: float(table.value(key)) for key in sorted(table.given())})
+
+
+_USUAL = {  # keys of a product by form, each with the row that stands in for it
+    "liquid": {"spread-rate": "spread-rate-{stage}", "spare": "spare-liquid"},
+    "roll": {"overlap": "overlap", "turn-up": "turn-up", "spare": "spare-roll"},
+    "film": {"trim": "trim", "spare": "spare-roll"},
+    "curtain": {"fullness": "fullness", "hem": "hem", "spare": "spare-roll"},
+    "piece": {},
+}
+
+
+def _product(table: schema.Product, defaults: Defaults) -> Product:
+    """A product; what its table leaves open is the usual."""
+    usual = {
+        key: row.format(stage=table.stage)
+        for key, row in _USUAL[table.form].items()
+        if key not in table.given() and table.per_litre_of is None
+    }
+    coats = table.coats
+    if coats is None and table.form == "liquid" and table.stage != "coating":
+        coats = defaults.count(f"coats-{table.stage}")
+
+    def figure(key: str, stated: float | Decimal | None, otherwise: float) -> float:
+        if key in usual:
+            return defaults.value(usual[key])
+        return otherwise if stated is None else float(stated)
+
     return Product(
         id=table.id,
         treatment=table.for_,
@@ -79,15 +111,17 @@ def _product(table: schema.Product) -> Product:
             )
             for pack in table.packs
         ),
-        coats=table.coats,
-        spread_rate_m2_l=table.spread_rate,
-        spare=None if table.spare is None else float(table.spare),
+        coats=coats,
+        spread_rate_m2_l=defaults.value(usual["spread-rate"])
+        if "spread-rate" in usual
+        else table.spread_rate,
+        spare=figure("spare", table.spare, 0.0),
         width_m=table.width,
-        overlap_m=table.overlap,
-        turn_up_m=table.turn_up,
-        trim_m=table.trim,
-        fullness=table.fullness,
-        hem_m=table.hem,
+        overlap_m=figure("overlap", table.overlap, 0.0),
+        turn_up_m=figure("turn-up", table.turn_up, 0.0),
+        trim_m=figure("trim", table.trim, 0.0),
+        fullness=figure("fullness", table.fullness, 1.0),
+        hem_m=figure("hem", table.hem, 0.0),
         per_litre_of=table.per_litre_of,
         dose=table.dose,
         setup=Decimal(0) if table.setup is None else table.setup.amount,
@@ -95,4 +129,5 @@ def _product(table: schema.Product) -> Product:
         trade=table.trade,
         lead_days=table.lead,
         one_batch=table.one_batch,
+        assumed=tuple(sorted(usual)),
     )

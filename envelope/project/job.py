@@ -31,7 +31,7 @@ from envelope.building.unknowns import (
 from envelope.errors import RecordError
 from envelope.geometry.plane import Floats, frozen
 from envelope.project.building import note
-from envelope.project.costs import costs_of
+from envelope.project.costs import costs_of, defaults_of
 from envelope.project.faults import Faults
 from envelope.project.limits import check_plans, only_on, work_of
 from envelope.project.measurements import measured_of
@@ -133,6 +133,7 @@ def resolve(
             resistances=measured.resistances,
             products=products,
             costs=costs,
+            defaults=defaults_of(tables),
             work=work,
             only_on=allowed,
         )

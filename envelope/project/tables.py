@@ -31,6 +31,7 @@ class Tables:
     # that what refers to them is not called unknown besides.
     ids: Mapping[str, list[tuple[int, str]]]
     costs: schema.Costs
+    defaults: schema.Defaults
     model: schema.Model | None = None
     model_storeys: Mapping[str, str] = field(default_factory=dict)  # of the model's spaces
 
@@ -108,6 +109,7 @@ def read_tables(document: Mapping[str, Any], faults: Faults) -> Tables:
         site=cast("schema.Site", singles["site"]),
         construction=cast("schema.Construction", singles["construction"]),
         costs=cast("schema.Costs", singles["costs"]),
+        defaults=cast("schema.Defaults", singles["defaults"]),
         entries=entries,
         ids=ids,
         model=_model(document, faults),

@@ -8,9 +8,10 @@ from envelope.building.job import Job
 from envelope.pricing.packages import Purchase
 from envelope.pricing.products import Product
 from envelope.text.names import face_title, shown
-from envelope.text.numbers import SPACE, area, grouped, length, significant
+from envelope.text.numbers import SPACE, area, grouped, length, significant, thickness
 
 _LITRES_PER_GALLON = 3.785411784
+_SQUARE_FOOT_M2 = 0.09290304
 
 
 def amount(quantity: float, unit: str, *, feet: bool) -> str:
@@ -82,6 +83,61 @@ def money(value: Decimal | float | int, currency: str | None) -> str:
     '1\\xa0234.50\\xa0EUR'
     """
     return f"{grouped(float(value), 2)}{SPACE}{currency or ''}".rstrip()
+
+
+def spread_rate(value_m2_l: float, *, feet: bool) -> str:
+    """Area that one coat of a liquid covers.
+
+    Examples
+    --------
+    >>> spread_rate(7.0, feet=False), spread_rate(6.9946, feet=True)
+    ('7\\xa0m²/l', '285\\xa0ft²/gal')
+    """
+    if feet:
+        return f"{grouped(value_m2_l * _LITRES_PER_GALLON / _SQUARE_FOOT_M2)}{SPACE}ft²/gal"
+    return f"{value_m2_l:.3g}{SPACE}m²/l"
+
+
+def usual_value(value: float, unit: str, *, feet: bool) -> str:
+    """A figure of the table of what is usual.
+
+    Parameters
+    ----------
+    value : float
+        SI.
+    unit : str
+        "m2/l", "share", "m", "count", "h" or "".
+    feet : bool
+    """
+    if unit == "m2/l":
+        return spread_rate(value, feet=feet)
+    if unit == "share":
+        return f"{100.0 * value:g}{SPACE}%"
+    if unit == "m":
+        return thickness(value, feet=feet)
+    return f"{value:g}{SPACE}h" if unit == "h" else f"{value:g}"
+
+
+def usual_words(job: Job, product: Product, key: str) -> str:
+    """A figure of a product that was taken as usual, such as "spare 10 %".
+
+    Parameters
+    ----------
+    job : Job
+    product : Product
+    key : str
+        One of `product.assumed`.
+    """
+    values = {
+        "spread-rate": (product.spread_rate_m2_l or 0.0, "m2/l"),
+        "spare": (product.spare_share, "share"),
+        "overlap": (product.overlap_m, "m"),
+        "turn-up": (product.turn_up_m, "m"),
+        "trim": (product.trim_m, "m"),
+        "fullness": (product.fullness, ""),
+        "hem": (product.hem_m, "m"),
+    }
+    return f"{key.replace('-', ' ')} {usual_value(*values[key], feet=job.feet)}"
 
 
 def resistance(value_ohm: float) -> str:

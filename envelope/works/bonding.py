@@ -28,8 +28,6 @@ from envelope.geometry.polygons import spot_inside
 from envelope.physics.sheet_conduction import Sheet, resistances_to
 from envelope.works.surface_mesh import Disc, FlatPiece, mesh_surface
 
-PLATE_M = 0.025  # radius of a bonding plate; common practice, no source
-PROBE_M = 0.01  # radius of a probe that a meter presses on; common practice, no source
 CLEAR_M = 0.05  # from a plate to the coating's edge
 FAR_CORNER_M = 0.1  # a probe at a corner stands this far inside it
 BESIDE_M = 0.1  # of a strip, from which on a socket does not stand on it
@@ -195,13 +193,14 @@ def _expected(job: Job, island: Island, bond: BondPoint, size_m: float) -> tuple
         (number for number, panel in enumerate(panels) if panel.id == here.id),
         key=lambda number: float(pieces[number].area.distance(shapely.Point(wanted))),
     )
-    plate = _spot_on(pieces[index].area, wanted, CLEAR_M)
-    discs = [Disc(piece=index, centre=plate, radius_m=PLATE_M)]
+    plate_m, probe_m = job.defaults.value("bond-plate"), job.defaults.value("probe")
+    plate = _spot_on(pieces[index].area, wanted, max(CLEAR_M, 1.5 * plate_m))
+    discs = [Disc(piece=index, centre=plate, radius_m=plate_m)]
     places = []
     origin = panels[index].frame.lift(plate[np.newaxis])[0]
     for number, (panel, piece) in enumerate(zip(panels, pieces, strict=True)):
-        for place, spot in _probes(panel, piece, origin):
-            disc = Disc(piece=number, centre=spot, radius_m=PROBE_M)
+        for place, spot in _probes(panel, piece, origin, probe_m):
+            disc = Disc(piece=number, centre=spot, radius_m=probe_m)
             if all(_apart(disc, other, panels) for other in discs):
                 discs.append(disc)
                 places.append((panel.id, place))
@@ -229,16 +228,18 @@ def _parallel(job: Job, coated: Coated) -> float:
     return 1.0 / sum(1.0 / value for value in values if value is not None)
 
 
-def _probes(panel: Panel, piece: FlatPiece, origin: Floats) -> list[tuple[str, Floats]]:
+def _probes(
+    panel: Panel, piece: FlatPiece, origin: Floats, probe_m: float
+) -> list[tuple[str, Floats]]:
     """The corner of a panel farthest from the bond, and its middle, both on the coating."""
-    if piece.area.buffer(-2.0 * PROBE_M).is_empty:
+    if piece.area.buffer(-2.0 * probe_m).is_empty:
         return []
     away = np.linalg.norm(panel.outline - origin, axis=1)
     corner = panel.frame.flatten(panel.outline[int(away.argmax())][np.newaxis])[0]
     clear = min(FAR_CORNER_M, 0.4 * float(np.sqrt(piece.area.area)))
-    found = [("far corner", _spot_on(piece.area, corner, max(2.0 * PROBE_M, clear / 2.0)))]
+    found = [("far corner", _spot_on(piece.area, corner, max(2.0 * probe_m, clear / 2.0)))]
     if piece.area.area > 1.0:
-        found.append(("middle", _spot_on(piece.area, spot_inside(piece.area), 2.0 * PROBE_M)))
+        found.append(("middle", _spot_on(piece.area, spot_inside(piece.area), 2.0 * probe_m)))
     return found
 
 

@@ -14,8 +14,6 @@ from envelope.exposure.results import PlanResult, ReceiverResult
 from envelope.works.takeoff import TakeOff, take_off
 
 MAX_OPTIONS = 3
-WORKDAY_H = 8.0
-SPOTS = 9  # averaged at the pillow for acceptance; common practice, no source
 
 NOT_INCLUDED = (
     "repairs of boards, joints and texture beyond what is named",
@@ -47,6 +45,7 @@ class OfferOption:
     high_w_m2: float
     against_today: Difference
     labour_h: tuple[tuple[str, float], ...]  # by trade
+    workday_h: float
 
     @property
     def accepted_at_w_m2(self) -> float | None:
@@ -64,7 +63,7 @@ class OfferOption:
     @property
     def days(self) -> int:
         """Days on site, trades one after the other; 0 where no labour is stated."""
-        return sum(ceil(hours / WORKDAY_H - 1e-9) for _, hours in self.labour_h)
+        return sum(ceil(hours / self.workday_h - 1e-9) for _, hours in self.labour_h)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -165,4 +164,5 @@ def _option(
         high_w_m2=_known(at.high_w_m2),
         against_today=_between(today, result, today, receiver),
         labour_h=tuple(sorted(hours.items())),
+        workday_h=job.defaults.value("workday"),
     )

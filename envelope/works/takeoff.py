@@ -11,6 +11,7 @@ from envelope.building.model import Panel
 from envelope.errors import RangeError
 from envelope.geometry.polygons import polygon_of
 from envelope.pricing.bill import Bill, Cut, Treated, bill_of
+from envelope.pricing.defaults import Defaults
 from envelope.pricing.packages import Purchase
 from envelope.pricing.products import Price, Product
 from envelope.works.cutting import (
@@ -22,9 +23,7 @@ from envelope.works.cutting import (
     strips_over,
 )
 
-CURTAIN_SIDES_M = (
-    0.2  # added to the width a curtain covers; trade pages: 10 %, at least 10 cm a side
-)
+CURTAIN_SHARE = 0.1  # of its width that a curtain is wider, at least; trade pages
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,7 +133,7 @@ def take_off(job: Job, plan: Plan) -> TakeOff:
         if product.form not in ("roll", "film", "curtain"):
             continue
         own = [
-            _cuts(job.building.panel(face.panel), product)
+            _cuts(job.building.panel(face.panel), product, job.defaults)
             for face in faces
             if face.treatment == product.treatment and not face.strip
         ]
@@ -185,7 +184,7 @@ def _purchase(product: Product, rolls: tuple[Roll, ...]) -> Purchase:
     )
 
 
-def _cuts(panel: Panel, product: Product) -> FaceCuts:
+def _cuts(panel: Panel, product: Product, defaults: Defaults) -> FaceCuts:
     assert product.width_m is not None
     area = polygon_of(panel)
     strips: Strips | None = None
@@ -208,7 +207,7 @@ def _cuts(panel: Panel, product: Product) -> FaceCuts:
                 covered_m=x1 - x0,
                 drop_m=y1 - y0,
                 fullness=product.fullness,
-                overlap_m=max(CURTAIN_SIDES_M, 0.1 * (x1 - x0)),
+                overlap_m=max(2.0 * defaults.value("curtain-sides"), CURTAIN_SHARE * (x1 - x0)),
                 hem_m=product.hem_m,
                 width_m=product.width_m,
             )

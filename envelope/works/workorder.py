@@ -22,7 +22,6 @@ DRYWALLER = "drywaller"
 DESIGNER = "designer"
 
 FINISHED = "finished"  # what a job says of a face on which nothing more is built
-RING_MM = (3, 6)  # kept clear around boxes; common practice, no source
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -217,10 +216,11 @@ class _Order:
                 wait="until cured, as its label says",
                 stop_until="nothing comes off on a wet finger",
             )
-            low, high = RING_MM
+            low, high = (1e3 * self.job.defaults.value(f"ring-{end}") for end in ("from", "to"))
             yield Draft(
                 trade=PAINTER,
-                what=f"Mask openings, and a ring of {low} to {high} mm around every electrical box",
+                what=f"Mask openings, and a ring of {low:g} to {high:g} mm around every "
+                "electrical box",
                 where=where,
                 stop_until="a photo of every ring",
                 caution="Coating in a box is live where a wire touches it: keep the ring clear.",
@@ -300,11 +300,12 @@ class _Order:
                 quantity="; ".join(self._quantity(product) for product in finishes),
                 wait="until dry, as their label says",
             )
+        spots = self.job.defaults.count("spots")
         yield Draft(
             trade=DESIGNER,
             what="Final reading at the bed: same places, same state, same meter as before",
-            stop_until="the mean of nine spots is at or below what was promised; phone and linked "
-            "alarms tried (an ordinary call, never an emergency number)",
+            stop_until=f"the mean of {spots} spots is at or below what was promised; phone and "
+            "linked alarms tried (an ordinary call, never an emergency number)",
         )
 
     def _bond(self, each: BondedIsland) -> Draft:

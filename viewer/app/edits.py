@@ -27,7 +27,7 @@ from viewer.app.tables import rows_told, tables_told
 Edit = protocol.SetKeys | protocol.AddRow | protocol.RemoveRow | protocol.Rename
 
 # Tables that neither the building nor a source depends on: nothing is cast anew.
-_CASTS_STAY = frozenset({"", "treatment", "plan", "product", "costs", "receiver"})
+_CASTS_STAY = frozenset({"", "treatment", "plan", "product", "costs", "defaults", "receiver"})
 # opening[2].sill, assembly[0].layers[1].material, site.north
 _PLACE = re.compile(r"([\w-]+)(?:\[(\d+)\])?(?:\.([\w-]+))?(?:\[(\d+)\])?(?:\.([^.]+))?")
 

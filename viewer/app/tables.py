@@ -42,6 +42,7 @@ _TITLES = {
     "treatment": ("Treatments", "treatment"),
     "product": ("Products", "product"),
     "costs": ("Costs", "cost"),
+    "defaults": ("Usual figures of the trade", "figure"),
     "plan": ("Plans", "plan"),
     "supply": ("Mains supply", "supply"),
     "circuit": ("Circuits", "circuit"),

@@ -9,7 +9,6 @@ from envelope.building.job import AS_BUILT, Job, Plan
 from envelope.exposure.analysis_record import Analysis
 from envelope.text import trade
 from envelope.works import handover
-from envelope.works.offer import SPOTS
 from envelope.works.workorder import WorkOrder
 from viewer.report import levels
 from viewer.report.render import Sheet, render
@@ -86,7 +85,7 @@ def hand_over_page(
             }
             for each in job.readings
         ],
-        "spots": SPOTS,
+        "spots": job.defaults.count("spots"),
         "links": handover.LINKS,
         "again": handover.MEASURE_AGAIN,
         "inside": handover.KEEP_SMALL,

@@ -7,7 +7,7 @@ from typing import Any
 from envelope import text
 from envelope.building.job import Job
 from envelope.text.trade import figure_words, receiver_title, treatment_title
-from envelope.works.offer import NOT_INCLUDED, SPOTS, Offer, OfferOption
+from envelope.works.offer import NOT_INCLUDED, Offer, OfferOption
 from viewer.report.levels import between, change, level_range
 from viewer.report.render import Sheet, render
 from viewer.report.sections import bill_section
@@ -34,7 +34,7 @@ def offer_page(job: Job, offer: Offer, *, sheet: Sheet) -> str:
         "beside": [between(titles[one], titles[other], d) for one, other, d in offer.beside],
         "not_included": NOT_INCLUDED,
         "rests_on": [f"{figure_words(job, what)}: {taken}." for what, taken in offer.rests_on],
-        "spots": SPOTS,
+        "spots": job.defaults.count("spots"),
     }
     return render("offer.html.j2", job=job, sheet=sheet, values=values)
 

@@ -24,7 +24,7 @@ from envelope.text.decisions import (
 )
 from envelope.text.names import face_title, listed, shown
 from envelope.text.sentences import difference_words
-from envelope.works.offer import NOT_INCLUDED, SPOTS
+from envelope.works.offer import NOT_INCLUDED
 from envelope.works.takeoff import take_off
 from envelope.works.workorder import WorkOrder
 from viewer.report import levels
@@ -307,5 +307,5 @@ class _Found:
                 for name, panels in sorted(worn.items())
             ],
             "accepted": text.level(high) if promised and high is not None else "",
-            "spots": SPOTS,
+            "spots": self.job.defaults.count("spots"),
         }

@@ -200,8 +200,16 @@ def _order_notes(job: Job, found: TakeOff) -> Iterable[str]:
             "the local code."
         )
     for product in sorted(job.products, key=lambda each: each.id):
-        if product.treatment in used and product.one_batch:
+        if product.treatment not in used:
+            continue
+        if product.one_batch:
             yield f"{_product_title(product).capitalize()}: order it in one batch."
+        if product.assumed:
+            figures = listed([trade.usual_words(job, product, key) for key in product.assumed])
+            yield (
+                f"{_product_title(product).capitalize()}: {figures}, as is usual, since nothing "
+                "is stated. Its label or data sheet decides."
+            )
     for name in sorted(used):
         liquids = [
             product

@@ -66,6 +66,44 @@ class Costs(Table):
     )
 
 
+class Defaults(Table):
+    """Figures of the trade that this job changes; `gapcast library defaults` lists them."""
+
+    spread_rate_primer: SpreadRate | None = None
+    spread_rate_coating: SpreadRate | None = None
+    spread_rate_finish: SpreadRate | None = None
+    coats_primer: fields.Coats | None = None
+    coats_finish: fields.Coats | None = None
+    spare_liquid: Percent | None = None
+    spare_roll: Percent | None = None
+    overlap: fields.Distance | None = None
+    turn_up: fields.Distance | None = None
+    trim: fields.Distance | None = None
+    fullness: Fullness | None = None
+    hem: fields.Distance | None = None
+    curtain_sides: fields.Distance | None = None
+    ring_from: fields.Distance | None = None
+    ring_to: fields.Distance | None = None
+    bond_plate: fields.Dimension | None = None
+    probe: fields.Dimension | None = None
+    spots: fields.Spots | None = None
+    workday: Annotated[float, Number(limits=ranges.WORKDAY, example="8")] | None = Field(
+        None, description="Hours on site"
+    )
+
+    def problems(self) -> Problems:
+        if (
+            self.ring_from is not None
+            and self.ring_to is not None
+            and self.ring_from > self.ring_to
+        ):
+            yield "ring-from", "ring-from is more than ring-to: a ring has at least the first"
+
+    def value(self, key: str) -> float:
+        """The figure of a key that is given, in SI."""
+        return float(getattr(self, key.replace("-", "_")))
+
+
 class Pack(Table):
     """One size in which a product is sold."""
 
@@ -88,18 +126,29 @@ class Product(Table):
     coats: fields.Coats | None = Field(
         None, description="Default: the treatment's own; 1 of a primer, 2 of a finish"
     )
-    spread_rate: SpreadRate | None = Field(None, description="Of one coat of a liquid")
+    spread_rate: SpreadRate | None = Field(
+        None, description="Of one coat of a liquid; default: [defaults]"
+    )
     spare: Percent | None = Field(
-        None, description="Bought on top; default 10 % of a liquid, 15 % of goods cut from a roll"
+        None, description="Bought on top; default: [defaults], 0 of a piece"
     )
     width: fields.Dimension | None = Field(None, description="Of a roll")
-    overlap: fields.Distance = Field(0.0, description="Of one strip over the next; default 0 m")
-    turn_up: fields.Distance = Field(
-        0.0, description="Onto the neighbouring face at each end of a strip; default 0 m"
+    overlap: fields.Distance | None = Field(
+        None, description="Of one strip over the next; default: [defaults]"
     )
-    trim: fields.Distance = Field(0.0, description="At each edge of a film; default 0 m")
-    fullness: Fullness = Field(1.0, description="Cloth over the width that it covers; default 1")
-    hem: fields.Distance = Field(0.0, description="Added to a curtain's drop; default 0 m")
+    turn_up: fields.Distance | None = Field(
+        None,
+        description="Onto the neighbouring face at each end of a strip; default: [defaults]",
+    )
+    trim: fields.Distance | None = Field(
+        None, description="At each edge of a film; default: [defaults]"
+    )
+    fullness: Fullness | None = Field(
+        None, description="Cloth over the width that it covers; default: [defaults]"
+    )
+    hem: fields.Distance | None = Field(
+        None, description="Added to a curtain's drop; default: [defaults]"
+    )
     per_litre_of: fields.Reference | None = Field(
         None, description="The liquid that this additive goes into"
     )

@@ -13,7 +13,7 @@ from pydantic import Field
 from envelope.building import ranges
 from envelope.project.schema import fields, wiring
 from envelope.project.schema.composition import Assembly, Layer, Material, Treatment
-from envelope.project.schema.costs import Costs, Product
+from envelope.project.schema.costs import Costs, Defaults, Product
 from envelope.project.schema.model import Model, Tag
 from envelope.project.schema.readings import Meter, Reading, Resistance, Scan, Visit
 from envelope.project.schema.rooms import (
@@ -53,6 +53,7 @@ __all__ = [
     "Circuit",
     "Construction",
     "Costs",
+    "Defaults",
     "Device",
     "Dormer",
     "FieldReading",
@@ -195,6 +196,7 @@ class ProjectFile(Table):
     bond: list[Bond] = Field(default_factory=list)
     field_reading: list[FieldReading] = Field(default_factory=list)
     costs: Costs = Field(default_factory=lambda: Costs.model_validate({}))
+    defaults: Defaults = Field(default_factory=lambda: Defaults.model_validate({}))
 
 
 # Tables that come many times, and how many of them a file may have.
@@ -233,6 +235,7 @@ SINGLES: dict[str, type[Table]] = {
     "site": Site,
     "construction": Construction,
     "costs": Costs,
+    "defaults": Defaults,
     "model": Model,
 }
 

@@ -60,7 +60,6 @@ def fault_of(text: str) -> str:
         ('"260 EUR"', '"-260 EUR"', "is not an amount"),
         ('"260 EUR"', '"2,60 EUR"', "decimal point"),
         ('for = "coating"', 'for = "coatin"', "coating"),
-        ('spread-rate = "285 ft2/gal"\n', "", "needs its spread rate"),
         ('trade = "painter"\n', "", "needs the trade"),
         ('"20 %"', '"120 %"', "out of range"),
         ('tax = "20 %"', 'currency = "eur"', "three capital letters"),
