@@ -7,7 +7,7 @@ field, which is the same all over the room.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from math import ceil
 
@@ -24,13 +24,16 @@ from envelope.exposure.diffuse import Diffuse, diffuse_of, faces_of
 from envelope.exposure.solid_angles import tag
 from envelope.exposure.transmission import SPLINE_NODES, Bench, Tables, stacks_of
 from envelope.geometry.plane import Floats
-from envelope.rays import Beam, Crossings, Sampling, cast_cone, cast_directions, cast_point
+from envelope.geometry.solid_angle import triangle_solid_angle
+from envelope.rays import Beam, Crossings, Sampling, cast_cones, cast_directions, cast_lines
+from envelope.rays.triangulation import filling
 
 STEP_M = (0.05, 2.0)  # between points, least and most
 MOST_POINTS = 5_000
 CLEAR_M = 0.01  # a point nearer to a panel than this counts as part of it
 NEAR_SOURCE_M = 0.05  # nearer to a point source there is no level to speak of
 CONE = 2**8  # rays over a source's cone: an edge of a beam falls in so many steps at most
+NODES_APART_M = 0.3  # between points from which all directions are cast
 LIGHT = Sampling(points_per_panel=2**6, points=2**10)
 
 Progress = Callable[[float], None]
@@ -75,7 +78,10 @@ class _FloorCasts:
 
     grid: _Grid
     beams: Mapping[str, tuple[Beam, ...]]  # by source id; the rays of many points in one bundle
-    crossings: tuple[Crossings, ...]  # one a point; empty where no source is scattered
+    crossings: tuple[Crossings, ...]  # one a node; empty where no source is scattered
+    nodes: NDArray[np.int64]  # (nodes,) which points these are
+    mixed: Floats  # (n, nodes) how nodes count at each point
+    panel_sr: Floats  # (n, panels) solid angle of each panel that faces a point, of its space
 
 
 def floor_levels(
@@ -128,7 +134,7 @@ def floor_levels(
     )
     tables = bench.tables(stacks_of(job, plan))
     faces = bench.kept("faces", lambda: faces_of(job))
-    scattered = _Scattered.of(floor.crossings, tables)
+    scattered = _Scattered.of(floor, tables)
     grid = floor.grid
     by_source: dict[str, Floats] = {}
     shown = 1.0 if job.fitted is None else 10.0 ** (job.fitted.shift_db / 10.0)
@@ -193,14 +199,26 @@ class _Scattered:
     open_equivalent_sr: Floats  # (n, bands)
 
     @classmethod
-    def of(cls, crossings: Sequence[Crossings], tables: Tables) -> _Scattered:
-        exposed, open_equivalent = [], []
-        for each in crossings:
+    def of(cls, floor: _FloorCasts, tables: Tables) -> _Scattered:
+        """Panel by panel: what a node sees through it for its solid angle there, which is exact."""
+        count = floor.panel_sr.shape[1]
+        nodes = len(floor.crossings)
+        if not nodes:
+            nothing = np.zeros((len(floor.panel_sr), 0))
+            return cls(exposed_sr=np.zeros(len(nothing)), open_equivalent_sr=nothing)
+        seen = []
+        for each in floor.crossings:
             tagged = tag(each, tables)
             weights = tagged.weights_sr.mean(axis=1)
-            exposed.append(float(weights @ tagged.exposed))
-            open_equivalent.append(weights @ tagged.transmission)
-        return cls(exposed_sr=np.array(exposed), open_equivalent_sr=np.array(open_equivalent))
+            values = np.column_stack((tagged.exposed, tagged.transmission)) * weights[:, np.newaxis]
+            by_panel = np.zeros((count, values.shape[1]))
+            np.add.at(by_panel, each.first_panel, values)
+            seen.append(by_panel)
+        around = floor.mixed @ np.array(seen).reshape(nodes, -1)
+        whole = floor.mixed @ floor.panel_sr[floor.nodes]
+        share = np.divide(floor.panel_sr, whole, out=np.zeros_like(whole), where=whole > 0.0)
+        carried = np.einsum("np,npk->nk", share, around.reshape(len(share), count, -1))
+        return cls(exposed_sr=carried[:, 0], open_equivalent_sr=carried[:, 1:])
 
     def radiance(self, level: Floats) -> Floats:
         """Radiance (n,) of a level (n,) spread over the exposed directions. [W/(m² sr)]"""
@@ -260,78 +278,128 @@ def _cast(
     cancel: Cancel | None,
 ) -> _FloorCasts:
     grid = _grid(job, receiver, step_m)
-    building = job.building
     scattered = any(source.scattered > 0.0 for source in job.sources)
-    beams: dict[str, list[Beam]] = {source.id: [] for source in job.sources}
-    crossings = []
-    for place, point in enumerate(grid.points):
+    nodes = _nodes(grid, step_m) if scattered else np.zeros(0, dtype=np.int64)
+    total = len(job.sources) + len(nodes)
+
+    def step(done: int) -> None:
+        if progress is not None:
+            progress(done / total)
         if cancel is not None and cancel():
             raise CancelledError("the levels over the floor were cancelled")
-        for source in job.sources:
-            beams[source.id].append(_beam(job, source, receiver.space, point))
-        if scattered:
-            crossings.append(
-                cast_directions(
-                    building,
-                    space=receiver.space,
-                    position_m=point,
-                    sampling=LIGHT,
-                    cancel=cancel,
-                )
-            )
-        if progress is not None:
-            progress((place + 1) / len(grid.points))
+
+    step(0)
+    beams = {}
+    for place, source in enumerate(job.sources, 1):
+        beams[source.id] = _beams(job, source, receiver.space, grid.points)
+        step(place)
+    crossings = []
+    for place, node in enumerate(nodes, len(job.sources) + 1):
+        found = cast_directions(
+            job.building,
+            space=receiver.space,
+            position_m=grid.points[node],
+            sampling=LIGHT,
+            cancel=cancel,
+        )
+        crossings.append(found)
+        step(place)
     return _FloorCasts(
         grid=grid,
-        beams={
-            source.id: _bundles(beams[source.id], exact=source.position_m is not None)
-            for source in job.sources
-        },
+        beams=beams,
         crossings=tuple(crossings),
+        nodes=nodes,
+        mixed=_mixed(grid, nodes) if scattered else np.zeros((len(grid.points), 0)),
+        panel_sr=_panel_sr(job, receiver.space, grid.points),
     )
 
 
-def _beam(job: Job, source: Source, space: str, point: Floats) -> Beam:
-    if source.position_m is not None:
-        return cast_point(
-            job.building,
-            space=space,
-            position_m=point,
-            target_m=source.position_m,
-            target_space=source.space,
-        )
-    return cast_cone(
-        job.building,
-        space=space,
-        position_m=point,
-        direction=direction_of(source, job.building),
-        spread_rad=source.spread_rad,
-        count=CONE,
-        stated=True,
-    )
+def _panel_sr(job: Job, space: str, points: Floats) -> Floats:
+    """Solid angle (n, panels) of every panel of a space that faces a point; else 0. [sr]"""
+    found = np.zeros((len(points), len(job.building.panels)))
+    for panel in job.building.space(space).panels:
+        triangles = filling(panel)
+        facing = (points - panel.outline[0]) @ panel.normal > 0.0
+        seen = triangles[np.newaxis] - points[facing, np.newaxis, np.newaxis]
+        angle = np.abs(triangle_solid_angle(seen)).sum(axis=1)
+        found[facing, job.building.panel_index[panel.id]] = angle
+    return found
 
 
-def _bundles(beams: Sequence[Beam], *, exact: bool) -> tuple[Beam, ...]:
-    """Rays of many points as few bundles, so that each stack is solved once for all of them.
+def _beams(job: Job, source: Source, space: str, points: Floats) -> tuple[Beam, ...]:
+    """Rays of all points towards a source, as few bundles, so that few stacks are solved.
 
     The rays of a cone meet a panel at nearly one angle from everywhere; those of a point source
     at very different ones, so they go in groups small enough to be solved angle by angle.
     """
-    size = SPLINE_NODES if exact else len(beams)
-    return tuple(_joined(beams[at : at + size]) for at in range(0, len(beams), size))
-
-
-def _joined(beams: Sequence[Beam]) -> Beam:
-    """The rays of several beams one after the other; the weights of each still add up to 1."""
-    lengths = np.concatenate([np.diff(beam.start) for beam in beams])
-    return Beam(
-        digest=beams[0].digest,
-        solid_angle_sr=beams[0].solid_angle_sr,
-        first_panel=np.concatenate([beam.first_panel for beam in beams]),
-        sky=np.concatenate([beam.sky for beam in beams]),
-        weights=np.concatenate([beam.weights for beam in beams]),
-        directions=np.concatenate([beam.directions for beam in beams]),
-        start=np.concatenate(([0], np.cumsum(lengths))),
-        rows=np.concatenate([beam.rows for beam in beams]),
-        cosines=np.concatenate([beam.cosines for beam in beams]),
+    if source.position_m is None:
+        whole = cast_cones(
+            job.building,
+            space=space,
+            positions_m=points,
+            direction=direction_of(source, job.building),
+            spread_rad=source.spread_rad,
+            count=CONE,
+        )
+        return (whole,)
+    return tuple(
+        cast_lines(
+            job.building,
+            space=space,
+            positions_m=points[at : at + SPLINE_NODES],
+            target_m=source.position_m,
+            target_space=source.space,
+        )
+        for at in range(0, len(points), SPLINE_NODES)
     )
+
+
+def _nodes(grid: _Grid, step_m: float) -> NDArray[np.int64]:
+    """Points from which all directions are cast: every third along both axes of a fine grid."""
+    stride = max(1, int(NODES_APART_M / step_m + 1e-9))
+    rows, columns = np.nonzero(grid.inside)
+    last = [int(axis.max()) for axis in (rows, columns)]
+    kept = np.ones(len(rows), dtype=np.bool_)
+    for places, end in zip((rows, columns), last, strict=True):
+        kept &= (places % stride == 0) | (places == end)
+    return np.flatnonzero(kept)
+
+
+def _mixed(grid: _Grid, nodes: NDArray[np.int64]) -> Floats:
+    """Weights (n, nodes) that carry figures of nodes to all points, nearer ones counting more.
+
+    Between the nodes of a coarse grid they are bilinear where all four corners lie in the room.
+    """
+    weights = np.zeros((len(grid.points), len(nodes)))
+    own = {int(node): place for place, node in enumerate(nodes)}
+    rows, columns = np.nonzero(grid.inside)
+    at = {
+        (int(r), int(c)): own[n]
+        for n, (r, c) in enumerate(zip(rows, columns, strict=True))
+        if n in own
+    }
+    row_nodes = np.array(sorted({r for r, _ in at}))
+    column_nodes = np.array(sorted({c for _, c in at}))
+    for place, (row, column) in enumerate(zip(rows, columns, strict=True)):
+        if place in own:
+            weights[place, own[place]] = 1.0
+            continue
+        for r, by_row in _between(row_nodes, int(row)):
+            for c, by_column in _between(column_nodes, int(column)):
+                if (r, c) in at:
+                    weights[place, at[r, c]] += by_row * by_column
+        if not weights[place].any():
+            apart = np.linalg.norm(grid.points[nodes] - grid.points[place], axis=1)
+            weights[place, int(apart.argmin())] = 1.0
+    return np.asarray(weights / weights.sum(axis=1)[:, np.newaxis])
+
+
+def _between(nodes: NDArray[np.int64], at: int) -> Iterator[tuple[int, float]]:
+    """Nodes on both sides of a place along one axis, each with its share."""
+    above = min(int(np.searchsorted(nodes, at)), len(nodes) - 1)
+    below = max(above - 1, 0) if nodes[above] > at else above
+    low, high = int(nodes[below]), int(nodes[above])
+    share = 0.0 if high == low else min(max((at - low) / (high - low), 0.0), 1.0)
+    yield low, 1.0 - share
+    if share > 0.0:
+        yield high, share

@@ -9,6 +9,7 @@ from envelope.rays.casts import (
     cast_point,
 )
 from envelope.rays.isotropic_field import cast_even
+from envelope.rays.many_starts import cast_cones, cast_lines
 from envelope.rays.merging import merge_chain, merge_lit
 from envelope.rays.records import Beam, Chain, Crossings, Lit, merge, standard_error
 from envelope.rays.sky_occlusion import cast_outdoors
@@ -23,8 +24,10 @@ __all__ = [
     "Sampling",
     "cast_chain",
     "cast_cone",
+    "cast_cones",
     "cast_directions",
     "cast_even",
+    "cast_lines",
     "cast_lit",
     "cast_outdoors",
     "cast_point",

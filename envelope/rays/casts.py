@@ -214,7 +214,7 @@ def cast_point(
     """
     geometry = geometry_of(building)
     home = _space_of(building, space=space, position_m=position_m, what="receiver")
-    goal = _point_of(building, space=target_space, position_m=target_m)
+    goal = point_of(building, space=target_space, position_m=target_m)
     start = np.asarray(position_m, dtype=np.float64)
     target = np.asarray(target_m, dtype=np.float64)
     directions = _unit(target - start)[np.newaxis]
@@ -260,10 +260,10 @@ def cast_lit(
     """
     _one_of(direction, target_m)
     geometry = geometry_of(building)
-    home = _space_index(building, space)
+    home = space_index_of(building, space)
     goal = NOWHERE
     if target_m is not None:
-        goal = _point_of(building, space=target_space, position_m=target_m)
+        goal = point_of(building, space=target_space, position_m=target_m)
     else:
         geometry = past_the_ground(geometry)
     kinds = []
@@ -373,7 +373,7 @@ def cast_chain(
             weights.append(np.full(int(reached.sum()), area * facing[panel]))
             panels.append(np.full(int(reached.sum()), panel))
     else:
-        home = _point_of(building, space=source_space, position_m=source_m)
+        home = point_of(building, space=source_space, position_m=source_m)
         eye = np.asarray(source_m, dtype=np.float64) - geometry.middle
         stretch = range(len(building.panels))
         if home >= 0:
@@ -444,7 +444,7 @@ def share_of(count: int, share: float) -> int:
     return max(64, int(np.ceil(count * share)))
 
 
-def _space_index(building: Building, space: str) -> int:
+def space_index_of(building: Building, space: str) -> int:
     if space not in building.space_index:
         raise RangeError(
             f"there is no space {space!r}; allowed: {', '.join(sorted(building.space_index))}"
@@ -454,7 +454,7 @@ def _space_index(building: Building, space: str) -> int:
 
 def _space_of(building: Building, *, space: str, position_m: Floats, what: str) -> int:
     """Index of a space that holds a point, clear of its panels."""
-    index = _space_index(building, space)
+    index = space_index_of(building, space)
     position = np.asarray(position_m, dtype=np.float64)
     if not (np.isfinite(position).all() and clearance(building, space, position) > GROWTH):
         raise RangeError(
@@ -464,7 +464,7 @@ def _space_of(building: Building, *, space: str, position_m: Floats, what: str) 
     return index
 
 
-def _point_of(building: Building, *, space: str | None, position_m: Floats) -> int:
+def point_of(building: Building, *, space: str | None, position_m: Floats) -> int:
     """Index of the space that holds a point source; -1 outdoors, where no space may hold it."""
     if space is not None:
         return _space_of(building, space=space, position_m=position_m, what="source")

@@ -202,7 +202,8 @@ def test_another_plan_casts_nothing_again(make, monkeypatch):
     first = floor_levels(**given, plan=job.plan("as-built"), step_m=1.0)
     import envelope.exposure.level_map as module
 
-    monkeypatch.setattr(module, "cast_cone", None)
+    monkeypatch.setattr(module, "cast_cones", None)
+    monkeypatch.setattr(module, "cast_lines", None)
     monkeypatch.setattr(module, "cast_directions", None)
     coated = floor_levels(**given, plan=job.plan("coated"), step_m=1.0)
     again = floor_levels(**given, plan=job.plan("as-built"), step_m=1.0)
@@ -211,10 +212,10 @@ def test_another_plan_casts_nothing_again(make, monkeypatch):
 
 
 def test_it_tells_how_far_it_is_and_can_be_stopped(make):
-    job = make.read(make.room(opening=[make.window()], source=[make.mast()]))
+    job = make.read(make.room(opening=[make.window()], source=[make.mast(scattered=0.2)]))
     told: list[float] = []
     mapped(job, make.few, step_m=1.0, progress=told.append)
-    assert told == pytest.approx([(k + 1) / 12 for k in range(12)])
+    assert told == pytest.approx([k / 13 for k in range(14)])  # a source, and twelve points
     with pytest.raises(CancelledError):
         mapped(job, make.few, step_m=1.0, cancel=lambda: True)
 

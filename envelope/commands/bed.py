@@ -1,0 +1,185 @@
+"""`gapcast bed`: where in the room the level at the pillow is lowest, plan by plan."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from rich.markup import escape
+
+from envelope.building.job import Job, Receiver
+from envelope.commands.arguments import add_job, add_output_switches
+from envelope.commands.common import cast, chosen_plans, nearest, read_job
+from envelope.commands.layout import open_console, plain_table
+from envelope.commands.progress import Progress
+from envelope.errors import EnvelopeError, UnitError
+from envelope.exposure.analysis import bench_of
+from envelope.plans.bed import BED_M, SIDE_M, BedPlace, BedPlan, bed_places
+from envelope.text import SPACE, length, level
+from envelope.text.names import plan_title
+from envelope.text.sentences import change_words
+from envelope.units import parse_length, parse_size
+
+LITTLE_DB = 1.0  # from which another place is worth moving the bed; common practice, no source
+_SAME_SPAN_DB = 2.0  # a room within which levels lie so near is told as being the same all over
+
+DESCRIPTION = (
+    "Maps the level over the room at the height of the pillow and finds the places where the bed "
+    "can stand and the level is lowest, before and after treatment: moving the bed is free."
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    add_job(parser)
+    add_output_switches(parser, csv=False)
+    parser.add_argument("--receiver", metavar="ID", help="the pillow (default: the first receiver)")
+    parser.add_argument(
+        "--plan", action="append", metavar="ID", help="only this plan; may be given several times"
+    )
+    parser.add_argument(
+        "--size",
+        metavar="WIDTH x LENGTH",
+        help=f'of the bed, such as "4 ft 6 in x 6 ft 8 in" (default {BED_M[0]} m x {BED_M[1]} m)',
+    )
+    parser.add_argument(
+        "--side",
+        metavar="LENGTH",
+        help=f"what must be free along one long side (default {SIDE_M} m)",
+    )
+
+
+def run(options: argparse.Namespace) -> int:
+    """Find the places and print them."""
+    job = read_job(options.job)
+    receiver = _receiver(job, options.receiver, options.job)
+    size, side = _dimensions(options)
+    alone = replace(job, receivers=(receiver,), occupants=_people(job))
+    casts = cast(alone, path=options.job)
+    progress = Progress("levels over the floor")
+    found = bed_places(
+        alone,
+        casts=casts,
+        bench=bench_of(alone, casts),
+        receiver=receiver,
+        plans=chosen_plans(job, options.plan),
+        size_m=size,
+        side_m=side,
+        progress=progress,
+    )
+    progress.done()
+    if options.json:
+        print(json.dumps(_json(job, receiver, found), indent=2, ensure_ascii=False))
+    else:
+        _print(job, receiver, found)
+    return 0
+
+
+def _receiver(job: Job, name: str | None, path: Path) -> Receiver:
+    if not job.receivers:
+        raise EnvelopeError(f"{path}: no receiver: add [[receiver]] with the place of the pillow")
+    known = [each.id for each in job.receivers]
+    if name is not None and name not in known:
+        raise EnvelopeError(f"no receiver {name!r} in this job: {nearest(name, known)}")
+    return job.receivers[0 if name is None else known.index(name)]
+
+
+def _people(job: Job) -> dict[str, int]:
+    """Who sleeps in the other rooms absorbs as before."""
+    return {**{each.space: 1 for each in job.receivers}, **job.occupants}
+
+
+def _dimensions(options: argparse.Namespace) -> tuple[tuple[float, float], float]:
+    size, side = BED_M, SIDE_M
+    try:
+        if options.size is not None:
+            wide, long = parse_size(options.size, count=2)
+            size = (wide, long)
+    except UnitError as error:
+        raise EnvelopeError(f"--size: {error}") from None
+    try:
+        if options.side is not None:
+            side = parse_length(options.side)
+    except UnitError as error:
+        raise EnvelopeError(f"--side: {error}") from None
+    if not (min(size) >= 0.3 and max(size) <= 3.0):
+        raise EnvelopeError("--size: a bed is from 0.3 m to 3 m wide and long")
+    if not 0.0 <= side <= 3.0:
+        raise EnvelopeError("--side: allowed is 0 m to 3 m")
+    return size, side
+
+
+def _where(job: Job, place: BedPlace, receiver: Receiver) -> str:
+    space = job.building.space(receiver.space)
+    east, north = (place.pillow_m[axis] - space.origin[axis] for axis in (0, 1))
+    at = f"{length(east, feet=job.feet)}, {length(north, feet=job.feet)}"
+    return f"head to the {place.head}, pillow at {at}"
+
+
+def _print(job: Job, receiver: Receiver, found: Sequence[BedPlan]) -> None:
+    console = open_console()
+    origin = job.building.space(receiver.space).origin
+    at = ", ".join(
+        length(float(receiver.position_m[axis] - origin[axis]), feet=job.feet) for axis in (0, 1)
+    )
+    console.print(f"[bold]{escape(receiver.id)}[/] of {escape(receiver.space)}, now at {at}")
+    table = plain_table("plan", ">here", "best place", ">there", "change", ">room spans")
+    for plan in found:
+        for number, place in enumerate(plan.places):
+            below = 10.0 * float(np.log10(plan.now_w_m2 / place.level_w_m2))
+            first = number == 0
+            table.add_row(
+                escape(plan_title(plan.plan)) if first else "",
+                level(plan.now_w_m2) if first else "",
+                _where(job, place, receiver),
+                level(place.level_w_m2),
+                change_words(below),
+                f"{plan.span_db:.1f}{SPACE}dB" if first else "",
+            )
+    console.print(table)
+    for plan in found:
+        if plan.below_db < LITTLE_DB:
+            why = (
+                "what is left is much the same all over the room"
+                if plan.span_db < _SAME_SPAN_DB
+                else "it stands well as it is"
+            )
+            console.print(
+                f"{escape(plan_title(plan.plan))}: moving the bed brings only "
+                f"{max(plan.below_db, 0.0):.1f}{SPACE}dB, {why}."
+            )
+    console.print(
+        "Coordinates are the room's own. A prediction: read the level at both places before the "
+        "bed is moved for good."
+    )
+
+
+def _json(job: Job, receiver: Receiver, found: Sequence[BedPlan]) -> dict[str, Any]:
+    return {
+        "format": 1,
+        "project": job.name,
+        "receiver": receiver.id,
+        "space": receiver.space,
+        "plans": [
+            {
+                "plan": plan.plan,
+                "here_w_m2": plan.now_w_m2,
+                "lowest_w_m2": plan.lowest_w_m2,
+                "highest_w_m2": plan.highest_w_m2,
+                "places": [
+                    {
+                        "head": place.head,
+                        "pillow_m": list(place.pillow_m),
+                        "level_w_m2": place.level_w_m2,
+                    }
+                    for place in plan.places
+                ],
+            }
+            for plan in found
+        ],
+    }
