@@ -6,7 +6,7 @@ import argparse
 import csv
 import io
 import json
-from typing import Any
+from typing import Any, Literal
 
 from rich.console import Console
 from rich.markup import escape
@@ -65,6 +65,7 @@ def run(options: argparse.Namespace) -> int:
 def take_off_json(job: Job, found: TakeOff) -> dict[str, Any]:
     """A take-off as plain data. Keys are a contract: more may be added, none change."""
     bill = found.bill
+    trades = {product.id: product.trade or None for product in job.products}
     return {
         "format": 1,
         "project": job.name,
@@ -83,6 +84,11 @@ def take_off_json(job: Job, found: TakeOff) -> dict[str, Any]:
             }
             for face in found.faces
         ],
+        "areas_m2": {
+            "treatment": _sums(found, "treatment"),
+            "space": _sums(found, "space"),
+            "storey": _sums(found, "storey"),
+        },
         "lines": [
             {
                 "kind": line.kind,
@@ -90,6 +96,8 @@ def take_off_json(job: Job, found: TakeOff) -> dict[str, Any]:
                 "treatment": line.treatment,
                 "quantity": line.quantity,
                 "unit": line.unit,
+                "product": line.product or None,
+                "trade": line.what if line.kind == "labour" else trades.get(line.product),
                 "packages": None if line.purchase is None else list(line.purchase.counts),
                 "amount": None if line.amount is None else str(line.amount),
             }
@@ -116,6 +124,18 @@ def take_off_json(job: Job, found: TakeOff) -> dict[str, Any]:
         "unpriced": list(bill.unpriced),
         "without_bond": [list(island.panels) for island in floating(job, job.plan(found.plan))],
     }
+
+
+def _sums(
+    found: TakeOff, by: Literal["treatment", "space", "storey"]
+) -> dict[str, dict[str, float]]:
+    """Area of each treatment, by space or storey where that is asked."""
+    sums: dict[str, dict[str, float]] = {}
+    for face in found.faces:
+        key = {"treatment": "all", "space": face.space, "storey": face.storey}[by]
+        own = sums.setdefault(key, {})
+        own[face.treatment] = own.get(face.treatment, 0.0) + face.area_m2
+    return sums
 
 
 def _csv(found: TakeOff) -> str:

@@ -25,6 +25,8 @@ class Treated:
     area_m2: float
     faces: int
     coats: int = 1
+    bonds: int = 0  # conductors of it that are bonded
+    boxes: int = 0  # electrical boxes in its faces
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,7 +93,8 @@ def quantity_of(product: Product, treated: Treated) -> float:
     """
     more = 1.0 + product.spare_share
     if product.form == "piece":
-        return float(treated.faces)
+        counts = {"face": treated.faces, "bond": treated.bonds, "box": treated.boxes}
+        return counts[product.per] * more
     if product.form == "liquid":
         assert product.spread_rate_m2_l is not None
         coats = product.coats_over(treated.coats)

@@ -26,6 +26,10 @@ PACKAGE_UNITS: dict[str, str] = {
     "piece": "piece",
 }
 
+# What pieces are counted by: faces treated, bonds of the coating, electrical boxes in it.
+Per = Literal["face", "bond", "box"]
+PERS: tuple[str, ...] = get_args(Per)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Price:
@@ -50,6 +54,7 @@ class Product:
     form: Form
     title: str = ""
     stage: Stage = "coating"  # of a liquid
+    per: Per = "face"  # of pieces
     packages: tuple[Package, ...] = ()
     coats: int | None = None
     spread_rate_m2_l: float | None = None

@@ -103,6 +103,7 @@ def _product(table: schema.Product, defaults: Defaults) -> Product:
         form=table.form,
         title=table.title,
         stage=table.stage,
+        per=table.per,
         packages=tuple(
             Package(
                 holds=Decimal(repr(pack.holds.holds)).quantize(STEP, rounding=ROUND_FLOOR),

@@ -6,12 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
+from envelope.building.islands import islands_of
 from envelope.building.job import Job, Plan
 from envelope.building.model import Panel
-from envelope.errors import RangeError
+from envelope.errors import RangeError, length_text
 from envelope.geometry.polygons import polygon_of
 from envelope.pricing.bill import Bill, Cut, Treated, bill_of
-from envelope.pricing.defaults import Defaults
 from envelope.pricing.packages import Purchase
 from envelope.pricing.products import Price, Product
 from envelope.works.cutting import (
@@ -98,13 +98,20 @@ def _strips_on(job: Job, plan: Plan, panel: Panel) -> list[tuple[str, float, boo
 
 
 def treated_areas(job: Job, plan: Plan) -> dict[str, Treated]:
-    """Area and number of faces of each treatment."""
+    """Area, faces, bonds and boxes of each treatment."""
     found: dict[str, list[FaceQuantity]] = {}
     for face in face_quantities(job, plan):
         found.setdefault(face.treatment, []).append(face)
+    counted = {product.per for product in job.products if product.form == "piece"}
+    islands = islands_of(job, plan) if "bond" in counted else ()
+    boxes = [panel.host for panel in job.building.panels if panel.kind == "box"]
     return {
         name: Treated(
-            area_m2=sum(face.area_m2 for face in faces), faces=len(faces), coats=faces[0].coats
+            area_m2=sum(face.area_m2 for face in faces),
+            faces=len(faces),
+            coats=faces[0].coats,
+            bonds=sum(name in island.treatments and not island.leaf for island in islands),
+            boxes=sum(boxes.count(host) for host in {face.panel for face in faces}),
         )
         for name, faces in sorted(found.items())
     }
@@ -133,7 +140,7 @@ def take_off(job: Job, plan: Plan) -> TakeOff:
         if product.form not in ("roll", "film", "curtain"):
             continue
         own = [
-            _cuts(job.building.panel(face.panel), product, job.defaults)
+            _cuts(job, job.building.panel(face.panel), product)
             for face in faces
             if face.treatment == product.treatment and not face.strip
         ]
@@ -184,7 +191,7 @@ def _purchase(product: Product, rolls: tuple[Roll, ...]) -> Purchase:
     )
 
 
-def _cuts(panel: Panel, product: Product, defaults: Defaults) -> FaceCuts:
+def _cuts(job: Job, panel: Panel, product: Product) -> FaceCuts:
     assert product.width_m is not None
     area = polygon_of(panel)
     strips: Strips | None = None
@@ -207,8 +214,32 @@ def _cuts(panel: Panel, product: Product, defaults: Defaults) -> FaceCuts:
                 covered_m=x1 - x0,
                 drop_m=y1 - y0,
                 fullness=product.fullness,
-                overlap_m=max(2.0 * defaults.value("curtain-sides"), CURTAIN_SHARE * (x1 - x0)),
+                overlap_m=_beside_window_m(job, panel, product, x1 - x0),
                 hem_m=product.hem_m,
                 width_m=product.width_m,
             )
     return FaceCuts(panel=panel.id, product=product.id, lengths_m=lengths, strips=strips)
+
+
+def _beside_window_m(job: Job, panel: Panel, product: Product, width_m: float) -> float:
+    """By how much a curtain is wider than what it covers; it ends where its wall does. [m]
+
+    Raises
+    ------
+    RangeError
+        Where its wall leaves it no room.
+    """
+    sides = 2.0 * job.defaults.value("curtain-sides")
+    more = sides if "curtain-sides" in job.defaults.changed else max(sides, CURTAIN_SHARE * width_m)
+    if panel.host is not None:
+        host = job.building.panel(panel.host)
+        along = host.frame.flatten(host.outline)[:, 0]
+        wall_m = float(along.max() - along.min())
+        if width_m + more > wall_m + 1e-9:
+            raise RangeError(
+                f"product {product.id!r}: over {panel.id} the curtain is "
+                f"{length_text(width_m + more)} wide with its sides, and its wall "
+                f"{length_text(wall_m)}; allowed: no wider than the wall, so lower curtain-sides "
+                "in [defaults]"
+            )
+    return more

@@ -11,6 +11,7 @@ from envelope.text import trade
 from envelope.works import handover
 from envelope.works.workorder import WorkOrder
 from viewer.report import levels
+from viewer.report.inputs import reading_rows
 from viewer.report.render import Sheet, render
 from viewer.report.sections import (
     bonding_section,
@@ -77,14 +78,7 @@ def hand_over_page(
             for slot in handover.photo_slots(job, plan, bonds)
         ],
         "promise": _promise(job, plan, analysis, receiver),
-        "readings": [
-            {
-                "name": each.id,
-                "where": "outdoors" if each.space is None else trade.space_title(job, each.space),
-                "level": text.level(each.level_w_m2),
-            }
-            for each in job.readings
-        ],
+        "readings": reading_rows(job),
         "spots": job.defaults.count("spots"),
         "links": handover.LINKS,
         "again": handover.MEASURE_AGAIN,

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from envelope import text
-from envelope.building.job import Assembly, Job, Layer, LossCurve, Plan, Source, Treatment
+from envelope.building.job import AS_BUILT, Assembly, Job, Layer, LossCurve, Plan, Source, Treatment
 from envelope.exposure.analysis_record import Analysis
 from envelope.text import trade
-from envelope.text.names import shown, source_label
+from envelope.text.names import plan_title, shown, source_label
 
 
 def source_words(job: Job, source: Source) -> str:
@@ -24,22 +24,41 @@ def source_words(job: Job, source: Source) -> str:
     return f"{name} ({where})" if where else name
 
 
-def visit_section(job: Job, analysis: Analysis) -> dict[str, Any]:
-    """Readings of the visit, and the levels outside that came of them."""
-    titles = {source.id: source.title or source.id for source in job.sources}
-    return {
-        "readings": [
+def reading_rows(job: Job) -> list[dict[str, str]]:
+    """Readings with the day and the state of the work, in the order of the job."""
+    visits = {visit.id: visit for visit in job.visits}
+    rows = []
+    for each in job.readings:
+        visit = visits.get(each.visit or "")
+        where = "outdoors" if each.space is None else trade.space_title(job, each.space)
+        if each.receiver is not None:
+            where = f"{trade.receiver_title(job, each.receiver)} in {where}"
+        heard = ", ".join(trade.source_title(job, name) for name in each.sources)
+        without = ", ".join(trade.source_title(job, name) for name in each.off)
+        done = visit.plan if visit is not None else AS_BUILT
+        plan = next((plan for plan in job.plans if plan.id == done), None)
+        shows = {"below": "below ", "above": "above "}.get(each.shows, "")
+        rows.append(
             {
                 "name": shown(each.id),
-                "of": ", ".join(shown(titles.get(name, name)) for name in each.sources),
-                "where": "outdoors" if each.space is None else trade.space_title(job, each.space),
-                "level": text.level(each.level_w_m2),
+                "of": heard + (f" (off: {without})" if without else ""),
+                "where": where,
+                "day": "" if visit is None else visit.date.isoformat(),
+                "done": "" if plan is None else plan_title(plan.id, plan.title),
+                "meter": " ".join(part for part in (shown(each.meter), each.detector) if part),
+                "level": shows + text.level(each.level_w_m2),
                 "spots": str(each.spots),
             }
-            for each in job.readings
-        ],
+        )
+    return rows
+
+
+def visit_section(job: Job, analysis: Analysis) -> dict[str, Any]:
+    """Readings of the visit, and the levels outside that came of them."""
+    return {
+        "readings": reading_rows(job),
         "solved": [
-            {"name": shown(titles.get(each.source, each.source)), "notes": each.notes}
+            {"name": trade.source_title(job, each.source), "notes": each.notes}
             for each in analysis.solved
         ],
         "sources": [_source(job, each) for each in job.sources],

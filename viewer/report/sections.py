@@ -178,6 +178,7 @@ def _line(job: Job, line: BillLine, product: Product | None) -> dict[str, Any]:
     return {
         "what": _line_title(job, line),
         "for": trade.treatment_title(job, line.treatment),
+        "trade": line.what if line.kind == "labour" else "" if product is None else product.trade,
         "quantity": ""
         if line.kind == "setup"
         else trade.amount(line.quantity, line.unit, feet=job.feet),

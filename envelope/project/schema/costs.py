@@ -9,7 +9,7 @@ from pydantic import Field
 
 from envelope import trade_units
 from envelope.building import ranges
-from envelope.pricing.products import FORMS, PACKAGE_UNITS, STAGES, Form, Stage
+from envelope.pricing.products import FORMS, PACKAGE_UNITS, PERS, STAGES, Form, Per, Stage
 from envelope.project.schema import fields
 from envelope.project.schema.fields import Choice, Number, Quantity
 from envelope.project.schema.rooms import Problems, Table
@@ -122,6 +122,9 @@ class Product(Table):
     stage: Annotated[Stage, Choice(what="a stage", words=STAGES)] = Field(
         "coating", description="Of a liquid: primer beneath, the coating, finish over it"
     )
+    per: Annotated[Per, Choice(what="what pieces are counted by", words=PERS)] = Field(
+        "face", description="Of pieces: one for each face, for each bond, or for each box"
+    )
     packs: Annotated[list[Pack], Field(max_length=20)] = Field(default_factory=list)
     coats: fields.Coats | None = Field(
         None, description="Default: the treatment's own; 1 of a primer, 2 of a finish"
@@ -170,6 +173,8 @@ class Product(Table):
                 )
         if "stage" in self.given() and self.form != "liquid":
             yield "stage", f'stage goes with form = "liquid", not with form = "{self.form}"'
+        if "per" in self.given() and self.form != "piece":
+            yield "per", f'per goes with form = "piece", not with form = "{self.form}"'
         for key in ("per-litre-of", "dose"):
             other = {"per-litre-of": "dose", "dose": "per-litre-of"}[key]
             if key in self.given() and other not in self.given():

@@ -7,7 +7,7 @@ import json
 import pytest
 
 from envelope.cli import main
-from envelope.errors import FaultsError
+from envelope.errors import FaultsError, RangeError
 from envelope.pricing.defaults import USUAL, Defaults
 from envelope.project import load_text
 from envelope.project.schema.costs import Defaults as Table
@@ -140,3 +140,50 @@ def test_the_command_lists_them_with_their_sources(capsys) -> None:  # type: ign
     rows = json.loads(capsys.readouterr().out)["defaults"]
     assert [row["key"] for row in rows] == [each.key for each in USUAL]
     assert all("common practice" in row["source"] for row in rows)
+
+
+def test_a_curtain_wider_than_its_wall_is_refused_with_its_window() -> None:
+    """A window of 3.9 m in a wall of 4 m: with 10 % the curtain would be 4.29 m wide."""
+    wide = JOB.replace('at = "1 m"\nsill = "1 m"\nsize = "1 m x 1.2 m"', 'at = "0.05 m"\n'
+                       'sill = "1 m"\nsize = "3.9 m x 1.2 m"')  # fmt: skip
+    job = load_text(wide, path="job.toml")
+    with pytest.raises(RangeError) as caught:
+        take_off(job, job.plan("all"))
+    said = str(caught.value)
+    assert "over room/W1 the curtain is 4.29 m wide" in said
+    assert "its wall 4 m" in said
+    narrow = wide.replace("[construction]", '[defaults]\ncurtain-sides = "5 cm"\n[construction]')
+    job = load_text(narrow, path="job.toml")
+    assert take_off(job, job.plan("all")).bill.lines
+
+
+def test_pieces_count_faces_bonds_or_boxes() -> None:
+    """The ceiling is one conductor with one box in it; the curtain is a leaf's."""
+    more = JOB.replace(
+        "[[receiver]]",
+        """[[opening]]
+id = "L1"
+on = "room/ceiling"
+kind = "box"
+at = "2, 1.5 m"
+size = "10 cm x 10 cm"
+[[product]]
+id = "kit"
+for = "coating"
+form = "piece"
+per = "bond"
+packs = [{ holds = "1 piece", price = "38 EUR" }]
+[[product]]
+id = "collar"
+for = "coating"
+form = "piece"
+per = "box"
+packs = [{ holds = "10 pieces", price = "12 EUR" }]
+[[receiver]]""",
+        1,
+    )
+    found = _quantities(more)
+    assert found["kit"] == 1.0
+    assert found["collar"] == 1.0
+    with pytest.raises(FaultsError, match="per goes with form"):
+        load_text(JOB.replace('form = "curtain"', 'form = "curtain"\nper = "bond"'), path="j.toml")
