@@ -111,6 +111,19 @@ def field_headline(plan: str, field: str, receiver: str) -> tuple[str, ...]:
     return (plan_title(plan), f"{field} from the wiring at {shown(receiver)}")
 
 
+def field_sentence(plan: PlanField, at: FieldAt, today: FieldAt, frequency_hz: float) -> str:
+    """The field under a plan at a receiver, beside today's, and what is wrong with the plan."""
+    said = f"{span_words(at.field_v_m)} at {frequency_hz:g}{SPACE}Hz from the wiring"
+    if plan.plan != AS_BUILT:
+        said += f", {against_words(at.against_as_built)} today's"
+    said += "."
+    if plan.floats:
+        said += " A coating of this plan has no bond: it is not proposed so."
+    elif at.raised_by is not None:
+        said += f" {raised_words(plan, at)}"
+    return said
+
+
 def test_words(test: SwitchTest) -> str:
     """One switch-off test beside its prediction."""
     before, after = (

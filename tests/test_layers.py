@@ -81,7 +81,7 @@ VIEWER: dict[str, set[str]] = {
     "pictures": {"scene"},
     "handout": {"scene", "web"},
     "app": {"scene", "web"},
-    "report": set(),
+    "report": {"scene"},
 }
 # Each third-party library that shows things enters in named places only.
 ONLY_IN = {

@@ -13,6 +13,7 @@ import numpy as np
 
 from envelope.building.job import Job, Plan
 from envelope.building.model import OPENING_KINDS, Panel
+from envelope.building.wiring import Bond
 from envelope.geometry.plane import Floats
 from envelope.works.bonding import BondedIsland
 from envelope.works.takeoff import TakeOff
@@ -104,6 +105,7 @@ def elevations_of(
     found: TakeOff | None = None,
     bonding: Sequence[BondedIsland] = (),
     behind: Mapping[str, Behind] | None = None,
+    bonds: Sequence[Bond] = (),
 ) -> tuple[Elevation, ...]:
     """Faces with openings, boxes, rings, seams, runs and the bond.
 
@@ -120,10 +122,16 @@ def elevations_of(
         Of the plan; its bond points are marked.
     behind : mapping of str to Behind, optional
         What the wiring has behind each face, by panel.
+    bonds : sequence of Bond
+        Of the job, that are marked too.
     """
+    points = [
+        *((each.bond.id, each.bond.panel, each.bond.position_m) for each in bonding if each.bond),
+        *((bond.id, job.building.panel(bond.panel).id, bond.position_m) for bond in bonds),
+    ]
     return tuple(
         _elevation(
-            job, plan, job.building.panel(name), found, bonding, (behind or {}).get(name, Behind())
+            job, plan, job.building.panel(name), found, points, (behind or {}).get(name, Behind())
         )
         for name in panels
     )
@@ -159,7 +167,7 @@ def _elevation(
     plan: Plan,
     panel: Panel,
     found: TakeOff | None,
-    bonding: Sequence[BondedIsland],
+    points: Sequence[tuple[str, str, Floats]],
     behind: Behind,
 ) -> Elevation:
     sheet = _Sheet(job, panel)
@@ -185,7 +193,7 @@ def _elevation(
         strips=tuple(ring + sheet.shift for ring in behind.strips),
         runs=tuple(_line(sheet, outline, *run) for run in behind.runs),
         likely_runs=tuple(_line(sheet, outline, *run) for run in behind.likely_runs),
-        marks=tuple(_marks(job, panel, sheet, boxes, bonding)),
+        marks=tuple(_marks(job, panel, sheet, boxes, points)),
     )
 
 
@@ -230,7 +238,7 @@ def _marks(
     panel: Panel,
     sheet: _Sheet,
     boxes: Sequence[Panel],
-    bonding: Sequence[BondedIsland],
+    points: Sequence[tuple[str, str, Floats]],
 ) -> list[Mark]:
     """Outlets, boxes and bonds of a face from left to right."""
     found = [Mark(id=box.id, kind="box", at=sheet.draw(box.outline).mean(axis=0)) for box in boxes]
@@ -238,8 +246,8 @@ def _marks(
         if job.building.panel(outlet.panel).id == panel.id:
             at = sheet.draw(outlet.position_m[np.newaxis])[0]
             found.append(Mark(id=outlet.id, kind=outlet.kind, at=at))
-    for each in bonding:
-        if each.bond is not None and each.bond.panel == panel.id:
-            at = sheet.draw(each.bond.position_m[np.newaxis])[0]
-            found.append(Mark(id=each.bond.id, kind="bond", at=at))
+    for name, on, position_m in points:
+        if on == panel.id:
+            at = sheet.draw(position_m[np.newaxis])[0]
+            found.append(Mark(id=name, kind="bond", at=at))
     return sorted(found, key=lambda mark: (round(float(mark.at[0]), 6), mark.kind, mark.id))

@@ -4,11 +4,13 @@ import { test } from "node:test";
 import { levels } from "../../viewer/app/page/answer.js";
 import { againstNow, becomes } from "../../viewer/app/page/becomes.js";
 import { takeColumns } from "../../viewer/app/page/columns.js";
+import { typedPlace, within } from "../../viewer/app/page/elevation.js";
 import { leaksOf } from "../../viewer/app/page/lists.js";
 import { Looking } from "../../viewer/app/page/looking.js";
 import { storeyChoices } from "../../viewer/app/page/notices.js";
 import { cellsOf } from "../../viewer/app/page/plantable.js";
 import { columnsFor } from "../../viewer/app/page/views.js";
+import { placing, SUPPLIES, toggled } from "../../viewer/app/page/wiringtab.js";
 import { roomScene } from "./room.mjs";
 
 /** A store such as the browser keeps for a page. */
@@ -189,4 +191,47 @@ test("views stand side by side in a wide place and one above the other in a high
   assert.equal(columnsFor(2, 1600, 500), 2);
   assert.equal(columnsFor(2, 500, 1200), 1);
   assert.equal(columnsFor(1, 800, 600), 1);
+});
+
+test("a click on a face becomes an outlet in the measure of the job", () => {
+  const wall = { panel: "den/1", kind: "wall", origin: [0, 0], axes: [1, 0, 0, 1] };
+  assert.deepEqual(typedPlace(wall, [1.234, 0.296], false), { at: "1.23 m", height: "0.3 m" });
+  assert.deepEqual(typedPlace(wall, [1.234, 0.296], true), {
+    at: "4 ft 1/2 in",
+    height: "11 1/2 in",
+  });
+  // a ceiling seen from below runs the other way round
+  const ceiling = { panel: "den/ceiling", kind: "ceiling", origin: [4, 0], axes: [-1, 0, 0, 1] };
+  assert.deepEqual(typedPlace(ceiling, [1, 2], false), { at: "3 m, 2 m", height: null });
+  const typed = typedPlace(wall, [1, 0.3], false);
+  assert.deepEqual(placing("socket", "c", wall, typed), {
+    do: "add-row",
+    table: "outlet",
+    typed: { circuit: "c", kind: "socket", on: "den/1", at: "1 m", from: "left", height: "0.3 m" },
+  });
+  assert.equal(placing("socket", "c", ceiling, typed), null);
+  assert.equal(
+    placing("light", "c", ceiling, typedPlace(ceiling, [1, 2], false))?.typed.at,
+    "3 m, 2 m",
+  );
+  assert.equal(placing("bond", "", ceiling, typed)?.table, "bond");
+});
+
+test("a point lies within a face or in its notch", () => {
+  const ring = [0, 0, 1, 0, 1, 2, 2, 2, 2, 0, 3, 0, 3, 3, 0, 3];
+  assert.ok(within(ring, [0.5, 1]));
+  assert.ok(!within(ring, [1.5, 1]));
+  assert.ok(!within(ring, [3.5, 1]));
+});
+
+test("circuits are put among those that are off, and taken out", () => {
+  assert.equal(toggled("", "lights", true), "lights");
+  assert.equal(toggled("sockets, lights", "lights", true), "sockets, lights");
+  assert.equal(toggled("sockets, lights", "sockets", false), "lights");
+});
+
+test("every supply but a single one names its phases", () => {
+  for (const [, rows] of SUPPLIES) {
+    assert.ok(rows.length === 1 || rows.every((row) => row.phase && row.id));
+  }
 });

@@ -34,6 +34,7 @@ from viewer.app.steps import Steps
 from viewer.app.tables import names_told, parts_told, rows_told, tables_told
 from viewer.app.trials import Trials, bills_told
 from viewer.app.whole import beyond_told, faulty_told, job_told, losses_told
+from viewer.app.wiring import WiringDesk
 from viewer.scene.build import build_scene, with_results
 from viewer.scene.json_types import ColumnJson
 from viewer.scene.records import Scene
@@ -73,11 +74,11 @@ class Desk:
     _casting: asyncio.Task[None] | None = None
     _later: asyncio.Task[None] | None = None
     _trials: Trials = field(init=False)
+    _wiring: WiringDesk = field(init=False)
     _stop: threading.Event = field(default_factory=threading.Event)
     _stopped: bool = False
     _share: float | None = None
     _disk: Disk = "same"
-
     outbox: Outbox = field(init=False)
     _steps: Steps = field(init=False)
 
@@ -85,6 +86,7 @@ class Desk:
         self._trials = Trials(self.session)
         self.outbox = Outbox(session=self.session)
         self._skies = Skies(session=self.session)
+        self._wiring = WiringDesk(session=self.session, tell_all=self._tell_all)
         self._steps = Steps(session=self.session)
 
     # Pages
@@ -98,6 +100,7 @@ class Desk:
                 await self._show()
             else:
                 page.tell(self._whole())
+                self._wiring.join(tell)
             self._cast_if_needed()
         return page
 
@@ -105,6 +108,7 @@ class Desk:
         """A page that has been closed."""
         if page in self.pages:
             self.pages.remove(page)
+        self._wiring.leave(id(page))
 
     async def act(self, page: Page, asked: object) -> None:
         """Do what a page asks. Whatever cannot be done is told to it in a sentence."""
@@ -134,7 +138,7 @@ class Desk:
     async def close(self) -> None:
         """Stop what is under way, and let others open the job."""
         self._stop.set()
-        for task in (self._casting, self._later, *self._trials.tasks):
+        for task in (self._casting, self._later, *self._trials.tasks, *self._wiring.tasks):
             if task is not None:
                 task.cancel()
                 await asyncio.gather(task, return_exceptions=True)
@@ -314,6 +318,9 @@ class Desk:
         if plan == self._steps.tried:
             raise EditError("this is a step that is tried out: keep it as a plan first")
 
+    async def _wiring_seen(self, page: Page, asked: protocol.SeeWiring) -> None:
+        self._wiring.see(id(page), page.tell, asked)
+
     async def _menu(self, page: Page, asked: protocol.SeeMenu) -> None:
         path = self.session.path
         jobs = await asyncio.to_thread(other_jobs, path, path.parent)
@@ -461,6 +468,7 @@ class Desk:
             changed.sort(key=lambda plan: plan.id not in visible)
             self._tell_columns(changed, findings=findings)
             self._told = now
+        self._wiring.changed()
         self._work_later()
 
     async def _show(self) -> None:
@@ -475,6 +483,7 @@ class Desk:
         self._scene = await asyncio.to_thread(_scene_of, job, findings)
         self._told = {plan.id: _column_of(plan) for plan in job.plans}
         self._tell_all(self._whole())
+        self._wiring.changed()
         self._work_later()
 
     def _cast_if_needed(self) -> None:
@@ -559,6 +568,7 @@ _ACTS: Mapping[type, Callable[[Desk, Page, Any], Awaitable[None]]] = {
     protocol.RemoveRow: Desk._edit,
     protocol.Rename: Desk._edit,
     protocol.SeeChoices: Desk._choices,
+    protocol.SeeWiring: Desk._wiring_seen,
     protocol.SeeMenu: Desk._menu,
     protocol.SeeSteps: Desk._see_steps,
     protocol.TryStep: Desk._try_step,

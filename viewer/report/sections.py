@@ -19,8 +19,8 @@ from envelope.works.bonding import BondedIsland
 from envelope.works.elevations import Elevation, drawn_walls, elevations_of
 from envelope.works.takeoff import TakeOff
 from envelope.works.workorder import WorkOrder, WorkStep, beside_words
-from viewer.report.behind import behind_faces
 from viewer.report.elevation_svg import common_scale, elevation_svg, mark_rows
+from viewer.scene.behind import behind_faces
 
 MAX_EXPECTED = 6  # resistances listed for one conductor; the largest come first
 BOND_CAUTION = (

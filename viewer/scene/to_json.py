@@ -27,6 +27,7 @@ from viewer.scene.colours import (
     LANDING,
     SQUARENESS,
     THEMES,
+    TreatmentStyle,
     cividis_table,
 )
 from viewer.scene.highlights import (
@@ -155,7 +156,9 @@ def to_json(scene: Scene) -> Json:
         "scopes": [_scope(scope, scene) for scope in scopes(scene)],
         "beams": [_beam(beam) for beam in scene.beams],
         "blocks": [{"id": b.id, "corners": _flat(b.corners_m)} for b in scene.blocks],
-        "wiring": None if scene.wiring is None else wiring_to_json(scene.wiring, scene),
+        "wiring": None
+        if scene.wiring is None
+        else wiring_to_json(scene.wiring, treatments=scene.treatments),
         "notes": list(scene.notes),
     }
 
@@ -184,9 +187,9 @@ def column_to_json(scene: Scene, *, plan: str) -> Json:
     }
 
 
-def wiring_to_json(wiring: SceneWiring, scene: Scene) -> Json:
+def wiring_to_json(wiring: SceneWiring, *, treatments: Sequence[TreatmentStyle]) -> Json:
     """The house wiring, which changes on its own when its field has been worked out."""
-    style = {each.treatment: each.colour for each in scene.treatments}
+    style = {each.treatment: each.colour for each in treatments}
     return {
         "cables": [
             {

@@ -13,8 +13,8 @@ from envelope.project import load_text
 from envelope.works.bonding import bonding_of
 from envelope.works.elevations import Elevation, drawn_walls, elevations_of
 from envelope.works.takeoff import take_off
-from viewer.report.behind import behind_faces
 from viewer.report.elevation_svg import WIDTH_MM, elevation_svg, mark_rows
+from viewer.scene.behind import behind_faces
 
 FOOT = 0.3048
 JOB = """

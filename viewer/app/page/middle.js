@@ -3,7 +3,7 @@ import { fillLegend, sentence } from "./answer.js";
 import { storeyChoices } from "./notices.js";
 import { h, pressable } from "./parts.js";
 
-/** @import { Asked, Status } from "./protocol" */
+/** @import { Asked, FieldTold, Status } from "./protocol" */
 /** @import { NumbersJson, ReceiverJson, SceneJson } from "./scene" */
 /** @import { Looking } from "./looking.js" */
 /** @import { StoreyChoice, ViewState } from "./types" */
@@ -20,6 +20,7 @@ const CAUTION =
 
 export class MiddleColumn {
   answer = h("p", { class: "ga-answer", "aria-live": "polite" });
+  field = h("p", { class: "ga-volts", "aria-live": "polite", hidden: true });
   stage = h("div", { class: "ga-stage" });
   legend = h("div", { class: "ga-legend" });
   progress = h("progress", { max: 1, value: 0, "aria-label": "Casting rays" });
@@ -75,6 +76,7 @@ export class MiddleColumn {
       "div",
       { class: "ga-middle" },
       this.answer,
+      this.field,
       bar,
       this.stage,
       this.casting,
@@ -102,6 +104,28 @@ export class MiddleColumn {
     } else {
       answer.replaceChildren("Working it out …");
     }
+  }
+
+  /**
+   * The field of the house wiring; old figures are shown as old.
+   * @param {FieldTold | null} told
+   * @param {string | null} plan
+   * @param {string | null} receiver
+   */
+  showField(told, plan, receiver) {
+    const { field } = this;
+    field.hidden = !told || told.state === "none";
+    if (!told || field.hidden) return;
+    const said = told.sentences[plan ?? ""]?.[receiver ?? ""] ?? "";
+    const old = told.state === "old";
+    field.classList.toggle("ga-old", old);
+    field.replaceChildren(
+      h("b", {}, "Wiring: "),
+      said,
+      old ? h("em", {}, said ? ` Old: ${told.said}.` : `${told.said}.`) : "",
+      told.state === "trouble" ? h("em", {}, ` ${told.said}`) : "",
+    );
+    field.title = told.verdict;
   }
 
   /**

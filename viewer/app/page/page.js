@@ -20,7 +20,7 @@ import { RightColumn } from "./right.js";
 import { viewsOf } from "./views.js";
 import { panelName } from "./words.js";
 
-/** @import { Asked, ColumnsTold, FaultyTold, FormTold, JobTold, SkyTold, Status, StatusTold, Told, TriedTold } from "./protocol" */
+/** @import { Asked, ColumnsTold, FaultyTold, FieldTold, FormTold, JobTold, SkyTold, Status, StatusTold, Told, TriedTold } from "./protocol" */
 /** @import { SceneJson } from "./scene" */
 /** @import { Three } from "./types" */
 
@@ -53,6 +53,8 @@ class Page {
   };
   /** @type {Status | null} */
   status = null;
+  /** @type {FieldTold | null} of the house wiring */
+  field = null;
   /** @type {number | null} when an edit was asked for that has no answer yet */
   #askedAt = null;
 
@@ -237,7 +239,9 @@ class Page {
       const words = found ? ` ${inShort(found, looking.silent)}` : "";
       return [h("strong", {}, short(scene.plans[column].title)), words];
     });
-    this.middle.showAnswer(this.#numbers(at), scene.receivers[looking.receiver], this.status);
+    const who = scene.receivers[looking.receiver];
+    this.middle.showAnswer(this.#numbers(at), who, this.status);
+    this.middle.showField(this.field, looking.plan, who?.id ?? null);
     this.right.show(scene, looking, at, this.about.beyond);
     this.#renderFace(at, fresh);
     const plans = looking.plans.map((id) => this.#column(id));
@@ -304,6 +308,7 @@ class Page {
       case "file":
         return this.right.showFile(what);
       case "fields":
+        this.right.wiring.troubles(what);
         return this.right.tables.troubles(what);
       case "named":
         return this.right.tables.named(what);
@@ -311,6 +316,10 @@ class Page {
         return this.right.card.outlook(what);
       case "sky":
         return this.#takeSky(what);
+      case "wiring":
+        return this.right.wiring.show(what);
+      case "field":
+        return this.#takeField(what);
       case "form":
         return this.#takeForm(what);
       case "troubles":
@@ -436,6 +445,18 @@ class Page {
     performance.measure("gapcast-numbers", { start });
     // the views paint in this frame too, having asked for it before
     requestAnimationFrame(() => performance.measure("gapcast-painted", { start }));
+  }
+
+  /** @param {FieldTold} what */
+  #takeField(what) {
+    this.field = what;
+    const { scene } = this;
+    if (!scene) return;
+    if (what.wiring) {
+      scene.wiring = what.wiring;
+      this.views.each((view) => view.setScene(scene, { same: true }));
+    }
+    this.#render();
   }
 
   /** @param {SkyTold} what */

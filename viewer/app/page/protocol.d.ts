@@ -1,6 +1,6 @@
 // Generated from viewer/app/protocol by tests/js/declarations.py; not to be edited.
 
-import type { ColumnJson, SceneJson, SkyJson } from "./scene";
+import type { ColumnJson, SceneJson, SkyJson, WiringJson } from "./scene";
 
 /** Plans and receiver that the page shows. */
 export interface Look {
@@ -603,5 +603,76 @@ export interface ReloadTold {
   tell: "reload";
 }
 
-export type Asked = Look | Treat | NewPlan | Move | Undo | Redo | Save | ReadAgain | SetText | SetAssembly | SetKind | TakeUp | Drop | TryLock | Cast | Halt | SeeSky | SeeFile | SetKeys | AddRow | RemoveRow | Rename | SeeChoices | SeeSteps | TryStep | KeepStep | SeeMenu | MakeOutput | SaveCopy | OpenJob | BeginJob | MakeJob | ListModel | ImportModel;
-export type Told = JobTold | FaultyTold | ColumnsTold | StatusTold | ProgressTold | SkyTold | FileTold | FieldsTold | NamedTold | ChoicesTold | PlanTold | SayTold | OverwriteTold | FormTold | TroublesTold | ListingTold | ModelTroubleTold | StepsTold | TriedTold | MenuTold | MadeTold | ReloadTold;
+/** Whether the page shows the faces of a room to place outlets on, and under which plan. */
+export interface SeeWiring {
+  do: "wiring";
+  on: boolean;
+  space?: string | null;
+  plan?: string | null;
+}
+
+/** An opening in a face; `outline` in the face's own coordinates. */
+export interface CutoutTold {
+  kind: string;
+  title: string;
+  outline: Array<number>;
+}
+
+/** A run behind a face: two points; `likely` where a rule has put it there. */
+export interface BehindTold {
+  id: string;
+  ends: Array<number>;
+  likely: boolean;
+}
+
+/** An outlet or a bond; `lamp`: where a lamp beside it would stand, as it would be typed. */
+export interface MarkTold {
+  id: string;
+  kind: string;
+  at: Array<number>;
+  lamp: string | null;
+}
+
+/** A face seen from inside: metres from its left end, and above the floor. */
+export interface DrawnFaceTold {
+  panel: string;
+  title: string;
+  kind: string;
+  outline: Array<number>;
+  origin: Array<number>;
+  axes: Array<number>;
+  openings: Array<CutoutTold>;
+  behind: Array<BehindTold>;
+  strips: Array<Array<number>>;
+  marks: Array<MarkTold>;
+}
+
+/** What to mind, at each place where work is proposed. */
+export interface CautionsTold {
+  work: Array<string>;
+  bond: string;
+  strip: string;
+}
+
+/** Faces of a room, for the page that shows its wiring. */
+export interface WiringTold {
+  tell: "wiring";
+  space: string;
+  plan: string;
+  faces: Array<DrawnFaceTold>;
+  conductive: Array<string>;
+  cautions: CautionsTold;
+}
+
+/** The wiring's field: `old` while it is worked out anew. */
+export interface FieldTold {
+  tell: "field";
+  state: "none" | "old" | "new" | "trouble";
+  said: string;
+  sentences: Record<string, Record<string, string>>;
+  verdict: string;
+  wiring: WiringJson | null;
+}
+
+export type Asked = Look | Treat | NewPlan | Move | Undo | Redo | Save | ReadAgain | SetText | SetAssembly | SetKind | TakeUp | Drop | TryLock | Cast | Halt | SeeSky | SeeFile | SetKeys | AddRow | RemoveRow | Rename | SeeChoices | SeeSteps | TryStep | KeepStep | SeeWiring | SeeMenu | MakeOutput | SaveCopy | OpenJob | BeginJob | MakeJob | ListModel | ImportModel;
+export type Told = JobTold | FaultyTold | ColumnsTold | StatusTold | ProgressTold | SkyTold | FileTold | FieldsTold | NamedTold | ChoicesTold | PlanTold | SayTold | OverwriteTold | FormTold | TroublesTold | ListingTold | ModelTroubleTold | StepsTold | TriedTold | WiringTold | FieldTold | MenuTold | MadeTold | ReloadTold;

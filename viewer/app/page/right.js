@@ -8,6 +8,7 @@ import { StepsPart } from "./steps.js";
 import { TablePanel } from "./tablepanel.js";
 import { Tabs } from "./tabs.js";
 import { TextPanel } from "./textpanel.js";
+import { WiringTab } from "./wiringtab.js";
 
 /** @import { Asked, FileTold } from "./protocol" */
 /** @import { SceneJson } from "./scene" */
@@ -42,6 +43,7 @@ export class RightColumn {
     this.sky = new SkyPart(seeSky, { pick, hover: (id) => point(id, "sky") });
     this.tables = new TablePanel(send, decide);
     this.text = new TextPanel(send);
+    this.wiring = new WiringTab(send);
     this.steps = new StepsPart(send, receiver);
     this.faces = h(
       "div",
@@ -56,12 +58,14 @@ export class RightColumn {
       ["Faces", this.faces],
       ["What first", h("div", { class: "ga-rightpart" }, this.steps.node)],
       ["Everything", h("div", { class: "ga-rightpart" }, this.tables.node)],
+      ["Wiring", h("div", { class: "ga-rightpart" }, this.wiring.node)],
       ["Text", h("div", { class: "ga-rightpart ga-fill" }, this.text.node)],
     ];
     this.tabs = new Tabs("What is shown beside the picture", parts, (index) => {
       this.node.classList.toggle("ga-wide", index > 1);
       if (index === 1 && !this.steps.fresh) this.steps.look();
       send({ do: "file", on: index > 1 });
+      this.wiring.open(parts[index][0] === "Wiring");
     });
     this.node = h("div", { class: "ga-right" }, this.tabs.list, this.tabs.panels);
     this.tabs.choose(0);
@@ -77,6 +81,7 @@ export class RightColumn {
   showFile(told) {
     this.tables.show(told);
     this.text.show(told.text);
+    this.wiring.showFile(told);
   }
 
   /**
@@ -88,6 +93,7 @@ export class RightColumn {
   show(scene, looking, column, beyond) {
     const numbers = scene.plans[column]?.receivers[looking.receiver] ?? null;
     this.gaps.show(scene, looking, column);
+    this.wiring.look(scene, looking);
     this.beyond.textContent = beyondSaid(beyond);
     this.levelPart.hidden = !numbers?.sources.length;
     if (numbers?.sources.length) fillLevels(this.levelTable, numbers, looking.silent);

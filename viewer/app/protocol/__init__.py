@@ -100,6 +100,16 @@ from viewer.app.protocol.whole import (
     SayTold,
     SkyTold,
 )
+from viewer.app.protocol.wiring import (
+    BehindTold,
+    CautionsTold,
+    CutoutTold,
+    DrawnFaceTold,
+    FieldTold,
+    MarkTold,
+    SeeWiring,
+    WiringTold,
+)
 
 __all__ = [
     "ASKS",
@@ -108,14 +118,19 @@ __all__ = [
     "AddRow",
     "Asked",
     "BeginJob",
+    "BehindTold",
     "BillTold",
     "Cast",
+    "CautionsTold",
     "ChoiceTold",
     "ChoicesTold",
     "ColumnsTold",
+    "CutoutTold",
+    "DrawnFaceTold",
     "Drop",
     "FaultTold",
     "FaultyTold",
+    "FieldTold",
     "FieldTrouble",
     "FieldsTold",
     "FileTold",
@@ -136,6 +151,7 @@ __all__ = [
     "MadeTold",
     "MakeJob",
     "MakeOutput",
+    "MarkTold",
     "MenuTold",
     "MessageError",
     "ModelChoices",
@@ -167,6 +183,7 @@ __all__ = [
     "SeeMenu",
     "SeeSky",
     "SeeSteps",
+    "SeeWiring",
     "SetAssembly",
     "SetKeys",
     "SetKind",
@@ -188,6 +205,7 @@ __all__ = [
     "TryLock",
     "TryStep",
     "Undo",
+    "WiringTold",
     "read",
 ]
 
@@ -218,6 +236,7 @@ Asked = (
     | SeeSteps
     | TryStep
     | KeepStep
+    | SeeWiring
     | SeeMenu
     | MakeOutput
     | SaveCopy
@@ -273,6 +292,8 @@ Told = (
     | ModelTroubleTold
     | StepsTold
     | TriedTold
+    | WiringTold
+    | FieldTold
     | MenuTold
     | MadeTold
     | ReloadTold
