@@ -172,6 +172,7 @@ def decision_json(job: Job, decision: Decision) -> dict[str, Any]:
                 "gain_low_db": step.gain.low_db,
                 "gain_high_db": step.gain.high_db,
                 "odds_of_gain": step.gain.odds,
+                "odds_of_target": step.target_odds,
                 "below_today_db": step.so_far.below_db,
                 "below_today_low_db": step.so_far.low_db,
                 "below_today_high_db": step.so_far.high_db,
@@ -212,6 +213,16 @@ def decision_json(job: Job, decision: Decision) -> dict[str, Any]:
                 "stated": not each.is_unknown,
             }
             for each in decision.rests
+        ],
+        "measure_first": [
+            {
+                "what": each.words,
+                "settle": each.settle,
+                "step": each.step,
+                "odds_not_worth_doing": each.odds,
+                "spares_on_average": each.cents / 100.0,
+            }
+            for each in decision.spared
         ],
         "unpriced": list(decision.candidates.unpriced),
     }

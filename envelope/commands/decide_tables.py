@@ -20,6 +20,7 @@ from envelope.text.decisions import (
     kept_words,
     measure_words,
     now_or_never_words,
+    spared_words,
     step_words,
     worse_words,
 )
@@ -28,6 +29,7 @@ from envelope.text.sentences import difference_words
 _MOST_SOURCES = 4
 _MOST_WORSE = 3
 _MOST_FREE = 4
+_MOST_SPARED = 1
 _LEFT_UNDONE = 1.02  # the factor from which a measure that is not done is worth a line
 
 
@@ -80,7 +82,9 @@ def _print_steps(console: Console, job: Job, decision: Decision) -> None:
     if not decision.steps:
         console.print("Nothing on offer lowers the level.")
         return
+    target = decision.target_w_m2 is not None
     columns = ["", "do", ">level after", ">this step", ">range", ">odds"]
+    columns += [">target met"] if target else []
     columns += [f">cost {job.costs.currency}", ">so far"] if money else [">area", ">so far"]
     table = plain_table(*columns, title="In this order", keys=1)
     for number, step in enumerate(decision.steps, 1):
@@ -92,6 +96,7 @@ def _print_steps(console: Console, job: Job, decision: Decision) -> None:
             _decibels(step.gain.below_db),
             f"{_number(step.gain.low_db)} to {_number(step.gain.high_db)}",
             text.percent(step.gain.odds),
+            *([text.percent(step.target_odds or 0.0)] if target else []),
             _cost(step.cents, money=money, feet=job.feet),
             _cost(step.total_cents, money=money, feet=job.feet),
         )
@@ -127,6 +132,8 @@ def _print_rest(console: Console, job: Job, decision: Decision) -> None:
         console,
         [replace(each, plan=each.plan.replace("step-", "step ")) for each in decision.rests[:3]],
     )
+    for each in decision.spared[:_MOST_SPARED]:
+        console.print(f"[bold]Measure first[/]: {escape(spared_words(job, decision, each))}.")
     if not decision.candidates.priced:
         console.print(
             "Prices are missing, so the order is by area: "

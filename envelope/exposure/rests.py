@@ -92,6 +92,11 @@ def rests_on(
     return tuple(ranked[:MAX_LISTED])
 
 
+def deviates_of(job: Job, draws: Draws) -> dict[str, Floats]:
+    """How each figure was drawn (draws,), ±1 at 10–90 %, by its words."""
+    return {figure.words: figure.deviate for figure in _figures(job, draws)}
+
+
 def _moves(figures: Sequence[_Figure], levels: Sequence[Floats]) -> Iterator[tuple[_Figure, float]]:
     """What each figure brings to the decibels between levels, where it stands out. [dB]"""
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 
@@ -12,13 +13,15 @@ from envelope.errors import EnvelopeError
 from envelope.exposure.casts import Casts
 from envelope.exposure.differences import LevelDraws, difference
 from envelope.exposure.rests import rests_on
+from envelope.geometry.plane import Floats
 from envelope.plans.candidates import Candidates, candidates_of
-from envelope.plans.decision import Change, Decision, Step, Worse
+from envelope.plans.decision import MIN_GAIN_DB, Change, Decision, Step, Worse
 from envelope.plans.free import source_choices
 from envelope.plans.level_tables import LevelTables, without_untouched_spaces
 from envelope.plans.plan_levels import PlanLevels
 from envelope.plans.search import Front, front_of
-from envelope.plans.sequence import MAX_STEPS, Chain, best_chain, ordered_within
+from envelope.plans.sequence import MAX_STEPS, Chain, Ints, best_chain, ordered_within
+from envelope.plans.sure import level_at_90_db, spared, sturdier, target_odds
 from envelope.plans.terms import tables_of
 from envelope.plans.units import Unit, changes_in, plan_of
 
@@ -101,12 +104,27 @@ def decide(
         levels_w_m2=front.levels_w_m2,
         max_steps=max_steps,
     )
+    before = levels.drawn(today, ())
+
+    def at_90_db(chosen: Ints) -> float:
+        options = chosen.tolist()
+        plan = plan_of(candidates.units, options, base=today, name="near a step")
+        done = changes_in(candidates.units, options)
+        return level_at_90_db(levels.drawn(plan, done), counting, before)
+
+    chain = sturdier(
+        chain,
+        units=candidates.units,
+        tables=tables,
+        purchases=candidates.purchases,
+        weights=weights,
+        at_90_db=at_90_db,
+    )
     plans = _plans_of(chain, candidates.units, today)
     changes = [changes_in(candidates.units, chosen) for chosen in chain.plans]
     drawn = [levels.drawn(plan, done) for plan, done in zip(plans, changes, strict=True)]
     _agree(chain, drawn, counting)
-    before = levels.drawn(today, ())
-    steps = _steps(job, chain, plans, drawn, before, counting, candidates)
+    steps = _steps(job, chain, plans, drawn, before, counting, candidates, target_w_m2)
     at_today = _by_receiver(before, counting)
     heard = at_today[0][0]
     stop, why = _where_to_stop(steps, target_w_m2)
@@ -115,6 +133,9 @@ def decide(
     if stop and any(each.counted for each in free):
         bought = [change for change in changes[stop] if not change.is_free]
         undone = _by_receiver(levels.drawn(plans[stop], bought), counting)[0][1]
+    rests = rests_on(
+        [before, *drawn[1 : stop + 1]], draws=levels.draws, job=job, receivers=counting
+    )
     return Decision(
         today=today,
         levels_w_m2=at_today,
@@ -133,10 +154,27 @@ def decide(
         budget_cents=budget_cents,
         best_w_m2=best,
         now_or_never=tuple(_now_or_never(job, candidates, steps[:stop])),
-        rests=rests_on(
-            [before, *drawn[1 : stop + 1]], draws=levels.draws, job=job, receivers=counting
+        rests=rests,
+        spared=spared(
+            rests,
+            job=job,
+            draws=levels.draws,
+            gains_db=[
+                _gains_db(one, other, counting)
+                for one, other in itertools.pairwise(drawn[: stop + 1])
+            ],
+            cents=[step.cents for step in steps[:stop]],
+            least_db=MIN_GAIN_DB,
         ),
     )
+
+
+def _gains_db(before: LevelDraws, after: LevelDraws, names: Sequence[str]) -> Floats:
+    """What a step brings in every draw, at the receiver that is worst before it. [dB]"""
+    worst = _by_receiver(before, names)[0][0]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        found = 10.0 * np.log10(before.level_w_m2(worst) / after.level_w_m2(worst))
+    return np.asarray(found)
 
 
 def _nothing_on_offer(candidates: Candidates) -> str:
@@ -244,6 +282,7 @@ def _steps(
     today: LevelDraws,
     names: Sequence[str],
     candidates: Candidates,
+    target_w_m2: float | None,
 ) -> tuple[Step, ...]:
     steps = []
     at_first = _by_receiver(today, names)[0][0]
@@ -281,6 +320,9 @@ def _steps(
                 db_per_hundred=gain.below_db / (cents / 1e4)
                 if cents > 0 and candidates.priced
                 else None,
+                target_odds=None
+                if target_w_m2 is None
+                else target_odds(drawn[number], names, today, target_w_m2),
                 sources=changes_in(candidates.units, chain.plans[number]),
             )
         )

@@ -11,6 +11,7 @@ from envelope.plans.candidates import Candidates
 from envelope.plans.search import Front
 from envelope.plans.sequence import Chain
 from envelope.plans.source_changes import SourceChange
+from envelope.plans.sure import Spared
 
 BETTER_ODDS = 0.9  # from which a step is said to be better; common practice, no source
 MIN_GAIN_DB = 0.5  # a step that brings less is not worth a visit; common practice, no source
@@ -41,6 +42,7 @@ class Step:
     gain: Difference  # against the plan before, at the receiver that was worst then
     so_far: Difference  # against today, at the receiver that was worst then
     db_per_hundred: float | None  # of money; None where it costs nothing or nothing is priced
+    target_odds: float | None = None  # that the target is reached; None without one
     sources: tuple[SourceChange, ...] = ()  # all that is done about sources, up to this step
 
     @property
@@ -100,6 +102,7 @@ class Decision:
     budget_cents: int | None
     best_w_m2: float  # the lowest level that the units reach at all
     now_or_never: tuple[tuple[str, int | None], ...]  # unit, and the step that does it if any
+    spared: tuple[Spared, ...]  # what measuring first may spare, the most money first
     rests: tuple[Rest, ...]  # figures that move the outcome most, what moves it most first
 
     @property

@@ -17,6 +17,7 @@ from envelope.exposure.uncertainty import level_draws
 from envelope.plans.source_changes import SourceChange, moved, powered
 
 _Moves = tuple[SourceChange, ...]
+_Faces = tuple[frozenset[tuple[str, tuple[str, ...]]], frozenset[tuple[str, str | None]]]
 
 
 class PlanLevels:
@@ -40,10 +41,10 @@ class PlanLevels:
         self._job = job
         self._casts = replace(casts, receivers=counted)
         self._benches: dict[_Moves, tuple[Bench, Casts]] = {(): (self.bench, self._casts)}
-        self._drawn: dict[tuple[str, _Moves], LevelDraws] = {}
+        self._drawn: dict[tuple[_Faces, _Moves], LevelDraws] = {}
 
     def drawn(self, plan: Plan, changes: Iterable[SourceChange]) -> LevelDraws:
-        """Levels of a plan in every draw; plans with one id are one plan.
+        """Levels of a plan in every draw.
 
         Parameters
         ----------
@@ -54,11 +55,15 @@ class PlanLevels:
         """
         done = tuple(changes)
         moves = tuple(change for change in done if change.position_m is not None)
-        key = (plan.id, moves)
+        faces: _Faces = (
+            frozenset(plan.treatments.items()),
+            frozenset(plan.assemblies.items()),
+        )
+        key = (faces, moves)
         if key not in self._drawn:
             bench, casts = self.placed(moves)
             self._drawn[key] = level_draws(bench=bench, plan=plan, casts=casts, draws=self.draws)
-        return powered(self._drawn[key], done)
+        return powered(replace(self._drawn[key], plan=plan.id), done)
 
     def placed(self, moves: _Moves) -> tuple[Bench, Casts]:
         """What levels are worked out with where sources are moved."""

@@ -9,6 +9,7 @@ import numpy as np
 from envelope.building.job import Job
 from envelope.plans.decision import Change, Decision, FreeMeasure, Step, Worse
 from envelope.plans.source_changes import SourceChange
+from envelope.plans.sure import Spared
 from envelope.text.numbers import SPACE, area, grouped, length
 from envelope.text.trade import face_name, source_title, space_title, treatment_title
 
@@ -62,6 +63,17 @@ def cost_words(job: Job, decision: Decision, cents: int) -> str:
     if decision.candidates.priced:
         return f"{grouped(cents / 100.0)} {job.costs.currency or ''}".rstrip()
     return area(cents / 100.0, feet=job.feet)
+
+
+def spared_words(job: Job, decision: Decision, spared: Spared) -> str:
+    """What measuring first may spare, such as "measuring it first may spare step 6 (…)"."""
+    step = cost_words(job, decision, decision.steps[spared.step - 1].cents)
+    mean = cost_words(job, decision, round(spared.cents))
+    return (
+        f"{spared.words} decides on step {spared.step} ({step}): in "
+        f"{max(1, round(100.0 * spared.odds))} of 100 it is not worth doing, so settling this "
+        f"first spares {mean} on average: {spared.settle}"
+    )
 
 
 def worse_words(job: Job, worse: Worse) -> str:
