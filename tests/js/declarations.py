@@ -16,7 +16,7 @@ from typing import Any, Literal, Union, get_args, get_origin
 from typing_extensions import is_typeddict
 
 from viewer.app import protocol
-from viewer.app.protocol import file, job, model, out, start, steps, whole, wiring
+from viewer.app.protocol import drawing, file, job, model, out, start, steps, whole, wiring
 from viewer.scene import json_types
 
 VIEWER = Path(__file__).parent.parent.parent / "viewer"
@@ -87,7 +87,7 @@ def scene_declarations() -> str:
 
 def protocol_declarations() -> str:
     """`viewer/app/page/protocol.d.ts`."""
-    parts = (job, file, model, out, start, steps, whole, wiring)
+    parts = (drawing, job, file, model, out, start, steps, whole, wiring)
     records = [record for part in parts for record in records_of(part)]
     named = {each.__name__ for each in records_of(json_types)}
     body = "\n".join(interface(each) for each in records)

@@ -33,6 +33,7 @@ from viewer.app.skies import Skies
 from viewer.app.steps import Steps
 from viewer.app.tables import names_told, parts_told, rows_told, tables_told
 from viewer.app.trials import Trials, bills_told
+from viewer.app.walls import wall_told
 from viewer.app.whole import beyond_told, faulty_told, job_told, losses_told
 from viewer.app.wiring import WiringDesk
 from viewer.scene.build import build_scene, with_results
@@ -261,11 +262,13 @@ class Desk:
                         }
                     )
                     return
-            await asyncio.to_thread(edits.edit, self.session, asked)
+            taken = await asyncio.to_thread(edits.edit, self.session, asked)
         except EnvelopeError as error:
             found = edits.troubles(self.session, asked, error)
             page.tell({"tell": "fields", "table": asked.table, "row": row, "troubles": found})
             return
+        if taken:
+            page.tell({"tell": "say", "text": taken, "tone": "plain"})
         await self._show()
         self._cast_if_needed()
 
@@ -290,6 +293,9 @@ class Desk:
     async def _choices(self, page: Page, asked: protocol.SeeChoices) -> None:
         """What a click on each treatment of a face would bring; worked out beside the edits."""
         self._trials.begin((id(page), "choices"), self._trials.choices(page.tell, asked))
+
+    async def _wall(self, page: Page, asked: protocol.SeeWall) -> None:
+        page.tell(await asyncio.to_thread(wall_told, self._job(), asked.on))
 
     async def _see_steps(self, page: Page, asked: protocol.SeeSteps) -> None:
         """What to do first; worked out beside the edits."""
@@ -570,6 +576,7 @@ _ACTS: Mapping[type, Callable[[Desk, Page, Any], Awaitable[None]]] = {
     protocol.SeeChoices: Desk._choices,
     protocol.SeeWiring: Desk._wiring_seen,
     protocol.SeeMenu: Desk._menu,
+    protocol.SeeWall: Desk._wall,
     protocol.SeeSteps: Desk._see_steps,
     protocol.TryStep: Desk._try_step,
     protocol.KeepStep: Desk._keep_step,

@@ -28,6 +28,17 @@ Edit = protocol.SetKeys | protocol.AddRow | protocol.RemoveRow | protocol.Rename
 
 # Tables that neither the building nor a source depends on: nothing is cast anew.
 _CASTS_STAY = frozenset({"", "treatment", "plan", "product", "costs", "defaults", "receiver"})
+# Starter assemblies for what a job says nothing of when a room or an opening is added.
+_TYPICAL = {
+    "exterior-wall": "timber-wall",
+    "interior-wall": "stud-wall",
+    "floor": "joist-floor",
+    "slab": "ground-slab",
+    "roof": "joist-ceiling",
+    "window": "double-glazing",
+    "skylight": "double-glazing",
+    "door": "solid-wood-door",
+}
 # opening[2].sill, assembly[0].layers[1].material, site.north
 _PLACE = re.compile(r"([\w-]+)(?:\[(\d+)\])?(?:\.([\w-]+))?(?:\[(\d+)\])?(?:\.([^.]+))?")
 
@@ -40,8 +51,14 @@ class KeyEditError(EditError):
         super().__init__(message)
 
 
-def edit(session: Session, asked: Edit) -> None:
+def edit(session: Session, asked: Edit) -> str:
     """Change a table of the session's text, as one step that undo takes back.
+
+    Returns
+    -------
+    said : str
+        What was taken to be so with it, such as what stands between two rooms that now meet;
+        mostly nothing.
 
     Raises
     ------
@@ -55,7 +72,36 @@ def edit(session: Session, asked: Edit) -> None:
     stay = asked.table in _CASTS_STAY and not isinstance(asked, protocol.Rename)
     if isinstance(asked, protocol.RemoveRow) and asked.with_named:
         stay = False
-    session.edit(change, label=label, casts_stay=stay, plans_only=stay and asked.table == "plan")
+    plans_only = stay and asked.table == "plan"
+    try:
+        session.edit(change, label=label, casts_stay=stay, plans_only=plans_only)
+    except FaultyEditError as error:
+        kinds = _unnamed(error)
+        if not kinds:
+            raise
+        session.edit(lambda text: _with_typical(change(text), kinds), label=label, casts_stay=False)
+        words = ", ".join(f"{kind.replace('-', ' ')}: {_TYPICAL[kind]}" for kind in kinds)
+        return f"taken as typical until you say otherwise, under what walls are made of: {words}"
+    return ""
+
+
+def _unnamed(error: FaultyEditError) -> list[str]:
+    """Kinds of walls and openings that the job names no assembly for, if nothing else is wrong."""
+    kinds = []
+    for fault in error.faults:
+        key = (fault.location.key if fault.location else None) or ""
+        table, _, kind = key.partition(".")
+        if table != "construction" or kind not in _TYPICAL or "has no line" not in fault.message:
+            return []
+        kinds.append(kind)
+    return kinds
+
+
+def _with_typical(text: str, kinds: Sequence[str]) -> str:
+    for kind in kinds:
+        value = _TYPICAL[kind]
+        text = set_key(text=text, table="construction", row=None, key=kind, value=value)
+    return text
 
 
 def named_by(session: Session, asked: protocol.RemoveRow) -> tuple[str, ...]:

@@ -46,6 +46,7 @@ class Output:
     takes_plan: bool = True
     takes_receiver: bool = False
     writes: bool = True  # the command takes -o; otherwise what it prints is the output
+    shows: bool = False  # without -o it prints what can be read here
 
 
 OUTPUTS = (
@@ -72,7 +73,7 @@ OUTPUTS = (
         command="report",
         group="client",
         title="Report",
-        said="everything that was measured, planned and found, for the file",
+        said="the whole job on paper: visit, plans, quantities, bonding, order of work",
         ending="-report.html",
         takes_receiver=True,
     ),
@@ -91,16 +92,8 @@ OUTPUTS = (
         group="site",
         title="Order list",
         said="areas, strips, packages, labour and money of a plan",
-        ending="-order.txt",
-        writes=False,
-    ),
-    Output(
-        id="orders-page",
-        command="takeoff",
-        group="site",
-        title="Order list on paper",
-        said="the same as a page, with what is cut from each roll",
         ending="-order.html",
+        shows=True,
     ),
     Output(
         id="orders-csv",
@@ -119,6 +112,7 @@ OUTPUTS = (
         title="Work order",
         said="a page for each trade: numbered steps, drawings of the walls, tests with blanks",
         ending="-workorder.html",
+        shows=True,
     ),
     Output(
         id="bonding",
@@ -127,6 +121,7 @@ OUTPUTS = (
         title="Bonding",
         said="what is one conductor, where it is bonded, resistances to expect, drawings",
         ending="-bonding.html",
+        shows=True,
     ),
     Output(
         id="cutaway",
@@ -212,7 +207,7 @@ class Outbox:
                     "said": each.said,
                     "name": f"{stem}{each.ending}",
                     "takes_plan": each.takes_plan,
-                    "text": not each.writes,
+                    "text": each.shows or not each.writes,
                 }
                 for each in OUTPUTS
                 if each.command in COMMANDS
@@ -236,7 +231,7 @@ class Outbox:
         }
         try:
             output = _output(asked.output)
-            if not asked.name and not output.writes:
+            if not asked.name and (output.shows or not output.writes):
                 told["text"] = (await self._run(output, asked, None))[:MOST_TEXT]
                 return told
             path = self.place(asked.name, folder=asked.folder, ending=Path(output.ending).suffix)

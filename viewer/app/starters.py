@@ -80,6 +80,14 @@ STARTERS: dict[str, tuple[Starter, ...]] = {
         Starter(title="a reading inside", keys=("id", "source", "space", "at", "level", "spots")),
         Starter(title="a reading outdoors", keys=("id", "source", "at", "level")),
     ),
+    "visit": (Starter(title="a visit", keys=("id", "date", "plan")),),
+    "meter": (Starter(title="a meter", keys=("id", "title", "tolerance", "lowest", "highest")),),
+    "scan": (Starter(title="a scan", keys=("along", "edge", "level", "beside", "visit", "plan")),),
+    "resistance": (Starter(title="a resistance", keys=("on", "between", "resistance", "visit")),),
+    "field-reading": (
+        Starter(title="a reading", keys=("id", "space", "at", "field", "against", "plan", "off")),
+    ),
+    "tag": (Starter(title="a rule", keys=("name", "material", "becomes", "assembly")),),
     "receiver": (
         Starter(title="a bed", keys=("id", "space", "at", "size"), typed={"size": ""}),
         Starter(title="one point, such as a pillow", keys=("id", "space", "at")),

@@ -70,6 +70,10 @@ def job_told(
             name: treatment_said(each, feet=job.feet) for name, each in job.treatments.items()
         },
         "places": {each.id: session.local_m(each) for each in job.receivers},
+        "origins": {
+            space.id: (float(space.origin[0]), float(space.origin[1]))
+            for space in job.building.spaces
+        },
         "losses": losses,
         "bills": bills_told(job, job.plans),
         "beyond": beyond_told(session.findings),

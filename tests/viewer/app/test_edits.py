@@ -179,9 +179,22 @@ def test_every_name_that_a_key_may_hold_can_be_chosen(session: Session) -> None:
 def test_starters_ask_for_keys_of_the_schema_that_go_together() -> None:
     for table in tables_told():
         keys = {each["key"]: each for each in table["keys"]}
-        assert table["starters"] or not table["many"] or table["table"] in ("tag", "field-reading")
         for starter in table["starters"]:
             said = {*starter["keys"], *starter["typed"]}
             assert said <= set(keys), table["table"]
+            # what a row must say is asked for; a new table of the schema works without a starter
             needed = {key for key, each in keys.items() if each["needed"]} - {"id"}
             assert needed <= said, (table["table"], starter["title"])
+
+
+def test_what_stands_between_rooms_that_meet_is_taken_as_typical_and_said(session: Session) -> None:
+    typed = {"title": "Shed", "storey": "only", "height": "2 m", "size": "2 m x 2 m"}
+    asked = AddRow(table="space", typed={**typed, "origin": "3.1, 0 m"})
+    words = edit(session, asked)
+    assert "interior wall: stud-wall" in words
+    assert 'interior-wall = "stud-wall"' in session.text
+    assert session.undoes == "add space shed"
+    session.undo()
+    assert session.text == JOB
+    with pytest.raises(EditError, match="overlap"):
+        edit(session, AddRow(table="space", typed={**typed, "origin": "2 m, 0 m"}))

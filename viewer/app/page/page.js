@@ -99,6 +99,7 @@ class Page {
       seeSky: () => this.#askSky(0),
       decide: (text, choices) => this.frame.decide(text, choices),
       receiver: () => this.scene?.receivers[this.looking.receiver]?.id ?? null,
+      scene: () => this.scene,
     });
     this.frame.work.append(this.left.node, this.middle.node, this.right.node);
     this.views = viewsOf(this.middle.stage, engine, {
@@ -336,6 +337,8 @@ class Page {
         return this.#choosePlan(what.id);
       case "say":
         return this.frame.tell(what.text, what.tone === "bad");
+      case "wall":
+        return this.right.aids.wall(what);
       case "steps":
         return this.right.steps.show(what);
       case "tried":

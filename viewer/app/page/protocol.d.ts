@@ -2,6 +2,39 @@
 
 import type { ColumnJson, SceneJson, SkyJson, WiringJson } from "./scene";
 
+/** A wall by the name that a row of the file gives it. */
+export interface SeeWall {
+  do: "wall";
+  on: string;
+}
+
+/** An opening of a wall by its lower left and upper right corner. [m] */
+export interface HoleTold {
+  id: string;
+  kind: string;
+  low: [number, number];
+  high: [number, number];
+}
+
+/** An outlet, a box or a bond on a wall. [m] */
+export interface MarkTold {
+  id: string;
+  kind: string;
+  at: [number, number];
+}
+
+/** A wall from its left end to its right, up from the floor [m]; or why it is not drawn. */
+export interface WallTold {
+  tell: "wall";
+  on: string;
+  panel: string | null;
+  title: string;
+  outline: Array<[number, number]>;
+  openings: Array<HoleTold>;
+  marks: Array<MarkTold>;
+  trouble: string | null;
+}
+
 /** Plans and receiver that the page shows. */
 export interface Look {
   do: "look";
@@ -560,6 +593,7 @@ export interface JobTold {
   assemblies: Record<string, string>;
   treatments: Record<string, string>;
   places: Record<string, [number, number, number]>;
+  origins: Record<string, [number, number]>;
   losses: Record<string, Record<string, Record<string, Array<number | null>>>>;
   bills: Record<string, BillTold>;
   beyond: Array<string>;
@@ -674,5 +708,5 @@ export interface FieldTold {
   wiring: WiringJson | null;
 }
 
-export type Asked = Look | Treat | NewPlan | Move | Undo | Redo | Save | ReadAgain | SetText | SetAssembly | SetKind | TakeUp | Drop | TryLock | Cast | Halt | SeeSky | SeeFile | SetKeys | AddRow | RemoveRow | Rename | SeeChoices | SeeSteps | TryStep | KeepStep | SeeWiring | SeeMenu | MakeOutput | SaveCopy | OpenJob | BeginJob | MakeJob | ListModel | ImportModel;
-export type Told = JobTold | FaultyTold | ColumnsTold | StatusTold | ProgressTold | SkyTold | FileTold | FieldsTold | NamedTold | ChoicesTold | PlanTold | SayTold | OverwriteTold | FormTold | TroublesTold | ListingTold | ModelTroubleTold | StepsTold | TriedTold | WiringTold | FieldTold | MenuTold | MadeTold | ReloadTold;
+export type Asked = Look | Treat | NewPlan | Move | Undo | Redo | Save | ReadAgain | SetText | SetAssembly | SetKind | TakeUp | Drop | TryLock | Cast | Halt | SeeSky | SeeFile | SetKeys | AddRow | RemoveRow | Rename | SeeChoices | SeeWall | SeeSteps | TryStep | KeepStep | SeeWiring | SeeMenu | MakeOutput | SaveCopy | OpenJob | BeginJob | MakeJob | ListModel | ImportModel;
+export type Told = JobTold | FaultyTold | ColumnsTold | StatusTold | ProgressTold | SkyTold | FileTold | FieldsTold | NamedTold | ChoicesTold | PlanTold | SayTold | OverwriteTold | FormTold | TroublesTold | ListingTold | ModelTroubleTold | WallTold | StepsTold | TriedTold | WiringTold | FieldTold | MenuTold | MadeTold | ReloadTold;

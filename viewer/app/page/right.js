@@ -1,4 +1,5 @@
 // The right column: the face that is picked, what lets in, levels by source, all directions.
+import { Aids } from "./aids.js";
 import { beyondSaid, fillLevels } from "./answer.js";
 import { cardOf } from "./face.js";
 import { GapList } from "./lists.js";
@@ -20,6 +21,7 @@ import { WiringTab } from "./wiringtab.js";
  * @property {(id: string | null, from: "sky" | "list") => void} point
  * @property {() => void} seeSky
  * @property {() => string | null} receiver
+ * @property {() => SceneJson | null} scene
  * @property {(text: string, choices: Array<[string, Asked | null]>) => void} decide
  */
 
@@ -32,7 +34,7 @@ export class RightColumn {
    * @param {(asked: Asked) => void} send
    * @param {RightActs} act
    */
-  constructor(send, { pick, point, seeSky, decide, receiver }) {
+  constructor(send, { pick, point, seeSky, decide, receiver, scene }) {
     const faceBox = h("section", {
       class: "ga-face",
       "aria-labelledby": "ga-face-title",
@@ -41,7 +43,8 @@ export class RightColumn {
     this.card = cardOf(faceBox, send);
     this.gaps = new GapList({ pick, hover: (id) => point(id, "list") });
     this.sky = new SkyPart(seeSky, { pick, hover: (id) => point(id, "sky") });
-    this.tables = new TablePanel(send, decide);
+    this.aids = new Aids(send, scene);
+    this.tables = new TablePanel(send, decide, this.aids);
     this.text = new TextPanel(send);
     this.wiring = new WiringTab(send);
     this.steps = new StepsPart(send, receiver);

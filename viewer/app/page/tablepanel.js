@@ -3,6 +3,7 @@ import { fieldOf, wordsOf } from "./fields.js";
 import { h, pressable, short } from "./parts.js";
 
 /** @import { Asked, FieldsTold, FileTold, KeyTold, NamedTold, StarterTold, TableTold } from "./protocol" */
+/** @import { Aids } from "./aids.js" */
 /** @import { Field, Row } from "./fields.js" */
 
 /**
@@ -69,13 +70,12 @@ export class TablePanel {
   /**
    * @param {(asked: Asked) => void} ask
    * @param {(text: string, choices: Array<[string, Asked | null]>) => void} decide
-   * @param {(table: string, key: KeyTold, field: Field, fields: Map<string, Field>) => HTMLElement | null} [aid]
-   *   something to draw with beside a field
+   * @param {Aids} aids drawings beside fields
    */
-  constructor(ask, decide, aid) {
+  constructor(ask, decide, aids) {
     this.ask = ask;
     this.decide = decide;
-    this.aid = aid;
+    this.aids = aids;
     this.pick = h("select", {
       "aria-label": "Part of the job",
       onchange: () => this.choose(this.pick.value, null),
@@ -259,17 +259,18 @@ export class TablePanel {
     if (shape !== this.#shape) {
       this.#shape = shape;
       this.#fields.clear();
+      this.aids.forget();
       const starter = which === "add" ? table.starters[this.#starter] : undefined;
       const { first, more } = which === "add" ? keysToAdd(table, starter) : keysInOrder(table, row);
       this.form.replaceChildren(
         which === "add" ? this.#sorts(table) : "",
-        ...first.map((key) => this.#field(key)),
+        ...first.map((key) => this.#field(key, true)),
         more.length
           ? h(
               "details",
               { open: which === "add" && !first.length },
               h("summary", {}, `What else may be said (${more.length})`),
-              more.map((key) => this.#field(key)),
+              more.map((key) => this.#field(key, false)),
             )
           : "",
         this.#buttons(table, row, which),
@@ -278,11 +279,15 @@ export class TablePanel {
         for (const field of this.#fields.values()) field.write(this.#only(field.key), []);
       }
     }
-    if (which === "add") return;
+    if (which === "add") {
+      this.aids.look();
+      return;
+    }
     const parts = this.#parts[table.table]?.[this.#row ?? 0] ?? {};
     for (const [name, field] of this.#fields) {
       if (!this.#draft.has(name)) field.write(row[name] ?? "", parts[name] ?? []);
     }
+    this.aids.look();
   }
 
   /**
@@ -328,21 +333,39 @@ export class TablePanel {
     return h("div", { class: "ga-do" }, pressable("Remove it", remove));
   }
 
-  /** @param {KeyTold} key */
-  #field(key) {
+  /**
+   * @param {KeyTold} key
+   * @param {boolean} first whether it is asked for first, and drawn if it can be
+   */
+  #field(key, first) {
     const field = fieldOf(
       key,
       (list) => this.#names[list] ?? [],
       () => this.#changed(key.key),
     );
     this.#fields.set(key.key, field);
-    const aid = this.aid?.(this.#table, key, field, this.#fields);
+    const fill = (values) => this.#fill(values);
+    const aid = first ? this.aids.beside(this.#table, key, this.#fields, fill) : null;
     if (aid) field.node.append(aid);
+    if (aid) field.node.classList.add("ga-wide");
     return field.node;
+  }
+
+  /**
+   * Write what was drawn into its fields; keys that have none in the form are left out.
+   * @param {Record<string, string>} values
+   */
+  #fill(values) {
+    const known = Object.entries(values).filter(([key]) => this.#fields.has(key));
+    for (const [key, value] of known) this.#fields.get(key)?.write(value, []);
+    if (this.#adding) return;
+    for (const [key] of known) this.#draft.add(key);
+    this.#send();
   }
 
   /** @param {string} key */
   #changed(key) {
+    this.aids.look();
     if (this.#adding) return;
     const row = this.#told()?.many ? this.#row : null;
     const id = this.#listed()[row ?? 0]?.id ?? null;
@@ -353,8 +376,16 @@ export class TablePanel {
       return;
     }
     this.#draft.add(key);
+    this.#send();
+  }
+
+  /** Ask for all that was typed and is not taken yet, in one edit. */
+  #send() {
+    const row = this.#told()?.many ? this.#row : null;
+    const id = this.#listed()[row ?? 0]?.id ?? null;
     this.#refused = false;
-    this.ask({ do: "set-keys", table, row, id, ...this.#typed([...this.#draft]) });
+    const typed = this.#typed([...this.#draft]);
+    this.ask({ do: "set-keys", table: this.#table, row, id, ...typed });
   }
 
   /**

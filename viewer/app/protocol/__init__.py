@@ -13,6 +13,7 @@ from typing import Annotated, get_args
 from pydantic import Field, TypeAdapter, ValidationError
 
 from envelope.errors import EnvelopeError
+from viewer.app.protocol.drawing import HoleTold, MarkTold, SeeWall, WallTold
 from viewer.app.protocol.file import (
     AddRow,
     Drop,
@@ -138,6 +139,7 @@ __all__ = [
     "FormTold",
     "FreeTold",
     "Halt",
+    "HoleTold",
     "ImportModel",
     "JobFileTold",
     "JobTold",
@@ -183,6 +185,7 @@ __all__ = [
     "SeeMenu",
     "SeeSky",
     "SeeSteps",
+    "SeeWall",
     "SeeWiring",
     "SetAssembly",
     "SetKeys",
@@ -205,6 +208,7 @@ __all__ = [
     "TryLock",
     "TryStep",
     "Undo",
+    "WallTold",
     "WiringTold",
     "read",
 ]
@@ -233,6 +237,7 @@ Asked = (
     | RemoveRow
     | Rename
     | SeeChoices
+    | SeeWall
     | SeeSteps
     | TryStep
     | KeepStep
@@ -290,6 +295,7 @@ Told = (
     | TroublesTold
     | ListingTold
     | ModelTroubleTold
+    | WallTold
     | StepsTold
     | TriedTold
     | WiringTold

@@ -23,6 +23,7 @@ class JobTold(TypedDict):
     assemblies: dict[str, str]
     treatments: dict[str, str]
     places: dict[str, tuple[float, float, float]]
+    origins: dict[str, tuple[float, float]]
     losses: Losses
     bills: dict[str, BillTold]
     beyond: list[str]
