@@ -246,31 +246,12 @@ class Desk:
 
     async def _edit(self, page: Page, asked: edits.Edit) -> None:
         """Change a table of the file; what is wrong is told at the field that was typed in."""
-        row = None if isinstance(asked, protocol.AddRow) else asked.row
-        try:
-            if isinstance(asked, protocol.RemoveRow) and not asked.with_named:
-                named = await asyncio.to_thread(edits.named_by, self.session, asked)
-                if named:
-                    words = [shown(each, limit=80) for each in named]
-                    page.tell(
-                        {
-                            "tell": "named",
-                            "table": asked.table,
-                            "row": asked.row,
-                            "id": asked.id,
-                            "rows": words,
-                        }
-                    )
-                    return
-            taken = await asyncio.to_thread(edits.edit, self.session, asked)
-        except EnvelopeError as error:
-            found = edits.troubles(self.session, asked, error)
-            page.tell({"tell": "fields", "table": asked.table, "row": row, "troubles": found})
-            return
-        if taken:
-            page.tell({"tell": "say", "text": taken, "tone": "plain"})
-        await self._show()
-        self._cast_if_needed()
+        told = await asyncio.to_thread(edits.edit_or_tell, self.session, asked)
+        if told is not None:
+            page.tell(told)
+        if told is None or told["tell"] == "say":
+            await self._show()
+            self._cast_if_needed()
 
     def _tell_file(self) -> None:
         """Tell the text and the tables to the pages that show them, where they are new."""

@@ -104,6 +104,30 @@ def _with_typical(text: str, kinds: Sequence[str]) -> str:
     return text
 
 
+def edit_or_tell(session: Session, asked: Edit) -> protocol.Told | None:
+    """Make an edit; what is to be said of it, or why it was not made.
+
+    A row that others name goes only where that was said; else they are told.
+    """
+    row = None if isinstance(asked, protocol.AddRow) else asked.row
+    try:
+        if isinstance(asked, protocol.RemoveRow) and not asked.with_named:
+            named = named_by(session, asked)
+            if named:
+                return {
+                    "tell": "named",
+                    "table": asked.table,
+                    "row": asked.row,
+                    "id": asked.id,
+                    "rows": [shown(each, limit=80) for each in named],
+                }
+        taken = edit(session, asked)
+    except EnvelopeError as error:
+        found = troubles(session, asked, error)
+        return {"tell": "fields", "table": asked.table, "row": row, "troubles": found}
+    return {"tell": "say", "text": taken, "tone": "plain"} if taken else None
+
+
 def named_by(session: Session, asked: protocol.RemoveRow) -> tuple[str, ...]:
     """What names a row that is to go, and would go or change with it."""
     _check_row(session, asked)

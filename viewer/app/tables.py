@@ -46,7 +46,6 @@ _TITLES = {
     "treatment": ("Treatments", "treatment"),
     "product": ("Products", "product"),
     "costs": ("Costs", "cost"),
-    "defaults": ("Rates of material and work", "rates"),
     "defaults": ("Usual figures of the trade", "figure"),
     "plan": ("Plans", "plan"),
     "supply": ("Mains supply", "supply"),

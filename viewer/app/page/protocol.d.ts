@@ -17,7 +17,7 @@ export interface HoleTold {
 }
 
 /** An outlet, a box or a bond on a wall. [m] */
-export interface MarkTold {
+export interface SpotTold {
   id: string;
   kind: string;
   at: [number, number];
@@ -31,7 +31,7 @@ export interface WallTold {
   title: string;
   outline: Array<[number, number]>;
   openings: Array<HoleTold>;
-  marks: Array<MarkTold>;
+  marks: Array<SpotTold>;
   trouble: string | null;
 }
 

@@ -13,7 +13,7 @@ from typing import Annotated, get_args
 from pydantic import Field, TypeAdapter, ValidationError
 
 from envelope.errors import EnvelopeError
-from viewer.app.protocol.drawing import HoleTold, MarkTold, SeeWall, WallTold
+from viewer.app.protocol.drawing import HoleTold, SeeWall, SpotTold, WallTold
 from viewer.app.protocol.file import (
     AddRow,
     Drop,
@@ -192,6 +192,7 @@ __all__ = [
     "SetKind",
     "SetText",
     "SkyTold",
+    "SpotTold",
     "StarterTold",
     "Status",
     "StatusTold",

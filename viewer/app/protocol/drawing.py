@@ -27,7 +27,7 @@ class HoleTold(TypedDict):
     high: tuple[float, float]
 
 
-class MarkTold(TypedDict):
+class SpotTold(TypedDict):
     """An outlet, a box or a bond on a wall. [m]"""
 
     id: str
@@ -44,5 +44,5 @@ class WallTold(TypedDict):
     title: str
     outline: list[tuple[float, float]]
     openings: list[HoleTold]
-    marks: list[MarkTold]
+    marks: list[SpotTold]
     trouble: str | None
