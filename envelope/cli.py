@@ -28,6 +28,7 @@ COMMANDS = {
     "compare": "the plans of a job side by side, also with the room on other storeys",
     "decide": "what to do first: a sequence of measures with cost, effect and range",
     "bed": "where in the room the bed is best, before and after treatment",
+    "survey": "readings: explained or not, promises kept, the sheet for the next visit",
     "wiring": "the 50/60 Hz electric field of the house wiring: circuits, coating, bonds, strips",
     "offer": "one page for the client to sign: plans as options, levels, costs",
     "takeoff": "quantities of a plan: areas, cuts, packages, labour, money",

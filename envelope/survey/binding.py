@@ -223,6 +223,11 @@ def _parts(
     return found
 
 
+def own_sigma_db(job: Job, heard: Responses) -> Floats:
+    """Standard deviation (r,) of the model's own error at readings, levels being known. [dB]"""
+    return _own_sigma_db(job, heard, np.ones(len(heard.sources)))
+
+
 def _own_sigma_db(job: Job, heard: Responses, strength: Floats) -> Floats:
     """Standard deviation (r,) of the error that the model has for itself at each reading. [dB]"""
     by_name = dict(zip(heard.sources, strength, strict=True))

@@ -60,8 +60,7 @@ def solve_levels(job: Job, *, as_drawn: Job | None = None) -> Job:
     LevelsError
         Where the readings do not give a level, with every reason.
     """
-    plain = without_ground_partners(job if as_drawn is None else as_drawn)
-    plain = replace(plain, sources=tuple(map(_without_solved_level, plain.sources)), fitted=None)
+    plain = _as_read(job if as_drawn is None else as_drawn)
     missing = [
         Fault(
             message=f'source "{name}" has no level, and no reading names it: state its level or '
@@ -76,8 +75,6 @@ def solve_levels(job: Job, *, as_drawn: Job | None = None) -> Job:
     ]
     if missing:
         raise LevelsError(_placed(missing, plain))
-    # readings of a bearing tell where a source stands, not how strong it is
-    plain = replace(plain, readings=tuple(each for each in plain.readings if not each.is_bearing))
     if not plain.readings:
         return job
     found = _found(_Question(job=plain, key=_key(plain)))
@@ -92,6 +89,32 @@ def solve_levels(job: Job, *, as_drawn: Job | None = None) -> Job:
     said = (note for each in solved.solved for note in each.notes)
     notes = tuple(dict.fromkeys((*job.notes, *said)))
     return with_ground_partners(replace(solved, notes=notes))
+
+
+def bound_of(job: Job) -> Bound | None:
+    """Everything that a job's readings leave open; None where it has none that bind.
+
+    Parameters
+    ----------
+    job : Job
+        From `solve_levels`, whose work is taken up.
+    """
+    plain = _as_read(job)
+    return _found(_Question(job=plain, key=_key(plain))).bound if plain.readings else None
+
+
+def _as_read(job: Job) -> Job:
+    """The job as its file has it, with the readings that tell of levels.
+
+    Those of a bearing tell where a source stands, not how strong it is.
+    """
+    plain = without_ground_partners(job)
+    return replace(
+        plain,
+        sources=tuple(map(_without_solved_level, plain.sources)),
+        readings=tuple(each for each in plain.readings if not each.is_bearing),
+        fitted=None,
+    )
 
 
 def _placed(faults: Iterable[Fault], job: Job) -> Iterator[Fault]:

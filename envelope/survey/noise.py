@@ -13,6 +13,7 @@ from math import lgamma
 from typing import Literal
 
 import numpy as np
+from scipy.special import polygamma
 
 from envelope.geometry.plane import Floats
 
@@ -33,6 +34,12 @@ class Noise:
     log: Floats  # (g,)
     slope: Floats  # (g,) per decibel
     bend: Floats  # (g,) second derivative, never above 0
+    shape: float  # of the fading
+    sigma_db: float  # of the rest
+
+    def spread_db(self) -> float:
+        """Standard deviation of readings about the level, fading and the rest together. [dB]"""
+        return float(np.hypot(_fading_sigma_db(self.shape), self.sigma_db))
 
     def at(self, miss_db: Floats) -> tuple[Floats, Floats, Floats]:
         """Log likelihood, its slope and its bend where a reading lies so far above the level."""
@@ -70,7 +77,12 @@ def noise_of(*, shape: float, sigma_db: float, shows: Shows = "value") -> Noise:
         log = np.log(np.maximum(share / mass.sum(), _LEAST))
     slope = np.gradient(log, STEP_DB)
     bend = np.minimum(np.gradient(slope, STEP_DB), 0.0)
-    return Noise(grid_db=grid, log=log, slope=slope, bend=bend)
+    return Noise(grid_db=grid, log=log, slope=slope, bend=bend, shape=shape, sigma_db=sigma_db)
+
+
+def _fading_sigma_db(shape: float) -> float:
+    """Standard deviation of a gamma deviate in decibels: 5.57 for one spot of a diffuse field."""
+    return 0.0 if shape >= STEADY else float(np.sqrt(polygamma(1, shape)) / _PER_DB)
 
 
 def _log_fading(level_db: Floats, shape: float) -> Floats:

@@ -1,0 +1,256 @@
+"""What `gapcast survey` prints: readings, steps, bearings, glass, and what stays open."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from rich.markup import escape
+
+from envelope.building.job import AS_BUILT, Job, Reading
+from envelope.commands.layout import open_console, plain_table
+from envelope.exposure.analysis import analyze
+from envelope.exposure.analysis_record import Analysis
+from envelope.exposure.casts import Casts
+from envelope.project.measures import point_text
+from envelope.survey.bearings import Bearing, bearings_of
+from envelope.survey.glazing import Glazing, glazing_found
+from envelope.survey.verdicts import ReadingVerdict, StepVerdict, steps_of, verdicts_of
+from envelope.text import SPACE, decibels, level, percent, significant
+from envelope.text.names import TODAY, listed, shown
+from envelope.text.sentences import difference_words
+from envelope.text.surveys import (
+    bound_words,
+    explained_words,
+    place_words,
+    plan_words,
+    range_words,
+    state_words,
+    step_words,
+)
+
+MAX_RESTS = 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Findings:
+    """Everything that the readings tell."""
+
+    readings: tuple[ReadingVerdict, ...]
+    steps: tuple[StepVerdict, ...]
+    bearings: tuple[Bearing, ...]
+    glazing: tuple[Glazing, ...]
+    analysis: Analysis | None  # None for a job without receivers
+
+
+def findings_of(job: Job, casts: Casts | None) -> Findings:
+    """Judge the readings of a job.
+
+    Parameters
+    ----------
+    job : Job
+        From `solve_levels`.
+    casts : Casts or None
+        Of the job; None where it has no receivers.
+    """
+    return Findings(
+        readings=verdicts_of(job),
+        steps=() if casts is None else steps_of(job, casts=casts),
+        bearings=bearings_of(job),
+        glazing=glazing_found(job),
+        analysis=None
+        if casts is None
+        else analyze(job=job, casts=casts, with_bands=True, ranked_plans=()),
+    )
+
+
+def print_findings(job: Job, found: Findings) -> None:
+    """Print them on one screen."""
+    console = open_console()
+    console.print(f"[bold]{escape(job.name)}[/bold]")
+    if job.fitted is not None:
+        console.print(escape(bound_words(job)))
+    if found.analysis is not None:
+        _print_levels(console, job, found.analysis)
+    if found.readings:
+        _print_readings(console, job, found.readings)
+    if found.steps:
+        _print_steps(console, job, found.steps)
+    for bearing in found.bearings:
+        console.print(escape(bearing_words(bearing)))
+    for glass in found.glazing:
+        console.print(escape(glass.sentence))
+    for scan in job.scans:
+        above = 10.0 * float(np.log10(scan.level_w_m2 / scan.beside_w_m2))
+        edge = f", {scan.edge}" if scan.edge else ""
+        console.print(
+            f"Scan {escape(scan.id)} along {escape(scan.along)}{escape(edge)}: "
+            f"{decibels(above)} above the room beside it ({escape(plan_words(job, scan.plan))})."
+        )
+    for each in job.resistances:
+        console.print(
+            f"Resistance {escape(each.id)} on {escape(each.on)}, {escape(each.between)}: "
+            f"{significant(each.resistance_ohm)}{SPACE}Ω."
+        )
+    if found.analysis is not None and found.analysis.rests:
+        said = [
+            f"{escape(each.words)} (±{each.moves_db:.1f}{SPACE}dB)"
+            for each in found.analysis.rests[:MAX_RESTS]
+        ]
+        console.print(
+            f"[bold]Still open[/bold], by how much it moves the plans: {', '.join(said)}. "
+            f"To settle the first: {escape(found.analysis.rests[0].settle)}."
+        )
+
+
+def _print_levels(console: Any, job: Job, analysis: Analysis) -> None:
+    today = analysis.plan(AS_BUILT)
+    for receiver in today.receivers:
+        if receiver.low_w_m2 is None or receiver.high_w_m2 is None or not receiver.sources:
+            continue
+        total = receiver.level_w_m2
+        parts = [
+            f"{escape(each.id)} {percent(each.level_w_m2 / total)}"
+            for each in sorted(receiver.sources, key=lambda each: -each.level_w_m2)
+            if total > 0.0 and each.level_w_m2 >= 0.05 * total
+        ]
+        told = range_words(receiver.low_w_m2, total, receiver.high_w_m2)
+        console.print(f"{escape(receiver.id)}, {TODAY}: [bold]{told}[/bold]: {', '.join(parts)}.")
+
+
+def _print_readings(console: Any, job: Job, readings: tuple[ReadingVerdict, ...]) -> None:
+    by_id = {each.id: each for each in job.readings}
+    table = plain_table(
+        "reading", "visit", "where", "done", "windows, switches", ">showed µW/m²",
+        ">without it, expected", "verdict",
+        title="Each reading beside what all else says of it", keys=1,
+    )  # fmt: skip
+    for each in readings:
+        reading = by_id[each.reading]
+        sign = {"value": "", "below": "below ", "above": "above "}[reading.shows]
+        table.add_row(
+            escape(each.reading),
+            escape(each.visit or ""),
+            escape(place_words(job, reading)),
+            escape(plan_words(job, reading.plan.id)),
+            escape(state_words(reading)),
+            sign + level(each.shown_w_m2, unit=False),
+            f"{level(each.low_w_m2, unit=False)} to {level(each.high_w_m2, unit=False)}",
+            explained_words(each.explained),
+        )
+    console.print(table)
+
+
+def _print_steps(console: Any, job: Job, steps: tuple[StepVerdict, ...]) -> None:
+    table = plain_table(
+        "place", "done", ">reached dB", "promised", "verdict", ">odds",
+        title="Steps reached beside steps promised, the same place and meter", keys=2,
+    )  # fmt: skip
+    for each in steps:
+        table.add_row(
+            escape(each.receiver),
+            escape(plan_words(job, each.plan)),
+            step_words(each.reached_db, each.doubt_db),
+            difference_words(each.promised),
+            each.kept,
+            percent(each.odds),
+        )
+    console.print(table)
+
+
+def bearing_words(bearing: Bearing) -> str:
+    """Where a source was found to stand, beside what the file says."""
+    what = listed([shown(name) for name in bearing.sources])
+    when = f" on visit {shown(bearing.visit)}" if bearing.visit else ""
+    start = f"Bearing of {what}{when}, {len(bearing.readings)} readings"
+    if not bearing.is_found:
+        return f"{start}: nothing stands out; it arrives from all sides, or more turns are needed."
+    azimuth, doubt = np.degrees(bearing.azimuth_rad), np.degrees(bearing.doubt_rad)
+    said = f"{start}: azimuth {azimuth:.0f}° ± {doubt:.0f}°"
+    said += f", {percent(bearing.even_share)} from all sides"
+    if bearing.stated_rad is None:
+        return f"{said}."
+    stated = np.degrees(bearing.stated_rad)
+    verdict = "which agrees" if bearing.agrees else "which it does not agree with: correct it"
+    return f"{said}; the file says {stated:.0f}°, {verdict}."
+
+
+def blank_row(job: Job, reading: Reading, plan: str) -> dict[str, str]:
+    """A planned reading as a row to fill in."""
+    row = {
+        "id": reading.id,
+        "spots": str(reading.spots),
+        "off": "; ".join(reading.off),
+        "states": "; ".join(
+            f"{name}={state}"
+            for name, state in reading.plan.states.items()
+            if job.plan(plan).states.get(name) != state
+        ),
+        "meter": reading.meter,
+        "plan": "" if plan == AS_BUILT else plan,
+        "place": place_words(job, reading).replace(SPACE, " "),
+    }
+    if len(reading.sources) == 1 and len(job.sources) > 1 and not reading.off:
+        row["source"] = reading.sources[0]
+    if reading.receiver is not None:
+        row["receiver"] = reading.receiver
+    elif reading.space is not None:
+        space = job.building.space(reading.space)
+        x, y, z = (float(each) for each in reading.position_m)
+        at = (x - space.origin[0], y - space.origin[1], z - space.floor_m)
+        row |= {"space": reading.space, "at": point_text(at, feet=job.feet)}
+    else:
+        at = tuple(float(each) for each in reading.position_m)  # type: ignore[assignment]
+        row["at"] = point_text(at, feet=job.feet)
+    return row
+
+
+def findings_as_plain(job: Job, found: Findings) -> dict[str, Any]:
+    """The findings as plain data."""
+    fitted = job.fitted
+    return {
+        "format": 1,
+        "project": job.name,
+        "effective_draws": None if fitted is None else fitted.effective,
+        "widened": fitted is not None and fitted.tempered < 1.0,
+        "readings": [
+            {
+                "id": each.reading,
+                "visit": each.visit,
+                "shown_w_m2": each.shown_w_m2,
+                "expected_w_m2": each.expected_w_m2,
+                "low_w_m2": each.low_w_m2,
+                "high_w_m2": each.high_w_m2,
+                "explained": each.explained,
+            }
+            for each in found.readings
+        ],
+        "steps": [
+            {
+                "receiver": each.receiver,
+                "plan": each.plan,
+                "before": each.before,
+                "after": each.after,
+                "reached_db": each.reached_db,
+                "doubt_db": each.doubt_db,
+                "promised_db": each.promised.below_db,
+                "promised_low_db": each.promised.low_db,
+                "promised_high_db": each.promised.high_db,
+                "odds_kept": each.odds,
+                "kept": each.kept,
+            }
+            for each in found.steps
+        ],
+        "bearings": [
+            {
+                "sources": list(each.sources),
+                "azimuth_deg": float(np.degrees(each.azimuth_rad)),
+                "doubt_deg": float(np.degrees(each.doubt_rad)),
+                "even_share": each.even_share,
+                "agrees": each.agrees,
+            }
+            for each in found.bearings
+        ],
+        "glazing": [each.sentence for each in found.glazing],
+    }

@@ -1,0 +1,206 @@
+"""What each reading makes of the job: explained or not, and steps reached beside steps promised.
+
+A reading is judged without itself: how likely is it, given the job and all other readings, beside
+what it would be if something at its place were not as the file has it? Steps are judged in
+pairs: the same place, the same windows, the same sources, the same meter, whose bias cancels.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from envelope.building.job import AS_BUILT, Job, Plan, Reading
+from envelope.exposure.analysis import analyze
+from envelope.exposure.casts import Casts
+from envelope.exposure.differences import Difference, difference
+from envelope.exposure.tolerances import TENTH
+from envelope.physics.normal import normal_share_below
+from envelope.survey.binding import Bound
+from envelope.survey.joint import Cloud, settle
+from envelope.survey.levels import bound_of, solve_levels
+from envelope.survey.noise import noise_of
+from envelope.survey.responses import bed_of
+
+# How often a reading is of something that the file does not have, and how far it then lies off;
+# common practice, no source.
+ODD_SHARE = 0.1
+ODD_DB = 10.0
+SURE = 0.75  # from which a step counts as kept; up to the rest of it, as not kept
+EACH = 4  # draws under each member of the sample
+
+Kept = Literal["kept", "not kept", "too close to tell"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadingVerdict:
+    """One reading beside what all else says of it."""
+
+    reading: str
+    visit: str | None
+    shown_w_m2: float
+    expected_w_m2: float  # middle of what a meter would show, by the job and the other readings
+    low_w_m2: float  # 10–90 % range of that
+    high_w_m2: float
+    explained: float  # how likely it is that the job explains it, 0 to 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepVerdict:
+    """What a plan brought at one place, by a pair of readings, beside what was promised."""
+
+    receiver: str
+    plan: str
+    before: str  # ids of the readings
+    after: str
+    reached_db: float
+    doubt_db: float  # half-width of the 10–90 % range of that
+    promised: Difference  # with what was read before, and nothing of what was read after
+    promised_high_w_m2: float  # the level at or below which the promise counts as kept
+    shown_w_m2: float
+    odds: float  # how likely the step is at least the least that was promised
+
+    @property
+    def kept(self) -> Kept:
+        """Whether the promise was kept."""
+        if self.odds >= SURE:
+            return "kept"
+        return "not kept" if self.odds <= 1.0 - SURE else "too close to tell"
+
+
+def verdicts_of(job: Job) -> tuple[ReadingVerdict, ...]:
+    """Judge every reading of a job, each without itself.
+
+    Parameters
+    ----------
+    job : Job
+        From `solve_levels`.
+    """
+    bound = bound_of(job)
+    if bound is None:
+        return ()
+    whole = settle(bound.question, each=EACH)
+    return tuple(_judged(bound, row, whole) for row in range(len(bound.readings)))
+
+
+def _judged(bound: Bound, row: int, whole: Cloud) -> ReadingVerdict:
+    question, reading = bound.question, bound.readings[row]
+    noise = list(question.noise)
+    own = noise[row]
+    noise[row] = noise_of(
+        shape=own.shape, sigma_db=float(np.hypot(own.sigma_db, ODD_DB)), shows=reading.shows
+    )
+    odd = settle(replace(question, noise=noise), each=EACH)
+    against = np.log(ODD_SHARE / (1.0 - ODD_SHARE)) + odd.log_evidence - whole.log_evidence
+    # what the others leave of it: weights freed of the reading's own part
+    miss = question.shown_db[row] - odd.expected_db[row]
+    log_weight = -noise[row].at(miss)[0]
+    weight = odd.weight * np.exp(log_weight - log_weight.max())
+    expected_db = odd.expected_db[row]
+    low, middle, high = _quantiles(expected_db, weight, own.spread_db(), (0.1, 0.5, 0.9))
+    return ReadingVerdict(
+        reading=reading.id,
+        visit=reading.visit,
+        shown_w_m2=reading.level_w_m2,
+        expected_w_m2=10.0 ** (middle / 10.0),
+        low_w_m2=10.0 ** (low / 10.0),
+        high_w_m2=10.0 ** (high / 10.0),
+        explained=float(1.0 / (1.0 + np.exp(np.clip(against, -50.0, 50.0)))),
+    )
+
+
+def _quantiles(
+    values_db: np.ndarray, weight: np.ndarray, sigma_db: float, shares: Sequence[float]
+) -> list[float]:
+    """Quantiles of weighted draws, the meter's and the averaging's own spread put on."""
+    weight = weight / weight.sum()
+    grid = np.linspace(values_db.min() - 4 * sigma_db, values_db.max() + 4 * sigma_db, 400)
+    away = (grid[:, np.newaxis] - values_db) / max(sigma_db, 1e-3)
+    below = normal_share_below(away) @ weight
+    return [float(np.interp(share, below, grid)) for share in shares]
+
+
+# -- steps ---------------------------------------------------------------------------------------
+
+
+def steps_of(job: Job, *, casts: Casts) -> tuple[StepVerdict, ...]:
+    """Judge every step of which a receiver has a pair of readings.
+
+    Parameters
+    ----------
+    job : Job
+        From `solve_levels`.
+    casts : Casts
+        Of the job.
+    """
+    pairs = list(_pairs(job))
+    if not pairs:
+        return ()
+    before_only = solve_levels(
+        replace(job, readings=tuple(each for each in job.readings if not each.plan.treatments))
+    )
+    names = dict.fromkeys(after.plan.id for _, _, after in pairs)
+    plans: list[Plan] = [job.plan(AS_BUILT), *(job.plan(name) for name in names)]
+    analysis = analyze(job=before_only, casts=casts, plans=plans, with_bands=True, ranked_plans=())
+    results = {each.plan: each for each in analysis.plans}
+    found = []
+    for receiver, before, after in pairs:
+        today, then = results[AS_BUILT], results[after.plan.id]
+        assert today.draws is not None
+        assert then.draws is not None
+        promised = difference(today.draws, then.draws, receiver)
+        at = next(each for each in then.receivers if each.id == receiver)
+        reached = 10.0 * float(np.log10(before.level_w_m2 / after.level_w_m2))
+        doubt = _doubt_db(job, before, after)
+        away = (reached - promised.low_db) / (doubt / TENTH)
+        found.append(
+            StepVerdict(
+                receiver=receiver,
+                plan=after.plan.id,
+                before=before.id,
+                after=after.id,
+                reached_db=reached,
+                doubt_db=doubt,
+                promised=promised,
+                promised_high_w_m2=at.high_w_m2 or at.level_w_m2,
+                shown_w_m2=after.level_w_m2,
+                odds=float(normal_share_below(np.array(away))),
+            )
+        )
+    return tuple(found)
+
+
+def _pairs(job: Job) -> list[tuple[str, Reading, Reading]]:
+    """Readings at one receiver before and after treatment that differ in nothing else."""
+    found = []
+    for after in job.readings:
+        receiver = bed_of(job, after) if after.space is not None else None
+        if receiver is None or not after.plan.treatments or after.shows != "value":
+            continue
+        if set(job.plan(after.plan.id).states.items()) != set(after.plan.states.items()):
+            continue
+        for before in job.readings:
+            if (
+                not before.plan.treatments
+                and before.shows == "value"
+                and bed_of(job, before) == receiver
+                and set(before.sources) == set(after.sources)
+                and before.meter == after.meter
+                and before.detector == after.detector
+                and before.plan.states == after.plan.states
+            ):
+                found.append((receiver, before, after))
+                break
+    return found
+
+
+def _doubt_db(job: Job, before: Reading, after: Reading) -> float:
+    """Half-width of the 10–90 % range of a pair's step: fading and repeating, no bias. [dB]"""
+    bound = bound_of(job)
+    assert bound is not None
+    rows = [each.id for each in bound.readings]
+    spreads = [bound.question.noise[rows.index(each.id)].spread_db() for each in (before, after)]
+    return TENTH * float(np.hypot(spreads[0], spreads[1]))

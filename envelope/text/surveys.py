@@ -1,0 +1,127 @@
+"""Words on readings: where to hold the meter, what was found, what to do next."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from envelope.building.job import AS_BUILT, Job, Reading
+from envelope.geometry.plane import Floats
+from envelope.text.names import TODAY, listed, panel_title, plan_title, shown
+from envelope.text.numbers import SPACE, difference_decibels, length, level
+
+UPRIGHT = 0.1  # a face whose normal rises less than this is a wall
+EVEN_ODDS = 0.5
+SURELY, HARDLY = 0.8, 0.2  # from which a reading counts as explained, up to which as not
+
+
+def place_words(job: Job, reading: Reading) -> str:
+    """Where to hold the meter: distances from two walls and the floor, or from the house."""
+    feet = job.feet
+    if reading.space is None:
+        return "outdoors, in sight of " + listed([shown(name) for name in reading.sources])
+    if reading.receiver is not None:
+        return f"at {shown(reading.receiver)}, {shown(reading.space)}"
+    space = job.building.space(reading.space)
+    height = float(reading.position_m[2]) - space.floor_m
+    away = _from_walls(job, reading.space, reading.position_m)
+    parts = [
+        f"{length(distance, feet=feet)} from {'' if wall.startswith('wall') else 'the '}{wall}"
+        for wall, distance in away
+    ]
+    parts.append(f"{length(height, feet=feet)} above the floor")
+    return f"{shown(reading.space)}: {', '.join(parts)}"
+
+
+def _from_walls(job: Job, space: str, position_m: Floats) -> list[tuple[str, float]]:
+    """The nearest wall of a room and the nearest across to it, each with its distance."""
+    walls = []
+    for panel in job.building.space(space).panels:
+        if panel.kind != "wall" or abs(float(panel.normal[2])) > UPRIGHT:
+            continue
+        distance = float((position_m - panel.outline[0]) @ panel.normal)
+        foot = position_m - distance * panel.normal
+        flat = panel.frame.flatten(np.vstack((panel.outline, foot)))
+        inside = (flat[-1] >= flat[:-1].min(axis=0) - 1e-6) & (flat[-1] <= flat[:-1].max(axis=0))
+        if distance > 0.0 and inside.all():
+            walls.append((distance, panel))
+    walls.sort(key=lambda each: (each[0], each[1].id))
+    chosen = walls[:1]
+    for distance, panel in walls[1:]:
+        if abs(float(panel.normal @ chosen[0][1].normal)) < 0.5:
+            chosen.append((distance, panel))
+            break
+    return [
+        (
+            panel_title(panel=panel.id, space=panel.space, kind=panel.kind, aliases=panel.aliases),
+            distance,
+        )
+        for distance, panel in chosen
+    ]
+
+
+def state_words(reading: Reading) -> str:
+    """What stands otherwise while it is taken: windows, and what is off."""
+    parts = [f"{shown(name)} {state}" for name, state in sorted(reading.plan.states.items())]
+    if reading.off:
+        parts.append(f"{listed([shown(name) for name in reading.off])} off")
+    return ", ".join(parts) or "as in daily use, windows shut"
+
+
+def explained_words(odds: float) -> str:
+    """Whether a reading is explained, with the odds of it.
+
+    Examples
+    --------
+    >>> explained_words(0.95), explained_words(0.5), explained_words(0.02)
+    ('explained, 19 to 1', 'cannot be told', 'not explained, 49 to 1')
+    """
+    if odds >= SURELY:
+        return f"explained, {_to_one(odds)}"
+    return f"not explained, {_to_one(1.0 - odds)}" if odds <= HARDLY else "cannot be told"
+
+
+def _to_one(odds: float) -> str:
+    ratio = odds / max(1.0 - odds, 1e-3)
+    return "100 to 1 or more" if ratio >= 100.0 else f"{ratio:.0f} to 1"
+
+
+def range_words(low: float, middle: float, high: float) -> str:
+    """A level with its range."""
+    ends = f"{level(low, unit=False)} to {level(high, unit=False)}"
+    return f"{level(middle)} ({ends})"
+
+
+def difference_range_words(low_db: float, middle_db: float, high_db: float) -> str:
+    """By how much a second reading differs from the first, with its range.
+
+    Examples
+    --------
+    >>> difference_range_words(-6.0, -3.0, 0.5).replace(SPACE, " ")
+    '-3.0 dB (-6.0 to +0.5)'
+    """
+    return f"{middle_db:+.1f}{SPACE}dB ({low_db:+.1f} to {high_db:+.1f})"
+
+
+def step_words(reached_db: float, doubt_db: float) -> str:
+    """By how much a level was lowered, with the doubt of it."""
+    return f"{reached_db:+.1f} ± {difference_decibels(doubt_db)}"
+
+
+def plan_words(job: Job, plan: str) -> str:
+    """What had been done: today, or a plan's title."""
+    return TODAY if plan == AS_BUILT else plan_title(plan, job.plan(plan).title)
+
+
+def bound_words(job: Job) -> str:
+    """How many readings bind the job's figures, and what their draws are worth."""
+    fitted = job.fitted
+    assert fitted is not None
+    used = [each for each in job.readings if not each.is_bearing]
+    count = "1 reading binds" if len(used) == 1 else f"{len(used)} readings bind"
+    said = f"{count} the job's figures: ranges rest on {fitted.effective:.0f} independent draws"
+    if fitted.tempered < 1.0:
+        said += (
+            ", and were widened: readings and file agree so badly that fewer would be left. "
+            "Look for a wrong figure, or hunt for a fault"
+        )
+    return f"{said}."
