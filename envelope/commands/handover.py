@@ -6,7 +6,7 @@ import argparse
 
 from envelope.building.job import AS_BUILT
 from envelope.commands.arguments import add_job
-from envelope.commands.common import analyzed, chosen_plans, nearest, read_job
+from envelope.commands.common import analyzed, chosen_plans, nearest, read_job, stops_for_questions
 from envelope.commands.documents import add_page, ordered, sheet_of, write_hand_over
 from envelope.errors import EnvelopeError, RangeError
 
@@ -33,6 +33,8 @@ def run(options: argparse.Namespace) -> int:
     """Work the plan out and write the file."""
     sheet = sheet_of(options)
     job = read_job(options.job)
+    if stops_for_questions(job, as_json=False):
+        return 1
     plan = chosen_plans(job, [options.plan])[0] if options.plan else job.plans[-1]
     known = [receiver.id for receiver in job.receivers]
     receiver = options.receiver or (known[0] if known else None)

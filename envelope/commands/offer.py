@@ -3,13 +3,26 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
-from envelope.building.job import AS_BUILT
+from envelope.building.job import AS_BUILT, Job, Plan
 from envelope.commands.arguments import add_job
-from envelope.commands.common import analyzed, chosen_plans, nearest, read_job
+from envelope.commands.common import (
+    cast,
+    chosen_plans,
+    nearest,
+    read_job,
+    stops_for_questions,
+    with_receivers,
+)
 from envelope.commands.documents import add_page, sheet_of, write_offer
 from envelope.errors import EnvelopeError, RangeError
 from envelope.works.offer import MAX_OPTIONS
+
+if TYPE_CHECKING:
+    from envelope.exposure.casts import Casts
 
 DESCRIPTION = (
     "Writes an offer for paper as one file: for each plan what is done, the level today and "
@@ -28,11 +41,50 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="ID",
         help=f"an option; up to {MAX_OPTIONS} (default: the job's last ones)",
     )
+    parser.add_argument(
+        "--step",
+        action="append",
+        type=int,
+        metavar="N",
+        help="offer the sequence of `gapcast decide` up to this step; may be given several times",
+    )
     parser.add_argument("--receiver", metavar="ID", help="whose level is promised (default: first)")
+
+
+def _options(
+    job: Job, casts: Casts, names: Sequence[str] | None, steps: Sequence[int] | None
+) -> tuple[Plan, ...]:
+    """Plans that are offered: named ones and steps of the sequence, else the job's last ones."""
+    chosen = chosen_plans(job, names) if names else ()
+    if steps:
+        chosen += _steps(job, casts, sorted(set(steps)))
+    return chosen or tuple(plan for plan in job.plans if plan.treatments)[-MAX_OPTIONS:]
+
+
+def _steps(job: Job, casts: Casts, numbers: Sequence[int]) -> tuple[Plan, ...]:
+    """The sequence up to each step, with nothing done about sources.
+
+    Raises
+    ------
+    EnvelopeError
+        Where there is no such step.
+    """
+    from envelope.plans.decide import decide
+
+    found = decide(job, casts=casts, receiver=job.receivers[0].id, leave_sources=True).steps
+    for number in numbers:
+        if not 1 <= number <= len(found):
+            raise EnvelopeError(f"--step {number}: the sequence has steps 1 to {len(found)}")
+    return tuple(
+        replace(found[number - 1].plan, title=f"The sequence up to step {number}")
+        for number in numbers
+    )
 
 
 def run(options: argparse.Namespace) -> int:
     """Analyse the plans and write the page."""
+    from envelope.exposure.analysis import analyze
+
     sheet = sheet_of(options)
     job = read_job(options.job)
     known = [receiver.id for receiver in job.receivers]
@@ -41,17 +93,21 @@ def run(options: argparse.Namespace) -> int:
         raise EnvelopeError(
             f"no receiver {receiver!r} in this job: {nearest(str(receiver), known)}"
         )
-    plans = (
-        chosen_plans(job, options.plan)
-        if options.plan
-        else tuple(plan for plan in job.plans if plan.treatments)[-MAX_OPTIONS:]
-    )
-    analysis = analyzed(
-        job,
-        path=options.job,
-        plans=[AS_BUILT, *(plan.id for plan in plans)],
-        threshold_db=20.0,
-        receivers=[receiver],
+    if stops_for_questions(job, as_json=False):
+        return 1
+    if job.assumed_source:
+        raise EnvelopeError(
+            f"{options.job}: no source: an offer promises a level, so survey at least one"
+        )
+    seen = with_receivers(job, [receiver])
+    casts = cast(seen, path=options.job)
+    plans = _options(seen, casts, options.plan, options.step)
+    analysis = analyze(
+        job=seen,
+        casts=casts,
+        plans=[job.plan(AS_BUILT), *plans],
+        with_bands=True,
+        ranked_plans=(),
     )
     try:
         write_offer(options.output, job, analysis, plans=plans, receiver=receiver, sheet=sheet)

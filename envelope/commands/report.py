@@ -9,7 +9,14 @@ from typing import TYPE_CHECKING
 
 from envelope.building.job import AS_BUILT, Job
 from envelope.commands.arguments import add_job
-from envelope.commands.common import cast, chosen_plans, nearest, read_job, with_receivers
+from envelope.commands.common import (
+    cast,
+    chosen_plans,
+    nearest,
+    read_job,
+    stops_for_questions,
+    with_receivers,
+)
 from envelope.commands.documents import add_page, report_parts, sheet_of, write_report
 from envelope.errors import EnvelopeError, RangeError
 from envelope.text.names import plan_title
@@ -47,6 +54,8 @@ def run(options: argparse.Namespace) -> int:
     if not options.bare:
         begin_trial()  # while the job is worked out
     job = read_job(options.job)
+    if stops_for_questions(job, as_json=False):
+        return 1
     plan = chosen_plans(job, [options.plan])[0] if options.plan else job.plans[-1]
     known = [receiver.id for receiver in job.receivers]
     receiver = options.receiver or (known[0] if known else None)

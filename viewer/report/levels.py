@@ -81,8 +81,8 @@ def between(one: str, other: str, found: Difference) -> str:
         By how much the other lies below the one.
     """
     if not found.can_be_told:
-        return f"Between {one} and {other} no difference can be told."
+        return f"Between “{one}” and “{other}” no difference can be told."
     better, worse = (other, one) if found.below_db > 0.0 else (one, other)
     odds = odds_words(replace(found, odds=max(found.odds, 1.0 - found.odds)))
     factor = text.times(10.0 ** (abs(found.below_db) / 10.0))
-    return f"{better} leaves {factor} less than {worse}: {odds}."
+    return f"“{better}” leaves {factor} less than “{worse}”: {odds}."

@@ -91,6 +91,8 @@ def test_an_order_list_has_every_line_of_the_take_off_and_its_total() -> None:
         (["workorder", "house.toml", "--plan", "as-built", "-o", "x.html"], "treats nothing"),
         (["bond", "house.toml", "-o", "nowhere/x.html"], "there is no such folder"),
         (["offer", "house.toml", "-o", "x.html", "--practice", "none.toml"], "cannot be read"),
+        (["handover", "house.toml", "-o", "x.html", "--receiver", "sofa"], "no receiver 'sofa'"),
+        (["report", "house.toml", "-o", "x.html", "--plan", "all-arond"], "did you mean all-round"),
     ],
 )
 def test_a_page_that_cannot_be_is_refused_in_one_line(  # type: ignore[no-untyped-def]

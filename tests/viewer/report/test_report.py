@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import pytest
@@ -12,13 +12,20 @@ import pytest
 from envelope.api import cast
 from envelope.building.job import Job
 from envelope.commands.documents import report_parts
+from envelope.commands.takeoff import take_off_json
 from envelope.exposure.analysis import analyze
 from envelope.exposure.analysis_record import Analysis
+from envelope.exposure.differences import Difference
 from envelope.plans.decide import decide
 from envelope.project import load_text
+from envelope.works.offer import offer_of
+from viewer.report.bonding_page import bonding_page
 from viewer.report.hand_over_page import hand_over_page
+from viewer.report.offer_page import offer_page
+from viewer.report.order_page import order_page
 from viewer.report.render import Sheet
 from viewer.report.report_page import ReportParts, report_page
+from viewer.report.work_order_page import work_order_page
 
 JOB = """
 format = 1
@@ -221,20 +228,73 @@ def test_figures_are_those_of_the_analysis(mine: Worked) -> None:
         assert re.search(rf" {number} [a-z].*?USD", said)
 
 
-def _numbers(page: str) -> Iterator[str]:
-    yield from re.findall(r"\d[\d ]*\.\d\d USD|(?<= )\d[\d ]*\.\d\d(?= )", words(page))
+def outputs(found: Worked) -> dict[str, str]:
+    """What a reader sees of every output of a job."""
+    job, plan, order = found.job, found.parts.plan, found.parts.order
+    sheet = Sheet(day=date(2026, 1, 2))
+    plans = [job.plan("p-walls"), plan]
+    offer = offer_of(job, found.analysis, plans, "r-1")
+    pages = {
+        "report": found.page,
+        "offer": offer_page(job, offer, sheet=sheet),
+        "order list": order_page(job, plan, order.take_off, sheet=sheet),
+        "work order": work_order_page(job, plan, order, sheet=sheet),
+        "bonding": bonding_page(job, plan, order.take_off, order.bonding, sheet=sheet),
+        "hand-over": hand_over_page(
+            job, plan, order, sheet=sheet, analysis=found.analysis, receiver="r-1"
+        ),
+    }
+    said = {name: words(page) for name, page in pages.items()}
+    said["take-off"] = json.dumps(take_off_json(job, order.take_off), indent=1)
+    return said
 
 
 def test_a_price_moves_the_totals_that_it_should_and_nothing_else(mine: Worked) -> None:
-    """Film at 7.50 in place of 6.50 USD/ft² over 16 ft²: 16 USD net, 17 USD with 6.25 % tax."""
+    """Film at 7.50 in place of 6.50 USD/ft² over 16 ft²: 16 USD net, 1 USD of tax at 6.25 %.
+
+    Walls alone have no film, so their option of the offer and their row of the report stay.
+    """
     dearer = worked(JOB.replace("6.50 USD/sqft", "7.50 USD/sqft"))
-    before, after = (each.parts.order.take_off.bill for each in (mine, dearer))
-    assert after.net - before.net == 16
-    assert after.total - before.total == 17
-    one, other = words(mine.page), words(dearer.page)
-    moved = {(a, b) for a, b in zip(one.split(), other.split(), strict=True) if a != b}
-    money = [f"{before.total:.2f}", f"{before.net:.2f}", f"{before.tax:.2f}", "104.00"]
-    assert {a for a, _ in moved} >= {each.rpartition(" ")[2] for each in money}
-    # levels, areas, resistances and every other price stay; step 1's cost may be the film's own
-    assert all(re.fullmatch(r"[\d.]+", a) and re.fullmatch(r"[\d.]+", b) for a, b in moved)
-    assert one.split().count("480.00") == other.split().count("480.00")
+    bills = [each.parts.order.take_off.bill for each in (mine, dearer)]
+    assert bills[1].net - bills[0].net == 16
+    assert bills[1].total - bills[0].total == 17
+    figures = [
+        {f"{value:.2f}" for value in (bill.net, bill.tax, bill.total)} | {film}
+        for bill, film in zip(bills, ("104.00", "120.00"), strict=True)
+    ]
+    before, after = outputs(mine), outputs(dearer)
+    for name, text in before.items():
+        one, other = text.split(), after[name].split()
+        moved = [(a, b) for a, b in zip(one, other, strict=True) if a != b]
+        if name in ("work order", "bonding", "hand-over"):
+            assert not moved, name
+            continue
+        plain = [{word.strip('",') for word, _ in moved}, {word.strip('",') for _, word in moved}]
+        for values, seen in zip(figures, plain, strict=True):
+            assert values <= seen | {"104.00", "120.00"}, name
+        if name in ("report", "offer"):
+            assert "510.00" in one  # walls alone, with tax
+            assert "510.00" in other
+        # nothing but figures moves, and of these only sums of money
+        assert all(re.fullmatch(r"[\d.]+", each) for pair in plain for each in pair), name
+    money = re.compile(r"(\d[\d.]*) USD")
+    step = [set(money.findall(each["report"])) for each in (before, after)]
+    assert "104" in step[0]  # the step that films the window, before tax
+    assert "120" in step[1]
+
+
+def test_an_offer_without_labour_says_so_and_a_worse_plan_cannot_be_ticked(mine: Worked) -> None:
+    job, sheet = mine.job, Sheet(day=date(2026, 1, 2))
+    offer = offer_of(job, mine.analysis, [mine.parts.plan], "r-1")
+    page = offer_page(job, offer, sheet=sheet)
+    said = words(page)
+    assert "Labour not included" in said
+    assert "Total, without labour" in said
+    assert "0.00" not in said.replace("480.00", "").replace("584.00", "")
+    assert page.count('class="tick"') == 1
+    worse = Difference(below_db=-3.0, low_db=-5.0, high_db=-1.0, odds=0.01)
+    option = replace(offer.options[0], against_today=worse)
+    page = offer_page(job, replace(offer, options=(option,)), sheet=sheet)
+    assert page.count('class="tick"') == 0
+    assert "2 times as much as today (1.3 to 3.2 times): this makes the room worse" in words(page)
+    assert "cannot be chosen" in words(page)
