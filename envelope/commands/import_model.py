@@ -13,14 +13,15 @@ from envelope.building.library import TYPICAL
 from envelope.building.model import Space
 from envelope.commands import import_tables
 from envelope.commands.arguments import png_path
-from envelope.errors import EnvelopeError, ModelFileError
-from envelope.exchange import Note, in_feet, list_model, model_edges, refused_model
+from envelope.errors import EnvelopeError, ModelFileError, UnitError
+from envelope.exchange import Note, in_feet, list_model, model_edges, refused_model, space_at
 from envelope.files import write_atomically
 from envelope.geometry.plane import Floats
 from envelope.project.load import decode, load_with_model, read_bytes
 from envelope.project.model import Modelled
 from envelope.project.new_from_model import Begun, begin_job
 from envelope.project.rule_file import RuleFile, read_rules
+from envelope.units import parse_point
 
 DESCRIPTION = (
     "Turns the spaces of a model file into a project file that refers to the model, and lists "
@@ -47,6 +48,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="append",
         metavar="NAME",
         help="take this space; may be given several times",
+    )
+    parser.add_argument(
+        "--at",
+        action="append",
+        metavar="PLACE",
+        help='take the space of an IFC file that holds a place on the plan, such as "3.2, 4.1 m"; '
+        "may be given several times",
     )
     parser.add_argument("--storey", metavar="NAME", help="take the spaces of this storey only")
     parser.add_argument(
@@ -80,6 +88,8 @@ def run(options: argparse.Namespace) -> int:
         )
     if options.output is not None:
         _refuse_existing(options.output)
+    if options.at:
+        _resolve_places(options)
     rules = None if options.rules is None else read_rules(options.rules)
     try:
         begun = _begun(options, rules)
@@ -100,6 +110,18 @@ def run(options: argparse.Namespace) -> int:
         write_atomically(options.output, begun.text.encode())
         _tell(options.output, begun.job, begun.modelled)
     return 0
+
+
+def _resolve_places(options: argparse.Namespace) -> None:
+    """Turn places on the plan into names of spaces."""
+    for text in options.at:
+        try:
+            x, y = parse_point(text, count=2)
+        except UnitError as error:
+            raise EnvelopeError(f"--at: {error}") from None
+        found = space_at(options.model, at=(x, y), storey=options.storey)
+        options.space = [*(options.space or []), found]
+    options.storey = None  # it said where the places are; spaces have ids of their own
 
 
 def _begun(options: argparse.Namespace, rules: RuleFile | None) -> Begun:

@@ -10,7 +10,14 @@ from envelope.exchange.export import (
     to_ply,
     to_stl,
 )
-from envelope.exchange.read import in_feet, list_model, model_edges, read_model, refused_model
+from envelope.exchange.read import (
+    in_feet,
+    list_model,
+    model_edges,
+    read_model,
+    refused_model,
+    space_at,
+)
 from envelope.exchange.records import (
     NOTHING_FOUND,
     Imported,
@@ -42,6 +49,7 @@ __all__ = [
     "panels_csv",
     "read_model",
     "refused_model",
+    "space_at",
     "tag_panels",
     "to_glb",
     "to_obj",

@@ -245,6 +245,16 @@ def list_model(path: Path | str, *, unit: str | None = None, up: str | None = No
     )
 
 
+def space_at(path: Path | str, *, at: tuple[float, float], storey: str | None = None) -> str:
+    """Id of the space of an IFC file that holds a place on the plan, in metres."""
+    where = Path(path)
+    if sniffed(where) != "IFC":
+        raise _fault(where, "a place on the plan names spaces of IFC files alone: name the space")
+    from envelope.exchange.ifc.import_ifc import space_at as ifc_space_at
+
+    return ifc_space_at(where, at=at, storey=storey)
+
+
 def model_edges(path: Path | str, *, unit: str | None = None, up: str | None = None) -> Floats:
     """Edges of a mesh (n, 2, 3), for a drawing; none of an IFC file, whose panels are drawn. [m]"""
     where = Path(path)

@@ -19,7 +19,8 @@ import pytest
 from envelope.building.assemble import assemble_building
 from envelope.building.model import Building, Site
 from envelope.exchange import Imported
-from envelope.exchange.ifc.file import IfcModel, open_ifc
+from envelope.exchange.ifc.bodies import IfcModel
+from envelope.exchange.ifc.file import open_ifc
 from envelope.exchange.ifc.import_ifc import import_ifc
 from envelope.rays import cast_directions
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from envelope.building.job import Assembly, Layer, LossCurve
 from envelope.exchange.ifc.behind import INSIDE_M, Passage, Shell
-from envelope.exchange.ifc.file import Body
+from envelope.exchange.ifc.bodies import Body
 from envelope.exchange.ifc.material_words import AIR
 from envelope.exchange.ifc.materials import MaterialMap
 from envelope.exchange.ifc.type_names import thicknesses_in

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from envelope.exchange.ifc.file import Body
+from envelope.exchange.ifc.bodies import Body
 from envelope.geometry.plane import Floats, Frame
 from envelope.geometry.polygons import Area, pieces
 

@@ -12,7 +12,7 @@ from scipy.spatial import cKDTree
 from envelope.building.model import PanelKind
 from envelope.errors import ModelFileError
 from envelope.exchange.ifc.behind import BEHIND_M, PARALLEL, Shell, behind, spots_in
-from envelope.exchange.ifc.file import SpaceBody, Void
+from envelope.exchange.ifc.bodies import SpaceBody, Void
 from envelope.exchange.mesh.boundary_loops import find_loops
 from envelope.exchange.mesh.coplanar import merged
 from envelope.exchange.mesh.import_mesh import find_volumes

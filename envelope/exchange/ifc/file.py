@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -14,6 +13,15 @@ import numpy as np
 
 from envelope.building.model import Storey
 from envelope.errors import Fault, Location, MissingExtraError, ModelFileError
+from envelope.exchange.ifc.bodies import (
+    UNCLASSED,
+    Body,
+    IfcModel,
+    LayerOf,
+    SpaceBody,
+    Void,
+)
+from envelope.exchange.ifc.plan_rooms import rooms_from_walls
 from envelope.exchange.ifc.shapes import MALFORMED, Budget, shapes_of
 from envelope.exchange.ifc.terrain import Grade, grade_of
 from envelope.exchange.naming import counted, slug, unique
@@ -37,86 +45,13 @@ NOT_MODELLED = {
     "IfcMember": "bar or mullion",
     "IfcFlowTerminal": "sanitary, electrical or heating fitting",
     "IfcFlowSegment": "pipe or duct",
-    "IfcBuildingElementProxy": "element of no class",
+    "IfcBuildingElementProxy": UNCLASSED,
 }
+FROM_WALLS = (
+    "the file has no spaces: rooms are closed from walls, slabs and roofs, storey by storey; look "
+    "at each before you trust it"
+)
 FILLINGS = ("IfcWindow", "IfcDoor")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class LayerOf:
-    """One layer of an element as the file states it."""
-
-    material: str | None
-    thickness_m: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Body:
-    """One building element."""
-
-    id: str
-    type: str  # IFC class
-    name: str
-    triangles: Floats  # (n, 3, 3) [m]
-    layers: tuple[LayerOf, ...] = ()
-    along: Floats | None = None  # direction in which the layers follow each other
-    materials: tuple[str, ...] = ()  # of an element that has no layers: parts in no known order
-    facade: bool = False  # a curtain wall or a part of one
-
-    @property
-    def low(self) -> Floats:
-        """Lowest coordinates (3,). [m]"""
-        return np.asarray(self.triangles.reshape(-1, 3).min(axis=0))
-
-    @property
-    def high(self) -> Floats:
-        """Highest coordinates (3,). [m]"""
-        return np.asarray(self.triangles.reshape(-1, 3).max(axis=0))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Void:
-    """An opening: the hole, what it is cut from, what fills it."""
-
-    id: str
-    triangles: Floats  # (n, 3, 3) [m]
-    host: str | None
-    filling: Body | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SpaceBody:
-    """One IfcSpace."""
-
-    key: str  # GlobalId
-    id: str
-    names: tuple[str, ...]
-    storey: str
-    triangles: Floats | None  # (n, 3, 3) [m]; None where it has no geometry
-    listed: tuple[tuple[str, str, str], ...]  # (element, its class, flag) that the file lists
-    trouble: str = ""  # why it has no geometry
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class IfcModel:
-    """Everything that is needed of a file."""
-
-    source: str
-    schema: str
-    storeys: tuple[Storey, ...]
-    spaces: tuple[SpaceBody, ...]
-    shell: tuple[Body, ...]
-    voids: tuple[Void, ...]
-    north_rad: float
-    grade: Grade | None
-    size_m: Floats
-    notes: tuple[Note, ...]
-    not_modelled: Mapping[str, int] = field(default_factory=dict)  # elements left out, by word
-
-    @property
-    def proxies(self) -> int:
-        """Elements of no class, which count as no walls."""
-        return self.not_modelled.get(NOT_MODELLED["IfcBuildingElementProxy"], 0)
 
 
 def _fault(path: Path, message: str) -> ModelFileError:
@@ -187,9 +122,6 @@ def _read(library: ModuleType, file: Any, path: Path, *, spaceless: bool) -> Ifc
     budget = Budget(path=path)
     _drop_broken_relations(file)
     spaces = file.by_type("IfcSpace")
-    if not spaces and not spaceless:
-        raise _fault(path, _without_spaces(file))
-    none = [] if spaces else [Note(kind="refused", subject="", message=_without_spaces(file))]
     if not any(getattr(unit, "UnitType", "") == "LENGTHUNIT" for unit in _units(file)):
         raise _fault(path, "names no unit of length; set one in the program it comes from")
     scale = float(library.util.unit.calculate_unit_scale(file))
@@ -204,8 +136,25 @@ def _read(library: ModuleType, file: Any, path: Path, *, spaceless: bool) -> Ifc
                 bodies[element.GlobalId] = _bare_body(element, shapes)
                 message = f"{element.is_a()} whose name or materials cannot be read; its shape is"
                 notes.append(Note(kind="refused", subject=element.GlobalId, message=message))
-    names = [_space_names(space) for space in spaces]
-    ids = unique(slug(listed[0] if listed else "space", keep_case=True) for listed in names)
+    shell = tuple(
+        body for body in bodies.values() if body.type not in FILLINGS and not _filling(body)
+    )
+    voids = _voids(file, shapes, bodies)
+    bodies_of_spaces = _space_bodies(spaces, shapes, storey_of)
+    if not spaces:
+        planned = rooms_from_walls(storeys=storeys, shell=shell, voids=voids)
+        if not any(space.triangles is not None for space in planned.spaces):
+            leaks = "; ".join(f"{space.id}: {space.trouble}" for space in planned.spaces[:6])
+            why = _without_spaces(file, leaks)
+            if not spaceless:
+                raise _fault(path, why)
+            notes.append(Note(kind="refused", subject="", message=why))
+        else:
+            notes.extend((Note(kind="guessed", subject="", message=FROM_WALLS), *planned.notes))
+        bodies_of_spaces = planned.spaces
+        on = {space.storey for space in bodies_of_spaces}
+        storeys = tuple(storey for storey in storeys if storey.id in on)
+    rooms = [space.triangles for space in bodies_of_spaces if space.triangles is not None]
     everything = np.concatenate(
         [np.zeros((0, 3)), *(shape.reshape(-1, 3) for shape in shapes.values())]
     )
@@ -213,27 +162,33 @@ def _read(library: ModuleType, file: Any, path: Path, *, spaceless: bool) -> Ifc
         source=path.name,
         schema=str(file.schema),
         storeys=storeys,
-        spaces=tuple(
-            SpaceBody(
-                key=space.GlobalId,
-                id=id,
-                names=listed,
-                storey=storey_of[space.GlobalId],
-                triangles=shapes.get(space.GlobalId),
-                listed=_listed(space),
-                trouble=_undrawn(space),
-            )
-            for space, id, listed in zip(spaces, ids, names, strict=True)
-        ),
-        shell=tuple(
-            body for body in bodies.values() if body.type not in FILLINGS and not _filling(body)
-        ),
-        voids=_voids(file, shapes, bodies),
+        spaces=bodies_of_spaces,
+        shell=shell,
+        voids=voids,
         north_rad=_north(file),
-        grade=_grade(file, shapes),
+        grade=_grade(file, shapes, rooms),
         size_m=np.ptp(everything, axis=0) if len(everything) else np.zeros(3),
-        notes=(*notes, *storey_notes, *none),
+        notes=(*notes, *storey_notes),
         not_modelled=_not_modelled(file),
+    )
+
+
+def _space_bodies(
+    spaces: Sequence[Any], shapes: Mapping[str, Floats], storey_of: Mapping[str, str]
+) -> tuple[SpaceBody, ...]:
+    names = [_space_names(space) for space in spaces]
+    ids = unique(slug(listed[0] if listed else "space", keep_case=True) for listed in names)
+    return tuple(
+        SpaceBody(
+            key=space.GlobalId,
+            id=id,
+            names=listed,
+            storey=storey_of[space.GlobalId],
+            triangles=shapes.get(space.GlobalId),
+            listed=_listed(space),
+            trouble=_undrawn(space),
+        )
+        for space, id, listed in zip(spaces, ids, names, strict=True)
     )
 
 
@@ -306,13 +261,14 @@ def _filling(body: Body) -> bool:
     return any(body.type.startswith(name) for name in FILLINGS)
 
 
-def _without_spaces(file: Any) -> str:
+def _without_spaces(file: Any, leaks: str) -> str:
     counts = Counter(element.is_a() for element in file.by_type("IfcElement"))
     listed = ", ".join(f"{count} × {name}" for name, count in counts.most_common(5))
     storeys = counted(len(file.by_type("IfcBuildingStorey")), "storey")
     return (
-        f"has no spaces (IfcSpace); it has {listed or 'no elements'} on {storeys}. Place "
-        "rooms in the program it comes from and export them, or enter the room by its dimensions"
+        f"has no spaces (IfcSpace), and its walls close none; it has {listed or 'no elements'} on "
+        f"{storeys}{'. ' + leaks if leaks else ''}. Place rooms in the program it comes from and "
+        "export them, or enter the room by its dimensions"
     )
 
 
@@ -476,7 +432,7 @@ def _storeys(
         else:
             of_space[space.GlobalId] = "no-storey"
             stray = True
-    used = set(of_space.values())
+    used = set(of_space.values()) if of_space else set(ids.values())
     storeys = [
         Storey(id=ids[key], floor_m=height) for key, height in heights.items() if ids[key] in used
     ]
@@ -499,10 +455,9 @@ def _north(file: Any) -> float:
     return 0.0
 
 
-def _grade(file: Any, shapes: dict[str, Floats]) -> Grade | None:
+def _grade(file: Any, shapes: Mapping[str, Floats], rooms: Sequence[Floats]) -> Grade | None:
     """Where the terrain meets the building, if the file draws one."""
     sites = [shapes[site.GlobalId] for site in file.by_type("IfcSite") if site.GlobalId in shapes]
-    rooms = [shapes[item.GlobalId] for item in file.by_type("IfcSpace") if item.GlobalId in shapes]
     if not sites or not rooms:
         return None
     return grade_of(

@@ -11,6 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import shapely
 
 from envelope.building.adjacency import find_facings
 from envelope.building.checks import check_spaces, welded
@@ -18,6 +19,7 @@ from envelope.building.model import Panel, Space
 from envelope.errors import Fault, Location, ModelFileError
 from envelope.exchange.ifc.assemblies import Stacks
 from envelope.exchange.ifc.behind import Shell
+from envelope.exchange.ifc.bodies import IfcModel, SpaceBody
 from envelope.exchange.ifc.facets import (
     Facet,
     Facets,
@@ -26,8 +28,9 @@ from envelope.exchange.ifc.facets import (
     holes_of,
     soup_of_triangles,
 )
-from envelope.exchange.ifc.file import IfcModel, open_ifc
+from envelope.exchange.ifc.file import open_ifc
 from envelope.exchange.ifc.materials import MaterialMap
+from envelope.exchange.ifc.plan_rooms import footprint
 from envelope.exchange.ifc.spaces import Laying, SpacePanels
 from envelope.exchange.mesh.feature_edges import drawn_edges
 from envelope.exchange.naming import counted
@@ -72,11 +75,7 @@ def _chosen(
     """Indices of the spaces asked for."""
     listed = list(range(len(model.spaces)))
     if storey is not None:
-        known = {item.id.casefold(): item.id for item in model.storeys}
-        key = known.get(storey.casefold()) or known.get(storey.casefold().replace(" ", "-"))
-        if key is None:
-            names = ", ".join(item.id for item in model.storeys)
-            raise _fault(path, f"there is no storey {storey!r} with spaces; there are {names}")
+        key = _storey_key(path, model, storey)
         listed = [index for index in listed if model.spaces[index].storey == key]
     if spaces is None:
         return listed
@@ -85,6 +84,57 @@ def _chosen(
     }
     wanted = chosen_ids(wanted=spaces, known=table, source=str(path))
     return [index for index in listed if model.spaces[index].id in wanted]
+
+
+def _storey_key(path: Path, model: IfcModel, storey: str) -> str:
+    """Id of the storey that a name or a number in its name means."""
+    known = {item.id.casefold(): item.id for item in model.storeys}
+    wanted = storey.casefold().strip()
+    key = known.get(wanted) or known.get(wanted.replace(" ", "-"))
+    numbered = [id for id in known.values() if wanted in id.casefold().split("-")]
+    if key is None and len(numbered) == 1:
+        key = numbered[0]
+    if key is None:
+        names = ", ".join(item.id for item in model.storeys)
+        raise _fault(path, f"there is no storey {storey!r} with spaces; there are {names}")
+    return key
+
+
+def space_at(path: Path, *, at: tuple[float, float], storey: str | None = None) -> str:
+    """Id of the space that holds a place on the plan.
+
+    Parameters
+    ----------
+    path : Path
+    at : (float, float)
+        x and y in the model's coordinates. [m]
+    storey : str, optional
+        Needed where several storeys have a space there.
+    """
+    model = open_ifc(path)
+    key = None if storey is None else _storey_key(path, model, storey)
+    point = shapely.Point(at)
+    near: list[tuple[float, SpaceBody]] = []
+    for space in model.spaces:
+        if key in (None, space.storey):
+            plan = space.plan if space.plan is not None else footprint(space.triangles)
+            if not plan.is_empty:
+                near.append((float(plan.distance(point)), space))
+    held = [space for distance_m, space in near if distance_m == 0.0]
+    if len(held) == 1:
+        return str(held[0].id)
+    x, y = at
+    if held:
+        listed = ", ".join(f"{space.id} on {space.storey}" for space in held)
+        raise _fault(path, f"several spaces hold ({x:g}, {y:g}) m: {listed}; say --storey")
+    near.sort(key=lambda item: item[0])
+    listed = ", ".join(f"{space.id}, {distance_m:.2f} m away" for distance_m, space in near[:3])
+    raise _fault(
+        path,
+        f"no space holds ({x:g}, {y:g}) m in the model's coordinates: "
+        + (f"the nearest are {listed}" if near else "the storey has none")
+        + "; gapcast import --list names all of them",
+    )
 
 
 def import_ifc(

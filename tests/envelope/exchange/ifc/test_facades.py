@@ -13,7 +13,7 @@ from envelope.building.model import Building, Panel
 from envelope.building.selectors import match
 from envelope.exchange import Imported
 from envelope.exchange.ifc.behind import Shell
-from envelope.exchange.ifc.file import Body
+from envelope.exchange.ifc.bodies import Body
 from envelope.exchange.ifc.import_ifc import import_ifc
 from envelope.exchange.ifc.type_names import thicknesses_in
 

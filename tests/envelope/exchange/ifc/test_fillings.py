@@ -9,7 +9,7 @@ import pytest
 
 from envelope.exchange.ifc.assemblies import GLAZING, Stacks
 from envelope.exchange.ifc.behind import Shell
-from envelope.exchange.ifc.file import Body
+from envelope.exchange.ifc.bodies import Body
 from envelope.exchange.ifc.materials import MaterialMap
 
 

@@ -171,14 +171,6 @@ def test_an_opening_that_the_library_left_uncut_is_found_and_cut(path: Path) -> 
     assert "left uncut" in notes[0].message
 
 
-def test_a_file_without_spaces_says_what_it_has(tmp_path: Path, house: MakeHouse) -> None:
-    path = house(spaces=False).written(tmp_path / "a.ifc")
-    with pytest.raises(ModelFileError, match=r"has no spaces .* 5 × IfcWall") as caught:
-        read_model(path)
-    assert "Place rooms in the program it comes from" in str(caught.value)
-    assert "on 1 storey." in str(caught.value)
-
-
 def test_files_that_cannot_be_read(tmp_path: Path, path: Path) -> None:
     text = path.read_text()
     bad = tmp_path / "a.ifc"
