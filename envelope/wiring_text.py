@@ -14,6 +14,7 @@ from envelope.wiring import words
 from envelope.wiring.results import (
     FieldAt,
     PlanField,
+    PlanTest,
     Remaining,
     Span,
     SwitchTest,
@@ -142,6 +143,40 @@ def pointing_words(tests: Sequence[SwitchTest]) -> str:
     if tests[0].after_v_m < _TAKES_AWAY * tests[0].before_v_m:
         return f"The readings point at {tests[0].what}."
     return "No circuit that was tried takes away a third: look for one that was not."
+
+
+def change_words_of(change: PlanTest) -> str:
+    """A reading before and after a plan, beside its prediction where they are one quantity."""
+    before, after = (field_strength(each, each) for each in (change.before_v_m, change.after_v_m))
+    measured = change.after_v_m / max(change.before_v_m, 1e-9)
+    said = f"{change.plan}: {before} before became {after}, {measured:.2g} times"
+    if not change.potential_free:
+        return f"{said}, both against earth."
+    return f"{said}; predicted {against_words(change.predicted_ratio)}."
+
+
+def agreement_words(results: WiringResults) -> tuple[str, ...]:
+    """How many states agree with the readings, and what that decides."""
+    free = [each for each in results.readings if each.potential_free]
+    if not free:
+        return ()
+    if results.states_left == 0:
+        return (
+            "No state agrees with the potential-free readings within a factor of 1.5: something "
+            "that was not entered is live, or lies elsewhere.",
+        )
+    if results.states == 1:
+        return ("The potential-free readings agree within a factor of 1.5.",)
+    said = [
+        f"{results.states_left} of {results.states} states agree with the potential-free readings "
+        "within a factor of 1.5."
+    ]
+    if results.left_open:
+        left = [f"{name}: {' or '.join(words_of)}" for name, words_of in results.left_open]
+        said.append(f"They leave {'; '.join(left)}.")
+    if results.winner is None and results.winner_left is not None:
+        said.append(f"In every state that agrees {results.winner_left} has the least field.")
+    return tuple(said)
 
 
 def paragraph(

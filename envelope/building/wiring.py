@@ -29,7 +29,8 @@ class Circuit:
     id: str
     voltages_v: tuple[complex, ...]  # of its hot core; several where its phase is not known
     cable: CableKind = "unknown"
-    route: Route | None = None  # between its outlets; None where its cables are all entered
+    # between its outlets; None where its cables are all entered, or no two outlets are there
+    route: Route | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

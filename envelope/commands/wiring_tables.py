@@ -14,6 +14,8 @@ from envelope.wiring import words
 from envelope.wiring.results import FieldAt, WiringResults
 from envelope.wiring_text import (
     against_words,
+    agreement_words,
+    change_words_of,
     kind_words,
     left_words,
     pointing_words,
@@ -218,16 +220,10 @@ def _readings(console: Console, results: WiringResults) -> None:
             "A meter on an earth lead shows another quantity, mostly more: compare it with itself "
             "only, before and after."
         )
-    if results.states > 1 or results.states_left == 0:
-        console.print(
-            f"{results.states_left} of {results.states} states agree with the potential-free "
-            "readings within a factor of 1.5"
-            + (
-                "; none does: something that was not entered is live."
-                if results.states_left == 0
-                else "."
-            )
-        )
+    for sentence in agreement_words(results):
+        console.print(escape(sentence))
+    for change in results.changes:
+        console.print(escape(change_words_of(change)))
     for test in results.tests:
         console.print(escape(test_words(test)))
     if results.tests:

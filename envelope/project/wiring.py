@@ -110,12 +110,16 @@ class _Reader:
             if len(frequencies) > 1:
                 self.faults.add(("supply", index, "frequency"), "all supplies have one frequency")
         entered = {table.circuit for _, table in self.tables.of(schema.Cable)}
+        outlets = [table.circuit for _, table in self.tables.of(schema.Outlet)]
         return [
             records.Circuit(
                 id=table.id,
                 voltages_v=self._voltages(index, table, supplies),
                 cable=table.cable,
-                route=None if table.id in entered and "route" not in table.given() else table.route,
+                route=None
+                if outlets.count(table.id) < 2
+                or (table.id in entered and "route" not in table.given())
+                else table.route,
             )
             for index, table in listed
         ]

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from envelope.building.wiring import PLUGS, Wiring
+from envelope.building.wiring import CABLE_KINDS, PLUGS, Conducts, Route, Wiring
 from envelope.physics.electrostatics import Complexes
 from envelope.wiring.routing import Run, routes_of
+from envelope.wiring.words import WALL_WORDS
 
 MAX_STATES = 256  # of cables, phases and plugs for each of routes and walls
 _SEED = 16
@@ -74,6 +75,45 @@ def unknowns(wiring: Wiring, *, walls: bool) -> list[str]:
         for device in wiring.devices
         if device.wiring == "unknown"
     ]
+    return found
+
+
+def values_of_unknowns(
+    wiring: Wiring,
+    walls: Sequence[Conducts],
+    combinations: Sequence[Mapping[str, Route]],
+    answers: Sequence[Choice],
+) -> dict[str, list[list[str]]]:
+    """What each thing that is not known is in each state, in words.
+
+    Parameters
+    ----------
+    wiring : Wiring
+    walls, combinations : (cases,) sequences
+        State of unknown walls, and rules that circuits follow, in each case.
+    answers : (n,) sequence of Choice
+
+    Returns
+    -------
+    values : dict of str to (cases, n) str
+    """
+    count = len(answers)
+    found: dict[str, list[list[str]]] = {}
+    if len(set(walls)) > 1:
+        found["walls"] = [[WALL_WORDS[each]] * count for each in walls]
+    for circuit in wiring.circuits:
+        if len(routes_of(circuit)) > 1:
+            found[f"route of {circuit.id}"] = [[each[circuit.id]] * count for each in combinations]
+        if circuit.cable == "unknown":
+            cables = [str(CABLE_KINDS[answer.cable[circuit.id]]) for answer in answers]
+            found[f"cable of {circuit.id}"] = [cables] * len(walls)
+        if len(circuit.voltages_v) > 1:
+            phases = [f"phase {answer.phase[circuit.id] + 1}" for answer in answers]
+            found[f"phase of {circuit.id}"] = [phases] * len(walls)
+    for device in wiring.devices:
+        if device.wiring == "unknown":
+            plugs = [str(PLUGS[answer.plug[device.id]]) for answer in answers]
+            found[f"wiring of {device.id}"] = [plugs] * len(walls)
     return found
 
 

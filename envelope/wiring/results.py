@@ -98,6 +98,17 @@ class SwitchTest:
     predicted_after_v_m: Span
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanTest:
+    """Two readings at one spot, before and after a plan was carried out."""
+
+    plan: str
+    potential_free: bool
+    before_v_m: float
+    after_v_m: float
+    predicted_ratio: Span  # of the undisturbed field
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FieldMap:
     """Field over a receiver's room at its height, in one state of what is unknown."""
@@ -123,7 +134,10 @@ class WiringResults:
     winner: str | None  # the plan that is best in every state at every receiver
     readings: tuple[ReadingBeside, ...]
     tests: tuple[SwitchTest, ...]  # from what leaves least
+    changes: tuple[PlanTest, ...]  # before and after
     states_left: int  # that agree with every potential-free reading
+    left_open: tuple[tuple[str, tuple[str, ...]], ...]  # what that leaves of each unknown
+    winner_left: str | None  # the plan that is best in every state that agrees
     reaches_m: Mapping[str, float]  # of each run alone: how far into the room 5 V/m reaches
     elements: int
     coarser: float

@@ -40,6 +40,18 @@ def wiring_as_plain(results: WiringResults) -> dict[str, Any]:
             }
             for each in results.tests
         ],
+        "before_and_after": [
+            {
+                "plan": each.plan,
+                "against": "nothing" if each.potential_free else "earth",
+                "before_v_m": each.before_v_m,
+                "after_v_m": each.after_v_m,
+                "predicted_ratio": _span(each.predicted_ratio),
+            }
+            for each in results.changes
+        ],
+        "readings_leave": {name: list(left) for name, left in results.left_open},
+        "best_plan_by_readings": results.winner_left,
         "reach_of_5_v_m": dict(results.reaches_m),
         "elements": results.elements,
         "notes": list(results.notes),

@@ -13,10 +13,22 @@ from envelope.errors import EnvelopeError
 from envelope.geometry.plane import Floats
 from envelope.physics.electrostatics import Complexes, Indices
 from envelope.wiring.body import METER_OHM
-from envelope.wiring.choices import Choice, choices, run_voltages, unknowns
+from envelope.wiring.choices import (
+    Choice,
+    choices,
+    run_voltages,
+    unknowns,
+    values_of_unknowns,
+)
 from envelope.wiring.network import Terminals, magnitude, voltages
 from envelope.wiring.reach import reaches
-from envelope.wiring.readings import beside, states_left, switch_tests
+from envelope.wiring.readings import (
+    agreement,
+    beside,
+    left_open,
+    plan_tests,
+    switch_tests,
+)
 from envelope.wiring.results import (
     FieldAt,
     IslandVolts,
@@ -48,6 +60,7 @@ class _Case:
     """One plan in one state of walls and routes; an answer to the rest is a column."""
 
     walls: Conducts
+    combination: Mapping[str, Route]
     state: State
     at: list[Floats]  # per receiver (answers,)
     mean: list[Floats]
@@ -133,6 +146,7 @@ def solve_wiring(
             ) from None
     system.factored.clear()
     fields = tuple(_plan_field(system, plan_id, cases) for plan_id in ids)
+    agree = agreement(system.wiring, cases)
     every = len(system.wall_states) * len(system.combinations) * len(answers)
     return system, WiringResults(
         frequency_hz=wiring.frequency_hz,
@@ -143,7 +157,22 @@ def solve_wiring(
         winner=_winner(fields, cases),
         readings=beside(system.wiring, cases),
         tests=switch_tests(system.wiring, cases),
-        states_left=states_left(system.wiring, cases, every),
+        changes=plan_tests(system.wiring, cases),
+        states_left=every if agree is None else int(agree.sum()),
+        left_open=()
+        if agree is None
+        else left_open(
+            values_of_unknowns(
+                system.wiring,
+                [case.walls for case in cases[AS_BUILT]],
+                [case.combination for case in cases[AS_BUILT]],
+                answers,
+            ),
+            agree,
+        ),
+        winner_left=None
+        if agree is None or not agree.any()
+        else _winner(fields, cases, agree=agree),
         reaches_m=reaches(system, answers),
         elements=len(system.elements),
         coarser=system.coarser,
@@ -204,6 +233,7 @@ def _case(
     strength = magnitude(np.moveaxis(np.tensordot(field, live, axes=(2, 0)), 1, -1))
     case = _Case(
         walls=state.walls,
+        combination=combination,
         state=state,
         at=[strength[low] for low, _ in system.spans],
         mean=[strength[low:high].mean(axis=0) for low, high in system.spans],
@@ -374,17 +404,30 @@ def _notes(system: System, sampled: bool) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _winner(fields: Sequence[PlanField], cases: Mapping[str, Sequence[_Case]]) -> str | None:
-    """The plan that is best in every state at every receiver, and better than as-built."""
+def _winner(
+    fields: Sequence[PlanField],
+    cases: Mapping[str, Sequence[_Case]],
+    *,
+    agree: Floats | None = None,
+) -> str | None:
+    """The plan that is best in every state at every receiver, and better than as-built.
+
+    Where readings rule states out, in every state (cases, answers) that is left.
+    """
     fit = [field.plan for field in fields if not field.floats]
+
+    def all_better(mine: Floats, theirs: Floats, number: int) -> bool:
+        better = mine < theirs * (1.0 - _METHOD)
+        return bool(np.all(better if agree is None else better | (agree[number] == 0.0)))
+
     for plan_id in fit:
         if plan_id == AS_BUILT:
             continue
         others = [other for other in fit if other != plan_id]
         if all(
-            bool(np.all(mine < theirs * (1.0 - _METHOD)))
+            all_better(mine, theirs, number)
             for other in others
-            for case, beside in zip(cases[plan_id], cases[other], strict=True)
+            for number, (case, beside) in enumerate(zip(cases[plan_id], cases[other], strict=True))
             for mine, theirs in zip((*case.at, *case.mean), (*beside.at, *beside.mean), strict=True)
         ):
             return plan_id

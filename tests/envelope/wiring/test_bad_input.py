@@ -135,6 +135,9 @@ def test_lengths_are_answered_in_the_measure_of_the_file(made, job_of):
 
 def test_a_strip_along_a_route_that_is_not_known(made, job_of):
     text = made(without=("south-run", "east-run", "floor-run", "riser"))
+    with pytest.raises(ProjectFileError, match='circuit "sockets" has no run behind'):
+        job_of(text)  # one outlet is no run
+    text += '[[outlet]]\nid = "far"\ncircuit = "sockets"\non = "bedroom/east"\nat = "3.0 m"\n'
     with pytest.raises(ProjectFileError, match='the route of "sockets" is unknown: find it first'):
         job_of(text)
 

@@ -9,7 +9,7 @@ from envelope.wiring.choices import MAX_STATES, choices
 from envelope.wiring.serialise import wiring_as_plain
 from envelope.wiring.spread import solve_wiring
 from envelope.wiring.walls import usual_conduction
-from envelope.wiring_text import verdict
+from envelope.wiring_text import agreement_words, change_words_of, verdict
 
 WALL = """
 [[assembly]]
@@ -114,6 +114,63 @@ def test_an_unknown_route_is_the_range_of_all_four(made, job_of):
     assert span.low == pytest.approx(min(single.values()), rel=0.02)
     assert span.high == pytest.approx(max(single.values()), rel=0.02)
     assert span.high > 1.2 * span.low
+
+
+def test_a_reading_tells_routes_apart_and_decides_between_plans(made, job_of):
+    """A strip over the floor helps where the run lies under it, and nowhere else."""
+    laid = made(
+        (
+            'cable = "round"\n\n[[circuit]]\nid = "lights"',
+            'cable = "round"\nroute = "unknown"\n\n[[circuit]]\nid = "lights"',
+        ),
+        without=("south-run", "east-run", "floor-run", "riser", "ceiling-run", "switch-drop"),
+        plans=ROUTED + BONDED,
+    )
+    results, fields = at_pillow(job_of(laid))
+    assert results.left_open == ()
+    assert results.winner_left is None
+    span = fields["as-built"].field_v_m
+    assert span.high > 2.3 * span.low  # readings within 1.5 tell the ends apart
+    for field, gone in ((span.high, "least"), (span.low, "most")):
+        read = (
+            '\n[[field-reading]]\nid = "r"\nspace = "bedroom"\nat = "1.5, 0.4, 0.65 m"\n'
+            f'field = "{field:.3f} V/m"\nagainst = "nothing"\n'
+        )
+        told, _ = at_pillow(job_of(laid + read))
+        ((name, left),) = told.left_open
+        assert name == "route of sockets"
+        assert 0 < len(left) < 4, gone
+        assert 0 < told.states_left < told.states
+        (said, leave, *_) = agreement_words(told)
+        assert said.startswith(f"{told.states_left} of 4 states agree")
+        assert leave == f"They leave route of sockets: {' or '.join(left)}."
+
+
+def test_readings_before_and_after_a_plan(made, job_of):
+    both = "".join(
+        f'\n[[field-reading]]\nid = "{name}"\nspace = "bedroom"\nat = "1.5, 0.4, 0.65 m"\n'
+        f'field = "{field} V/m"\nagainst = "{against}"\nplan = "{plan}"\n'
+        for name, field, against, plan in (
+            ("free-before", 14, "nothing", "as-built"),
+            ("free-after", 4, "nothing", "walls-bonded"),
+            ("earth-before", 40, "earth", "as-built"),
+            ("earth-after", 10, "earth", "walls-bonded"),
+        )
+    )
+    job = job_of(made(plans=BONDED + both))
+    results, fields = at_pillow(job)
+    free, earth = results.changes
+    ratio = fields["walls-bonded"].against_as_built
+    assert free.predicted_ratio.low == pytest.approx(ratio.low, rel=1e-9)
+    assert change_words_of(free).startswith(
+        "walls-bonded: 14\N{NO-BREAK SPACE}V/m before became 4.0\N{NO-BREAK SPACE}V/m, 0.29 times; "
+        "predicted 0.25 times"
+    )
+    assert change_words_of(earth).endswith("0.25 times, both against earth.")
+    # what was read against earth takes no part in telling states apart
+    assert agreement_words(results) == (
+        "The potential-free readings agree within a factor of 1.5.",
+    )
 
 
 def test_an_unknown_cable_and_phase(made, job_of):
