@@ -91,7 +91,9 @@ def run(options: argparse.Namespace) -> int:
         scene = build_scene(job=job, wiring=wiring_of(job, path=options.job, plans=names))
         _draw(options, job, scene, names)
         return 0
-    analysis = analyzed(job, path=options.job, plans=names, threshold_db=options.threshold)
+    analysis = analyzed(
+        job, path=options.job, plans=names, threshold_db=options.threshold, ranked_plans=names
+    )
     theme: Literal["light", "dark"] = "dark" if options.dark else "light"
     if options.sky:
         from viewer.pictures.skymap import draw_sky
