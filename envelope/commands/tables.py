@@ -196,12 +196,13 @@ def _print_receiver(
         f"exposed {receiver.exposed_solid_angle_sr:.3f} sr "
         f"({receiver.exposed_above_horizon_sr:.3f} above the horizon) of {4 * math.pi:.3f} sr; "
         f"closure error {receiver.closure_error_sr:+.1e} sr, "
-        f"standard error {100 * receiver.standard_error:.2f} %"
+        f"standard error of the open-equivalent {100 * receiver.standard_error:.2f} %"
         + (f"; mean over {receiver.points} points" if receiver.points > 1 else "")
     )
     bands = plain_table(
         "band centre",
         f">unshielded (below {threshold_db:g} dB)",
+        ">its error",
         ">open-equivalent",
         ">isotropic reduction",
     )
@@ -209,6 +210,7 @@ def _print_receiver(
         bands.add_row(
             frequency(band.frequency_hz),
             steradians(band.unshielded_solid_angle_sr),
+            f"±{steradians(band.unshielded_error_sr)}",
             steradians(band.open_equivalent_solid_angle_sr),
             decibels(band.isotropic_reduction_db),
         )

@@ -213,6 +213,7 @@ def _worst(casts: ReceiverCasts, setting: _Setting) -> WorstPoint | None:
         angles = solid_angles(
             crossings=point.crossings,
             tagged=tag(point.crossings, setting.tables),
+            tables=setting.tables,
             frequency_hz=setting.centres_hz,
             threshold_db=setting.threshold_db,
         )
@@ -247,6 +248,7 @@ def _band_results(
         BandResult(
             frequency_hz=of_band.frequency_hz,
             unshielded_solid_angle_sr=of_band.unshielded_solid_angle_sr,
+            unshielded_error_sr=of_band.unshielded_error_sr,
             open_equivalent_solid_angle_sr=of_band.open_equivalent_solid_angle_sr,
             isotropic_direct=radiance * of_band.open_equivalent_solid_angle_sr,
             isotropic_diffuse=radiance * _isotropic_density(casts, setting, band),
@@ -273,6 +275,7 @@ def _receiver_result(casts: ReceiverCasts, setting: _Setting) -> ReceiverResult:
     angles = solid_angles(
         crossings=casts.crossings,
         tagged=tagged,
+        tables=setting.tables,
         frequency_hz=setting.centres_hz,
         threshold_db=setting.threshold_db,
         reference=setting.reference,

@@ -40,6 +40,7 @@ class BandResult:
 
     frequency_hz: float  # the band's centre
     unshielded_solid_angle_sr: float
+    unshielded_error_sr: float  # see `solid_angles`
     open_equivalent_solid_angle_sr: float
     isotropic_direct: float  # of an isotropic field of one unit outside
     isotropic_diffuse: float  # NaN where casts leave out the isotropic field

@@ -118,6 +118,7 @@ def _band(receiver: ReceiverResult, band: BandResult) -> Plain:
     return {
         "frequency_hz": band.frequency_hz,
         "unshielded_solid_angle_sr": band.unshielded_solid_angle_sr,
+        "unshielded_error_sr": band.unshielded_error_sr,
         "open_equivalent_solid_angle_sr": band.open_equivalent_solid_angle_sr,
         "isotropic_reduction_db": finite(band.isotropic_reduction_db),
         "isotropic_below_as_built_db": finite(band.isotropic_below_as_built_db),

@@ -11,6 +11,7 @@ polarization; multiplying means would overstate the loss.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -82,6 +83,45 @@ def tag(crossings: Crossings, tables: Tables) -> Tagged:
     )
 
 
+def unshielded_shares(crossings: Crossings, tables: Tables, limit: float) -> Floats:
+    """Share (signatures, bands) of each signature that passes more than a limit; 0 where blocked.
+
+    A signature holds all rays that cross the same rows in the same bins of the cosine. Where the
+    limit lies between what its two extreme rays pass, their logarithm counts as evenly spread
+    between them. So the figure does not hang on where the bins end.
+
+    Parameters
+    ----------
+    limit : float
+        From `threshold_transmission`.
+    """
+    rows, bins = rows_of(crossings)
+    stack = tables.stacks.of_row[rows]
+    least, most = (
+        np.log(
+            unpolarized(np.exp(np.add.reduceat(edge[stack, bins], crossings.start[:-1], axis=0)))
+        )
+        for edge in _bin_edges(tables.log_transmission)
+    )
+    apart = most - least
+    whole = apart <= ROUNDING
+    share = (most - np.log(limit)) / np.where(whole, 1.0, apart)
+    share = np.where(whole, np.exp(most) > limit, np.clip(share, 0.0, 1.0))
+    return np.asarray(share * (crossings.sky > 0)[:, np.newaxis])
+
+
+def _bin_edges(log_transmission: Floats) -> tuple[Floats, Floats]:
+    """Least and most (stacks, bins, bands, 2) of each bin, at its edges: means with the next bins.
+
+    More loss at every angle never raises either, so that a treatment never raises a share.
+    """
+    padded = np.concatenate(
+        (log_transmission[:, :1], log_transmission, log_transmission[:, -1:]), axis=1
+    )
+    edges = 0.5 * (padded[:, 1:] + padded[:, :-1])
+    return np.minimum(edges[:, :-1], edges[:, 1:]), np.maximum(edges[:, :-1], edges[:, 1:])
+
+
 def exposed_sr(crossings: Crossings) -> float:
     """Exposed solid angle of a receiver. [sr]"""
     return float(crossings.solid_angle_sr @ (crossings.sky > 0).astype(np.float64))
@@ -93,6 +133,7 @@ class BandAngles:
 
     frequency_hz: float  # the band's centre
     unshielded_solid_angle_sr: float
+    unshielded_error_sr: float  # half-width that covers the truth 95 times in 100
     open_equivalent_solid_angle_sr: float
 
 
@@ -111,6 +152,7 @@ def solid_angles(
     *,
     crossings: Crossings,
     tagged: Tagged,
+    tables: Tables,
     frequency_hz: Floats,
     threshold_db: float,
     reference: int = 0,
@@ -119,17 +161,22 @@ def solid_angles(
 
     `standard_error` is that of the open-equivalent solid angle at the `reference` frequency,
     relative to it; like every error stated here it is scaled to cover the truth 95 times in 100.
+    The unshielded solid angle has an error of its own, `unshielded_error_sr`: that of the rays, and
+    twice what the signatures that lie across the threshold leave open, as if each erred by itself.
     """
     weights = tagged.weights_sr.mean(axis=1)
     exposed = exposed_sr(crossings)
-    limit = threshold_transmission(threshold_db)
+    shares = unshielded_shares(crossings, tables, threshold_transmission(threshold_db))
     bands = []
     for column, frequency in enumerate(frequency_hz):
-        through = tagged.transmission[:, column]
+        through, share = tagged.transmission[:, column], shares[:, column]
+        open_sr = weights * np.minimum(share, 1.0 - share)
+        rays_sr = float(standard_error(share @ tagged.weights_sr))
         bands.append(
             BandAngles(
                 frequency_hz=float(frequency),
-                unshielded_solid_angle_sr=float(weights @ (through > limit)),
+                unshielded_solid_angle_sr=float(weights @ share),
+                unshielded_error_sr=math.hypot(rays_sr, 2.0 * float(np.linalg.norm(open_sr))),
                 open_equivalent_solid_angle_sr=float(weights @ through),
             )
         )

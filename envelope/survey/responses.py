@@ -320,6 +320,7 @@ def _at(
     angles = solid_angles(
         crossings=casts.crossings,
         tagged=tag(casts.crossings, tables),
+        tables=tables,
         frequency_hz=np.array([0.5 * sum(band) for band in bench.bands_hz]),
         threshold_db=THRESHOLD_DB,
     )

@@ -267,6 +267,7 @@ def retag_beside_cast(path: Path, *, rounds: int, sampling: Sampling = DEFAULT) 
             angles = solid_angles(
                 crossings=crossings,
                 tagged=tag(crossings, tables),
+                tables=tables,
                 frequency_hz=frequency_hz,
                 threshold_db=20.0,
             )

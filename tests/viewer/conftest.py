@@ -352,6 +352,7 @@ def house_results(house_job: Job) -> tuple[PlanResult, ...]:
                             BandResult(
                                 frequency_hz=1842.5e6,
                                 unshielded_solid_angle_sr=0.8 * sum(leak.is_gap for leak in leaks),
+                                unshielded_error_sr=1e-3,
                                 open_equivalent_solid_angle_sr=total,
                                 isotropic_direct=total / EXPOSED_SR,
                                 isotropic_diffuse=0.0,
