@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -12,11 +13,15 @@ import tomlkit
 
 from envelope.exposure.analysis import analyze
 from envelope.exposure.analysis_record import Analysis
+from envelope.exposure.bands import bands_of
 from envelope.exposure.casts import cast_job
+from envelope.exposure.solid_angles import solid_angles, tag
+from envelope.exposure.transmission import Bench, stacks_of
 from envelope.project import load_text
-from envelope.rays import Sampling
+from envelope.rays import DEFAULT, Sampling, cast_directions
 
 FEW = Sampling(points_per_panel=2**8, points=2**11)
+FINER = Sampling(points_per_panel=2**13, points=2**16, seed=9)
 LAYERS = {
     "timber": [
         {"material": "plasterboard", "thickness": "12.5 mm"},
@@ -106,6 +111,12 @@ def random_room(seed: int) -> dict[str, Any]:
     }
 
 
+@lru_cache
+def of_seed(seed: int) -> Analysis:
+    """The analysis of a random room, made once for all tests."""
+    return analyzed(random_room(seed))
+
+
 def analyzed(plain: dict[str, Any]) -> Analysis:
     job = load_text(tomlkit.dumps(plain), path="room.toml")
     return analyze(job=job, casts=cast_job(job, sampling=FEW))
@@ -116,7 +127,7 @@ SEEDS = range(6)
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_a_further_coat_never_raises_what_comes_straight(seed):
-    plans = analyzed(random_room(seed)).plans
+    plans = of_seed(seed).plans
     for before, after in itertools.pairwise(plans):
         (one,), (two,) = before.receivers, after.receivers
         for less, more in zip(one.bands, two.bands, strict=True):
@@ -128,7 +139,7 @@ def test_a_further_coat_never_raises_what_comes_straight(seed):
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_what_every_receiver_obeys(seed):
-    for plan in analyzed(random_room(seed)).plans:
+    for plan in of_seed(seed).plans:
         (receiver,) = plan.receivers
         (band,) = receiver.bands
         assert abs(receiver.closure_error_sr) < 1e-9  # no panel of a convex room is hidden
@@ -144,6 +155,39 @@ def test_what_every_receiver_obeys(seed):
             assert source.unshielded_area_m2 <= source.lit_area_m2 * (1 + 1e-12)
             shares = sum(path.share for path in source.paths)
             assert shares == pytest.approx(1.0, abs=1e-9)
+
+
+def unshielded(job, *, sampling: Sampling, bins: int) -> list[tuple[float, float]]:
+    """Unshielded solid angles with their errors, for every plan and several thresholds. [sr]"""
+    (receiver,) = job.receivers
+    crossings = cast_directions(
+        job.building, space=receiver.space, position_m=receiver.position_m,
+        sampling=sampling, bins=bins,
+    )  # fmt: skip
+    bench = Bench(job=job, bands_hz=bands_of(job), bins=bins)
+    found = []
+    for plan in job.plans:
+        tables = bench.tables(stacks_of(job, plan))
+        for threshold_db in (6.0, 8.0, 10.0, 12.0, 15.0, 20.0):
+            (band,) = solid_angles(
+                crossings=crossings, tagged=tag(crossings, tables), tables=tables,
+                frequency_hz=np.array([1.8425e9]), threshold_db=threshold_db,
+            ).bands  # fmt: skip
+            found.append((band.unshielded_solid_angle_sr, band.unshielded_error_sr))
+    return found
+
+
+def test_the_error_of_what_is_unshielded_covers_the_truth():
+    """Against sixteen times as many bins of the cosine, and other rays."""
+    within = []
+    for seed in range(4):
+        job = load_text(tomlkit.dumps(random_room(seed)), path="room.toml")
+        usual = unshielded(job, sampling=DEFAULT, bins=32)
+        fine = unshielded(job, sampling=FINER, bins=512)
+        for (value, error), (truth, its_error) in zip(usual, fine, strict=True):
+            assert abs(value - truth) < 1e-2
+            within.append(abs(value - truth) <= error + its_error)
+    assert np.mean(within) >= 0.95
 
 
 @pytest.mark.parametrize("seed", SEEDS)
