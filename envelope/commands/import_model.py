@@ -34,7 +34,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "model",
         type=Path,
-        help="GLB, glTF, OBJ, STL, PLY or IFC; with --dry-run a project file too",
+        help="GLB, glTF, OBJ, STL, PLY, IFC, IFCZIP or gbXML; with --dry-run a project file too",
     )
     look = parser.add_mutually_exclusive_group()
     look.add_argument("--list", action="store_true", help="only list its storeys and spaces")

@@ -41,6 +41,22 @@ _FORMATS = {
     ".stl": "STL",
     ".ply": "PLY",
     ".ifc": "IFC",
+    ".ifczip": "IFC",
+    ".xml": "gbXML",
+    ".gbxml": "gbXML",
+}
+# What is not read, and what to export in its place.
+_INSTEAD = {
+    ".ifcxml": "export it as IFC (STEP, .ifc), which holds the same",
+    ".dwg": "export the rooms as IFC, or the walls as 3D faces in OBJ",
+    ".dxf": "export the rooms as IFC, or the walls as 3D faces in OBJ",
+    ".rvt": "export it as IFC with rooms and space boundaries, or as gbXML",
+    ".skp": "export it as IFC or as GLB, in metres",
+    ".pln": "export it as IFC with zones",
+    ".3ds": "export it as GLB or OBJ",
+    ".fbx": "export it as GLB",
+    ".dae": "export it as GLB",
+    ".zip": "unpack it first; of archives IFCZIP (.ifczip) alone is read",
 }
 _MESH_READERS = {"glTF": read_gltf, "OBJ": read_obj, "STL": read_stl, "PLY": read_ply}
 
@@ -55,6 +71,8 @@ def _fault(path: Path, message: str) -> ModelFileError:
 def sniffed(path: Path) -> str:
     """Format of a file by its name, checked against its first bytes."""
     suffix = path.suffix.lower()
+    if suffix in _INSTEAD:
+        raise _fault(path, f"files that end in {suffix} cannot be imported: {_INSTEAD[suffix]}")
     if suffix not in _FORMATS:
         raise _fault(
             path,
@@ -86,9 +104,11 @@ def sniffed(path: Path) -> str:
         else "a ZIP archive"
         if head.startswith(b"PK\x03\x04")
         else "XML"
-        if start.startswith(b"<")
+        if start.startswith((b"<", b"\xef\xbb\xbf<", b"\xff\xfe<", b"\xfe\xff\0<"))
         else found
     )
+    if (suffix, is_what) in ((".ifczip", "a ZIP archive"), (".xml", "XML"), (".gbxml", "XML")):
+        return found
     if is_what != found:
         raise _fault(
             path, f"is named as {found} but its content is {is_what}; rename or convert it"
@@ -174,7 +194,7 @@ def read_model(
     Parameters
     ----------
     path : Path or str
-        GLB, glTF, OBJ, STL, PLY or IFC.
+        GLB, glTF, OBJ, STL, PLY, IFC, IFCZIP or gbXML.
     unit : str, optional
         Unit of OBJ, STL and PLY: "m", "cm", "mm", "ft" or "in". It is never guessed.
     up : str, optional
@@ -204,6 +224,11 @@ def read_model(
 
         _no_unit(where, unit, up)
         return import_ifc(where, spaces=spaces, storey=storey, materials=materials)
+    if format == "gbXML":
+        from envelope.exchange.gbxml.import_gbxml import import_gbxml
+
+        _no_unit(where, unit, up)
+        return import_gbxml(where, spaces=spaces, storey=storey, materials=materials)
     soup = _mesh(where, format, unit, up)
     found = import_soup(
         soup, source=where.name, format=format, spaces=spaces, storey=storey, feet=in_feet(unit)
@@ -240,6 +265,11 @@ def list_model(path: Path | str, *, unit: str | None = None, up: str | None = No
 
         _no_unit(where, unit, up)
         return list_ifc(where)
+    if format == "gbXML":
+        from envelope.exchange.gbxml.import_gbxml import list_gbxml
+
+        _no_unit(where, unit, up)
+        return list_gbxml(where)
     return list_soup(
         _mesh(where, format, unit, up), source=where.name, format=format, feet=in_feet(unit)
     )
@@ -256,10 +286,10 @@ def space_at(path: Path | str, *, at: tuple[float, float], storey: str | None = 
 
 
 def model_edges(path: Path | str, *, unit: str | None = None, up: str | None = None) -> Floats:
-    """Edges of a mesh (n, 2, 3), for a drawing; none of an IFC file, whose panels are drawn. [m]"""
+    """Edges of a mesh (n, 2, 3), for a drawing; none of a file whose panels are drawn. [m]"""
     where = Path(path)
     format = sniffed(where)
-    if format == "IFC":
+    if format in ("IFC", "gbXML"):
         return np.zeros((0, 2, 3))
     return drawn_edges(_mesh(where, format, unit, up))
 
@@ -287,4 +317,4 @@ def refused_model(
 
 def _no_unit(path: Path, unit: str | None, up: str | None) -> None:
     if unit is not None or up is not None:
-        raise _fault(path, "an IFC file states its own units; leave unit and up away")
+        raise _fault(path, "such a file states its own units; leave unit and up away")

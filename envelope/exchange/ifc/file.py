@@ -13,6 +13,7 @@ import numpy as np
 
 from envelope.building.model import Storey
 from envelope.errors import Fault, Location, MissingExtraError, ModelFileError
+from envelope.exchange.ifc.archive import unpacked
 from envelope.exchange.ifc.bodies import (
     UNCLASSED,
     Body,
@@ -71,11 +72,11 @@ def _library() -> ModuleType:
     return found
 
 
-def _check_text(path: Path) -> None:
+def _check_text(plain: Path, path: Path) -> None:
     """Refuse what the library would fail on without saying why."""
-    with path.open("rb") as stream:
+    with plain.open("rb") as stream:
         head = stream.read(16_384).decode("latin-1")
-        stream.seek(max(0, path.stat().st_size - 4096))
+        stream.seek(max(0, plain.stat().st_size - 4096))
         tail = stream.read().decode("latin-1")
     match = re.search(r"FILE_SCHEMA\s*\(\s*\(\s*'([^']*)'", head)
     if match is None:
@@ -106,11 +107,12 @@ def open_ifc(path: Path, *, spaceless: bool = False) -> IfcModel:
         Where the file is cut short, of another schema, or has no spaces.
     """
     library = _library()
-    _check_text(path)
-    try:
-        file = library.open(str(path))
-    except (RuntimeError, OSError, library.Error) as error:
-        raise _fault(path, f"cannot be read as IFC: {error}") from None
+    with unpacked(path) as plain:
+        _check_text(plain, path)
+        try:
+            file = library.open(str(plain))
+        except (RuntimeError, OSError, library.Error) as error:
+            raise _fault(path, f"cannot be read as IFC: {error}") from None
     try:
         return _read(library, file, path, spaceless=spaceless)
     except MALFORMED as error:

@@ -25,7 +25,7 @@ NewKind = Annotated[PanelKind, Choice(what="a kind of panel", words=(*_HOSTS, *O
 
 
 class Model(Table):
-    """A model file that the spaces come from: GLB, glTF, OBJ, STL, PLY or IFC."""
+    """A model file that the spaces come from: GLB, glTF, OBJ, STL, PLY, IFC or gbXML."""
 
     file: FileName = Field(description="Relative to the project file")
     unit: Annotated[str, Choice(what="a unit", words=UNITS)] | None = Field(

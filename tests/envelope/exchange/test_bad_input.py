@@ -33,7 +33,7 @@ def test_files_that_are_cut_short(tmp_path: Path, suffix: str, share: float) -> 
 @pytest.mark.parametrize(
     ("name", "content", "says"),
     [
-        ("a.skp", b"x", r"end in .skp cannot be imported; .glb, .gltf, .obj, .stl, .ply, .ifc can"),
+        ("a.skp", b"x", r"end in .skp cannot be imported: export it as IFC or as GLB"),
         ("a", b"x", r"end in nothing cannot be imported"),
         ("a.obj", b"", r"is empty"),
         ("a.obj", b"glTF\x02\0\0\0", r"named as OBJ but its content is glTF"),
