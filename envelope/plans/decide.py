@@ -71,6 +71,10 @@ def decide(
     EnvelopeError
         Where nothing is on offer, nothing reaches the target, or the budget buys nothing.
     """
+    if not job.sources:
+        raise EnvelopeError(
+            "there is no source, so there is no level to lower: survey where the energy comes from"
+        )
     job.require_levels()
     today = job.plan(AS_BUILT)
     names = [each.receiver.id for each in casts.receivers]

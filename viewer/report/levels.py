@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from envelope import text
+from envelope.exposure.decibels import reduction_db
 from envelope.exposure.differences import Difference, difference
 from envelope.exposure.results import PlanResult, ReceiverResult
 from envelope.text.names import TODAY
@@ -49,9 +50,16 @@ def paired(one: PlanResult, other: PlanResult, today: PlanResult, receiver: str)
         Without treatment.
     receiver : str
         Where the levels are compared.
+
+    Notes
+    -----
+    Where nothing was surveyed there are no draws: an isotropic field is compared without a range.
     """
-    assert one.draws is not None
-    assert other.draws is not None
+    if one.draws is None or other.draws is None:
+        levels = [at_receiver(each, receiver).headline.level_w_m2 for each in (one, other)]
+        below_db = reduction_db(*levels)
+        odds = 1.0 if below_db > 0.0 else 0.0
+        return Difference(below_db=below_db, low_db=below_db, high_db=below_db, odds=odds)
     return difference(one.draws, other.draws, receiver, as_built=today.draws)
 
 
@@ -61,13 +69,13 @@ def change(found: Difference) -> str:
         return NOT_TOLD
     factor = text.times(10.0 ** (abs(found.below_db) / 10.0))
     low, high = sorted((abs(found.low_db), abs(found.high_db)))
-    span = (
-        f"{text.times(10.0 ** (low / 10.0)).removesuffix('times').strip()} to "
-        f"{text.times(10.0 ** (high / 10.0))}"
-    )
+    span = ""
+    if high > low:
+        least = text.times(10.0 ** (low / 10.0)).removesuffix("times").strip()
+        span = f" ({least} to {text.times(10.0 ** (high / 10.0))})"
     if found.below_db < 0.0:
-        return f"{factor} as much as {TODAY} ({span}): this makes the room worse"
-    return f"{factor} less than {TODAY} ({span})"
+        return f"{factor} as much as {TODAY}{span}: this makes the room worse"
+    return f"{factor} less than {TODAY}{span}"
 
 
 def between(one: str, other: str, found: Difference) -> str:
@@ -85,4 +93,6 @@ def between(one: str, other: str, found: Difference) -> str:
     better, worse = (other, one) if found.below_db > 0.0 else (one, other)
     odds = odds_words(replace(found, odds=max(found.odds, 1.0 - found.odds)))
     factor = text.times(10.0 ** (abs(found.below_db) / 10.0))
+    if found.high_db == found.low_db:
+        return f"“{better}” leaves {factor} less than “{worse}”."
     return f"“{better}” leaves {factor} less than “{worse}”: {odds}."

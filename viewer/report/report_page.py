@@ -167,9 +167,7 @@ class _Found:
             yield "No source was surveyed: a field that comes alike from all sides stands for them."
         else:
             yield f"Surveyed: {listed([source_words(job, each) for each in job.sources])}."
-        yield (
-            f"Today {levels.amount(at_today)} reach {self.name} ({levels.amount_range(at_today)})."
-        )
+        yield (f"Today {levels.amount(at_today)} reach {self.name}{self._range(at_today)}.")
         strongest = max(at_today.sources, key=lambda each: each.level_w_m2, default=None)
         if strongest is not None and at_today.level_w_m2 > 0.0:
             share = strongest.level_w_m2 / at_today.level_w_m2
@@ -182,9 +180,13 @@ class _Found:
         plan = self.parts.plan
         after = self.at(plan.id)
         yield (
-            f"The chosen plan, {plan_words(plan)}, leaves {levels.amount(after)} "
-            f"({levels.amount_range(after)}): {self.change(plan.id)}."
+            f"The chosen plan, {plan_words(plan)}, leaves {levels.amount(after)}"
+            f"{self._range(after)}: {self.change(plan.id)}."
         )
+
+    def _range(self, found: ReceiverResult) -> str:
+        said = levels.amount_range(found)
+        return f" ({said})" if said else ""
 
     def _face(self, panel: str) -> str:
         found = self.job.building.panel(panel)

@@ -6,6 +6,7 @@ import json
 import re
 from dataclasses import dataclass, replace
 from datetime import date
+from pathlib import Path
 
 import pytest
 
@@ -298,3 +299,26 @@ def test_an_offer_without_labour_says_so_and_a_worse_plan_cannot_be_ticked(mine:
     assert page.count('class="tick"') == 0
     assert "2 times as much as today (1.3 to 3.2 times): this makes the room worse" in words(page)
     assert "cannot be chosen" in words(page)
+
+
+def test_a_job_without_sources_has_its_wiring_its_bond_and_no_promise() -> None:
+    path = Path(__file__).parents[3] / "models" / "wiring.toml"
+    job = load_text(path.read_text("utf-8"), path="wiring.toml")
+    plan = job.plan("walls-bonded")
+    analysis = analyze(
+        job=job,
+        casts=cast(job, rays="few"),
+        plans=[job.plan("as-built"), plan],
+        with_bands=True,
+        ranked_plans=["as-built"],
+    )
+    parts = report_parts(
+        job, analysis, plan=plan, receiver="pillow", decision=None, undecided="None can be given."
+    )
+    said = words(report_page(job, analysis, parts, sheet=Sheet(day=date(2026, 1, 2))))
+    assert "No source was surveyed" in said
+    assert "of the field outside" in said
+    assert "No value is promised for this plan." in said
+    assert "None can be given." in said
+    assert "The electric field of the house wiring" in said
+    assert "15.6 Ω" in said
