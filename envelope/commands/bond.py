@@ -6,19 +6,23 @@ import argparse
 import json
 from typing import Any
 
+import numpy as np
 from rich.console import Console
 from rich.markup import escape
 
 from envelope import text
-from envelope.building.job import Job
+from envelope.building.job import Job, Plan
 from envelope.commands.arguments import add_job, add_output_switches
-from envelope.commands.common import chosen_plans
+from envelope.commands.common import chosen_plans, nearest
 from envelope.commands.documents import add_page, sheet_of, write_bonding
 from envelope.commands.layout import open_console, plain_table
-from envelope.errors import EnvelopeError
+from envelope.errors import EnvelopeError, RangeError, UnitError
 from envelope.project import load
 from envelope.text.trade import face_name, resistance
+from envelope.units import parse_length
+from envelope.wiring.faces import is_flat, on_flat, on_wall
 from envelope.works.bonding import BondedIsland, bonding_of
+from envelope.works.probing import Place, resistances_between
 
 DESCRIPTION = (
     "Lists what is one conductor under a plan, where each is bonded, and the resistance that a "
@@ -43,6 +47,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_job(parser)
     add_output_switches(parser, csv=False)
     parser.add_argument("--plan", metavar="ID", help="plan to bond (default: the last one)")
+    parser.add_argument(
+        "--probe",
+        action="append",
+        metavar="PLACE",
+        help="print the resistance between places instead, such as "
+        '"bedroom/south: 1 m, 0.3 m" (from the right-hand corner, above the floor; x, y on a '
+        "floor or ceiling); two or more",
+    )
     add_page(parser, required=False)
 
 
@@ -50,6 +62,8 @@ def run(options: argparse.Namespace) -> int:
     """Find islands and print them."""
     job = load(options.job)
     plan = chosen_plans(job, [options.plan])[0] if options.plan else job.plans[-1]
+    if options.probe:
+        return _probe(job, plan, options)
     sheet = None if options.output is None else sheet_of(options)
     found = bonding_of(job, plan)
     if not found:
@@ -62,6 +76,58 @@ def run(options: argparse.Namespace) -> int:
     else:
         _print(open_console(), job, plan.id, found)
     return int(any(each.faults for each in found))
+
+
+def _probe(job: Job, plan: Plan, options: argparse.Namespace) -> int:
+    """Print the resistance between each two places."""
+    places = [_place(job, words) for words in options.probe]
+    if len(places) < 2:
+        raise EnvelopeError("--probe: a resistance lies between two places: give two or more")
+    try:
+        found = resistances_between(job, plan, places)
+    except RangeError as error:
+        raise EnvelopeError(f"--probe: {error}") from None
+    pairs = [
+        {
+            "from": one.name,
+            "to": other.name,
+            "resistance_ohm": float(found[k, n]) if np.isfinite(found[k, n]) else None,
+        }
+        for k, one in enumerate(places)
+        for n, other in enumerate(places)
+        if k < n
+    ]
+    if options.json:
+        rows = {"format": 1, "project": job.name, "plan": plan.id, "resistances": pairs}
+        print(json.dumps(rows, indent=2, ensure_ascii=False))
+        return 0
+    table = plain_table("from", "to", ">expected")
+    for pair in pairs:
+        ohm = pair["resistance_ohm"]
+        said = "not connected" if ohm is None else resistance(float(ohm))
+        table.add_row(escape(str(pair["from"])), escape(str(pair["to"])), said)
+    open_console().print(table)
+    return 0
+
+
+def _place(job: Job, words: str) -> Place:
+    """A place on a face from "face: along, up"."""
+    face, colon, at = words.partition(":")
+    name = face.strip()
+    if name not in job.building.panel_index:
+        raise EnvelopeError(f"--probe {words!r}: {nearest(name, job.building.panel_index)}")
+    panel = job.building.panel(name)
+    space = job.building.space(panel.space)
+    try:
+        lengths = [parse_length(part) for part in at.split(",")]
+    except UnitError as error:
+        raise EnvelopeError(f"--probe {words!r}: {error}") from None
+    if not colon or len(lengths) != 2:
+        raise EnvelopeError(
+            f'--probe {words!r}: write a face and two lengths, such as "{name}: 1 m, 0.3 m"'
+        )
+    place = on_flat if is_flat(panel) else on_wall
+    return Place(name=words, panel=panel.id, position_m=place(panel, space, *lengths))
 
 
 def bonding_json(job: Job, plan: str, found: tuple[BondedIsland, ...]) -> dict[str, Any]:

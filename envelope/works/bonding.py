@@ -179,14 +179,7 @@ def _spot_on(area: shapely.Geometry, wanted: Floats, clear_m: float) -> Floats:
 
 def _expected(job: Job, island: Island, bond: BondPoint, size_m: float) -> tuple[Expected, ...]:
     panels = [each.panel for each in island.coated]
-    pieces = [
-        FlatPiece(
-            frame=each.panel.frame,
-            area=each.area,
-            sheet_resistance_ohm_sq=_parallel(job, each),
-        )
-        for each in island.coated
-    ]
+    pieces = flat_pieces(job, island)
     here = job.building.panel(bond.panel)
     wanted = here.frame.flatten(bond.position_m[np.newaxis])[0]
     index = min(
@@ -204,20 +197,46 @@ def _expected(job: Job, island: Island, bond: BondPoint, size_m: float) -> tuple
             if all(_apart(disc, other, panels) for other in discs):
                 discs.append(disc)
                 places.append((panel.id, place))
-    mesh = mesh_surface(pieces_flat=pieces, discs=discs, size_m=size_m)
-    ohm = np.array([piece.sheet_resistance_ohm_sq for piece in pieces])[mesh.piece_of]
-    sheet = Sheet(
-        nodes=mesh.nodes,
-        triangles=mesh.triangles,
-        sheet_resistance_ohm_sq=ohm,
-        contacts=mesh.contacts,
-    )
+    sheet = sheet_of(pieces, discs, size_m)
     found = resistances_to(sheet, contact=0, probes=range(1, len(discs)))
     expected = [
         Expected(panel=panel, place=place, resistance_ohm=float(each))
         for (panel, place), each in zip(places, found, strict=True)
     ]
     return tuple(sorted(expected, key=lambda each: (-each.resistance_ohm, each.panel, each.place)))
+
+
+def flat_pieces(job: Job, island: Island) -> list[FlatPiece]:
+    """The coated faces of an island as pieces of one surface, in its order."""
+    return [
+        FlatPiece(
+            frame=each.panel.frame,
+            area=each.area,
+            sheet_resistance_ohm_sq=_parallel(job, each),
+        )
+        for each in island.coated
+    ]
+
+
+def sheet_of(pieces: Sequence[FlatPiece], discs: Sequence[Disc], size_m: float) -> Sheet:
+    """One conductive surface with its contacts, in triangles.
+
+    Parameters
+    ----------
+    pieces : sequence of FlatPiece
+    discs : sequence of Disc
+        Contacts, each on one of the pieces.
+    size_m : float
+        Length of a triangle's side away from contacts. [m]
+    """
+    mesh = mesh_surface(pieces_flat=pieces, discs=discs, size_m=size_m)
+    ohm = np.array([piece.sheet_resistance_ohm_sq for piece in pieces])[mesh.piece_of]
+    return Sheet(
+        nodes=mesh.nodes,
+        triangles=mesh.triangles,
+        sheet_resistance_ohm_sq=ohm,
+        contacts=mesh.contacts,
+    )
 
 
 def _parallel(job: Job, coated: Coated) -> float:
