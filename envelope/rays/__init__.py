@@ -11,12 +11,21 @@ from envelope.rays.casts import (
 from envelope.rays.isotropic_field import cast_even
 from envelope.rays.many_starts import cast_cones, cast_lines
 from envelope.rays.merging import merge_chain, merge_lit
-from envelope.rays.records import Beam, Chain, Crossings, Lit, merge, standard_error
+from envelope.rays.records import (
+    SCRAMBLES,
+    Beam,
+    Chain,
+    Crossings,
+    Lit,
+    merge,
+    standard_error,
+)
 from envelope.rays.sky_occlusion import cast_outdoors
 
 __all__ = [
     "DEFAULT",
     "FINE",
+    "SCRAMBLES",
     "Beam",
     "Chain",
     "Crossings",
