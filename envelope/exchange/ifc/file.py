@@ -22,6 +22,7 @@ from envelope.exchange.ifc.bodies import (
     SpaceBody,
     Void,
 )
+from envelope.exchange.ifc.model_cache import keep_model, key_of, load_model
 from envelope.exchange.ifc.plan_rooms import rooms_from_walls
 from envelope.exchange.ifc.shapes import MALFORMED, Budget, shapes_of
 from envelope.exchange.ifc.terrain import Grade, grade_of
@@ -91,7 +92,7 @@ def _check_text(plain: Path, path: Path) -> None:
 
 
 def open_ifc(path: Path, *, spaceless: bool = False) -> IfcModel:
-    """Read a file: schema IFC2x3 or IFC4, lengths in any unit.
+    """Read a file, or take what was read of it before: IFC2x3 or IFC4, lengths in any unit.
 
     Parameters
     ----------
@@ -106,6 +107,15 @@ def open_ifc(path: Path, *, spaceless: bool = False) -> IfcModel:
     ModelFileError
         Where the file is cut short, of another schema, or has no spaces.
     """
+    key = key_of(path, spaceless=spaceless)
+    kept = load_model(key)
+    if kept is None:
+        kept = _read_file(path, spaceless=spaceless)
+        keep_model(key, kept)
+    return kept
+
+
+def _read_file(path: Path, *, spaceless: bool) -> IfcModel:
     library = _library()
     with unpacked(path) as plain:
         _check_text(plain, path)

@@ -6,7 +6,7 @@ inside and outside are compared, never followed.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -30,6 +30,7 @@ from envelope.exchange.ifc.facets import (
 )
 from envelope.exchange.ifc.file import open_ifc
 from envelope.exchange.ifc.materials import MaterialMap
+from envelope.exchange.ifc.nearby import Around
 from envelope.exchange.ifc.plan_rooms import footprint
 from envelope.exchange.ifc.spaces import Laying, SpacePanels
 from envelope.exchange.mesh.feature_edges import drawn_edges
@@ -56,11 +57,14 @@ def _fault(path: Path, message: str) -> ModelFileError:
     return ModelFileError([Fault(message=message, location=Location(path=str(path)))])
 
 
-def _solids(model: IfcModel) -> tuple[dict[int, Facets], dict[int, str]]:
+def _solids(
+    model: IfcModel, indices: Iterable[int] | None = None
+) -> tuple[dict[int, Facets], dict[int, str]]:
     """Facets of every space that has a solid, and why others have none."""
     solids: dict[int, Facets] = {}
     refused: dict[int, str] = {}
-    for index, space in enumerate(model.spaces):
+    for index in sorted(range(len(model.spaces)) if indices is None else indices):
+        space = model.spaces[index]
         found = facets_of(space, index, model.source)
         if isinstance(found, str):
             refused[index] = found
@@ -158,7 +162,8 @@ def import_ifc(
     """
     model = open_ifc(path)
     wanted = _chosen(path, model, spaces, storey)
-    solids, refused = _solids(model)
+    around = Around(model, wanted)
+    solids, refused = _solids(model, around.spaces())
     if spaces is not None and any(index in refused for index in wanted):
         listed = [index for index in wanted if index in refused]
         raise ModelFileError(
@@ -171,9 +176,9 @@ def import_ifc(
             ]
         )
     chosen = frozenset(index for index in wanted if index in solids)
-    shell = Shell(model.shell)
+    shell = Shell(around.elements())
     facets: list[Facet] = [facet for solid in solids.values() for facet in solid.facets]
-    notes = list(model.notes) + cut_voids(facets, model.voids, shell)
+    notes = list(model.notes) + cut_voids(facets, around.voids(), shell)
     stacks = Stacks(shell=shell, materials=MaterialMap(corrections=dict(materials or {})))
     laying = Laying(
         ids=[space.id for space in model.spaces],

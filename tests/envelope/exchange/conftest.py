@@ -20,6 +20,12 @@ CONSTRUCTION = dict.fromkeys(
 )
 
 
+@pytest.fixture(autouse=True)
+def no_kept_readings(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Read every IFC file anew, and leave nothing in the user's folder."""
+    monkeypatch.setattr("envelope.exchange.ifc.model_cache.cache_folder", lambda: None)
+
+
 @pytest.fixture(scope="session")
 def assembled() -> Callable[[Imported], Building]:
     """An import as a building, every element of one assembly unless it names its own."""
