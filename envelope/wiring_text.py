@@ -118,7 +118,7 @@ def field_sentence(plan: PlanField, at: FieldAt, today: FieldAt, frequency_hz: f
     if plan.plan != AS_BUILT:
         said += f", {against_words(at.against_as_built)} today's"
     said += "."
-    if plan.floats:
+    if plan.unbonded:
         said += " A coating of this plan has no bond: it is not proposed so."
     elif at.raised_by is not None:
         said += f" {raised_words(plan, at)}"
@@ -215,7 +215,7 @@ def paragraph(
             f"With {name(plan_title(plan))} it is about {span_words(at.field_v_m)} at "
             f"{name(at.receiver)}."
         )
-        if beside.floats:
+        if beside.unbonded:
             sentences.append(
                 "In that plan a coating is not connected to earth yet. It must not stay so: a "
                 "fault could make it live, and no breaker would trip."

@@ -23,6 +23,7 @@ from envelope.geometry.plane import Floats
 from envelope.geometry.polygons import Area, polygon_of
 
 MIN_CONTACT_M = 0.01  # of a common edge; below it, two faces meet at a corner only
+ON_IT_M = 0.1  # from a coating, within which a bond point lies on it
 _TOUCHING_M = 1e-4
 
 
@@ -126,7 +127,7 @@ def islands_of(job: Job, plan: Plan) -> tuple[Island, ...]:
 def bonds_of(job: Job, plan: Plan, islands: Sequence[Island]) -> list[list[Bond]]:
     """The bonds of the job that a plan makes on each of its islands, in the order of their ids.
 
-    A bond belongs to the coating on its panel that is nearest to it.
+    A bond belongs to the coating on its panel that is nearest to it, if it lies on it.
     """
     said = _said(job, plan)
     found: list[list[Bond]] = [[] for _ in islands]
@@ -142,7 +143,7 @@ def bonds_of(job: Job, plan: Plan, islands: Sequence[Island]) -> list[list[Bond]
             for each in island.coated
             if each.panel.id == panel.id
         ]
-        if near:
+        if near and min(near)[0] <= ON_IT_M:
             found[min(near)[1]].append(bond)
     return found
 

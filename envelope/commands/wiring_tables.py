@@ -125,7 +125,7 @@ def _plans(console: Console, results: WiringResults, job: Job) -> None:
             )
         console.print(table)
     console.print(f"[bold]{escape(verdict(results))}[/bold]")
-    floating = [plan.plan for plan in results.plans if plan.floats]
+    floating = [plan.plan for plan in results.plans if plan.unbonded]
     if floating:
         console.print(f"{escape(', '.join(floating))}: a coating without a bond. {words.FLOATING}")
     console.print(words.BOND)
@@ -151,7 +151,9 @@ def _volts(console: Console, results: WiringResults) -> None:
         title="What coatings stand at, and what their bonds carry",
     )
     for plan, island in rows:
-        held = ", ".join(island.bonds) or ("a wall" if island.earthed_by_wall else "floats")
+        held = ", ".join(island.bonds) or (
+            "none, a wall earths it" if island.earthed_by_wall else "floats"
+        )
         table.add_row(
             escape(plan),
             escape(_short(island.panels)),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -60,11 +60,20 @@ def choices(wiring: Wiring) -> tuple[list[Choice], bool]:
     return found, count > MAX_STATES
 
 
-def unknowns(wiring: Wiring, *, walls: bool) -> list[str]:
-    """What is not known, one phrase each."""
+def unknowns(wiring: Wiring, *, walls: bool, routes: Collection[str]) -> list[str]:
+    """What is not known, one phrase each.
+
+    Parameters
+    ----------
+    wiring : Wiring
+    walls : bool
+        Whether it is not known of some wall whether it conducts.
+    routes : collection of str
+        Circuits whose runs may lie in different places.
+    """
     found = ["whether walls conduct"] if walls else []
     for circuit in wiring.circuits:
-        if len(routes_of(circuit)) > 1:
+        if circuit.id in routes:
             found.append(f"the route of {circuit.id}")
         if circuit.cable == "unknown":
             found.append(f"the cable of {circuit.id}")

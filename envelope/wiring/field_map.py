@@ -85,7 +85,7 @@ def _state_words(system: System) -> list[str]:
     words = [WALL_WORDS[system.wall_states[0]]] if len(system.wall_states) > 1 else []
     for circuit in wiring.circuits:
         routes = routes_of(circuit)
-        if len(routes) > 1:
+        if circuit.id in system.unknown_routes:
             words.append(f"route of {circuit.id} {routes[0]}")
         if circuit.cable == "unknown":
             words.append(f"cable of {circuit.id} {CABLE_KINDS[0]}")

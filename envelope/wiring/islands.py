@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from envelope.building.conduction import conductive_treatments
+from envelope.building.islands import ON_IT_M
 from envelope.building.job import Job
 from envelope.building.model import Panel
 from envelope.building.wiring import Bond, Wiring, WiringPlan
@@ -139,7 +140,7 @@ def islands(job: Job, regions: Sequence[Region]) -> list[list[int]]:
 def bonded_islands(
     job: Job, regions: Sequence[Region], groups: Sequence[Sequence[int]], bonds: Sequence[Bond]
 ) -> list[list[Bond]]:
-    """The bonds on each island; one whose panel is not coated is on none."""
+    """The bonds on each island; one that lies beside what is coated is on none."""
     found: list[list[Bond]] = [[] for _ in groups]
     for bond in bonds:
         panel = job.building.panel(bond.panel)
@@ -149,7 +150,7 @@ def bonded_islands(
             for number, region in enumerate(regions)
             if region.panel == panel.id
         ]
-        if near:
+        if near and min(near)[0] <= ON_IT_M:
             member = min(near)[1]
             found[next(k for k, group in enumerate(groups) if member in group)].append(bond)
     return found

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from envelope.building.islands import coated_faces
+from envelope.building.islands import bonds_of, islands_of
 from envelope.building.job import Job
 from envelope.building.wiring import Wiring
 from envelope.wiring.choices import unknowns
+from envelope.wiring.routing import distinct_routes
 from envelope.wiring.walls import conduction_of
 
 
@@ -42,18 +43,26 @@ def _without_run(wiring: Wiring) -> Iterator[str]:
 
 
 def _bonds_on_nothing(job: Job, wiring: Wiring) -> Iterator[str]:
-    coated = {each.panel.id for plan in job.plans for each in coated_faces(job, plan)}
+    made = {
+        bond.id
+        for plan in job.plans
+        for bonds in bonds_of(job, plan, islands_of(job, plan))
+        for bond in bonds
+    }
     for bond in wiring.bonds:
-        panel = job.building.panel(bond.panel).id
-        if panel not in coated:
-            yield f"bond {bond.id} lies on {panel}, which no plan coats with anything conductive."
+        if bond.id not in made:
+            panel = job.building.panel(bond.panel).id
+            yield f"bond {bond.id} on {panel} lies on no conductive coating of any plan."
 
 
 def _open(job: Job, wiring: Wiring) -> Iterator[str]:
     rooms = dict.fromkeys(receiver.space for receiver in job.receivers)
     panels = [panel for room in rooms for panel in job.building.space(room).panels]
     walls = "unknown" in conduction_of(job, panels, wiring).values()
-    found = unknowns(wiring, walls=walls) if wiring.circuits else []
+    routes = {
+        circuit.id for circuit in wiring.circuits if len(distinct_routes(job, wiring, circuit)) > 1
+    }
+    found = unknowns(wiring, walls=walls, routes=routes) if wiring.circuits else []
     if found:
         yield (
             f"not known of the wiring: {', '.join(found)}. `gapcast wiring` computes each of these "

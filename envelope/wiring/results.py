@@ -72,8 +72,16 @@ class PlanField:
 
     @property
     def floats(self) -> bool:
-        """Whether it leaves a coating without a bond: such a plan is never proposed."""
+        """Whether a coating of it is held at earth by nothing."""
         return any(island.floats and not island.leaf for island in self.islands)
+
+    @property
+    def unbonded(self) -> bool:
+        """Whether it leaves a coating without a bond: such a plan is never proposed.
+
+        A slab or a wall of masonry that touches it settles its voltage, but trips no breaker.
+        """
+        return any(not island.bonds and not island.leaf for island in self.islands)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

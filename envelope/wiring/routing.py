@@ -2,7 +2,7 @@
 
     low, high   along the walls at 0.3 m above the floor, or 0.3 m below the ceiling
     floor       down from each outlet, straight across under the floor, up to the next
-    ceiling     the same above the ceiling
+    ceiling     the same above the ceiling; to and from a light on a ceiling under every rule
 
 The rules are what electricians usually do (common practice, no source).
 """
@@ -111,6 +111,15 @@ def device_runs(job: Job, wiring: Wiring) -> list[Run]:
     return runs
 
 
+def distinct_routes(job: Job, wiring: Wiring, circuit: Circuit) -> tuple[Route, ...]:
+    """The rules of a circuit that put its runs in different places, the first of those alike."""
+    found: dict[tuple[bytes, ...], Route] = {}
+    for route in routes_of(circuit):
+        paths = tuple(run.path_m.tobytes() for run in routed_runs(job, wiring, circuit, route))
+        found.setdefault(paths, route)
+    return tuple(found.values())
+
+
 def routes_of(circuit: Circuit) -> tuple[Route, ...]:
     """The rules that a circuit's runs may follow; none where they are all entered."""
     if circuit.route is None:
@@ -170,7 +179,8 @@ def _leg(job: Job, wiring: Wiring, one: Outlet, other: Outlet, route: Route) -> 
     walls = not any(map(is_flat, faces))
     if route in ("low", "high") and walls and spaces[0].id == spaces[1].id:
         return _round(job, wiring, spaces[0], faces, starts, route)
-    up = route in ("ceiling", "high")
+    # to a light on a ceiling nothing rises through the room
+    up = route in ("ceiling", "high") or any(face.kind == "ceiling" for face in faces)
     ends = [
         _level_of(job, wiring, space, start, up=up)
         for space, start in zip(spaces, starts, strict=True)

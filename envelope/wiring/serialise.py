@@ -67,6 +67,7 @@ def _plan(plan: PlanField) -> dict[str, Any]:
         "plan": plan.plan,
         "off": list(plan.off),
         "floats": plan.floats,
+        "unbonded": plan.unbonded,
         "islands": [
             {
                 "panels": list(island.panels),

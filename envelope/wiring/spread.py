@@ -151,7 +151,9 @@ def solve_wiring(
     return system, WiringResults(
         frequency_hz=wiring.frequency_hz,
         plans=fields,
-        unknowns=tuple(unknowns(wiring, walls=len(system.wall_states) > 1)),
+        unknowns=tuple(
+            unknowns(wiring, walls=len(system.wall_states) > 1, routes=system.unknown_routes)
+        ),
         states=every,
         sampled=sampled,
         winner=_winner(fields, cases),
@@ -414,7 +416,7 @@ def _winner(
 
     Where readings rule states out, in every state (cases, answers) that is left.
     """
-    fit = [field.plan for field in fields if not field.floats]
+    fit = [field.plan for field in fields if not field.unbonded]
 
     def all_better(mine: Floats, theirs: Floats, number: int) -> bool:
         better = mine < theirs * (1.0 - _METHOD)

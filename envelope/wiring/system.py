@@ -35,7 +35,14 @@ from envelope.wiring.islands import (
 from envelope.wiring.matrix import field_matrix, potential_matrix
 from envelope.wiring.mesh import Atom, atoms_of, covered
 from envelope.wiring.network import Sheets, Terminals, factor, terminals
-from envelope.wiring.routing import Run, device_runs, entered_runs, routed_runs, routes_of
+from envelope.wiring.routing import (
+    Run,
+    device_runs,
+    distinct_routes,
+    entered_runs,
+    routed_runs,
+    routes_of,
+)
 from envelope.wiring.walls import conduction_of
 
 _STEP_M = 0.15  # of the pieces of a wire
@@ -152,6 +159,12 @@ class System:
         return State(plan=plan_id, walls=walls, islands=tuple(found), sheets=self._factored(found))
 
     @property
+    def unknown_routes(self) -> set[str]:
+        """Circuits whose runs may lie in different places."""
+        first = self.combinations[0]
+        return {name for each in self.combinations for name in each if each[name] != first[name]}
+
+    @property
     def fixed_or_ruled(self) -> list[Run]:
         """Runs whose place does not depend on an unknown rule: strips may follow them."""
         sure = [
@@ -239,7 +252,7 @@ def build_system(
     ruled = [circuit for circuit in wiring.circuits if routes_of(circuit)]
     combinations = tuple(
         dict(zip((circuit.id for circuit in ruled), each, strict=True))
-        for each in itertools.product(*(routes_of(circuit) for circuit in ruled))
+        for each in itertools.product(*(distinct_routes(job, wiring, each) for each in ruled))
     )
     every = [*fixed, *itertools.chain.from_iterable(routed.values())]
     sure = [

@@ -27,7 +27,8 @@ STRIP = (
     "acts only on the run that it covers (widths of 23 to 30 cm are common practice, no source)."
 )
 FLOATING = (
-    "A coating that floats is never proposed: a fault can make it live, and nothing would trip."
+    "A coating without a bond is never proposed: a fault can make it live, and nothing would trip; "
+    "a slab or a wall that touches it is no bond."
 )
 BODY = (
     "Body voltage is a check with a weakness: a meter of 10 MΩ shows about a fifth of the open "

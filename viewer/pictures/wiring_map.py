@@ -218,7 +218,7 @@ def _draw_map(ax: Any, system: System, results: WiringResults, drawn: FieldMap, 
     feet = system.job.feet
     space = system.job.building.space(receiver.space)
     above = length(drawn.height_m - space.floor_m, feet=feet)
-    floats = ", a coating floats" if plan.floats else ""
+    floats = ", a coating has no bond" if plan.unbonded else ""
     ax.set_title(
         f"{'today' if drawn.plan == AS_BUILT else drawn.plan}: "
         f"{span_words(at)} at {receiver.id}\n{above} above the floor{floats}",
@@ -240,6 +240,7 @@ def _draw_map(ax: Any, system: System, results: WiringResults, drawn: FieldMap, 
 def _draw_plan(ax: Any, scene: Scene, space: str, plan: str) -> None:
     """Walls, windows, doors and the bed from above; lines in the colour of what walls carry."""
     room = room_plan(scene, space=space)
+    ax.set_facecolor(_PAPER)
     _patch(ax, room.walls, facecolor=_WALL, edgecolor="none", zorder=3)
     for opening in room.openings:
         _patch(ax, shapely.Polygon(opening.corners), facecolor=_PAPER, edgecolor=_INK, zorder=4)

@@ -35,7 +35,7 @@ def test_check_counts_the_wiring_and_says_what_is_open(capsys, path):
     assert code == 0
     assert "wiring: 3 circuits, 1 outlet, 6 cables, 1 device, 2 bonds plans" in out
     assert "circuit boiler has no run" in out
-    assert "bond earth-bar lies on bedroom/1, which no plan coats" in out
+    assert "bond earth-bar on bedroom/1 lies on no conductive coating of any plan." in out
     assert "not known of the wiring: the cable of boiler." in out
     assert "No bond point is in the job for coating under ceiling" in out
     main(["check", path, "--json"])

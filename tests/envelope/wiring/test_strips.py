@@ -2,7 +2,8 @@
 
 import pytest
 
-from envelope.building.islands import islands_of
+from envelope.building.islands import floating, islands_of
+from envelope.wiring.spread import solve_wiring
 from envelope.works.bonding import bonding_of
 from envelope.works.takeoff import face_quantities, take_off
 
@@ -92,3 +93,20 @@ def test_a_plan_that_makes_no_bond_has_none(made, job_of):
     assert {each.bond.stated for each in bonding_of(job, job.plan("walls-bonded"))} == {True}
     (floats,) = bonding_of(job, job.plan("walls-floating"))
     assert not floats.bond.stated  # the socket beside the bed is proposed
+
+
+def test_a_bond_beside_a_strip_is_no_bond(made, job_of):
+    """On the strip at 0.3 m it is one; 0.5 m above it, on the same wall, it connects nothing."""
+    alone = """
+[[plan]]
+id = "alone"
+strips = [{ on = "bedroom/south", with = "coating", along = "sockets", width = "25 cm" }]
+bond = ["earth-bar"]
+"""
+    for height, bonded in (("0.3 m", True), ("0.8 m", False)):
+        change = ('id = "earth-bar"\n', f'id = "earth-bar"\nheight = "{height}"\n')
+        job = job_of(made(change, plans=alone))
+        assert (floating(job, job.plan("alone")) == ()) == bonded
+        found = solve_wiring(job, job.wiring)[1].plans[1]
+        assert found.floats != bonded
+        assert found.unbonded != bonded

@@ -2,10 +2,13 @@
 
 import json
 
+import numpy as np
 import pytest
 
 from envelope.building.conduction import conductive_treatments
+from envelope.building.islands import unbonded_plans
 from envelope.wiring.choices import MAX_STATES, choices
+from envelope.wiring.routing import distinct_routes, routed_runs
 from envelope.wiring.serialise import wiring_as_plain
 from envelope.wiring.spread import solve_wiring
 from envelope.wiring.walls import usual_conduction
@@ -360,3 +363,58 @@ def test_a_cable_that_doubles_back(made, job_of):
     )
     _, fields = at_pillow(job_of(text))
     assert fields["as-built"].field_v_m.low == pytest.approx(14.0, rel=0.1)
+
+
+LIGHT = """
+[[outlet]]
+id = "switch"
+circuit = "lights"
+kind = "switch"
+on = "bedroom/west"
+at = "2 m"
+
+[[outlet]]
+id = "light"
+circuit = "lights"
+kind = "light"
+on = "bedroom/ceiling"
+at = "2, 1.75 m"
+"""
+
+
+def test_no_route_to_a_light_rises_through_the_room(made, job_of):
+    """Whatever the rule: up the wall from the switch, across above the ceiling, to the light."""
+    job = job_of(
+        made(
+            ('id = "lights"\ncable = "round"', 'id = "lights"\ncable = "round"\nroute = "unknown"'),
+            without=("ceiling-run", "switch-drop"),
+            plans=LIGHT,
+        )
+    )
+    circuit = job.wiring.circuit("lights")
+    assert distinct_routes(job, job.wiring, circuit) == ("low",)
+    for route in ("low", "high", "floor", "ceiling"):
+        (run,) = routed_runs(job, job.wiring, circuit, route)
+        away = run.path_m[np.abs(run.path_m[:, 0] + 0.057) > 1e-6]  # what is not behind the wall
+        assert (away[:, 2] >= 2.5).all()
+    results, _ = at_pillow(job)
+    assert results.states == 1
+
+
+def test_a_slab_that_touches_a_coating_is_no_bond(made, job_of):
+    """Concrete settles the coating's voltage; a plan is not proposed for that."""
+    floor = """
+[[plan]]
+id = "on-the-slab"
+treat = [{ on = "bedroom/west", with = "coating" }]
+"""
+    job = job_of(
+        made(('slab = "joist-floor"', 'slab = "ground-slab"'), ("raised = true\n", ""), plans=floor)
+    )
+    results, _ = at_pillow(job)
+    plan = results.plans[1]
+    assert plan.islands[0].earthed_by_wall
+    assert not plan.floats
+    assert plan.unbonded
+    assert results.winner is None
+    assert unbonded_plans(job) == {"on-the-slab": ("coating",)}
