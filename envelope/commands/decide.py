@@ -14,7 +14,7 @@ from typing import Any
 from envelope.building.job import Job
 from envelope.building.selectors import SelectionError, select
 from envelope.commands import decide_tables
-from envelope.commands.arguments import add_job, add_output_switches
+from envelope.commands.arguments import add_job, add_output_switches, png_path
 from envelope.commands.common import cast, nearest, read_job, stops_for_questions
 from envelope.errors import EnvelopeError, UnitError
 from envelope.plans.decide import decide
@@ -52,6 +52,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="count on nothing that would be done about sources, such as a router off at night",
     )
+    parser.add_argument("--png", type=png_path, metavar="FILE", help="draw cost and level too")
+    parser.add_argument("--detail", action="store_true", help="the plans behind the sequence, too")
     parser.add_argument("--each-wall", action="store_true", help="decide walls one by one")
 
 
@@ -78,12 +80,16 @@ def run(options: argparse.Namespace) -> int:
         target_w_m2=target,
         budget_cents=budget,
     )
+    if options.png is not None:
+        from viewer.pictures.decision_chart import draw_decision
+
+        draw_decision(job, decision, path=options.png)
     if options.json:
         print(json.dumps(decision_json(job, decision), indent=2, ensure_ascii=False))
     elif options.csv:
         print(_csv(job, decision), end="")
     else:
-        decide_tables.print_decision(job, decision)
+        decide_tables.print_decision(job, decision, detail=options.detail)
     return 0
 
 
@@ -185,6 +191,7 @@ def decision_json(job: Job, decision: Decision) -> dict[str, Any]:
         ],
         "stop_after": decision.stop_after,
         "why_stop": decision.why_stop,
+        "sources_left_w_m2": dict(decision.left),
         "worse_alone": [
             {
                 "unit": each.unit,

@@ -8,63 +8,67 @@ from rich.console import Console
 from rich.markup import escape
 
 from envelope import text
-from envelope.building.conduction import is_conductive
-from envelope.building.islands import floating
 from envelope.building.job import Job
 from envelope.commands.layout import open_console, plain_table
 from envelope.commands.tables import print_rests
 from envelope.plans.decision import Decision
+from envelope.text.cautions import SHIELDED_DB, cautions_of_plans
 from envelope.text.decisions import (
     agreement_words,
     cost_words,
     kept_words,
     measure_words,
     now_or_never_words,
+    shares_words,
     spared_words,
     step_words,
+    unit_title,
     worse_words,
 )
 from envelope.text.sentences import difference_words
 
-_MOST_SOURCES = 4
 _MOST_WORSE = 3
-_MOST_FREE = 4
+_MOST_FREE = 3
+_MOST_RESTS = 3
+_MOST_CAUTIONS = 4
 _MOST_SPARED = 1
 _LEFT_UNDONE = 1.02  # the factor from which a measure that is not done is worth a line
 
 
-def print_decision(job: Job, decision: Decision) -> None:
-    """Print today, free measures, the sequence, where to stop, what not to do, cautions."""
+def print_decision(job: Job, decision: Decision, *, detail: bool = False) -> None:
+    """Print what one acts on: today, free measures, the sequence, where to stop, what not to do.
+
+    Parameters
+    ----------
+    job : Job
+    decision : Decision
+    detail : bool
+        Print the plans behind the sequence, and all that the figures rest on, too.
+    """
     console = open_console()
     several = len(decision.levels_w_m2) > 1
     at = f" at {escape(decision.receiver)}, the worst place," if several else ""
     console.print(
-        f"[bold]Today[/]{at} {text.level(decision.levels_w_m2[0][1])}: {_sources(decision)}."
+        f"[bold]Today[/]{at} {text.level(decision.levels_w_m2[0][1])}: "
+        f"{escape(shares_words(job, decision.by_source))}."
     )
     _print_free(console, job, decision)
     _print_steps(console, job, decision)
-    _print_rest(console, job, decision)
-
-
-def _sources(decision: Decision) -> str:
-    total = sum(level for _, level in decision.by_source)
-    parts = [
-        f"{escape(name)} {text.percent(level / total)}"
-        for name, level in decision.by_source[:_MOST_SOURCES]
-        if total > 0.0
-    ]
-    return ", ".join(parts) or "nothing arrives"
+    _print_stop(console, job, decision)
+    _print_not_now(console, job, decision)
+    _print_rests(console, job, decision)
+    _print_cautions(console, job, decision)
+    if detail:
+        _print_detail(console, job, decision)
 
 
 def _print_free(console: Console, job: Job, decision: Decision) -> None:
-    if not decision.free:
-        return
-    console.print("\n[bold]Free first[/]")
     for each in decision.free[:_MOST_FREE]:
         cents = int(each.change.cost * 100)
         cost = f", {escape(cost_words(job, decision, cents))}" if cents else ""
         console.print(
-            f"  {escape(each.source)}: {escape(measure_words(job, each.change))}{cost}: "
+            f"[bold]{'Not faces first' if cents else 'Free first'}[/]: {escape(each.source)}, "
+            f"{escape(measure_words(job, each.change))}{cost}: "
             f"{text.level(each.level_w_m2)}, {difference_words(each.gain)}; "
             f"{escape(agreement_words(each))}."
         )
@@ -72,12 +76,11 @@ def _print_free(console: Console, job: Job, decision: Decision) -> None:
     if decision.undone_w_m2 is not None and decision.undone_w_m2 > ends * _LEFT_UNDONE:
         console.print(
             f"  Left undone, step {decision.stop_after} ends at {text.level(decision.undone_w_m2)};"
-            " --leave-sources plans without them."
+            " --leave-sources plans without it."
         )
 
 
 def _print_steps(console: Console, job: Job, decision: Decision) -> None:
-    console.print()
     money = decision.candidates.priced
     if not decision.steps:
         console.print("Nothing on offer lowers the level.")
@@ -103,19 +106,32 @@ def _print_steps(console: Console, job: Job, decision: Decision) -> None:
     console.print(table)
 
 
-def _print_rest(console: Console, job: Job, decision: Decision) -> None:
+def _print_stop(console: Console, job: Job, decision: Decision) -> None:
     if decision.steps:
         after = decision.stop_after
         stop = "Do none of them" if after == 0 else f"Stop after step {after}"
-        console.print(f"\n[bold]{stop}[/]: {decision.why_stop}.")
+        left = escape(shares_words(job, decision.left, most=2))
+        console.print(f"[bold]{stop}[/]: {decision.why_stop}. What is left then: {left}.")
     if decision.target_w_m2 is not None and decision.best_w_m2 >= decision.target_w_m2:
         console.print(
-            f"The target of {text.level(decision.target_w_m2)} is out of reach: everything on "
-            f"offer together comes to {text.level(decision.best_w_m2)}."
+            f"[bold]The target of {text.level(decision.target_w_m2)} is out of reach[/]: "
+            f"everything on offer together comes to {text.level(decision.best_w_m2)}."
         )
+    if not decision.candidates.priced:
+        console.print(
+            "Prices are missing, so the order is by area: "
+            + "; ".join(escape(each) for each in decision.candidates.unpriced[:3])
+            + "."
+        )
+    elif job.costs.tax:
+        console.print(f"Costs are before tax of {text.percent(float(job.costs.tax))}.")
+
+
+def _print_not_now(console: Console, job: Job, decision: Decision) -> None:
+    """What is not to be done, and why."""
     if decision.worse:
         console.print(
-            "[bold]Not by itself[/], it makes the room worse: "
+            "[bold]Never by itself[/], the room gets worse: "
             + "; ".join(
                 f"{escape(worse_words(job, each))} ({text.level(each.level_w_m2)})"
                 for each in decision.worse[:_MOST_WORSE]
@@ -126,71 +142,83 @@ def _print_rest(console: Console, job: Job, decision: Decision) -> None:
         console.print(f"[bold]Now or never[/]: {escape(now_or_never_words(job, unit, number))}.")
     if any(step.gain.below_db < 0.0 for step in decision.steps):
         console.print("A step that raises the level is done together with the next one.")
-    console.print(_front(decision))
-    # its steps are plans of its own making: "step-2"
-    print_rests(
-        console,
-        [replace(each, plan=each.plan.replace("step-", "step ")) for each in decision.rests[:3]],
-    )
-    for each in decision.spared[:_MOST_SPARED]:
-        console.print(f"[bold]Measure first[/]: {escape(spared_words(job, decision, each))}.")
-    if not decision.candidates.priced:
-        console.print(
-            "Prices are missing, so the order is by area: "
-            + "; ".join(escape(each) for each in decision.candidates.unpriced[:3])
-            + "."
-        )
-    elif job.costs.tax:
-        console.print(f"Costs are before tax of {text.percent(float(job.costs.tax))}.")
-    if decision.candidates.nothing_offered:
-        kinds = ", ".join(decision.candidates.nothing_offered)
-        console.print(f"No plan of the job puts anything on: {kinds}. They stay as they are.")
+    stay = []
     if decision.candidates.kept:
-        console.print(f"Left as they are: {escape(kept_words(job, decision.candidates.kept))}.")
+        stay.append(kept_words(job, decision.candidates.kept))
+    if decision.candidates.nothing_offered:
+        stay.append(f"no plan treats any {', '.join(decision.candidates.nothing_offered)}")
+    if stay:
+        console.print(f"Left as they are: {escape('; '.join(stay))}.")
     if decision.candidates.goes_nowhere:
         names = escape(", ".join(decision.candidates.goes_nowhere))
         console.print(f"{names}: may go only on faces that stay as they are, so on none.")
-    used = {
-        name for step in decision.steps for names in step.plan.treatments.values() for name in names
-    }
-    if any(is_conductive(job.treatments[name]) for name in used):
-        console.print(
-            "[bold]Caution[/]: conductive coating, film and mesh need one bond for each connected "
-            "area, made by a licensed electrician under the local code with the power off and "
-            "proved dead, never to neutral, pipes or a separate rod. Keep egress windows and "
-            "ventilation free, and try phones and linked alarms afterwards."
+
+
+def _print_rests(console: Console, job: Job, decision: Decision) -> None:
+    """What the outcome stands or falls with, and what to measure before anything is bought."""
+    if decision.rests:
+        said = ", ".join(
+            f"{escape(each.words)} (±{each.moves_db:.1f}{text.SPACE}dB)"
+            for each in decision.rests[:_MOST_RESTS]
         )
-        bare = [number for number, step in enumerate(decision.steps, 1) if floating(job, step.plan)]
-        if bare and job.wiring is not None and job.wiring.bonds:
-            console.print(
-                f"No bond point of the job lies on a part of what step {bare[0]} coats: the step "
-                "includes a bond there, so add "
-                + escape("[[bond]]")
-                + " before it is put on. A coating that floats can stand at tens of volts near "
-                "live cables."
-            )
-        elif bare:
-            console.print(
-                "No bond point is in the job: each of these coatings includes its bond, so add "
-                + escape("[[bond]]")
-                + " before any is put on. A coating that floats can stand at tens of volts near "
-                "live cables."
-            )
+        console.print(
+            f"[bold]Stands or falls with[/] {said}. To settle the first: "
+            f"{escape(decision.rests[0].settle)}."
+        )
+    for each in decision.spared[:_MOST_SPARED]:
+        console.print(f"[bold]Measure first[/]: {escape(spared_words(job, decision, each))}.")
+    console.print(_front(decision))
+
+
+def _print_cautions(console: Console, job: Job, decision: Decision) -> None:
+    worth = decision.steps[: decision.stop_after]
+    if not worth:
+        return
+    rooms = {receiver.id: receiver.space for receiver in job.receivers}
+    blocked = [rooms[decision.receiver]] if worth[-1].so_far.below_db >= SHIELDED_DB else []
+    for caution in cautions_of_plans(job, [worth[-1].plan], blocked=blocked)[:_MOST_CAUTIONS]:
+        said = caution.replace(worth[-1].plan.id, f"step {len(worth)}")
+        console.print(f"[bold]Caution[/]: {escape(said)}")
+
+
+def _print_detail(console: Console, job: Job, decision: Decision) -> None:
+    # its steps are plans of its own making: "step-2"
+    named = [replace(each, plan=each.plan.replace("step-", "step ")) for each in decision.rests]
+    print_rests(console, named)
+    money = decision.candidates.priced
+    table = plain_table(
+        f">cost {job.costs.currency}" if money else ">area", ">level", "what",
+        title="Plans that no other beats, whatever was bought before", keys=1,
+    )  # fmt: skip
+    front = decision.front
+    units = decision.candidates.units
+    for cents, level, plan in zip(front.cents, front.levels_w_m2, front.plans, strict=True):
+        chosen = [
+            f"{unit_title(job, unit.id)}: {unit.options[option].label}"
+            for unit, option in zip(units, plan.tolist(), strict=True)
+            if option
+        ]
+        table.add_row(
+            _cost(int(cents), money=money, feet=job.feet),
+            text.level(float(level)),
+            escape("; ".join(chosen)) or "nothing",
+        )
+    console.print(table)
 
 
 def _front(decision: Decision) -> str:
     front = decision.front
     apart = decision.chain.mean_db - decision.chain.front_mean_db
     said = (
-        "proved: no other plan of these measures is cheaper and better"
+        "proved"
         if front.finished and front.slack == 0.0
         else f"proved within {text.percent(front.slack)}"
         if front.finished
         else "the search was stopped early, better plans may exist"
     )
     return (
-        f"Behind it: {len(front.cents)} plans that no other beats ({said}); buying in this order "
-        f"costs {_decibels(apart)} on average against choosing afresh for each sum."
+        f"Behind it: {len(front.cents)} plans that no other beats ({said}); the order costs "
+        f"{_decibels(apart)} on average (--detail)."
     )
 
 

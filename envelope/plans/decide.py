@@ -132,7 +132,7 @@ def decide(
     at_today = _by_receiver(before, counting)
     heard = at_today[0][0]
     stop, why = _where_to_stop(steps, target_w_m2)
-    by_source = [(source.id, _level(before, heard, (source.id,))) for source in job.sources]
+    by_source = _by_source(job, before, heard)
     undone = None
     if stop and any(each.counted for each in free):
         bought = [change for change in changes[stop] if not change.is_free]
@@ -143,13 +143,14 @@ def decide(
     return Decision(
         today=today,
         levels_w_m2=at_today,
-        by_source=tuple(sorted(by_source, key=lambda each: (-each[1], each[0]))),
+        by_source=by_source,
         free=free,
         start_w_m2=float(chain.levels_w_m2[0]),
         undone_w_m2=undone,
         steps=steps,
         stop_after=stop,
         why_stop=why,
+        left=_by_source(job, drawn[stop], _by_receiver(drawn[stop], counting)[0][0]),
         worse=_worse(candidates, tables, weights),
         front=front,
         chain=chain,
@@ -259,6 +260,12 @@ def _plans_of(chain: Chain, units: Sequence[Unit], today: Plan) -> list[Plan]:
 
 def _level(drawn: LevelDraws, receiver: str, sources: Sequence[str] | None = None) -> float:
     return float(drawn.level_w_m2(receiver, sources)[0])
+
+
+def _by_source(job: Job, drawn: LevelDraws, receiver: str) -> tuple[tuple[str, float], ...]:
+    """Level that each source brings to a receiver, the strongest first."""
+    levels = [(source.id, _level(drawn, receiver, (source.id,))) for source in job.sources]
+    return tuple(sorted(levels, key=lambda each: (-each[1], each[0])))
 
 
 def _by_receiver(drawn: LevelDraws, names: Sequence[str]) -> tuple[tuple[str, float], ...]:

@@ -94,6 +94,7 @@ class Decision:
     steps: tuple[Step, ...]
     stop_after: int  # steps that are worth doing
     why_stop: str
+    left: tuple[tuple[str, float], ...]  # what each source still brings where one stops
     worse: tuple[Worse, ...]
     front: Front
     chain: Chain

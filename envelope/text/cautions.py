@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
 from envelope.building.conduction import is_conductive
 from envelope.building.islands import floating
@@ -39,6 +39,23 @@ def cautions_of(
         for receiver in result.receivers
         if result.plan in chosen and receiver.headline.below_as_built_db >= SHIELDED_DB
     ]
+    return cautions_of_plans(job, plans, blocked=blocked, for_client=for_client)
+
+
+def cautions_of_plans(
+    job: Job, plans: Sequence[Plan], *, blocked: Iterable[str], for_client: bool = False
+) -> tuple[str, ...]:
+    """The same for plans that need not be the job's own, such as the steps of a decision.
+
+    Parameters
+    ----------
+    job : Job
+    plans : sequence of Plan
+    blocked : iterable of str
+        Spaces in which they block radio links.
+    for_client : bool
+        Leave out what to write in the file.
+    """
     return (
         *_alarms(job, sorted(set(blocked))),
         *_windows(job, plans),

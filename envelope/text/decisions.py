@@ -10,7 +10,7 @@ from envelope.building.job import Job
 from envelope.plans.decision import Change, Decision, FreeMeasure, Step, Worse
 from envelope.plans.source_changes import SourceChange
 from envelope.plans.sure import Spared
-from envelope.text.numbers import SPACE, area, grouped, length
+from envelope.text.numbers import SPACE, area, grouped, length, percent
 from envelope.text.trade import face_name, source_title, space_title, treatment_title
 
 MAX_KEPT = 4  # faces that stay as they are, named in one line
@@ -76,6 +76,16 @@ def spared_words(job: Job, decision: Decision, spared: Spared) -> str:
     )
 
 
+def shares_words(job: Job, levels: Sequence[tuple[str, float]], *, most: int = 4) -> str:
+    """Which share of a level each source brings: "mast 59 %, kitchen-router 26 %"."""
+    total = sum(level for _, level in levels)
+    if total <= 0.0:
+        return "nothing arrives"
+    return ", ".join(
+        f"{source_title(job, name)} {percent(level / total)}" for name, level in levels[:most]
+    )
+
+
 def worse_words(job: Job, worse: Worse) -> str:
     """Such as "ceiling of bedroom with coating"."""
     return f"{unit_title(job, worse.unit)} with {_titles(job, worse.label)}"
@@ -134,11 +144,10 @@ def agreement_words(free: FreeMeasure) -> str:
     if change.agreed_by == "neighbour":
         return "the neighbour must agree, so no step counts on it"
     if free.counted:
-        why = f", since {change.reason}" if change.reason else ""
-        return f"the steps below count on it{why}"
+        return f"counted on below: {change.reason}" if change.reason else "counted on below"
     if change.cost > 0:
-        return "among the steps below, where it pays"
-    return "no step counts on it"
+        return "among the steps, where it pays"
+    return "not counted on"
 
 
 def _titles(job: Job, label: str) -> str:

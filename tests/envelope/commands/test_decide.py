@@ -1,0 +1,101 @@
+"""`gapcast decide`: the first screen in its order, JSON and CSV, and one message for bad input."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from envelope.cli import main
+
+MODELS = Path(__file__).parents[3] / "models"
+BEDROOM = str(MODELS / "bedroom.toml")
+
+
+@pytest.fixture(scope="module", autouse=True)
+def one_cast() -> Iterator[None]:
+    """The job is cast once for all of these tests, and with few rays."""
+    patch = pytest.MonkeyPatch()
+    import envelope.commands.decide as command
+    from envelope.exposure.casts import Casts, cast_job
+    from envelope.rays import Sampling
+
+    kept: list[Casts] = []
+
+    def cast(job: object, **_: object) -> Casts:
+        if not kept:
+            few = Sampling(points_per_panel=2**7, points=2**11)
+            kept.append(cast_job(job, sampling=few))  # type: ignore[arg-type]
+        return kept[0]
+
+    patch.setattr(command, "cast", cast)
+    yield
+    patch.undo()
+
+
+def said(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
+    assert main(["decide", BEDROOM, *arguments]) == 0
+    return capsys.readouterr().out.replace("\xa0", " ")
+
+
+def test_the_first_screen_is_short_and_in_the_order_in_which_one_acts(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "130")
+    out = said(capsys)
+    heads = ["Today", "In this order", "Stop after step", "Stands or falls with", "Caution"]
+    places = [out.index(head) for head in heads]
+    assert places == sorted(places)
+    assert len(out.splitlines()) <= 25
+    assert "wall" in out
+    assert "EUR" in out
+
+
+def test_detail_lists_the_plans_behind_the_sequence(capsys: pytest.CaptureFixture[str]) -> None:
+    out = said(capsys, "--detail")
+    assert "Plans that no other beats" in out
+    assert "These figures rest on" in out
+
+
+def test_json_and_csv_agree(capsys: pytest.CaptureFixture[str]) -> None:
+    plain = json.loads(said(capsys, "--json", "--target", "20 uW/m2"))
+    assert plain["format"] == 1
+    assert [step["step"] for step in plain["steps"]] == list(range(1, len(plain["steps"]) + 1))
+    assert all(0.0 <= step["odds_of_target"] <= 1.0 for step in plain["steps"])
+    rows = list(csv.DictReader(io.StringIO(said(capsys, "--csv", "--target", "20 uW/m2"))))
+    assert len(rows) == sum(len(step["changes"]) for step in plain["steps"])
+    assert float(rows[-1]["cost_so_far"]) == plain["steps"][-1]["cost_so_far"]
+
+
+def test_a_target_out_of_reach_says_what_can_be_had_and_what_limits_it(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    out = " ".join(said(capsys, "--target", "0.00001 uW/m2").split())
+    assert "is out of reach: everything on offer together comes to" in out
+    assert "What is left then: hill-mast" in out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (("--budget", "1 EUR"), "buys nothing that helps: the cheapest useful measure is"),
+        (("--budget", "100 USD"), "this is in USD, and the job counts in EUR"),
+        (("--budget", "much"), "--budget:"),
+        (("--target", "10"), "--target:"),
+        (("--receiver", "bedd"), "did you mean bed?"),
+        (("--keep", "bedroom/W9"), "names no panel"),
+        (("--keep", "bedroom/**"), "nothing is on offer"),
+    ],
+)
+def test_bad_input_is_one_message(
+    capsys: pytest.CaptureFixture[str], arguments: tuple[str, ...], message: str
+) -> None:
+    assert main(["decide", BEDROOM, *arguments]) == 2
+    found = capsys.readouterr()
+    assert message in found.err
+    assert found.out == ""
+    assert "Traceback" not in found.err
