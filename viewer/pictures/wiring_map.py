@@ -31,6 +31,7 @@ from viewer.scene.records import Scene
 _LOW_V_M, _HIGH_V_M = 0.3, 300.0  # one scale for every picture
 _LOW_SHARE, _HIGH_SHARE = 0.5, 1.5  # of today, for cables: what is beyond is drawn like the end
 _PAPER, _INK, _FAINT, _WALL = "#f6f4ef", "#22252b", "#a9a59a", "#8b8475"
+_MATTERS = 0.98  # of today: a cable that leaves more is not named
 _UPRIGHT = 0.5  # of a normal upward, below which a wall is drawn from above
 _CONTOURS = (1.0, 3.0, 10.0, 30.0, 100.0)
 _ACROSS = np.array([np.cos(np.radians(-28.0)), np.sin(np.radians(-28.0))])
@@ -163,7 +164,11 @@ def _draw_room(ax: Any, system: System, results: WiringResults) -> None:
 def _name_runs(ax: Any, system: System, left: dict[str, Span]) -> None:
     """Names and figures of the three runs or devices whose absence helps most."""
     runs = system.runs(system.combinations[0])
-    named = [run for run in runs if run.id in left and (run.device in (None, run.id))]
+    named = [
+        run
+        for run in runs
+        if run.id in left and run.device in (None, run.id) and _middle(left[run.id]) < _MATTERS
+    ]
     for run in sorted(named, key=lambda run: _middle(left[run.id]))[:3]:
         middle = run.path_m[[len(run.path_m) // 2 - 1, len(run.path_m) // 2]].mean(axis=0)
         at = _seen(middle[np.newaxis])[0]

@@ -399,6 +399,7 @@ def test_no_route_to_a_light_rises_through_the_room(made, job_of):
         assert (away[:, 2] >= 2.5).all()
     results, _ = at_pillow(job)
     assert results.states == 1
+    assert results.unknowns == ()
 
 
 def test_a_slab_that_touches_a_coating_is_no_bond(made, job_of):
