@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 
 from rich.markup import escape
@@ -22,6 +23,8 @@ HEADINGS = {
     "remark": "remarks",
 }
 MOST_NOTES = 12  # of one kind
+MOST_PARTS = 20  # that cannot be imported, each on a line of its own
+MOST_LISTED = 400
 
 
 def print_listing(listing: Listing, *, feet: bool = False) -> None:
@@ -34,7 +37,10 @@ def print_listing(listing: Listing, *, feet: bool = False) -> None:
         out.print(storeys)
         out.print()
     spaces = plain_table("space", "name", "storey", ">floor area", ">volume", "cannot be imported")
-    for space in listing.spaces:
+    usable = [space for space in listing.spaces if not space.trouble]
+    others = [space for space in listing.spaces if space.trouble]
+    single = others if len(others) <= MOST_PARTS else []
+    for space in (*usable[:MOST_LISTED], *single):
         spaces.add_row(
             *map(escape, (space.id, space.name, space.storey)),
             figures.area(space.area_m2, feet=feet),
@@ -42,6 +48,14 @@ def print_listing(listing: Listing, *, feet: bool = False) -> None:
             escape(space.trouble),
         )
     out.print(spaces)
+    if len(usable) > MOST_LISTED:
+        out.print(f"and {len(usable) - MOST_LISTED} more spaces: --storey lists fewer")
+    if others and not single:
+        sums = plain_table(">parts", "cannot be imported")
+        for trouble, count in Counter(space.trouble for space in others).most_common(MOST_LISTED):
+            sums.add_row(str(count), escape(trouble))
+        out.print()
+        out.print(sums)
     # a listing is a look only: nothing else would show the rest of what it found
     print_notes(listing.notes, whole=True, feet=feet)
 

@@ -61,6 +61,7 @@ _INSTEAD = {
 _MESH_READERS = {"glTF": read_gltf, "OBJ": read_obj, "STL": read_stl, "PLY": read_ply}
 
 _COARSE_M = 1e-3
+_LARGEST_M = 1000.0  # of what unit makes of a file; a house in millimetres read as metres is more
 _FARTHEST_M = 1e8  # from the origin; coordinates of maps reach a tenth of it
 
 
@@ -162,6 +163,13 @@ def _upright(soup: Soup, path: Path, format: str, unit: str | None, up: str | No
         )
     if str(unit).strip().lower() not in UNITS_M:
         raise _fault(path, f"unit {unit!r} is not known; m, cm, mm, ft and in are")
+    extent = np.ptp(corners, axis=0)
+    if float(extent.max()) * factor > _LARGEST_M:
+        raise _fault(
+            path,
+            f"in {unit} it would be {float(extent.max()) * factor:.3g} m long, and no house is: "
+            f"{_sizes(extent)}; say which with unit",
+        )
     axes = _AXES.get(str(up).strip().lower())
     if axes is None:
         raise _fault(path, f"up axis {up!r} is not known; x, y and z are")
