@@ -98,6 +98,11 @@ def common_scale(faces: Iterable[Elevation]) -> int:
     return next((each for each in SCALES if each >= least), ceil(least))
 
 
+def drawing_width_mm(face: Elevation, scale: int) -> float:
+    """How wide the drawing of a face is on paper. [mm]"""
+    return _LEFT_MM + 1e3 * face.width_m / scale + _RIGHT_MM
+
+
 def elevation_svg(job: Job, face: Elevation, *, title: str, scale: int | None = None) -> str:
     """A face to scale, with openings, rings, seams, strips, runs, marks and dimensions.
 
@@ -111,7 +116,8 @@ def elevation_svg(job: Job, face: Elevation, *, title: str, scale: int | None = 
     scale : int, optional
         1 to so many; by itself the largest that fits a page.
     """
-    drawing = _Drawing(job, face, common_scale([face]) if scale is None else scale)
+    scale = common_scale([face]) if scale is None else scale
+    drawing = _Drawing(job, face, scale)
     body = "".join(drawing.parts())
     width, height = drawing.size_mm
     return (
@@ -125,14 +131,14 @@ def elevation_svg(job: Job, face: Elevation, *, title: str, scale: int | None = 
 class _Drawing:
     def __init__(self, job: Job, face: Elevation, scale: int) -> None:
         self.job, self.face = job, face
+        self.wide_mm = drawing_width_mm(face, scale)
         self.scale = 1e3 / scale  # millimetres on paper of a metre
         self.foot_mm = _TOP_MM + self.scale * face.height_m
         self.chains = list(self._chains())
 
     @property
     def size_mm(self) -> tuple[float, float]:
-        wide = _LEFT_MM + self.scale * self.face.width_m + _RIGHT_MM
-        return wide, self.foot_mm + 4.0 + sum(depth for _, depth in self.chains)
+        return self.wide_mm, self.foot_mm + 4.0 + sum(depth for _, depth in self.chains)
 
     def at(self, points: Floats) -> Floats:
         """Millimetres (n, 2) on paper of places on the face."""

@@ -19,7 +19,12 @@ from envelope.works.bonding import BondedIsland
 from envelope.works.elevations import Elevation, drawn_walls, elevations_of
 from envelope.works.takeoff import TakeOff
 from envelope.works.workorder import WorkOrder, WorkStep, beside_words
-from viewer.report.elevation_svg import common_scale, elevation_svg, mark_rows
+from viewer.report.elevation_svg import (
+    common_scale,
+    drawing_width_mm,
+    elevation_svg,
+    mark_rows,
+)
 from viewer.scene.behind import behind_faces
 
 MAX_EXPECTED = 6  # resistances listed for one conductor; the largest come first
@@ -354,6 +359,7 @@ def drawings_section(job: Job, faces: Iterable[Elevation]) -> dict[str, Any]:
         found.append(
             {
                 "title": title,
+                "caption_mm": f"{max(60.0, drawing_width_mm(face, scale)):.0f}",
                 "worn": worn or "untreated",
                 "svg": Markup(elevation_svg(job, face, title=f"Drawing of {title}", scale=scale)),
                 "rows": mark_rows(job, face),
