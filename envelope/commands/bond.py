@@ -23,6 +23,7 @@ from envelope.units import parse_length
 from envelope.wiring.faces import is_flat, on_flat, on_wall
 from envelope.works.bonding import BondedIsland, bonding_of
 from envelope.works.probing import Place, resistances_between
+from viewer.report.wording import bridge_words
 
 DESCRIPTION = (
     "Lists what is one conductor under a plan, where each is bonded, and the resistance that a "
@@ -162,6 +163,13 @@ def bonding_json(job: Job, plan: str, found: tuple[BondedIsland, ...]) -> dict[s
                 ],
                 "resistance_unknown_of": list(each.unknown),
                 "faults": list(each.faults),
+                "bridge": None
+                if each.bridge is None
+                else {
+                    "panel": each.bridge.panel,
+                    "to_panel": each.bridge.to_panel,
+                    "gap_m": each.bridge.gap_m,
+                },
             }
             for each in found
         ],
@@ -192,6 +200,8 @@ def _print(console: Console, job: Job, plan: str, found: tuple[BondedIsland, ...
             )
         for fault in each.faults:
             console.print(f"   [bold]Open[/]: {escape(fault)}.")
+        if each.bridge is not None:
+            console.print(f"   Nearest bridge: {escape(bridge_words(job, each.bridge))}.")
         laps = {face_name(job, contact.second) for contact in island.contacts if contact.lap}
         if laps:
             console.print(f"   Lap on purpose, and test: {escape(', '.join(sorted(laps)))}")

@@ -7,11 +7,12 @@ at the electrical box, that stands on the island and is nearest to its middle: a
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 import shapely.ops
+from scipy.spatial import cKDTree
 
 from envelope.building.islands import (
     Coated,
@@ -32,6 +33,7 @@ CLEAR_M = 0.05  # from a plate to the coating's edge
 FAR_CORNER_M = 0.1  # a probe at a corner stands this far inside it
 BESIDE_M = 0.1  # of a strip, from which on a socket does not stand on it
 MESH_M = 0.25
+EDGE_M = 0.05  # between points along an edge from which bridges are measured
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -54,6 +56,15 @@ class Expected:
     resistance_ohm: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bridge:
+    """From an island without a bond to the nearest one that has or could have one."""
+
+    panel: str  # of the island itself
+    to_panel: str
+    gap_m: float  # between the two coatings, along a straight line
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class BondedIsland:
     """One island with its bond, what a meter should show, and what is wrong."""
@@ -63,6 +74,7 @@ class BondedIsland:
     expected: tuple[Expected, ...]  # the largest first; empty where a resistance is unknown
     unknown: tuple[str, ...]  # treatments whose resistance to direct current is not known
     faults: tuple[str, ...]
+    bridge: Bridge | None = None  # where there is no bond and another island has one
 
 
 def bonding_of(job: Job, plan: Plan, *, size_m: float = MESH_M) -> tuple[BondedIsland, ...]:
@@ -78,10 +90,36 @@ def bonding_of(job: Job, plan: Plan, *, size_m: float = MESH_M) -> tuple[BondedI
         Of the triangles that current is solved on. [m]
     """
     islands = islands_of(job, plan)
-    return tuple(
+    found = [
         _bonded(job, island, bonds, size_m)
         for island, bonds in zip(islands, bonds_of(job, plan, islands), strict=True)
+    ]
+    bonded = [each.island for each in found if each.bond is not None]
+    return tuple(
+        replace(each, bridge=_bridge(each.island, bonded)) if each.bond is None else each
+        for each in found
     )
+
+
+def _bridge(island: Island, bonded: Sequence[Island]) -> Bridge | None:
+    """The shortest way from an island to one with a bond, from edge to edge."""
+    ways = []
+    for one in island.coated:
+        for other in (each for target in bonded for each in target.coated):
+            start, stop = _edge_points(one), _edge_points(other)
+            away, _ = cKDTree(stop).query(start)
+            gap_m = float(away.min())
+            ways.append((round(gap_m, 3), one.panel.id, other.panel.id))
+    if not ways:
+        return None
+    gap_m, panel, to_panel = min(ways)
+    return Bridge(panel=panel, to_panel=to_panel, gap_m=gap_m)
+
+
+def _edge_points(coated: Coated) -> Floats:
+    """Points (n, 3) along the edges of a coated face, not farther apart than `EDGE_M`."""
+    lines = shapely.segmentize(coated.area.boundary, EDGE_M)
+    return coated.panel.frame.lift(shapely.get_coordinates(lines))
 
 
 def _bonded(job: Job, island: Island, bonds: Sequence[Bond], size_m: float) -> BondedIsland:

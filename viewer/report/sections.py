@@ -25,6 +25,7 @@ from viewer.report.elevation_svg import (
     elevation_svg,
     mark_rows,
 )
+from viewer.report.wording import bridge_words
 from viewer.scene.behind import behind_faces
 
 MAX_EXPECTED = 6  # resistances listed for one conductor; the largest come first
@@ -297,6 +298,7 @@ def _island(job: Job, number: int, each: BondedIsland) -> dict[str, Any]:
         else beside_words(job, each, lambda panel: trade.face_name(job, panel)),
         "stated": each.bond is not None and each.bond.stated,
         "faults": each.faults,
+        "bridge": "" if each.bridge is None else bridge_words(job, each.bridge),
         "laps": _laps(job, each),
         "unknown": ", ".join(trade.treatment_title(job, name) for name in each.unknown),
         "expected": [

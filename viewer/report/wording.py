@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from envelope.building.job import Job
-from envelope.text import trade
+from envelope.text import length, trade
+from envelope.works.bonding import Bridge
 from envelope.works.workorder import Words
 
 
@@ -16,3 +17,12 @@ def words_of(job: Job) -> Words:
         packages=lambda product, bought: trade.packages(product, bought, feet=job.feet),
         resistance=trade.resistance,
     )
+
+
+def bridge_words(job: Job, bridge: Bridge) -> str:
+    """From which face to which a bridge leads, and how far."""
+    start, stop = (trade.face_name(job, panel) for panel in (bridge.panel, bridge.to_panel))
+    apart = (
+        f"{length(bridge.gap_m, feet=job.feet)} apart" if bridge.gap_m >= 0.01 else "side by side"
+    )
+    return f"from {start} to {stop}, {apart}"

@@ -67,6 +67,11 @@ def test_walls_are_bonded_at_the_box_and_the_film_has_nothing_to_bond_to() -> No
     assert film.bond is None
     assert film.unknown == ("film",)
     assert "no bond" in film.faults[0]
+    # the pane has no reveal, so that its edge lies in the wall's
+    assert film.bridge is not None
+    assert (film.bridge.panel, film.bridge.to_panel) == ("room/W1", "room/1")
+    assert film.bridge.gap_m == pytest.approx(0.0, abs=1e-3)
+    assert walls.bridge is None
     # farther round the walls is more, and finer triangles change little
     assert walls.expected[0].panel in ("room/4", "room/3")
     finer, _ = bonding_of(job, job.plan("walls"), size_m=0.12)
@@ -95,3 +100,17 @@ def test_the_command_says_what_is_open(tmp_path, capsys) -> None:  # type: ignor
     assert "Bond at room/B1 on the east wall of room, proposed" in out
     assert "licensed electrician" in out
     assert main(["bond", str(path), "--plan", "as-built"]) == 2
+
+
+def test_a_bridge_leads_the_shortest_way_to_a_bonded_island() -> None:
+    """A strip of floor left bare: the ceiling is bonded, the floor 2.5 m below it is not."""
+    text = JOB.replace('ring = "5 mm"', 'ring = "5 mm"').replace(
+        'treat = [{ on = "room/walls", with = "coating" }, { on = "room/W1", with = "film" }]',
+        'treat = [{ on = "room/east", with = "coating" }, { on = "room/west", with = "coating" }]',
+    )
+    bonded, west = bonding_of(*_job_and_plan(text))
+    if bonded.bond is None:
+        bonded, west = west, bonded
+    assert bonded.island.panels == ("room/2",)
+    assert west.bridge is not None
+    assert west.bridge.gap_m == pytest.approx(4.0, abs=1e-3)  # across the room
