@@ -34,6 +34,7 @@ LAYERS: dict[str, int] = {
     "envelope.exchange": 7,
     "envelope.project": 8,
     "envelope.api": 9,
+    "envelope.batch": 9,
     "envelope.commands": 9,
     "envelope.cli": 9,
     "viewer": 9,

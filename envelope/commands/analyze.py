@@ -5,15 +5,17 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from pathlib import Path
 
 from envelope.building.job import AS_BUILT
 from envelope.commands import tables
 from envelope.commands.arguments import (
     add_analysis_arguments,
-    add_job,
     add_output_switches,
+    processes,
     steradian_count,
 )
+from envelope.commands.batch import analyze_many
 from envelope.commands.common import analyzed, chosen_plans, read_job
 from envelope.commands.first_screen import print_first_screen
 from envelope.exposure import serialise as as_json
@@ -29,11 +31,31 @@ DESCRIPTION = (
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what the command takes."""
-    add_job(parser)
+    parser.add_argument(
+        "job",
+        type=Path,
+        nargs="+",
+        help="project file (TOML); several, or a folder of them, are analysed side by side into "
+        "one table",
+    )
     add_analysis_arguments(parser)
     add_output_switches(parser, csv=True)
     parser.add_argument(
         "--detail", action="store_true", help="print every table in place of the first screen"
+    )
+    parser.add_argument(
+        "--jobs",
+        type=processes,
+        metavar="N",
+        help="of several jobs: so many at a time (default: one for each core)",
+    )
+    parser.add_argument(
+        "--results",
+        type=Path,
+        metavar="FOLDER",
+        default=Path("gapcast-results"),
+        help="of several jobs: where results are kept, so that a stopped run goes on (default: "
+        "gapcast-results)",
     )
     parser.add_argument(
         "--isotropic",
@@ -74,14 +96,17 @@ def over(analysis: Analysis, *, allowed_sr: float, untreated: bool) -> list[str]
 
 def run(options: argparse.Namespace) -> int:
     """Analyse and print; exit code 1 where more is unshielded than was asked to fail on."""
-    job = read_job(options.job)
+    if len(options.job) > 1 or options.job[0].is_dir():
+        return analyze_many(options)
+    (path,) = options.job
+    job = read_job(path)
     ranked_plans = None
     brief = not (options.json or options.csv or options.detail)
     if brief:  # the first screen ranks one plan only
         ranked_plans = [plan.id for plan in chosen_plans(job, options.plan)[:1]]
     analysis = analyzed(
         job,
-        path=options.job,
+        path=path,
         plans=options.plan,
         threshold_db=options.threshold,
         receivers=options.receiver,

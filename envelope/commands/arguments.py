@@ -36,6 +36,12 @@ def port(text: str) -> int:
     return int(text)
 
 
+def processes(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and len(text) < 4 and int(text) > 0):
+        raise argparse.ArgumentTypeError(f"found {text!r}; allowed is a number from 1 to 999")
+    return int(text)
+
+
 def png_path(text: str) -> Path:
     if not text.lower().endswith(".png"):
         raise argparse.ArgumentTypeError(f"found {text!r}; allowed is a name that ends in .png")

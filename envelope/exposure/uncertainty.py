@@ -8,7 +8,6 @@ draws. The draws are the same for every plan, so that plans can be compared.
 from __future__ import annotations
 
 import math
-import os
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -32,6 +31,7 @@ from envelope.exposure.transmission import Bench, Tables, stacks_of
 from envelope.exposure.varying_rows import varying_rows
 from envelope.geometry.plane import Floats
 from envelope.physics.diffuse import diffuse_densities_w_m2
+from envelope.rays.parallel import threads
 
 
 def level_draws(
@@ -73,7 +73,7 @@ def level_draws(
         )
 
     # Bands and sources have nothing to do with one another, and numpy lets go of the interpreter.
-    with ThreadPoolExecutor(max_workers=os.cpu_count() or 1) as pool:
+    with ThreadPoolExecutor(max_workers=threads()) as pool:
         used = sorted({bench.bands_hz.index(source.band_hz) for source in job.sources})
         bands = dict(zip(used, pool.map(in_band, used), strict=True))
         each = list(pool.map(of_source, job.sources))

@@ -36,6 +36,20 @@ _WAY_BITS = 7  # of each component
 _UNITE_AT = 2**18  # signatures kept before equal ones are united
 
 
+_limit: int | None = None  # of threads; as many as there are cores unless set
+
+
+def limit_threads(count: int) -> None:
+    """Let this process use so many threads, such as one where others work beside it."""
+    global _limit
+    _limit = count
+
+
+def threads() -> int:
+    """How many threads work is spread over."""
+    return (os.cpu_count() or 1) if _limit is None else _limit
+
+
 def in_threads(
     tasks: Sequence[Task],
     work: Callable[[Task], Result],
@@ -58,7 +72,7 @@ def in_threads(
         Where `cancel` said so.
     """
     results: dict[int, Result] = {}
-    workers = min(len(tasks), os.cpu_count() or 1)
+    workers = min(len(tasks), threads())
     if not tasks:
         return []
     with ThreadPoolExecutor(max_workers=workers) as pool:
