@@ -53,7 +53,7 @@ class Page:
     plans: tuple[str, ...] = ()  # that it shows
     receiver: str | None = None
     sees_file: bool = False
-    file_told: str | None = None  # the text that it was last told
+    file_told: tuple[str, ...] | None = None  # the text that it was last told, sources kept
 
 
 @dataclass(slots=True, kw_only=True, eq=False)
@@ -257,9 +257,9 @@ class Desk:
         """Tell the text and the tables to the pages that show them, where they are new."""
         text = self.session.text
         for page in self.pages:
-            if page.sees_file and page.file_told != text:
+            if page.sees_file and page.file_told != (text, *self.session.kept):
                 first = page.file_told is None
-                page.file_told = text
+                page.file_told = (text, *self.session.kept)
                 page.tell(
                     {
                         "tell": "file",
@@ -267,7 +267,7 @@ class Desk:
                         "tables": list(tables_told()) if first else [],
                         "rows": rows_told(text),
                         "parts": parts_told(text),
-                        "names": names_told(self.session.job, text),
+                        "names": names_told(self.session.job, text, kept=self.session.kept),
                     }
                 )
 

@@ -69,20 +69,61 @@ def edit(session: Session, asked: Edit) -> str:
     if not isinstance(asked, protocol.AddRow):
         _check_row(session, asked)
     change, label = _change(session, asked)
+    change = _with_kept(session, asked, change)
     stay = asked.table in _CASTS_STAY and not isinstance(asked, protocol.Rename)
     if isinstance(asked, protocol.RemoveRow) and asked.with_named:
         stay = False
     plans_only = stay and asked.table == "plan"
     try:
         session.edit(change, label=label, casts_stay=stay, plans_only=plans_only)
+        _forget_kept(session)
     except FaultyEditError as error:
         kinds = _unnamed(error)
         if not kinds:
+            _keep_source(session, asked, change, error)
             raise
         session.edit(lambda text: _with_typical(change(text), kinds), label=label, casts_stay=False)
         words = ", ".join(f"{kind.replace('-', ' ')}: {_TYPICAL[kind]}" for kind in kinds)
         return f"taken as typical until you say otherwise, under what walls are made of: {words}"
     return ""
+
+
+def _keep_source(
+    session: Session, asked: Edit, change: Callable[[str], str], error: FaultyEditError
+) -> None:
+    """Keep a new source that lacks nothing but a level, until a reading names it.
+
+    Raises
+    ------
+    KeyEditError
+        Which says so.
+    """
+    (fault, *more) = error.faults
+    no_level = not more and ((fault.location and fault.location.key) or "").endswith("].level")
+    if not (isinstance(asked, protocol.AddRow) and asked.table == "source" and no_level):
+        return
+    name = _id_of(session, asked)
+    if name is not None and "missing" in fault.message:
+        session.kept[name] = change
+        raise KeyEditError(
+            f"{fault.message}. It is kept: add a reading of {name}, and both are in the job",
+            key="level",
+        )
+
+
+def _with_kept(session: Session, asked: Edit, change: Callable[[str], str]) -> Callable[[str], str]:
+    """The change of a new reading together with the sources that only waited for it."""
+    if not (isinstance(asked, protocol.AddRow) and asked.table == "reading"):
+        return change
+    names = [each.strip() for each in asked.typed.get("source", "").split(",")]
+    kept = [session.kept[name] for name in names if name in session.kept]
+
+    def both(text: str) -> str:
+        for add in kept:
+            text = add(text)
+        return change(text)
+
+    return both if kept else change
 
 
 def _unnamed(error: FaultyEditError) -> list[str]:
@@ -95,6 +136,13 @@ def _unnamed(error: FaultyEditError) -> list[str]:
             return []
         kinds.append(kind)
     return kinds
+
+
+def _forget_kept(session: Session) -> None:
+    """Sources that are in the job now wait no longer."""
+    job = session.job
+    for source in () if job is None else job.sources:
+        session.kept.pop(source.id, None)
 
 
 def _with_typical(text: str, kinds: Sequence[str]) -> str:

@@ -90,6 +90,7 @@ class Session:
         self._steps = [self._step(self._opened.text, label="open")]
         self._at = 0
         self._waiting = self._left_over()
+        self.kept: dict[str, Callable[[str], str]] = {}  # source without a level yet → adds it
 
     # What there is
 

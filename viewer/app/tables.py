@@ -5,7 +5,7 @@ Everything comes from the schema, so that a key that is added there can be edite
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from functools import cache
 from typing import Any
 
@@ -19,7 +19,7 @@ from envelope.project.edit import EditError, data_of
 from envelope.project.edit_names import NAMED
 from envelope.project.edit_values import Key, keys_of, parts_of, parts_typed, typed_of
 from envelope.project.schema import job as schema
-from envelope.project.schema.fields import Choice, Text
+from envelope.project.schema.fields import Choice, Names, Text
 from viewer.app import protocol
 from viewer.app.starters import STARTERS
 
@@ -116,7 +116,10 @@ def _key(table: str, key: Key, *within: str) -> protocol.KeyTold:
         "example": "" if read is None or isinstance(read, Text | Choice) else read.example,
         "choices": [str(each) for each in described.get("enum", ())],
         "names": names,
-        "closed": names in schema.LISTS and names not in _OPEN and key.kind == "text",
+        "closed": names in schema.LISTS
+        and names not in _OPEN
+        and key.kind == "text"
+        and not isinstance(read, Names),  # several may stand there, with commas between
         "needed": key.needed,
         "parts": None
         if parts is None
@@ -169,8 +172,17 @@ def parts_told(text: str) -> dict[str, list[dict[str, list[dict[str, str]]]]]:
     return told
 
 
-def names_told(job: Job | None, text: str) -> dict[str, list[str]]:
-    """Lists of names that values are chosen from, those of other tables included."""
+def names_told(job: Job | None, text: str, *, kept: Collection[str] = ()) -> dict[str, list[str]]:
+    """Lists of names that values are chosen from, those of other tables included.
+
+    Parameters
+    ----------
+    job : Job or None
+        None where the text has faults.
+    text : str
+    kept : collection of str
+        Sources that only wait for a reading that names them.
+    """
     names: dict[str, list[str]] = {}
     for name, keys, rows in _tables_of(text):
         if "id" in keys:
@@ -180,6 +192,7 @@ def names_told(job: Job | None, text: str) -> dict[str, list[str]]:
     names["metal"] = list(metals.CONDUCTIVITY_S_M)
     names["entry-loss"] = list(entry_loss_names())
     names["service"] = list(services.BY_NAME)
+    names["source"] = [*names.get("source", ()), *kept]
     plans = names.get("plan", [])
     names["plan"] = [*plans, *([] if AS_BUILT in plans else [AS_BUILT])]
     names |= {"face": [], "wall": [], "selector": []}

@@ -154,6 +154,7 @@ def build_scene(
                 spaces=tuple(s.id for s in building.spaces if s.storey == storey.id),
             )
             for storey in building.storeys
+            if any(space.storey == storey.id for space in building.spaces)  # none can be shown
         ),
         spaces=tuple(spaces),
         walls=tuple(walls),

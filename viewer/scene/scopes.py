@@ -118,8 +118,7 @@ def scopes(scene: Scene) -> Iterator[Scope]:
         yield scope_of(scene, receiver=receiver.id, view=view)
         higher = replace(view, elevation_rad=STOREY_ELEVATION_RAD)
         for storey in scene.storeys:
-            if storey.spaces:
-                yield scope_of(scene, receiver=receiver.id, storey=storey.id, view=higher)
+            yield scope_of(scene, receiver=receiver.id, storey=storey.id, view=higher)
         for peeled in range(max(len(scene.storeys), 1)):
             yield scope_of(scene, receiver=receiver.id, whole=True, peeled=peeled, view=view)
 

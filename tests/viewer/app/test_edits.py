@@ -13,6 +13,8 @@ from viewer.app.edits import edit, named_by, troubles
 from viewer.app.protocol import AddRow, RemoveRow, Rename, SetKeys
 from viewer.app.session import EditError, Session
 from viewer.app.tables import names_told, parts_told, rows_told, tables_told
+from viewer.scene.build import build_scene
+from viewer.scene.to_json import to_json
 
 JOB = (Path(__file__).parent.parent.parent / "browser" / "data" / "hut.toml").read_text("utf-8")
 
@@ -198,3 +200,27 @@ def test_what_stands_between_rooms_that_meet_is_taken_as_typical_and_said(sessio
     assert session.text == JOB
     with pytest.raises(EditError, match="overlap"):
         edit(session, AddRow(table="space", typed={**typed, "origin": "2 m, 0 m"}))
+
+
+def test_a_storey_without_rooms_yet_is_no_storey_of_the_picture(session: Session) -> None:
+    edit(session, AddRow(table="storey", typed={"id": "cellar", "floor": "-3 m"}))
+    assert session.job is not None
+    scene = to_json(build_scene(job=session.job))
+    assert [each["id"] for each in scene["storeys"]] == ["only"]
+
+
+def test_a_source_without_a_level_waits_for_its_reading_and_both_come_at_once(
+    session: Session,
+) -> None:
+    typed = {"title": "Roof", "service": "LTE 800", "azimuth": "80 deg", "elevation": "9 deg"}
+    with pytest.raises(EditError, match="add a reading of roof, and both"):
+        edit(session, AddRow(table="source", typed=typed))
+    assert session.text == JOB
+    assert "roof" in names_told(session.job, session.text, kept=session.kept)["source"]
+    reading = {"id": "bed", "source": "roof", "space": "hut", "at": "1 m, 1 m, 1 m"}
+    edit(session, AddRow(table="reading", typed={**reading, "level": "40 uW/m2"}))
+    assert session.job is not None
+    assert "roof" in {each.id for each in session.job.sources}
+    assert session.kept == {}
+    session.undo()
+    assert session.text == JOB
