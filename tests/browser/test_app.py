@@ -154,9 +154,9 @@ def test_the_picture_takes_the_colours_of_the_change(bench: Bench) -> None:
 
 def test_plans_stand_side_by_side_and_turn_together(bench: Bench) -> None:
     page = bench.page
-    page.get_by_label("Show as-built beside").check()
+    page.get_by_label("Show today beside").check()
     expect(page.locator(".gc-canvas")).to_have_count(2)
-    expect(page.locator("figcaption").nth(1)).to_contain_text("as-built")
+    expect(page.locator("figcaption").nth(1)).to_contain_text("today")
     other = page.locator(".gc-canvas").nth(1)
     before = other.screenshot()
     page.locator(".gc-canvas").first.focus()
@@ -164,7 +164,7 @@ def test_plans_stand_side_by_side_and_turn_together(bench: Bench) -> None:
         page.keyboard.press("ArrowLeft")
     until_it_differs(other, before)
     page.keyboard.press("0")
-    page.get_by_label("Show as-built beside").uncheck()
+    page.get_by_label("Show today beside").uncheck()
     expect(page.locator(".gc-canvas")).to_have_count(1)
 
 
@@ -173,7 +173,7 @@ def test_pictures_in_one_row_begin_at_one_height_and_use_the_place(bench: Bench)
     page.get_by_role("button", name="New plan from this one").click()
     pressed = page.locator('.ga-plan-pick[aria-pressed="true"] strong')
     expect(pressed).to_have_text(re.compile(r"walls-\d"))
-    for name in ("as-built", "walls"):
+    for name in ("today", "walls"):
         page.get_by_label(f"Show {name} beside", exact=True).check()
     rooms = page.locator(".ga-room")
     expect(rooms).to_have_count(3)
@@ -188,7 +188,7 @@ def test_pictures_in_one_row_begin_at_one_height_and_use_the_place(bench: Bench)
     assert len(rows) == 2  # three columns would leave each picture narrow and tall
     assert len({round(box[3]) for box in boxes}) == 1
     assert all(box[2] > box[3] for box in boxes)
-    for name in ("as-built", "walls"):
+    for name in ("today", "walls"):
         page.get_by_label(f"Show {name} beside", exact=True).uncheck()
     expect(rooms).to_have_count(1)
 
@@ -218,14 +218,14 @@ eirp = "-30 dBm"
     router_box.uncheck()
     expect(answer).not_to_contain_text("For router", timeout=SLOW_MS)
     router_box.check()
-    page.locator(".ga-plan-pick", has_text="as-built").click()
+    page.locator(".ga-plan-pick", has_text="today").click()
     expect(answer).not_to_contain_text("worse", timeout=SLOW_MS)
     context.close()
 
 
 def test_a_new_plan_is_shown_and_as_built_stays_bare(bench: Bench) -> None:
     page = bench.page
-    page.locator(".ga-plan-pick", has_text="as-built").click()
+    page.locator(".ga-plan-pick", has_text="today").click()
     bench.face("window W1")
     assert page.locator(".ga-worn input").first.is_disabled()
     page.get_by_role("button", name="New plan from this one").click()

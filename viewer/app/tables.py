@@ -216,7 +216,8 @@ def _tables_of(text: str) -> list[tuple[str, Mapping[str, Key], list[Mapping[str
     found: list[tuple[str, Mapping[str, Key], list[Mapping[str, Any]]]] = []
     for told in tables_told():
         name = told["table"]
-        value = document if name == "" else document.get(name, {})
+        nothing: Any = [] if told["many"] else {}
+        value = document if name == "" else document.get(name, nothing)
         listed = value if isinstance(value, list) else [value]
         found.append((name, keys_of(name), [row for row in listed if isinstance(row, Mapping)]))
     return found

@@ -133,6 +133,7 @@ def build_scene(
             space=receiver.space,
             position_m=receiver.position_m,
             size_m=receiver.size_m,
+            title=receiver.title,
             furniture=bed_for(
                 position_m=receiver.position_m,
                 size_m=receiver.size_m,

@@ -57,6 +57,7 @@ class SpaceJson(TypedDict):
     """A room: rings of its inside faces and of its walls, its floor's body, its closed block."""
 
     id: str
+    title: str
     storey: str
     floor_m: float
     top_m: float
@@ -260,6 +261,7 @@ class ReceiverJson(TypedDict):
     """A receiver; `size` is None for a point; `nothing` is said of a face without a leak at it."""
 
     id: str
+    title: str
     space: str
     position: Flat
     size: Flat | None

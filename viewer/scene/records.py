@@ -232,6 +232,7 @@ class SceneReceiver:
     position_m: Floats
     size_m: Floats | None
     furniture: tuple[Furniture, ...]
+    title: str = ""  # what the client calls it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

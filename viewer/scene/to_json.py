@@ -12,7 +12,7 @@ import numpy as np
 from envelope.building.model import OPENING_KINDS
 from envelope.exposure.results import PanelLeak, ReceiverResult
 from envelope.geometry.plane import Floats
-from envelope.text.names import face_title, shown, worn_sentence
+from envelope.text.names import face_title, plan_title, shown, worn_sentence
 from envelope.text.sentences import (
     headline,
     leak_label,
@@ -90,6 +90,7 @@ def to_json(scene: Scene) -> Json:
         "spaces": [
             {
                 "id": s.id,
+                "title": s.title or s.id,
                 "storey": s.storey,
                 "floor_m": _number(s.floor_m),
                 "top_m": _number(s.top_m),
@@ -136,6 +137,7 @@ def to_json(scene: Scene) -> Json:
         "receivers": [
             {
                 "id": r.id,
+                "title": r.title or r.id,
                 "space": r.space,
                 "position": _flat(r.position_m),
                 "size": None if r.size_m is None else _flat(r.size_m),
@@ -428,7 +430,7 @@ def _plan(plan: ScenePlan, scene: Scene) -> Json:
         )
     return {
         "id": plan.id,
-        "title": plan.title or shown(plan.id),
+        "title": plan_title(plan.id, plan.title),
         "treated_area_m2": {k: _number(v) for k, v in plan.treated_area_m2.items()},
         "receivers": receivers,
     }

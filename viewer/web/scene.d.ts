@@ -22,6 +22,7 @@ export interface StoreyJson {
 /** A room: rings of its inside faces and of its walls, its floor's body, its closed block. */
 export interface SpaceJson {
   id: string;
+  title: string;
   storey: string;
   floor_m: number;
   top_m: number;
@@ -197,6 +198,7 @@ export interface FurnitureJson {
 /** A receiver; `size` is None for a point; `nothing` is said of a face without a leak at it. */
 export interface ReceiverJson {
   id: string;
+  title: string;
   space: string;
   position: Array<number>;
   size: Array<number> | null;

@@ -61,6 +61,12 @@ def test_what_stands_there_is_told_as_it_would_be_typed(session: Session) -> Non
     assert session.undoes is None  # typing what stands there changes nothing
 
 
+def test_what_the_file_has_none_of_has_no_row() -> None:
+    rows = rows_told(JOB)
+    assert rows["reading"] == rows["dormer"] == []
+    assert rows["site"] == [{}]  # a table that comes once can be filled in
+
+
 def test_a_room_is_made_larger_and_undo_brings_the_text_back(session: Session) -> None:
     row = row_of(session, "space", "hut")
     edit(session, SetKeys(table="space", row=row, id="hut", typed={"height": "9 ft"}))

@@ -72,7 +72,7 @@ function worseSaid(numbers, receiver, silent) {
       h(
         "strong",
         { class: "ga-worse" },
-        ` ▲ For ${short(source.id)} it is worse than today: ${decibels(-source.below_as_built_db)} more reaches ${short(receiver.id)}.`,
+        ` ▲ For ${short(source.id)} it is worse than today: ${decibels(-source.below_as_built_db)} more reaches ${short(receiver.title)}.`,
       ),
     );
 }
@@ -85,7 +85,7 @@ export function sentence(numbers, receiver, silent) {
     found.low === null || found.low === undefined
       ? ""
       : ` (eight times in ten between ${density(found.low)} and ${density(found.high)})`;
-  const who = h("b", {}, short(receiver.id));
+  const who = h("b", {}, short(receiver.title));
   const level = found.even
     ? [
         "At ",

@@ -201,7 +201,14 @@ function partsField(key, parts, names, changed) {
   function touched() {
     trouble.textContent = "";
     if (key.key === "layers") drawLayers(strip, read());
-    changed();
+    if (made.every(whole)) changed(); // half a row would only be refused
+  }
+
+  /** Whether a row says nothing yet, or all that it must. */
+  function whole({ fields }) {
+    const said = (name) => Boolean(fields.get(name)?.read().trim());
+    const must = parts.keys.filter((each) => each.needed && !(parts.alone && each.key === "name"));
+    return ![...fields.keys()].some(said) || must.every((each) => said(each.key));
   }
 
   /** @param {Part} part */

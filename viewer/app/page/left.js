@@ -85,7 +85,10 @@ export class LeftColumn {
    * @param {number} chosen
    */
   showReceivers(scene, chosen) {
-    const words = scene.receivers.map((each) => `${short(each.id)} in ${short(each.space)}`);
+    const rooms = new Map(scene.spaces.map((each) => [each.id, each.title]));
+    const words = scene.receivers.map(
+      ({ title, space }) => `${short(title)} in ${short(rooms.get(space) ?? space)}`,
+    );
     this.receiverPick.replaceChildren(...words.map((each) => h("option", {}, each)));
     this.receiverPick.selectedIndex = chosen;
   }

@@ -16,7 +16,7 @@ const HEADS = ["plan", "level", "against outside", "against today", "gaps", "tre
  * @param {(id: string) => void} choose a plan to work on
  */
 export function planTable(scene, looking, bills, choose) {
-  const who = scene.receivers[looking.receiver]?.id ?? "";
+  const who = scene.receivers[looking.receiver]?.title ?? "";
   const head = HEADS.map((each) => h("th", { scope: "col" }, each));
   return h(
     "div",

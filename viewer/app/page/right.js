@@ -65,7 +65,7 @@ export class RightColumn {
       ["Text", h("div", { class: "ga-rightpart ga-fill" }, this.text.node)],
     ];
     this.tabs = new Tabs("What is shown beside the picture", parts, (index) => {
-      this.node.classList.toggle("ga-wide", index > 1);
+      this.node.classList.toggle("ga-broad", index > 1);
       if (index === 1 && !this.steps.fresh) this.steps.look();
       send({ do: "file", on: index > 1 });
       this.wiring.open(parts[index][0] === "Wiring");

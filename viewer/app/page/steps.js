@@ -154,7 +154,7 @@ export class StepsPart {
         h("i", { style: `width:${width}%` }),
       ),
       h("span", { class: "ga-left-after" }, h("strong", {}, step.level), " left after it"),
-      h("small", {}, `this step ${step.change} · ${step.cost}, ${step.total} so far`),
+      h("small", {}, `this step: ${step.change} · ${step.cost}, ${step.total} so far`),
       step.warns ? h("small", { class: "ga-worse" }, `▲ ${step.warns}`) : "",
     );
     return h("li", {}, row, now ? this.#keep(step) : null);

@@ -116,8 +116,8 @@ export class TablePanel {
     if (this.#adding && this.#before !== null && this.#listed().length > this.#before) {
       this.#adding = false;
       this.#row = this.#listed().length - 1;
+      this.#before = null;
     }
-    this.#before = null;
     if (!this.#refused) {
       this.#draft.clear();
       if (choices && !this.#adding) this.#shape = ""; // lists to choose from are new
@@ -157,7 +157,8 @@ export class TablePanel {
    * @param {FieldsTold} told
    */
   troubles({ table, row, troubles }) {
-    const here = table === this.#table && (this.#adding || row === this.#row);
+    if (row === null) this.#before = null;
+    const here = table === this.#table && row === (this.#adding ? null : this.#row);
     /** @type {Field | undefined} */
     let first;
     const rest = [];
@@ -192,6 +193,7 @@ export class TablePanel {
   #go(row, adding) {
     this.#row = row;
     this.#adding = adding;
+    this.#before = null;
     this.#draft.clear();
     this.#refused = false;
     this.#shape = "";
