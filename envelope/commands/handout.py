@@ -42,6 +42,7 @@ def run(options: argparse.Namespace) -> int:
     from viewer.pictures.gl import begin_trial, can_draw
     from viewer.scene.build import build_scene
     from viewer.scene.sky import skies_json
+    from viewer.scene.titles import with_titles
 
     _check_name(options.output)
     begin_trial()  # while the job is worked out
@@ -62,6 +63,7 @@ def run(options: argparse.Namespace) -> int:
         threshold_db=options.threshold,
         wiring=None if account is None else account.results,
     )
+    scene = with_titles(scene, job)
     pictures = {}
     if can_draw():
         from viewer.pictures.cutaway import cutaway

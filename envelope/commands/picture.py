@@ -67,6 +67,7 @@ def run(options: argparse.Namespace) -> int:
     """Draw and write the picture."""
     from viewer.pictures.gl import begin_trial
     from viewer.scene.build import build_scene
+    from viewer.scene.titles import with_titles
 
     job = read_job(options.job)
     names = list(options.plan or [job.plans[-1].id])
@@ -109,6 +110,7 @@ def run(options: argparse.Namespace) -> int:
         print(options.output)
     else:
         scene = build_scene(job=job, results=analysis.plans, threshold_db=options.threshold)
+        scene = with_titles(scene, job)
         _draw(options, job, scene, names)
     return 0
 

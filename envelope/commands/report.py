@@ -102,12 +102,14 @@ def _pictures(job: Job, analysis: Analysis, plan: str, receiver: str) -> dict[st
     from viewer.pictures.cutaway import cutaway
     from viewer.pictures.skymap import draw_sky
     from viewer.scene.build import build_scene
+    from viewer.scene.titles import with_titles
 
     found: dict[str, bytes] = {}
     title = plan_title(plan, job.plan(plan).title)
     with tempfile.TemporaryDirectory() as folder:
         drawn = Path(folder) / "drawn.png"
         scene = build_scene(job=job, results=analysis.plans, threshold_db=analysis.threshold_db)
+        scene = with_titles(scene, job)
         for caption, which in (("The room today", AS_BUILT), (f"With {title}", plan)):
             cutaway(scene, plan=which, path=drawn, size=_PICTURE, receiver=receiver)
             found[caption] = drawn.read_bytes()

@@ -1,80 +1,88 @@
-"""Rooms, openings and sources under the names that the client knows."""
+"""Titles in place of ids, in everything of a scene that a client reads, and no figure changed."""
 
 from __future__ import annotations
 
-from pathlib import Path
+import json
+from dataclasses import replace
 
-from envelope.project import load
+from envelope.api import cast
+from envelope.building.job import Job
+from envelope.exposure.analysis import analyze
+from envelope.project import load_text
 from viewer.scene.build import build_scene
-from viewer.scene.scopes import scope_of
+from viewer.scene.records import Scene
+from viewer.scene.titles import with_titles
 from viewer.scene.to_json import to_json
 
 JOB = """
 format = 1
-name = "Named"
-
+name = "Room"
 [construction]
 exterior-wall = "timber-wall"
-interior-wall = "stud-wall"
-floor = "joist-floor"
+slab = "ground-slab"
 roof = "ceiling-and-tiled-roof"
 window = "double-glazing"
-
 [[storey]]
 id = "ground"
 floor = "0 m"
-
 [[space]]
-id = "r1"
-title = "Mira's room"
+id = "room"
 storey = "ground"
 size = "4 m x 3 m"
-height = "2.4 m"
-
+height = "2.5 m"
 [[opening]]
 id = "W1"
-title = "garden window"
-on = "r1/south"
+on = "room/south"
 kind = "window"
 at = "1 m"
-sill = "0.9 m"
-size = "1.2 m x 1.1 m"
-reveal = "120 mm"
-film-edge = "2 mm"
-
+sill = "1 m"
+size = "1 m x 1 m"
+[[treatment]]
+id = "treat-one"
+title = "grey paint"
+kind = "sheet"
+sheet-resistance = "6 ohm/sq"
+[[treatment]]
+id = "treat-two"
+kind = "sheet"
+sheet-resistance = "9 ohm/sq"
 [[source]]
-id = "m1"
-title = "church tower"
+id = "mast"
 azimuth = "180 deg"
-elevation = "0 deg"
-band = "1805-1880 MHz"
-level = "500 uW/m2"
-
-[[source]]
-id = "router"
-title = "grey router"
-space = "r1"
-at = "3, 2, 1 m"
-band = "2400-2480 MHz"
-eirp = "100 mW"
-
+elevation = "4 deg"
+service = "LTE 1800"
+level = "100 uW/m2"
 [[receiver]]
-id = "pillow"
-space = "r1"
-at = "1, 1, 0.6 m"
+id = "bed"
+space = "room"
+at = "2, 1.5, 0.6 m"
+[[plan]]
+id = "walls"
+treat = [{ on = "room/walls", with = "treat-one" }, { on = "room/W1", with = "treat-two" }]
 """
 
 
-def test_titles_stand_in_place_of_ids(tmp_path: Path) -> None:
-    path = tmp_path / "named.toml"
-    path.write_text(JOB, encoding="utf-8")
-    scene = build_scene(job=load(path))
-    titles = {panel["id"]: panel["title"] for panel in to_json(scene)["panels"]}
-    assert titles["r1/W1"] == "garden window"
-    assert titles["r1/W1/sill"] == "sill of garden window"
-    assert titles["r1/W1/film-edge"] == "film edge of garden window"
-    assert titles["r1/1"] == "south wall"
-    mast, router = scope_of(scene, receiver="pillow").marks
-    assert mast.label == "church tower, azimuth 180°, level"
-    assert (mast.short, router.label) == ("church tower", "grey router in Mira's room")
-    assert scene.spaces[0].name == "Mira's room"
+def _scene(job: Job) -> Scene:
+    analysis = analyze(job=job, casts=cast(job, rays="few"), plans=job.plans)
+    return build_scene(job=job, results=analysis.plans, threshold_db=20.0)
+
+
+def test_treatments_are_called_by_their_titles_and_figures_stay() -> None:
+    job = load_text(JOB, path="job.toml")
+    plain = _scene(job)
+    titled = with_titles(plain, job)
+    before, after = (json.dumps(to_json(scene)) for scene in (plain, titled))
+    assert "treat-one" in before
+    assert "treat-one" not in after
+    assert "treat-two" in after  # which has no title
+    assert before.replace("treat-one", "grey paint") == after
+
+
+def test_one_title_for_two_treatments_names_neither() -> None:
+    job = load_text(JOB.replace('id = "treat-two"', 'id = "treat-two"\ntitle = "grey paint"'),
+                    path="job.toml")  # fmt: skip
+    plain = build_scene(job=job)
+    assert with_titles(plain, job) is plain
+    job = load_text(JOB, path="job.toml")
+    alike = {**job.treatments, "treat-one": replace(job.treatments["treat-one"], title="treat-two")}
+    assert with_titles(plain, replace(job, treatments=alike)) is plain
