@@ -48,6 +48,13 @@ def png_path(text: str) -> Path:
     return Path(text)
 
 
+def html_path(text: str) -> Path:
+    """A name that ends in .html, as an argument."""
+    if not text.lower().endswith(".html"):
+        raise argparse.ArgumentTypeError(f"found {text!r}; allowed is a name that ends in .html")
+    return Path(text)
+
+
 def add_job(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("job", type=Path, help="project file (TOML)")
 

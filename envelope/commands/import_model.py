@@ -12,7 +12,7 @@ from envelope.building.job import Job
 from envelope.building.library import TYPICAL
 from envelope.building.model import Space
 from envelope.commands import import_tables
-from envelope.commands.arguments import png_path
+from envelope.commands.arguments import html_path, png_path
 from envelope.errors import EnvelopeError, ModelFileError, UnitError
 from envelope.exchange import Note, in_feet, list_model, model_edges, refused_model, space_at
 from envelope.files import write_atomically
@@ -71,6 +71,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="PNG",
         help="draw the model with numbers where something was repaired, refused or left open",
     )
+    parser.add_argument(
+        "--review",
+        type=html_path,
+        metavar="HTML",
+        help="write a page to look at before trusting the import: plans, the ground, every face "
+        "with what lies behind, materials, what was assumed, and the lines that settle it",
+    )
 
 
 def run(options: argparse.Namespace) -> int:
@@ -81,10 +88,11 @@ def run(options: argparse.Namespace) -> int:
         listing = list_model(options.model, unit=options.unit, up=options.up)
         import_tables.print_listing(listing, feet=in_feet(options.unit))
         return 0
-    if options.output is None and not options.dry_run and options.picture is None:
+    looks = options.dry_run or options.picture is not None or options.review is not None
+    if options.output is None and not looks:
         raise EnvelopeError(
             "nothing to write to: name a project file with -o, such as -o job.toml; "
-            "--list, --dry-run and --picture only look"
+            "--list, --dry-run, --picture and --review only look"
         )
     if options.output is not None:
         _refuse_existing(options.output)
@@ -106,6 +114,8 @@ def run(options: argparse.Namespace) -> int:
     if options.picture is not None:
         edges_m = model_edges(options.model, unit=options.unit, up=options.up)
         _draw(options, edges_m=edges_m, spaces=begun.modelled.imported.spaces, notes=notes)
+    if options.review is not None:
+        _review(options, begun.job, begun.modelled, notes, feet=feet)
     if options.output is not None and not options.dry_run:
         write_atomically(options.output, begun.text.encode())
         _tell(options.output, begun.job, begun.modelled)
@@ -156,6 +166,20 @@ def _draw(
     print(f"wrote {options.picture}{end}")
 
 
+def _review(
+    options: argparse.Namespace,
+    job: Job,
+    modelled: Modelled,
+    notes: Sequence[Note],
+    *,
+    feet: bool,
+) -> None:
+    from viewer.review.build import write_review
+
+    write_review(options.review, job, modelled.imported, notes=notes, feet=feet)
+    print(f"wrote {options.review}")
+
+
 def _draw_refused(options: argparse.Namespace) -> None:
     """A picture of a model that was refused, where at least something of it can be read."""
     try:
@@ -171,20 +195,24 @@ def _draw_refused(options: argparse.Namespace) -> None:
 
 def _preview_job(options: argparse.Namespace) -> int:
     """The panels of a project file's model, with the rules that the file has."""
-    if not options.dry_run:
+    if not options.dry_run and options.review is None:
         raise EnvelopeError(
-            f"{options.model}: is a project file already; with --dry-run its panels are listed"
+            f"{options.model}: is a project file already; with --dry-run its panels are listed, "
+            "with --review a page shows them"
         )
     name = str(options.model)
     job, modelled = load_with_model(decode(read_bytes(name), path=name), path=name)
     if modelled is None:
         raise EnvelopeError(f"{name}: has no [model]: its spaces come from dimensions")
-    import_tables.print_panels(modelled.tagged, job.building, feet=job.feet)
-    import_tables.print_materials(modelled.imported.materials)
-    import_tables.print_notes(modelled.imported.notes, whole=True, feet=job.feet)
+    if options.dry_run:
+        import_tables.print_panels(modelled.tagged, job.building, feet=job.feet)
+        import_tables.print_materials(modelled.imported.materials)
+        import_tables.print_notes(modelled.imported.notes, whole=True, feet=job.feet)
     if options.picture is not None:
         imported = modelled.imported
         _draw(options, edges_m=np.zeros((0, 2, 3)), spaces=imported.spaces, notes=imported.notes)
+    if options.review is not None:
+        _review(options, job, modelled, modelled.imported.notes, feet=job.feet)
     return 0
 
 

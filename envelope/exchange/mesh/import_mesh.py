@@ -442,7 +442,11 @@ def import_soup(
         kept = {panel.id for space in placed for panel in space.panels}
         origins = {key: origin for key, origin in origins.items() if key in kept}
         left += [item.space for item in made if item.space.id not in {s.id for s in placed}]
-    placed = beside_left_out(placed, left)
+    placed, leads = beside_left_out(placed, left)
+    origins = {
+        key: replace(origin, beyond=f"space {leads[key]}") if key in leads else origin
+        for key, origin in origins.items()
+    }
     return Imported(
         source=source,
         format=format,

@@ -291,18 +291,21 @@ def make_space(
     )
 
 
-def beside_left_out(spaces: Sequence[Space], left: Sequence[Space]) -> list[Space]:
-    """The spaces, with the panels marked that face one of those that are left out."""
+def beside_left_out(
+    spaces: Sequence[Space], left: Sequence[Space]
+) -> tuple[list[Space], dict[str, str]]:
+    """The spaces, with the panels marked that face one of those left out, and which one."""
     if not left:
-        return list(spaces)
+        return list(spaces), {}
     panels = [panel for space in (*spaces, *left) for panel in space.panels]
     gone = {space.id for space in left}
     facing = {
-        panel.id
+        panel.id: panels[each.far].space
         for panel, found in zip(panels, find_facings(panels), strict=True)
-        if any(panels[each.far].space in gone for each in found)
+        for each in found
+        if panels[each.far].space in gone
     }
-    return [
+    marked = [
         replace(
             space,
             panels=tuple(
@@ -312,6 +315,7 @@ def beside_left_out(spaces: Sequence[Space], left: Sequence[Space]) -> list[Spac
         )
         for space in spaces
     ]
+    return marked, facing
 
 
 def _is_pair(value: Any) -> bool:

@@ -1,0 +1,1 @@
+"""The page to look at before an import is trusted."""
