@@ -88,7 +88,7 @@ VIEWER: dict[str, set[str]] = {
 ONLY_IN = {
     "pyvista": {"viewer/pictures"},
     "nicegui": {"viewer/app/server.py"},
-    "jinja2": {"viewer/handout", "viewer/report"},
+    "jinja2": {"viewer/handout", "viewer/report", "viewer/review"},
     "tomlkit": set(),  # tests write with it, to hold our own writer against it
     "pydantic": {"envelope/project", "viewer/app/protocol"},
     "rich": {"envelope/commands"},
