@@ -218,14 +218,14 @@ eirp = "-30 dBm"
     router_box.uncheck()
     expect(answer).not_to_contain_text("For router", timeout=SLOW_MS)
     router_box.check()
-    page.locator(".ga-plan-pick", has_text="today").click()
+    page.locator(".ga-plan-pick", has=page.get_by_text("today", exact=True)).click()
     expect(answer).not_to_contain_text("worse", timeout=SLOW_MS)
     context.close()
 
 
 def test_a_new_plan_is_shown_and_as_built_stays_bare(bench: Bench) -> None:
     page = bench.page
-    page.locator(".ga-plan-pick", has_text="today").click()
+    page.locator(".ga-plan-pick", has=page.get_by_text("today", exact=True)).click()
     bench.face("window W1")
     assert page.locator(".ga-worn input").first.is_disabled()
     page.get_by_role("button", name="New plan from this one").click()

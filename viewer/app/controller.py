@@ -275,6 +275,10 @@ class Desk:
         """What a click on each treatment of a face would bring; worked out beside the edits."""
         self._trials.begin((id(page), "choices"), self._trials.choices(page.tell, asked))
 
+    async def _accept(self, page: Page, asked: protocol.Accept) -> None:
+        await asyncio.to_thread(app_model.accept, self.session, asked)
+        await self._refresh()
+
     async def _wall(self, page: Page, asked: protocol.SeeWall) -> None:
         page.tell(await asyncio.to_thread(wall_told, self._job(), asked.on))
 
@@ -356,6 +360,7 @@ class Desk:
             "disk": self._disk,
             "other": session.other_process,
             "waiting": session.waiting is not None,
+            "questions": app_model.questions_told(session.job),
             "casting": self._share,
             "stopped": self._stopped,
         }
@@ -557,6 +562,7 @@ _ACTS: Mapping[type, Callable[[Desk, Page, Any], Awaitable[None]]] = {
     protocol.SeeChoices: Desk._choices,
     protocol.SeeWiring: Desk._wiring_seen,
     protocol.SeeMenu: Desk._menu,
+    protocol.Accept: Desk._accept,
     protocol.SeeWall: Desk._wall,
     protocol.SeeSteps: Desk._see_steps,
     protocol.TryStep: Desk._try_step,

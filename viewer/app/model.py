@@ -16,8 +16,11 @@ from envelope.building.model import OPENING_KINDS
 from envelope.errors import EnvelopeError, FaultsError
 from envelope.exchange import list_model
 from envelope.project import edit_model
+from envelope.project.edit import data_of
 from envelope.project.edit_model import as_pattern, own_words
+from envelope.project.edit_table import set_key
 from envelope.project.model import Modelled
+from envelope.project.model_job_text import middle_of
 from envelope.project.new_from_model import begin_job
 from envelope.text.names import shown
 from viewer.app import protocol
@@ -95,7 +98,77 @@ def begun(asked: protocol.ImportModel, *, folder: Path) -> str:
     model, unit, up = _model(asked, folder)
     if not asked.spaces:
         raise EnvelopeError("no space is chosen: tick at least one")
-    return begin_job(model, folder=folder, unit=unit, up=up, spaces=asked.spaces).text
+    begun = begin_job(model, folder=folder, unit=unit, up=up, spaces=asked.spaces)
+    return with_bed(begun.text, job=begun.job, bed=asked.bed) if asked.bed else begun.text
+
+
+def with_bed(text: str, *, job: Job, bed: str) -> str:
+    """The text of a new job with its one receiver, and what its example treats, in a space.
+
+    Parameters
+    ----------
+    text : str
+        As `begin_job` writes it; the job that a model carries stays as it is.
+    job : Job
+        Of that text.
+    bed : str
+        Id of the space.
+
+    Raises
+    ------
+    EnvelopeError
+        Where the space was not taken.
+    """
+    space = next((each for each in job.building.spaces if each.id == bed), None)
+    if space is None:
+        raise EnvelopeError(f"{shown(bed)} is not among the rooms that were taken: tick it too")
+    data = data_of(text)
+    receivers = data.get("receiver", [])
+    if len(receivers) != 1 or receivers[0]["space"] == bed:
+        return text
+    before = receivers[0]["space"]
+    x, y, z = middle_of(space)
+    text = set_key(text=text, table="receiver", row=0, key="space", value=bed)
+    at = f"{x:.3f}, {y:.3f}, {z:.3f} m"
+    text = set_key(text=text, table="receiver", row=0, key="at", value=at)
+    for row, plan in enumerate(data.get("plan", [])):
+        treat = [
+            {**each, "on": f"{bed}/{each['on'].partition('/')[2]}"}
+            if each["on"].partition("/")[0] == before
+            else each
+            for each in plan.get("treat", [])
+        ]
+        moved = set_key(text=text, table="plan", row=row, key="treat", value=treat)
+        kinds = {panel.kind for panel in space.panels}
+        if {"wall", "ceiling"} <= kinds:  # what the example names is there
+            text = moved
+    return text
+
+
+def questions_told(job: Job | None) -> list[protocol.QuestionTold]:
+    """What the job's model leaves open, to be answered before anything is advised."""
+    return [
+        {
+            "id": each.id,
+            "words": shown(each.words, limit=_LONGEST),
+            "settle": shown(each.settle, limit=_LONGEST),
+        }
+        for each in (() if job is None else job.questions)
+    ]
+
+
+def accept(session: Session, asked: protocol.Accept) -> None:
+    """Write into the file that an open question of the model is taken as it is assumed."""
+    job = session.job
+    if job is None or asked.question not in {each.id for each in job.questions}:
+        raise EditError("that is not open any more")
+
+    def accepted(text: str) -> str:
+        before = data_of(text).get("model", {}).get("accept", [])
+        value = [*before, asked.question]
+        return set_key(text=text, table="model", row=None, key="accept", value=value)
+
+    session.edit(accepted, label=f"accept {asked.question}", casts_stay=True)
 
 
 def _model(

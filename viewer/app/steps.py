@@ -130,6 +130,10 @@ class Steps:
         job, findings = self.session.job, self.session.findings
         if job is None or findings is None:
             raise EditError("the job is not worked out yet")
+        if job.questions:
+            raise EditError(
+                "nothing is advised yet: answer first, above, what the model leaves open"
+            )
         key = (id(job), receiver)
         if key not in self._found or self._found[key][0] is not job:
             decision = await asyncio.to_thread(decide, job, casts=findings.casts, receiver=receiver)

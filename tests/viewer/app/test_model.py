@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import tomllib
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -12,8 +13,9 @@ from envelope.building.model import Building
 from envelope.building.rooms.specs import OpeningSpec
 from envelope.errors import EnvelopeError
 from envelope.exchange import to_glb, to_obj
-from envelope.project import edit_model
+from envelope.project import edit_model, load_text
 from envelope.project.edit_model import as_pattern, own_words
+from envelope.rays import Sampling
 from viewer.app import model as app_model
 from viewer.app.model import (
     EditError,
@@ -24,8 +26,9 @@ from viewer.app.model import (
     set_kind,
     trouble,
 )
-from viewer.app.protocol import ImportModel, ListModel, SetAssembly, SetKind
+from viewer.app.protocol import Accept, ImportModel, ListModel, SetAssembly, SetKind
 from viewer.app.session import Session
+from viewer.app.steps import Steps
 
 WINDOW = OpeningSpec(
     id="W1", on="left/1", kind="window", width_m=1.2, height_m=1.1, along_m=1.0, sill_m=0.9
@@ -279,3 +282,36 @@ def test_a_file_written_otherwise_is_left_to_its_reader() -> None:
         edit_model.set_kind(text=text, panel="a/1", kind=None)
     with pytest.raises(EditError, match="mend"):
         edit_model.set_kind(text="tag = 3\n", panel="a/1", kind="door")
+
+
+def test_the_bed_stands_in_the_room_that_was_chosen(folder: Path) -> None:
+    asked = ImportModel(path="flat.glb", spaces=("left", "right"), bed="right")
+    text = begun(asked, folder=folder)
+    job = load_text(text, path="flat.toml", folder=folder)
+    (receiver,) = job.receivers
+    assert receiver.space == "right"
+    corners = [panel.outline for panel in job.building.panels if panel.space == "right"]
+    xs = [x for outline in corners for x, _, _ in outline.tolist()]
+    assert receiver.position_m[0] == pytest.approx(0.5 * (min(xs) + max(xs)), abs=0.05)
+    assert {name.partition("/")[0] for name in job.plan("example").treatments} == {"right"}
+    with pytest.raises(EnvelopeError, match="cellar"):
+        begun(ImportModel(path="flat.glb", spaces=("left",), bed="cellar"), folder=folder)
+
+
+def test_what_the_model_leaves_open_is_asked_before_anything_is_advised(folder: Path) -> None:
+    path = folder / "half.toml"
+    path.write_text(begun(ImportModel(path="flat.glb", spaces=("left",)), folder=folder), "utf-8")
+    session = Session(path, sampling=Sampling(points_per_panel=2**5, points=2**8))
+    session.cast()
+    told = app_model.questions_told(session.job)
+    assert told
+    steps = asyncio.run(Steps(session=session).told("pillow"))
+    assert steps is not None
+    assert "model leaves open" in (steps["trouble"] or "")
+    for each in told:
+        app_model.accept(session, Accept(question=each["id"]))
+    assert app_model.questions_told(session.job) == []
+    assert tomllib.loads(session.text)["model"]["accept"] == [each["id"] for each in told]
+    with pytest.raises(EditError, match="not open"):
+        app_model.accept(session, Accept(question="ground"))
+    session.close()

@@ -42,6 +42,7 @@ export function modelOf(element, ask) {
   const busy = h("p", { class: "ga-note", role: "status" });
   const found = h("div", { class: "ga-found", hidden: true });
   const file = h("input", { type: "text", autocomplete: "off" });
+  const bed = h("select", {});
   /** @type {string[]} */
   let unstated = [];
   let listedFor = ""; // what was asked for when the list came
@@ -52,6 +53,16 @@ export function modelOf(element, ask) {
     unit: plain.hidden ? "" : unit.value,
     up: plain.hidden ? "" : up.value,
   });
+  /** The rooms that are ticked, one of which holds the bed. */
+  function offerBeds() {
+    const chosen = bed.value;
+    const ticked = boxes().filter((box) => box.checked);
+    bed.replaceChildren(
+      ...ticked.map((box) => h("option", { value: box.dataset.space }, box.dataset.title)),
+    );
+    if (ticked.some((box) => box.dataset.space === chosen)) bed.value = chosen;
+  }
+
   /** @returns {HTMLInputElement[]} */
   const boxes = () => [...found.querySelectorAll("input")].filter((box) => box.dataset.space);
 
@@ -90,12 +101,14 @@ export function modelOf(element, ask) {
       spaces: boxes()
         .filter((box) => box.checked)
         .map((box) => box.dataset.space ?? ""),
+      bed: bed.value,
     });
   }
 
   function tickAll(on, storey) {
     for (const box of boxes())
       if (!box.disabled && (storey === null || box.dataset.storey === storey)) box.checked = on;
+    offerBeds();
   }
 
   function spaceRow(space, only) {
@@ -104,6 +117,8 @@ export function modelOf(element, ask) {
       type: "checkbox",
       "data-space": space.id,
       "data-storey": space.storey,
+      "data-title": short(space.name ? `${space.id} ${space.name}` : space.id, 80),
+      onchange: offerBeds,
       disabled: Boolean(space.trouble),
       checked: only && !space.trouble,
     });
@@ -223,10 +238,16 @@ export function modelOf(element, ask) {
               ),
             )
           : "",
-        h("div", { class: "ga-fields" }, labelled("name of the new job file", file)),
+        h(
+          "div",
+          { class: "ga-fields" },
+          labelled("the bed stands in", bed, "in its middle at first; drag it where it is"),
+          labelled("name of the new job file", file),
+        ),
         h("button", { type: "submit", class: "ga-main" }, "Import them and open the job"),
       );
       found.hidden = false;
+      offerBeds();
       boxes()
         .find((box) => !box.disabled)
         ?.focus();

@@ -21,6 +21,11 @@ function noticesOf(status) {
         ["Drop them", { do: "drop" }],
       ],
     ]);
+  for (const { id, words, settle } of status.questions)
+    shown.push([
+      `The model leaves open: ${words}. To settle it, ${settle}.`,
+      [["It is so, go on", { do: "accept", question: id }]],
+    ]);
   if (status.disk === "gone")
     shown.push([
       "The file has been deleted or renamed. What you see is kept here until you save.",

@@ -214,6 +214,7 @@ export interface Status {
   disk: "same" | "changed" | "gone";
   other: number | null;
   waiting: boolean;
+  questions: Array<QuestionTold>;
   casting: number | null;
   stopped: boolean;
 }
@@ -316,6 +317,7 @@ export interface StatusTold {
   disk: "same" | "changed" | "gone";
   other: number | null;
   waiting: boolean;
+  questions: Array<QuestionTold>;
   casting: number | null;
   stopped: boolean;
   tell: "status";
@@ -357,6 +359,13 @@ export interface ImportModel {
   up?: string;
   file?: string;
   spaces: Array<string>;
+  bed?: string;
+}
+
+/** Take something that the model leaves open as it is assumed to be. */
+export interface Accept {
+  do: "accept";
+  question: string;
 }
 
 /** What a model says of a panel, and what the job file says of it by its id. */
@@ -412,6 +421,13 @@ export interface ListingTold {
   spaces: Array<ModelSpace>;
   notes: Array<string>;
   more_notes: number;
+}
+
+/** Something that the model leaves open, what counts meanwhile, and how to settle it. */
+export interface QuestionTold {
+  id: string;
+  words: string;
+  settle: string;
 }
 
 /** Why a model cannot be used. */
@@ -708,5 +724,5 @@ export interface FieldTold {
   wiring: WiringJson | null;
 }
 
-export type Asked = Look | Treat | NewPlan | Move | Undo | Redo | Save | ReadAgain | SetText | SetAssembly | SetKind | TakeUp | Drop | TryLock | Cast | Halt | SeeSky | SeeFile | SetKeys | AddRow | RemoveRow | Rename | SeeChoices | SeeWall | SeeSteps | TryStep | KeepStep | SeeWiring | SeeMenu | MakeOutput | SaveCopy | OpenJob | BeginJob | MakeJob | ListModel | ImportModel;
+export type Asked = Look | Treat | NewPlan | Move | Undo | Redo | Save | ReadAgain | SetText | SetAssembly | SetKind | TakeUp | Drop | TryLock | Cast | Halt | SeeSky | SeeFile | SetKeys | AddRow | RemoveRow | Rename | SeeChoices | Accept | SeeWall | SeeSteps | TryStep | KeepStep | SeeWiring | SeeMenu | MakeOutput | SaveCopy | OpenJob | BeginJob | MakeJob | ListModel | ImportModel;
 export type Told = JobTold | FaultyTold | ColumnsTold | StatusTold | ProgressTold | SkyTold | FileTold | FieldsTold | NamedTold | ChoicesTold | PlanTold | SayTold | OverwriteTold | FormTold | TroublesTold | ListingTold | ModelTroubleTold | WallTold | StepsTold | TriedTold | WiringTold | FieldTold | MenuTold | MadeTold | ReloadTold;

@@ -58,6 +58,7 @@ from viewer.app.protocol.job import (
 )
 from viewer.app.protocol.limits import MAX_ITEMS, MAX_TEXT, Length, PartsTyped
 from viewer.app.protocol.model import (
+    Accept,
     ImportModel,
     ListingTold,
     ListModel,
@@ -67,6 +68,7 @@ from viewer.app.protocol.model import (
     ModelStorey,
     ModelTold,
     ModelTroubleTold,
+    QuestionTold,
     SetAssembly,
     SetKind,
 )
@@ -116,6 +118,7 @@ __all__ = [
     "ASKS",
     "MAX_ITEMS",
     "MAX_TEXT",
+    "Accept",
     "AddRow",
     "Asked",
     "BeginJob",
@@ -172,6 +175,7 @@ __all__ = [
     "PartsTyped",
     "PlanTold",
     "ProgressTold",
+    "QuestionTold",
     "ReadAgain",
     "Redo",
     "ReloadTold",
@@ -238,6 +242,7 @@ Asked = (
     | RemoveRow
     | Rename
     | SeeChoices
+    | Accept
     | SeeWall
     | SeeSteps
     | TryStep

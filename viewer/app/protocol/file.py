@@ -8,6 +8,7 @@ from typing import Literal
 from typing_extensions import TypedDict
 
 from viewer.app.protocol.limits import PartsTyped, Text
+from viewer.app.protocol.model import QuestionTold
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,6 +137,7 @@ class Status(TypedDict):
     disk: Literal["same", "changed", "gone"]
     other: int | None
     waiting: bool
+    questions: list[QuestionTold]
     casting: float | None
     stopped: bool
 

@@ -48,6 +48,15 @@ class ImportModel:
     up: str = ""
     file: str = ""
     spaces: Texts
+    bed: str = ""  # the space in which the bed stands; the first unless named
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Accept:
+    """Take something that the model leaves open as it is assumed to be."""
+
+    do: Literal["accept"] = "accept"
+    question: str
 
 
 class ModelPanel(TypedDict):
@@ -109,6 +118,14 @@ class ListingTold(TypedDict):
     spaces: list[ModelSpace]
     notes: list[str]
     more_notes: int
+
+
+class QuestionTold(TypedDict):
+    """Something that the model leaves open, what counts meanwhile, and how to settle it."""
+
+    id: str
+    words: str
+    settle: str
 
 
 class ModelTroubleTold(TypedDict):
