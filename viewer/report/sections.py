@@ -211,12 +211,12 @@ def _order_notes(job: Job, found: TakeOff) -> Iterable[str]:
             continue
         if product.one_batch:
             yield f"{_product_title(product).capitalize()}: order it in one batch."
-        if product.assumed:
-            figures = listed([trade.usual_words(job, product, key) for key in product.assumed])
-            yield (
-                f"{_product_title(product).capitalize()}: {figures}, as is usual, since nothing "
-                "is stated. Its label or data sheet decides."
-            )
+    usual = _usual(job, used)
+    if usual:
+        yield (
+            f"As is usual in the trade, since nothing is stated: {usual}. Labels and data sheets "
+            "decide."
+        )
     for name in sorted(used):
         liquids = [
             product
@@ -232,6 +232,20 @@ def _order_notes(job: Job, found: TakeOff) -> Iterable[str]:
             )
         if liquids and "finish" not in stages:
             yield f"No finish coat is listed over {title}; a dark coating takes more of it."
+
+
+def _usual(job: Job, used: set[str]) -> str:
+    """Figures that nobody stated, each with the products that it was taken for.
+
+    What comes off a roll is cut piece by piece: its spare does not count.
+    """
+    found: dict[str, list[str]] = {}
+    for product in sorted(job.products, key=lambda each: each.id):
+        for key in product.assumed if product.treatment in used else ():
+            if key != "spare" or product.form == "liquid":
+                words = trade.usual_words(job, product, key)
+                found.setdefault(words, []).append(_product_title(product))
+    return "; ".join(f"{words} ({', '.join(titles)})" for words, titles in found.items())
 
 
 def _product_title(product: Product) -> str:
