@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,6 +17,7 @@ from envelope.exposure.casts import Casts
 from envelope.project.measures import point_text
 from envelope.survey.bearings import Bearing, bearings_of
 from envelope.survey.glazing import Glazing, glazing_found
+from envelope.survey.hunt import Hunt, hunt
 from envelope.survey.verdicts import ReadingVerdict, StepVerdict, steps_of, verdicts_of
 from envelope.text import SPACE, decibels, level, percent, significant
 from envelope.text.names import TODAY, listed, shown
@@ -23,14 +25,20 @@ from envelope.text.sentences import difference_words
 from envelope.text.surveys import (
     bound_words,
     explained_words,
+    next_test_words,
     place_words,
     plan_words,
     range_words,
     state_words,
     step_words,
+    suspect_words,
 )
 
 MAX_RESTS = 4
+MAX_SUSPECTS = 5
+UNEXPLAINED = 0.5  # of a reading, below which a fault is looked for
+NOTHING_LEFT = 0.8  # of no fault, from which none is listed
+WORTH_TESTING = 0.02  # bits that a test must tell to be proposed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,6 +49,7 @@ class Findings:
     steps: tuple[StepVerdict, ...]
     bearings: tuple[Bearing, ...]
     glazing: tuple[Glazing, ...]
+    hunt: Hunt | None  # None where nothing is to be hunted
     analysis: Analysis | None  # None for a job without receivers
 
 
@@ -54,15 +63,23 @@ def findings_of(job: Job, casts: Casts | None) -> Findings:
     casts : Casts or None
         Of the job; None where it has no receivers.
     """
+    verdicts = verdicts_of(job)
     return Findings(
-        readings=verdicts_of(job),
+        readings=verdicts,
         steps=() if casts is None else steps_of(job, casts=casts),
         bearings=bearings_of(job),
         glazing=glazing_found(job),
+        hunt=hunt(job) if _to_hunt(job, verdicts) else None,
         analysis=None
         if casts is None
         else analyze(job=job, casts=casts, with_bands=True, ranked_plans=()),
     )
+
+
+def _to_hunt(job: Job, verdicts: Sequence[ReadingVerdict]) -> bool:
+    """Whether work was done that may have left a leak, or something is not explained."""
+    treated = any(each.plan.treatments and each.space for each in job.readings)
+    return treated or any(each.explained < UNEXPLAINED for each in verdicts)
 
 
 def print_findings(job: Job, found: Findings) -> None:
@@ -77,6 +94,8 @@ def print_findings(job: Job, found: Findings) -> None:
         _print_readings(console, job, found.readings)
     if found.steps:
         _print_steps(console, job, found.steps)
+    if found.hunt is not None:
+        _print_hunt(console, job, found.hunt)
     for bearing in found.bearings:
         console.print(escape(bearing_words(bearing)))
     for glass in found.glazing:
@@ -157,6 +176,31 @@ def _print_steps(console: Any, job: Job, steps: tuple[StepVerdict, ...]) -> None
             percent(each.odds),
         )
     console.print(table)
+
+
+def _print_hunt(console: Any, job: Job, found: Hunt) -> None:
+    first = found.suspects[0]
+    if first.fault.kind == "none" and first.odds >= NOTHING_LEFT:
+        console.print(
+            f"[bold]The leak that is left[/bold]: none is needed to explain the readings "
+            f"({percent(first.odds)})."
+        )
+        return
+    table = plain_table(
+        "suspect", ">odds", ">adds at most",
+        title="The leak that is left: which single fault explains the readings", keys=1,
+    )  # fmt: skip
+    for each in found.likely[:MAX_SUSPECTS]:
+        added = "" if each.fault.kind == "none" else f"{max(each.excess_db, 0.0):.1f}{SPACE}dB"
+        table.add_row(escape(suspect_words(job, each.fault)), percent(each.odds), added)
+    console.print(table)
+    if found.test is not None and found.test.tells_bits >= WORTH_TESTING:
+        console.print(f"[bold]Next[/bold]: {escape(next_test_words(job, found.test))}.")
+    else:
+        console.print(
+            "[bold]Next[/bold]: the readings hardly part the suspects. Read at more spots, scan "
+            "the joints, and read before each treated face."
+        )
 
 
 def bearing_words(bearing: Bearing) -> str:
@@ -253,4 +297,24 @@ def findings_as_plain(job: Job, found: Findings) -> dict[str, Any]:
             for each in found.bearings
         ],
         "glazing": [each.sentence for each in found.glazing],
+        "suspects": []
+        if found.hunt is None
+        else [
+            {
+                "kind": each.fault.kind,
+                "panel": each.fault.panel or None,
+                "source": each.fault.source or None,
+                "odds": each.odds,
+                "excess_db": each.excess_db,
+            }
+            for each in found.hunt.likely
+        ],
+        "next_test": None
+        if found.hunt is None or found.hunt.test is None
+        else {
+            "cover": found.hunt.test.panel,
+            "at": found.hunt.test.at,
+            "falls_db": found.hunt.test.falls_db,
+            "tells_bits": found.hunt.test.tells_bits,
+        },
     }

@@ -23,6 +23,7 @@ from envelope.geometry.plane import Floats
 
 __all__ = [
     "SHARED_DB",
+    "WORKMANSHIP",
     "difference_own_db",
     "diffuse_error_db",
     "own_db",
@@ -38,7 +39,7 @@ SHARED_DB: Final = 5.0
 _MEAN_DB: Final = 4.8
 _SPREAD_DB: Final = 5.4
 # Of the decibels that a plan brings, half a 10–90 % band. Common practice, no source.
-_WORKMANSHIP: Final = 0.1
+WORKMANSHIP: Final = 0.1
 # Where the field is strong under one plan it tends to be strong under another: in the traced
 # rooms their errors are correlated by 0.05 to 0.91, by 0.49 in the mean.
 _CORRELATION: Final = 0.5
@@ -124,7 +125,7 @@ def own_db(
         return 0.0
     uneven = float(np.dot(diffuse_w_m2, error_db)) / level_w_m2
     moved = abs(10.0 * np.log10(level_w_m2 / as_built_w_m2)) if as_built_w_m2 > 0.0 else 0.0
-    return float(np.hypot(uneven, _WORKMANSHIP * moved))
+    return float(np.hypot(uneven, WORKMANSHIP * moved))
 
 
 def difference_own_db(*, one_db: float, other_db: float) -> float:

@@ -15,7 +15,7 @@ from envelope.building.fitted import Fitted, FittedPlace
 from envelope.building.ground_reflection import SUFFIX, without_ground_partners
 from envelope.building.job import AS_BUILT, Job, Reading
 from envelope.exposure.differences import error_correlation
-from envelope.exposure.model_error import own_db, shared_db
+from envelope.exposure.model_error import WORKMANSHIP, own_db, shared_db
 from envelope.exposure.tolerances import DRAWS, SEED, TENTH, drawn_freely
 from envelope.geometry.plane import Floats
 from envelope.survey.joint import FEW, Cloud, Question, settle
@@ -38,6 +38,7 @@ class Bound:
     cloud: Cloud
     question: Question
     readings: tuple[Reading, ...]
+    sources: tuple[str, ...]  # that the question's columns are of
     places: tuple[Error, ...]
     level_db: Mapping[str, float]  # by which sources with a stated level are moved nominally
 
@@ -140,7 +141,36 @@ def question_of(
         meter_sigma_db=np.array([reading.tolerance_db for reading in readings]) / TENTH,
         place=np.array(of_reading, dtype=np.int64),
         place_covariance_db2=covariance,
+        plan=np.array(_plan_numbers(readings), dtype=np.int64),
+        plan_sigma_db=_plan_sigma_db(job, heard, strength),
     ), places
+
+
+def _plan_numbers(readings: Sequence[Reading]) -> list[int]:
+    """Which treated plan each reading is of, −1 for none."""
+    order = list(dict.fromkeys(each.plan.id for each in readings if each.plan.treatments))
+    return [order.index(each.plan.id) if each.plan.id in order else -1 for each in readings]
+
+
+def _plan_sigma_db(job: Job, heard: Responses, strength: Floats) -> Floats:
+    """Standard deviation (p,) of what the work of each plan may be off by everywhere. [dB]
+
+    As much again as workmanship is taken to do at one place (`model_error`).
+    """
+    by_plan: dict[int, list[float]] = {}
+    by_name = dict(zip(heard.sources, strength, strict=True))
+    for number, reading in zip(_plan_numbers(job.readings), job.readings, strict=True):
+        if number < 0:
+            continue
+        now = before = 0.0
+        for (at, source), part in heard.parts.items():
+            name = source.removesuffix(SUFFIX) if source not in by_name else source
+            if at == reading.id and name in reading.sources:
+                now += by_name[name] * (part.direct + part.spread)
+                before += by_name[name] * part.untreated
+        gain_db = abs(10.0 * np.log10(before / now)) if now > 0.0 and before > 0.0 else 0.0
+        by_plan.setdefault(number, []).append(gain_db)
+    return np.array([WORKMANSHIP * np.mean(by_plan[each]) / TENTH for each in sorted(by_plan)])
 
 
 def _numbered(names: Sequence[str]) -> list[int]:
@@ -301,6 +331,7 @@ def _as_records(
         cloud=cloud,
         question=question,
         readings=job.readings,
+        sources=heard.sources,
         places=places,
         level_db=moved_db,
     )
@@ -360,6 +391,8 @@ def _fitted_places(
 ) -> dict[str, FittedPlace]:
     """What readings at receivers tell of the model's errors there."""
     levels = _moved_strength(job, heard, moved_db, solved)
+    assert question.plan is not None
+    assert question.plan_sigma_db is not None
     found = {}
     for receiver in dict.fromkeys(error.place.receiver for error in places):
         here = [
@@ -379,10 +412,17 @@ def _fitted_places(
             nominal_db = 10.0 * np.log10(heard.whole[row] @ levels) + shared_middle
             shifts.append(float(np.median(cloud.expected_db[row][picked])) - nominal_db)
             parts.append(_parts(job, heard, int(row), levels))
-        error_db = cloud.place_db[here][:, picked]
+        works = [question.plan[np.flatnonzero(question.place == at)[0]] for at in here]
+        error_db = cloud.place_db[here][:, picked] + np.stack(
+            [cloud.plan_db[each][picked] if each >= 0 else np.zeros(len(picked)) for each in works]
+        )
+        covariance = question.place_covariance_db2[np.ix_(here, here)].copy()
+        for own, work in enumerate(works):
+            if work >= 0:
+                covariance[own, own] += question.plan_sigma_db[work] ** 2
         found[receiver] = FittedPlace(
             plans=tuple(places[at].plan for at in here),
-            covariance_db2=question.place_covariance_db2[np.ix_(here, here)],
+            covariance_db2=covariance,
             error_db=np.column_stack((np.zeros(len(here)), error_db)),
             parts_w_m2=tuple(parts),
             shift_db=tuple(shifts),

@@ -11,7 +11,7 @@ reading and a prediction share, such as one wall's error, is one and the same me
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +29,7 @@ STEPS = 25
 MOST_STEP = 2.0  # standard deviations at once
 STILL = 1e-3
 LEAST_W_M2 = 1e-30
+LEAST_LEFT = 0.05  # of a response that a fault may take away, where it makes a room less live
 # The model's shared error is now and then far larger than usual, where a file is wrong: Student's t
 # with so many degrees of freedom, put to the same 10–90 % range as a normal deviate.
 FREEDOM = 4.0
@@ -52,6 +53,12 @@ class Question:
     meter_sigma_db: Floats  # (r,)
     place: NDArray[np.int64]  # (r,) −1 where there is none
     place_covariance_db2: Floats  # (c, c)
+    # what a plan's work may be off by everywhere alike: which plan each reading is of, −1 for none
+    plan: NDArray[np.int64] | None = None  # (r,)
+    plan_sigma_db: Floats | None = None  # (p,)
+    # what a fault adds to the responses where all of it is there, and how much of it may be there
+    fault_w_m2: Floats | None = None  # (r, s)
+    fault_share: tuple[float, float] = (1.0, 1.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -64,7 +71,9 @@ class Cloud:
     duty: Floats  # (s, n) deviates
     shared_db: Floats  # (n,)
     place_db: Floats  # (c, n)
+    plan_db: Floats  # (p, n)
     expected_db: Floats  # (r, n) what a meter without error would show, fading aside
+    without_errors_db: Floats  # (r, n) the same without the model's errors
     log_evidence: float  # of the readings: what one explanation is weighed against another by
     tempered: float  # below 1 where weights were flattened to keep bands from a handful
 
@@ -94,7 +103,10 @@ def settle(question: Question, *, each: int = 8) -> Cloud:
     members = question.response_w_m2.shape[2]
     member = np.repeat(np.arange(members), each)
     duty = _duty_deviates(question, len(member), random)
-    problem = _Problem(question, member, duty, _scales(len(member), random))
+    plans = 0 if question.plan_sigma_db is None else len(question.plan_sigma_db)
+    scale = np.stack([_scales(len(member), random) for _ in range(1 + plans)])
+    share = _shares(question, len(member), random)
+    problem = _Problem(question, member, duty, scale, share)
     best = problem.best()
     log_likelihood, _, curve = problem.at(best)
     factor = np.linalg.cholesky(curve)
@@ -120,7 +132,9 @@ def settle(question: Question, *, each: int = 8) -> Cloud:
         duty=duty,
         shared_db=shared,
         place_db=places,
+        plan_db=problem.plans(drawn),
         expected_db=expected_db.T,
+        without_errors_db=problem.levels_db(drawn),
         log_evidence=evidence,
         tempered=tempered,
     )
@@ -142,53 +156,114 @@ def _scales(count: int, random: np.random.Generator) -> Floats:
     return np.asarray(TENTH / _T_TENTH * np.sqrt(FREEDOM / chi_squared))
 
 
+def _shares(question: Question, count: int, random: np.random.Generator) -> Floats:
+    """How much of a fault is there (count,), from strata even in the logarithm."""
+    low, high = np.log(question.fault_share)
+    strata = (random.permutation(count) + 0.5) / count
+    return np.asarray(np.exp(low + (high - low) * strata))
+
+
 def _steady(log_weight: Floats, member: NDArray[np.int64]) -> tuple[Floats, float]:
-    """Weights that add up to 1, flattened where too few members would hold all of them."""
+    """Weights that add up to 1, flattened where too few members would hold all of them.
+
+    Members are flattened, not the draws under each: under every one of them levels and errors
+    still fit the readings.
+    """
+    count = int(member.max()) + 1
+    within = np.exp(log_weight - _top(log_weight, member, count)[member])
+    sums = np.bincount(member, weights=within, minlength=count)
+    with np.errstate(divide="ignore"):
+        log_member = np.log(sums) + _top(log_weight, member, count)
+    log_member -= log_member.max()
 
     def flattened(power: float) -> tuple[Floats, float]:
-        weight = np.exp(power * log_weight)
+        weight = np.exp(power * log_member)
         weight /= weight.sum()
-        by_member = np.bincount(member, weights=weight)
-        return weight, float(1.0 / (by_member**2).sum())
+        return weight, float(1.0 / (weight**2).sum())
 
-    members = len(np.unique(member))
-    wanted = min(FEW, 0.5 * members)
+    wanted = min(FEW, 0.5 * count)
     weight, effective = flattened(1.0)
-    if effective >= wanted:
-        return weight, 1.0
-    low, high = 0.0, 1.0
-    for _ in range(30):
-        power = 0.5 * (low + high)
-        weight, effective = flattened(power)
-        low, high = (power, high) if effective >= wanted else (low, power)
-    return flattened(low)[0], low
+    power = 1.0
+    if effective < wanted:
+        low, high = 0.0, 1.0
+        for _ in range(30):
+            power = 0.5 * (low + high)
+            weight, effective = flattened(power)
+            low, high = (power, high) if effective >= wanted else (low, power)
+        power = low
+        weight = flattened(low)[0]
+    return weight[member] * within / sums[member], power
+
+
+def _top(log_weight: Floats, member: NDArray[np.int64], count: int) -> Floats:
+    """The greatest of each member's (count,)."""
+    found = np.full(count, -np.inf)
+    np.maximum.at(found, member, log_weight)
+    return np.where(np.isfinite(found), found, 0.0)
+
+
+def part_of(question: Question, rows: Sequence[int]) -> Question:
+    """The question with some of its readings."""
+    chosen = np.array(rows, dtype=np.int64)
+    return replace(
+        question,
+        shown_db=question.shown_db[chosen],
+        noise=[question.noise[row] for row in rows],
+        response_w_m2=question.response_w_m2[chosen],
+        peak=question.peak[chosen],
+        indoors=question.indoors[chosen],
+        meter=question.meter[chosen],
+        meter_sigma_db=question.meter_sigma_db[chosen],
+        place=question.place[chosen],
+        plan=None if question.plan is None else question.plan[chosen],
+        fault_w_m2=None if question.fault_w_m2 is None else question.fault_w_m2[chosen],
+    )
+
+
+def thinned(question: Question, *, members: int) -> Question:
+    """The question with part of its sample: odds need fewer members than ranges."""
+    step = max(1, question.response_w_m2.shape[2] // members)
+    return replace(question, response_w_m2=question.response_w_m2[:, :, ::step])
 
 
 class _Problem:
     """Log likelihood of the readings over unit deviates of levels, errors and meters (n, z)."""
 
     def __init__(
-        self, question: Question, member: NDArray[np.int64], duty: Floats, scale: Floats
+        self,
+        question: Question,
+        member: NDArray[np.int64],
+        duty: Floats,
+        scale: Floats,
+        share: Floats,
     ) -> None:
         self._question = question
         self._scale = scale
         readings, sources, _ = question.response_w_m2.shape
         self._sources = sources
         meters = int(question.meter.max(initial=-1)) + 1
-        # where errors move a reading: shared, meters, places
+        # where errors move a reading: shared and plans, whose tails are long; meters, places
         covariance = question.place_covariance_db2
         root = _root(covariance)
-        slopes = np.zeros((readings, 1 + meters + len(covariance)))
+        long = len(scale)
+        slopes = np.zeros((readings, long + meters + len(covariance)))
         slopes[:, 0] = question.shared_sigma_db * question.indoors
-        slopes[np.arange(readings), 1 + question.meter] = question.meter_sigma_db
+        if question.plan is not None and question.plan_sigma_db is not None:
+            of_plan = np.flatnonzero(question.plan >= 0)
+            numbers = question.plan[of_plan]
+            slopes[of_plan, 1 + numbers] = question.plan_sigma_db[numbers]
+        slopes[np.arange(readings), long + question.meter] = question.meter_sigma_db
         here = question.place >= 0
-        slopes[here, 1 + meters :] = root[question.place[here]]
-        self._slopes, self._root, self._first_place = slopes, root, 1 + meters
+        slopes[here, long + meters :] = root[question.place[here]]
+        self._slopes, self._root, self._first_place = slopes, root, long + meters
         factor = spread_over(DUTY, duty)  # (s, n)
         factor = np.where(question.duty_open[:, np.newaxis], factor, 1.0)
         self.duty_db = 10.0 * np.log10(factor)
         response = question.response_w_m2[:, :, member]
         averages = ~question.peak
+        if question.fault_w_m2 is not None:
+            added = question.fault_w_m2[:, :, np.newaxis] * share
+            response = np.maximum(response + added, LEAST_LEFT * response)
         self._response = np.where(averages[:, np.newaxis, np.newaxis], response * factor, response)
 
     def at(self, place: Floats) -> tuple[Floats, Floats, Floats]:
@@ -201,12 +276,13 @@ class _Problem:
         levels = place[:, :sources].T * question.level_sigma_db[:, np.newaxis]  # (s, n)
         power = self._response * 10.0 ** (levels / 10.0)  # (r, s, n)
         total = np.maximum(power.sum(axis=1), LEAST_W_M2)
-        common = (self._scale * place[:, sources])[:, np.newaxis] * self._slopes[:, 0]
-        errors = common + place[:, sources + 1 :] @ self._slopes[:, 1:].T  # (n, r)
+        long = len(self._scale)
+        common = (self._scale.T * place[:, sources : sources + long]) @ self._slopes[:, :long].T
+        errors = common + place[:, sources + long :] @ self._slopes[:, long:].T  # (n, r)
         expected = 10.0 * np.log10(total.T)
         share = (power / total[:, np.newaxis]) * question.level_sigma_db[:, np.newaxis]
         of_errors = np.repeat(self._slopes[np.newaxis], len(place), axis=0)
-        of_errors[:, :, 0] *= self._scale[:, np.newaxis]
+        of_errors[:, :, :long] *= self._scale.T[:, np.newaxis]
         slope = np.concatenate((share.transpose(2, 0, 1), of_errors), axis=2)  # (n, r, z)
         value = np.zeros(len(place))
         pull, bend = np.zeros(expected.shape), np.zeros(expected.shape)
@@ -240,13 +316,27 @@ class _Problem:
             reach = np.where(better[:, np.newaxis], np.minimum(2.0 * reach, 1.0), 0.25 * reach)
         return place
 
+    def levels_db(self, place: Floats) -> Floats:
+        """Levels (r, n) at the readings, without any error of the model. [dB]"""
+        levels = place[:, : self._sources].T * self._question.level_sigma_db[:, np.newaxis]
+        power = (self._response * 10.0 ** (levels / 10.0)).sum(axis=1)
+        return np.asarray(10.0 * np.log10(np.maximum(power, LEAST_W_M2)))
+
     def parts(self, place: Floats) -> tuple[Floats, Floats, Floats]:
         """Levels (s, n), the shared error (n,) and errors at places (c, n). [dB]"""
         sources = self._sources
         levels = place[:, :sources].T * self._question.level_sigma_db[:, np.newaxis]
         places = self._root @ place[:, sources + self._first_place :].T
-        shared = self._question.shared_sigma_db * self._scale * place[:, sources]
+        shared = self._question.shared_sigma_db * self._scale[0] * place[:, sources]
         return levels, shared, places
+
+    def plans(self, place: Floats) -> Floats:
+        """What each plan's work is off by (p, n). [dB]"""
+        sigma = self._question.plan_sigma_db
+        if sigma is None:
+            return np.zeros((0, len(place)))
+        at = slice(self._sources + 1, self._sources + 1 + len(sigma))
+        return np.asarray(sigma[:, np.newaxis] * self._scale[1:] * place[:, at].T)
 
 
 def _root(covariance: Floats) -> Floats:

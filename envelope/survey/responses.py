@@ -225,12 +225,53 @@ def bed_of(job: Job, reading: Reading) -> str | None:
 # -- indoors ------------------------------------------------------------------------------------
 
 
+class Stations:
+    """The places of a job's readings indoors, cast once: what any plan would show there.
+
+    Parameters
+    ----------
+    job : Job
+        With its readings.
+    sources : sequence of Source
+        That count beside the job's, each with a level.
+    """
+
+    def __init__(self, job: Job, sources: Sequence[Source] = ()) -> None:
+        own = [_of_even_level(unit(source)) for source in job.sources]
+        measured = _as_measured(job, [*own, *sources])
+        self.sources = tuple(source.id for source in measured.sources)
+        self._readings = {each.id: each for each in job.readings}
+        self._job = measured
+        self._casts = _casts_of(measured)
+        self._bench = Bench(job=measured, bands_hz=bands_of(measured), bins=BINS)
+
+    def levels_w_m2(self, plan: Plan, readings: Sequence[str]) -> Floats:
+        """Nominal levels (readings, sources) under a plan, as the meter would show them."""
+        if not readings:
+            return np.zeros((0, len(self.sources)))
+        there = {each.receiver.id: each for each in self._casts.receivers}
+        some = replace(self._casts, receivers=tuple(there[name] for name in readings))
+        parts = _nominal(self._job, plan, some, self._bench)[0]
+        found = np.zeros((len(readings), len(self.sources)))
+        for row, name in enumerate(readings):
+            for column, source in enumerate(self._job.sources):
+                part = _as_shown(
+                    parts[name, source.id], self._readings[name], source, self._job.building
+                )
+                found[row, column] = part.direct + part.spread
+        return found
+
+
+def _casts_of(job: Job) -> Casts:
+    scattered = any(source.scattered > 0.0 for source in job.sources)
+    return cast_job(job, sampling=FEW if scattered else FEWEST, bins=BINS, lit=False)
+
+
 def _indoors(job: Job, draws: Draws) -> dict[tuple[str, str], Part]:
     """Parts by (reading id, source id) of the readings that are receivers of the job."""
     if not job.receivers:
         return {}
-    scattered = any(source.scattered > 0.0 for source in job.sources)
-    casts = cast_job(job, sampling=FEW if scattered else FEWEST, bins=BINS, lit=False)
+    casts = _casts_of(job)
     bench = Bench(job=job, bands_hz=bands_of(job), bins=BINS)
     places = {each.receiver.id: each for each in casts.receivers}
     by_plan: dict[object, list[Reading]] = {}

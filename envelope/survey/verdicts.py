@@ -1,8 +1,9 @@
 """What each reading makes of the job: explained or not, and steps reached beside steps promised.
 
-A reading is judged without itself: how likely is it, given the job and all other readings, beside
-what it would be if something at its place were not as the file has it? Steps are judged in
-pairs: the same place, the same windows, the same sources, the same meter, whose bias cancels.
+A reading is judged without itself, by the job and by the other readings before the work: how
+likely is it, beside what it would be if something were not as the file has it? So readings after
+work that left a leak do not explain one another. Steps are judged in pairs: the same place, the
+same windows, the same sources, the same meter, whose bias cancels.
 """
 
 from __future__ import annotations
@@ -19,8 +20,7 @@ from envelope.exposure.casts import Casts
 from envelope.exposure.differences import Difference, difference
 from envelope.exposure.tolerances import TENTH
 from envelope.physics.normal import normal_share_below
-from envelope.survey.binding import Bound
-from envelope.survey.joint import Cloud, settle
+from envelope.survey.joint import Cloud, Question, part_of, settle, thinned
 from envelope.survey.levels import bound_of, solve_levels
 from envelope.survey.noise import noise_of
 from envelope.survey.responses import bed_of
@@ -30,7 +30,7 @@ from envelope.survey.responses import bed_of
 ODD_SHARE = 0.1
 ODD_DB = 10.0
 SURE = 0.75  # from which a step counts as kept; up to the rest of it, as not kept
-EACH = 4  # draws under each member of the sample
+EACH, MEMBERS = 4, 150  # draws under each member of the sample, and members of it
 
 Kept = Literal["kept", "not kept", "too close to tell"]
 
@@ -42,7 +42,7 @@ class ReadingVerdict:
     reading: str
     visit: str | None
     shown_w_m2: float
-    expected_w_m2: float  # middle of what a meter would show, by the job and the other readings
+    expected_w_m2: float  # middle of what a meter would show, by all else that is known
     low_w_m2: float  # 10–90 % range of that
     high_w_m2: float
     explained: float  # how likely it is that the job explains it, 0 to 1
@@ -82,12 +82,19 @@ def verdicts_of(job: Job) -> tuple[ReadingVerdict, ...]:
     bound = bound_of(job)
     if bound is None:
         return ()
-    whole = settle(bound.question, each=EACH)
-    return tuple(_judged(bound, row, whole) for row in range(len(bound.readings)))
+    question = replace(thinned(bound.question, members=MEMBERS), plan=None, plan_sigma_db=None)
+    untreated = [row for row, each in enumerate(bound.readings) if not each.plan.treatments]
+    before = settle(part_of(question, untreated), each=EACH) if untreated else None
+    found = []
+    for row in range(len(bound.readings)):
+        rows = untreated if row in untreated else [*untreated, row]
+        part = part_of(question, rows)
+        whole = before if row in untreated and before is not None else settle(part, each=EACH)
+        found.append(_judged(bound.readings[row], part, rows.index(row), whole))
+    return tuple(found)
 
 
-def _judged(bound: Bound, row: int, whole: Cloud) -> ReadingVerdict:
-    question, reading = bound.question, bound.readings[row]
+def _judged(reading: Reading, question: Question, row: int, whole: Cloud) -> ReadingVerdict:
     noise = list(question.noise)
     own = noise[row]
     noise[row] = noise_of(

@@ -6,11 +6,12 @@ import numpy as np
 
 from envelope.building.job import AS_BUILT, Job, Reading
 from envelope.geometry.plane import Floats
-from envelope.text.names import TODAY, listed, panel_title, plan_title, shown
+from envelope.survey.faults import Fault
+from envelope.survey.hunt import Test
+from envelope.text.names import TODAY, face_title, listed, panel_title, plan_title, shown
 from envelope.text.numbers import SPACE, difference_decibels, length, level
 
 UPRIGHT = 0.1  # a face whose normal rises less than this is a wall
-EVEN_ODDS = 0.5
 SURELY, HARDLY = 0.8, 0.2  # from which a reading counts as explained, up to which as not
 
 
@@ -125,3 +126,33 @@ def bound_words(job: Job) -> str:
             "Look for a wrong figure, or hunt for a fault"
         )
     return f"{said}."
+
+
+def suspect_words(job: Job, fault: Fault) -> str:
+    """What may be wrong in the house, where."""
+    if fault.kind == "none":
+        return "nothing but what the file has"
+    if fault.kind == "source":
+        name = fault.source.removeprefix("unsurveyed-")
+        if name.isdigit():
+            return f"a source that nobody surveyed, from about {name}°"
+        return f"a source that nobody surveyed, in {shown(name)}"
+    panel = job.building.panel(fault.panel)
+    face = face_title(panel, home=panel.space)
+    return {
+        "untreated": f"{face}: left untreated",
+        "worse": f"{face}: treated worse than planned, or with a gap",
+        "seam": f"{face}: a seam or a frame that the file does not have",
+        "wall": f"{face}: lets more through than stated",
+    }[fault.kind]
+
+
+def next_test_words(job: Job, test: Test) -> str:
+    """What to do next, so that the suspects part."""
+    panel = job.building.panel(test.panel)
+    face = face_title(panel, home=panel.space)
+    return (
+        f"Cover {face} with foil, its edges taped to what is around it and well clear of outlets "
+        f"and anything live, and read again as in {shown(test.at)}: the level falls by about "
+        f"{difference_decibels(test.falls_db)} if the leak is there, and stays if it is not"
+    )

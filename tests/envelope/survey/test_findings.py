@@ -1,0 +1,140 @@
+"""The demo job with two visits: what its readings bind, which step was kept, what is left."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from envelope.building.job import Job
+from envelope.cli import main
+from envelope.commands.survey_tables import Findings, findings_as_plain, findings_of
+from envelope.exposure import casts as casting
+from envelope.exposure.analysis import analyze
+from envelope.exposure.casts import Casts, cast_job
+from envelope.project import load, load_text
+from envelope.project.readings_csv import with_readings
+from envelope.rays import Sampling
+from envelope.survey import solve_levels
+from envelope.survey.planned import planned_readings
+from envelope.text.surveys import next_test_words, place_words, suspect_words
+
+VISITS = Path(__file__).parents[3] / "models" / "visits.toml"
+FEW = Sampling(points_per_panel=2**7, points=2**10)
+
+
+@pytest.fixture(scope="module")
+def solved() -> Job:
+    return solve_levels(load(VISITS))
+
+
+@pytest.fixture(scope="module")
+def casts(solved: Job) -> Casts:
+    return cast_job(solved, sampling=FEW)
+
+
+@pytest.fixture(scope="module")
+def found(solved: Job, casts: Casts) -> Findings:
+    return findings_of(solved, casts)
+
+
+def test_the_bed_is_bound_by_what_was_read_there(solved: Job, casts: Casts) -> None:
+    """330 µW/m² at nine spots, meter 2 dB: without readings the range is twice as wide."""
+    free = solve_levels(replace(load(VISITS), readings=()))
+    widths = []
+    for job in (solved, free):
+        today = analyze(job=job, casts=casts, with_bands=True, ranked_plans=()).plans[0]
+        bed = today.receivers[0]
+        assert bed.low_w_m2 is not None
+        assert bed.high_w_m2 is not None
+        widths.append(10 * np.log10(bed.high_w_m2 / bed.low_w_m2))
+        if job is solved:
+            assert bed.low_w_m2 < 330e-6 < bed.high_w_m2
+    assert widths[0] < 6.0
+    assert widths[0] < 0.5 * widths[1]
+
+
+def test_readings_before_the_work_are_explained_and_those_after_it_are_not(found: Findings) -> None:
+    odds = {each.reading: each.explained for each in found.readings}
+    assert all(odds[name] > 0.9 for name in ("pillow-today", "pillow-router-off", "middle-today"))
+    assert all(odds[name] < 0.2 for name in ("pillow-after", "middle-after", "at-W2-after"))
+
+
+def test_the_step_fell_short_of_what_was_promised(found: Findings) -> None:
+    (step,) = found.steps
+    assert step.kept == "not kept"
+    assert step.reached_db == pytest.approx(10 * np.log10(330 / 38))
+    assert step.promised.low_db > 15.0
+
+
+def test_the_window_without_film_comes_first_and_the_test_covers_it(
+    solved: Job, found: Findings
+) -> None:
+    assert found.hunt is not None
+    first = found.hunt.suspects[0]
+    assert (first.fault.kind, first.fault.panel) == ("untreated", "bedroom/W2")
+    assert sum(each.odds for each in found.hunt.suspects) == pytest.approx(1.0)
+    assert found.hunt.test is not None
+    assert found.hunt.test.panel == "bedroom/W2"
+    assert suspect_words(solved, first.fault) == "small window: left untreated"
+    assert next_test_words(solved, found.hunt.test).startswith("Cover small window with foil")
+
+
+def test_the_switch_test_tells_most_beside_the_bed(
+    solved: Job, casts: Casts, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Before anything is read, how much the neighbouring router sends decides most."""
+    for name, count in (("BEAM", 2**8), ("WIDE", 2**9), ("CHAIN", 2**10)):
+        monkeypatch.setattr(casting, name, count)
+    free = solve_levels(replace(load(VISITS), readings=()))
+    planned = planned_readings(free, casts=casts)
+    kinds = [each.kind for each in planned]
+    assert kinds[0] == "bed"
+    switch = next(each for each in planned if each.kind == "switch")
+    assert switch.about == "router"
+    assert switch.narrows_db >= max(each.narrows_db for each in planned if each is not switch)
+    assert switch.low < switch.expected < switch.high
+    (place, *_) = [each for each in planned if each.kind in ("place", "window")]
+    assert "above the floor" in place_words(free, place.readings[0])
+
+
+def test_the_sheet_and_its_table_go_round(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    job = tmp_path / "visits.toml"
+    shutil.copy(VISITS, job)
+    before = job.read_text(encoding="utf-8")
+    sheet = tmp_path / "visit.html"
+    assert main(["survey", str(job), "--sheet", str(sheet), "--paper", "letter"]) == 0
+    page = sheet.read_text(encoding="utf-8")
+    assert "size: letter" in page
+    for words in ("Switch tests", "Glass tests", "Frames and joints", "small window"):
+        assert words in page
+    table = tmp_path / "visit.csv"
+    rows = table.read_text(encoding="utf-8").splitlines()
+    assert rows[1].startswith("pillow,pillow,")
+    columns = rows[0].split(",")
+    cells = rows[1].split(",")
+    cells[columns.index("level")] = "300 uW/m2"
+    cells[columns.index("visit")] = "first"
+    table.write_text("\n".join([rows[0], ",".join(cells), *rows[2:]]), encoding="utf-8")
+    filled = with_readings(
+        before, table=table.read_text(encoding="utf-8"), path="visits.toml", table_path="visit.csv"
+    )
+    assert filled.added == ("pillow",)
+    assert filled.blank == len(rows) - 2
+    assert filled.text.startswith(before[:2000])
+    assert "# of its label; how much of the time it sends nobody knows" in filled.text
+    assert len(load_text(filled.text, path="visits.toml").readings) == 7
+
+
+def test_everything_stands_in_the_json_too(solved: Job, found: Findings) -> None:
+    said = findings_as_plain(solved, found)
+    assert [each["id"] for each in said["readings"]] == [each.id for each in solved.readings]
+    assert said["suspects"][0]["panel"] == said["next_test"]["cover"] == "bedroom/W2"
+    assert said["steps"][0]["kept"] == "not kept"
+    assert json.loads(json.dumps(said)) == said
