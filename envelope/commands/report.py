@@ -63,7 +63,7 @@ def run(options: argparse.Namespace) -> int:
         raise EnvelopeError(
             f"no receiver {receiver!r} in this job: {nearest(str(receiver), known)}"
         )
-    if not plan.treatments:
+    if not plan.treatments and not (job.wiring and job.wiring.plan(plan.id).strips):
         raise EnvelopeError(f"plan {plan.id!r} treats nothing: there is nothing to report on")
     seen = with_receivers(job, [receiver])
     casts = cast(seen, path=options.job)

@@ -40,7 +40,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--json", action="store_true", help="print JSON instead of tables")
     parser.add_argument(
+        "-o",
         "--png",
+        dest="png",
         type=png_path,
         metavar="FILE",
         help="draw the field over the floor at the receiver's height, and the cables by what "

@@ -47,6 +47,7 @@ class Output:
     takes_receiver: bool = False
     writes: bool = True  # the command takes -o; otherwise what it prints is the output
     shows: bool = False  # without -o it prints what can be read here
+    of_wiring: bool = False  # of a job whose wiring has been entered
 
 
 OUTPUTS = (
@@ -153,6 +154,38 @@ OUTPUTS = (
         takes_receiver=True,
     ),
     Output(
+        id="cables",
+        command="picture",
+        group="picture",
+        title="Picture of the cables",
+        said="the room cut open, cables by what remains of their field when each is off",
+        ending="-cables.png",
+        switches=("--colour", "wiring"),
+        takes_receiver=True,
+        of_wiring=True,
+    ),
+    Output(
+        id="field-map",
+        command="wiring",
+        group="picture",
+        title="Picture of the wiring's field",
+        said="the field over the floor at the bed's height, today and under a plan",
+        ending="-field.png",
+        takes_receiver=True,
+        of_wiring=True,
+    ),
+    Output(
+        id="field",
+        command="wiring",
+        group="site",
+        title="Field of the wiring",
+        said="volts a metre at the bed, circuit by circuit, with what coating and bonds do",
+        ending="-field.txt",
+        takes_receiver=True,
+        writes=False,
+        of_wiring=True,
+    ),
+    Output(
         id="glb",
         command="export",
         group="other",
@@ -197,6 +230,8 @@ class Outbox:
     def menu(self, jobs: Sequence[protocol.JobFileTold]) -> protocol.MenuTold:
         """What can be made, and where it may go."""
         stem = self.session.path.stem
+        job = self.session.job
+        wired = job is not None and job.wiring is not None and bool(job.wiring.circuits)
         return {
             "tell": "menu",
             "outputs": [
@@ -210,7 +245,7 @@ class Outbox:
                     "text": each.shows or not each.writes,
                 }
                 for each in OUTPUTS
-                if each.command in COMMANDS
+                if each.command in COMMANDS and (wired or not each.of_wiring)
             ],
             "folder": shown(str(self.session.path.parent), limit=120),
             "home": shown(str(Path.home()), limit=120),

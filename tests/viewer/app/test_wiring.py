@@ -9,6 +9,7 @@ import pytest
 
 import viewer.app.wiring as module
 from envelope.rays import Sampling
+from viewer.app import protocol
 from viewer.app.controller import Desk
 from viewer.app.session import Session
 
@@ -153,3 +154,18 @@ def test_a_job_without_runs_is_told_nothing_or_that_there_is_none(opened):
         assert not [each for each in told if each["tell"] == "field"]
 
     run(desk, work)
+
+
+def test_the_menu_makes_its_field_where_there_is_wiring(opened):
+    """By the program's own command, of the text as it stands."""
+    ids = {}
+    for name, text in (("bare", BARE), ("wired", JOB)):
+        desk = opened(text)
+        ids[name] = {each["id"] for each in desk.outbox.menu([])["outputs"]}
+        if name == "wired":
+            asked = protocol.MakeOutput(output="field", plan="walls-bonded", receiver="pillow")
+            told = asyncio.run(desk.outbox.make(asked))
+            assert told["trouble"] is None
+            assert "never to neutral, pipes or a separate rod" in " ".join(told["text"].split())
+        desk.session.close()
+    assert ids["wired"] - ids["bare"] == {"cables", "field", "field-map"}
