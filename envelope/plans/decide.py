@@ -25,7 +25,7 @@ from envelope.plans.sure import level_at_90_db, spared, sturdier, target_odds
 from envelope.plans.terms import tables_of
 from envelope.plans.units import Unit, changes_in, plan_of
 
-MAX_EXACT_UNITS = 14  # above, plans within SLACK of the front may be missing from it
+EXACT_NODES = 300_000  # a search that takes more may leave out what SLACK would not tell apart
 SLACK = 0.01
 AGREEMENT = 1e-6  # of a table's level with the analysis, else something is wrong
 WORSE_DB = 0.1  # a single measure that raises the level by this is named
@@ -88,14 +88,17 @@ def decide(
     tables = without_untouched_spaces(
         tables_of(job=job, casts=casts, bench=levels.bench, units=candidates.units, base=today)
     )
-    exact = len(candidates.units) <= MAX_EXACT_UNITS
     front = front_of(
         tables,
         candidates.purchases,
         weights=weights,
         most_cents=budget_cents,
-        slack=0.0 if exact else SLACK,
+        max_nodes=EXACT_NODES,
     )
+    if not front.finished:
+        front = front_of(
+            tables, candidates.purchases, weights=weights, most_cents=budget_cents, slack=SLACK
+        )
     best = float(front.levels_w_m2.min())
     if budget_cents is not None and len(front.cents) == 1:
         raise EnvelopeError(_too_little(candidates, tables, weights, budget_cents))

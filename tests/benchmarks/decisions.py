@@ -1,0 +1,102 @@
+"""Decisions at length: 200 jobs by chance against enumeration, and the demo house.
+
+    python tests/benchmarks/decisions.py
+
+Too long for the tests, which run a part of it. Times are processor time of one run, as ratios to a
+cast of the same job; what was seen stands in DEVELOPERS.md.
+"""
+
+from __future__ import annotations
+
+import itertools
+import runpy
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+
+from envelope.building.job import AS_BUILT
+from envelope.exposure.analysis import bench_of
+from envelope.exposure.casts import cast_job
+from envelope.plans.candidates import candidates_of
+from envelope.plans.decide import decide
+from envelope.plans.search import combine, front_of
+from envelope.plans.terms import tables_of
+from envelope.project import load
+
+ROOT = Path(__file__).parents[2]
+JOBS = 200
+PLANS = 10_000
+
+
+def say(line: str) -> None:
+    sys.stdout.write(line + "\n")
+
+
+def random_jobs() -> None:
+    made = runpy.run_path(str(ROOT / "tests" / "envelope" / "plans" / "test_search.py"))
+    compared = worse = 0
+    for seed in range(JOBS):
+        rng = np.random.default_rng(1000 + seed)
+        receivers = 1 + seed % 2
+        tables = made["random_tables"](
+            rng, units=int(rng.integers(4, 9)), spaces=1 + seed % 3, receivers=receivers
+        )
+        purchases = made["random_purchases"](rng, tables.options)
+        weights = rng.uniform(0.5, 2.0, receivers)
+        plans = np.array(list(itertools.product(*(range(n) for n in tables.options))))
+        levels = combine(tables.levels(plans), weights=weights, worst=True)
+        cents = purchases.cents(plans)
+        alone = plans[(plans > 0).sum(axis=1) == 1]
+        worse += bool(
+            (combine(tables.levels(alone), weights=weights, worst=True) > levels[0]).any()
+        )
+        given = {"weights": weights, "worst": True}
+        front = front_of(tables, purchases, **given)
+        for cost, level in zip(front.cents, front.levels_w_m2, strict=True):
+            assert abs(levels[cents <= cost].min() / level - 1.0) < 1e-9
+        for share in (0.2, 0.4, 0.6, 0.8):
+            budget = int(np.quantile(cents, share))
+            found = front_of(tables, purchases, **given, most_cents=budget)
+            assert abs(levels[cents <= budget].min() / found.levels_w_m2.min() - 1.0) < 1e-9
+            ranked = np.sort(levels)  # halfway between two levels, so that no rounding decides
+            target = float(ranked[(at := int(share * (len(ranked) - 1))) : at + 2].mean())
+            found = front_of(tables, purchases, **given, most_level_w_m2=target)
+            cheapest = int(cents[levels < target].min())
+            assert int(found.cents[0]) == cheapest
+            compared += 2
+    say(f"{JOBS} jobs by chance: fronts, {compared} targets and budgets equal enumeration")
+    say(f"in {worse} of them some treatment by itself raises the level")
+
+
+def demo_house() -> None:
+    job = load(ROOT / "models" / "house.toml")
+    start = time.process_time()
+    casts = cast_job(job)
+    cast_s = time.process_time() - start
+    decide(job, casts=casts, receiver="pillow")  # compiles
+    start = time.process_time()
+    decide(job, casts=casts, receiver="pillow")
+    say(f"house, one decision over one cast: {(time.process_time() - start) / cast_s:.1f} : 1")
+    today = job.plan(AS_BUILT)
+    units = candidates_of(job, base=today)
+    tables = tables_of(
+        job=job, casts=casts, bench=bench_of(job, casts), units=units.units, base=today
+    )
+    weights = np.array([float(each.receiver.id == "pillow") for each in casts.receivers])
+    front = front_of(tables, units.purchases, weights=weights)
+    ended = "proved" if front.finished else "stopped"
+    say(f"house: {len(front.cents)} plans on the front, {front.nodes} nodes, {ended}")
+    rng = np.random.default_rng(1)
+    chosen = np.stack([rng.integers(0, count, PLANS) for count in tables.options], axis=1)
+    levels = (tables.levels(chosen) * weights).max(axis=1)
+    cents = units.purchases.cents(chosen)
+    best = front.levels_w_m2[np.searchsorted(front.cents, cents, side="right") - 1]
+    beaten = int((levels < best * (1.0 - 1e-9)).sum())
+    say(f"of {PLANS} plans by chance {beaten} beat the front")
+
+
+if __name__ == "__main__":
+    random_jobs()
+    demo_house()
