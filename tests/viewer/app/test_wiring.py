@@ -163,7 +163,9 @@ def test_the_menu_makes_its_field_where_there_is_wiring(opened):
         desk = opened(text)
         ids[name] = {each["id"] for each in desk.outbox.menu([])["outputs"]}
         if name == "wired":
-            asked = protocol.MakeOutput(output="field", plan="walls-bonded", receiver="pillow")
+            asked = protocol.MakeOutput(
+                output="field", plan="walls-bonded", receiver="pillow", name=""
+            )
             told = asyncio.run(desk.outbox.make(asked))
             assert told["trouble"] is None
             assert "never to neutral, pipes or a separate rod" in " ".join(told["text"].split())
