@@ -16,6 +16,7 @@ from envelope.errors import Fault, Location, ModelFileError
 from envelope.geometry.plane import Floats
 
 MAX_BYTES = 100_000_000
+FARTHEST_M = 1e7  # from the origin
 MAX_SURFACES = 100_000
 # Values of the schema's enumeration lengthUnitEnum.
 UNITS_M = {
@@ -205,6 +206,8 @@ class _Reader:
                 return None
             corners.append(values)
         ring = np.array(corners, dtype=np.float64).reshape(-1, 3) * self.scale
+        if np.abs(ring).max(initial=0.0) > FARTHEST_M:
+            return None
         keep = np.linalg.norm(ring - np.roll(ring, 1, axis=0), axis=1) > 1e-6
         ring = ring[keep]
         return ring if len(ring) >= 3 else None

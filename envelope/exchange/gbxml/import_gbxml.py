@@ -301,7 +301,11 @@ def _read(
         if sum(key in item.spaces for item in model.surfaces) < 4:
             why[key] = "fewer than four surfaces adjoin it"
             continue
-        panels, found, clear = maker.space(key)
+        try:
+            panels, found, clear = maker.space(key)
+        except shapely.errors.GEOSException:
+            why[key] = "one of its surfaces is no sound polygon"
+            continue
         floors = [float(p.outline[:, 2].min()) for p in panels if p.normal[2] > 0.5]
         lowest = min(floors or [float(min(p.outline[:, 2].min() for p in panels))])
         space = Space(

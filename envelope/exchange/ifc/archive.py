@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import tempfile
 import zipfile
+import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 from envelope.errors import Fault, Location, ModelFileError
 
+# What the archive's reader raises where bits of it are wrong.
+BROKEN = (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, OSError, EOFError)
 MAX_BYTES = 500_000_000  # unpacked
 
 
@@ -33,7 +36,7 @@ def unpacked(path: Path) -> Iterator[Path]:
         plain = Path(folder) / "model.ifc"
         try:
             _unpack(path, plain)
-        except (zipfile.BadZipFile, NotImplementedError, RuntimeError, OSError, EOFError) as error:
+        except BROKEN as error:
             raise _fault(path, f"is no archive that can be unpacked: {error}") from None
         yield plain
 

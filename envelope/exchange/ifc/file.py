@@ -13,6 +13,7 @@ import numpy as np
 
 from envelope.building.model import Storey
 from envelope.errors import Fault, Location, MissingExtraError, ModelFileError
+from envelope.exchange.ifc.apart import read_apart
 from envelope.exchange.ifc.archive import unpacked
 from envelope.exchange.ifc.bodies import (
     UNCLASSED,
@@ -110,12 +111,13 @@ def open_ifc(path: Path, *, spaceless: bool = False) -> IfcModel:
     key = key_of(path, spaceless=spaceless)
     kept = load_model(key)
     if kept is None:
-        kept = _read_file(path, spaceless=spaceless)
+        kept = read_apart(path, spaceless=spaceless)
         keep_model(key, kept)
     return kept
 
 
-def _read_file(path: Path, *, spaceless: bool) -> IfcModel:
+def read_here(path: Path, *, spaceless: bool) -> IfcModel:
+    """Read a file in this process; see `open_ifc`."""
     library = _library()
     with unpacked(path) as plain:
         _check_text(plain, path)

@@ -118,6 +118,8 @@ def _flat(ring: Floats) -> tuple[Frame, Area]:
 
 def _through(frame: Frame, other: Frame, outline: Area) -> list[Floats]:
     """Lines (2, 2) in a frame's plane along which a face of another plane goes through it."""
+    if not outline.is_valid:
+        return []
     along = np.cross(frame.normal, other.normal)
     along /= np.linalg.norm(along)
     system = np.stack((frame.normal, other.normal, along))

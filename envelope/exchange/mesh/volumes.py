@@ -186,11 +186,16 @@ def _near_boxes(spots: Floats, low: Floats, high: Floats) -> tuple[Ints, Ints]:
     return np.concatenate(which), np.concatenate(box)
 
 
+def _directions(vectors: Floats) -> Floats:
+    """Unit vectors (n, 3); nothing of what has no length, as a face that crosses itself."""
+    lengths = np.linalg.norm(vectors, axis=1, keepdims=True)
+    return np.asarray(vectors / np.where(lengths > 0.0, lengths, 1.0))
+
+
 def _folded(soup: Soup, edges: Edges) -> Ints:
     """First use of each edge whose two faces lie on top of each other."""
     double = edges.start[:-1][edges.uses == 2]
-    normals = soup.area_vectors()
-    normals /= np.linalg.norm(normals, axis=1, keepdims=True)
+    normals = _directions(soup.area_vectors())
     axis = soup.points[edges.high[double]] - soup.points[edges.low[double]]
     axis /= np.linalg.norm(axis, axis=1, keepdims=True)
     into = [
@@ -368,7 +373,7 @@ def volumes(soup: Soup, group: Ints) -> tuple[list[Volume], Ints]:
         Faces of different groups know nothing of each other.
     """
     vectors = soup.area_vectors()
-    normals = vectors / np.linalg.norm(vectors, axis=1, keepdims=True)
+    normals = _directions(vectors)
     # Pieces joined through plain edges tell rooms that only touch apart.
     edges = edges_of(soup, group)
     double = edges.start[:-1][edges.uses == 2]

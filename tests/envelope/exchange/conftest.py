@@ -14,6 +14,7 @@ from envelope.building.model import Building, Site, Storey
 from envelope.building.rooms.build import build_building
 from envelope.building.rooms.specs import OpeningSpec, SpaceSpec
 from envelope.exchange import Imported
+from envelope.exchange.ifc.file import read_here
 
 CONSTRUCTION = dict.fromkeys(
     ("exterior-wall", "interior-wall", "roof", "slab", "floor", "window", "door", "skylight"), "any"
@@ -22,8 +23,9 @@ CONSTRUCTION = dict.fromkeys(
 
 @pytest.fixture(autouse=True)
 def no_kept_readings(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Read every IFC file anew, and leave nothing in the user's folder."""
+    """Read every IFC file anew and in this process, and leave nothing in the user's folder."""
     monkeypatch.setattr("envelope.exchange.ifc.model_cache.cache_folder", lambda: None)
+    monkeypatch.setattr("envelope.exchange.ifc.file.read_apart", read_here)
 
 
 @pytest.fixture(scope="session")

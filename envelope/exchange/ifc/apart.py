@@ -1,0 +1,87 @@
+"""An IFC file read in a process of its own: where the library falls over it, only that one ends.
+
+A malformed file can bring the library down without an error that Python could catch. The child
+hands its reading over in the form in which it is kept (`model_cache`), or the faults that it found.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import json
+import os
+import signal
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+from envelope.errors import Fault, Location, MissingExtraError, ModelFileError
+from envelope.exchange.ifc.bodies import IfcModel
+from envelope.exchange.ifc.model_cache import from_bytes, to_bytes
+
+MAX_SECONDS = 1800.0  # of waiting, on however busy a machine; the child counts its own work
+_CHILD = "import sys; from envelope.exchange.ifc.apart import child; child(*sys.argv[1:])"
+_REFUSED = 3  # exit code of a child that wrote faults
+
+
+def read_apart(path: Path, *, spaceless: bool) -> IfcModel:
+    """Read a file in a process of its own.
+
+    Raises
+    ------
+    MissingExtraError
+        Where the library is not installed.
+    ModelFileError
+        With the faults of the file, or where the library ended on it.
+    """
+    if importlib.util.find_spec("ifcopenshell") is None:
+        raise MissingExtraError(library="ifcopenshell", extra="ifc")
+    with tempfile.TemporaryDirectory() as folder:
+        out = Path(folder) / "model"
+        command = [sys.executable, "-c", _CHILD, str(path.resolve()), str(int(spaceless)), str(out)]
+        environment = {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
+        try:
+            done = subprocess.run(
+                command, env=environment, capture_output=True, timeout=MAX_SECONDS, check=False
+            )
+        except subprocess.TimeoutExpired:
+            raise _fault(path, f"takes longer than {MAX_SECONDS / 60:.0f} minutes") from None
+        if done.returncode == 0:
+            return from_bytes(out.read_bytes())
+        if done.returncode == _REFUSED:
+            raise ModelFileError(
+                [
+                    Fault(message=message, location=Location(path=str(path)))
+                    for message in json.loads(out.read_text())
+                ]
+            )
+        raise _fault(
+            path,
+            f"brings the library that reads IFC down ({_how(done.returncode)}): the file is "
+            "damaged; export it again from the program it comes from",
+        )
+
+
+def _how(code: int) -> str:
+    if code < 0:
+        try:
+            return signal.Signals(-code).name
+        except ValueError:
+            pass
+    return f"exit code {code}"
+
+
+def _fault(path: Path, message: str) -> ModelFileError:
+    return ModelFileError([Fault(message=message, location=Location(path=str(path)))])
+
+
+def child(path: str, spaceless: str, out: str) -> None:
+    """Read a file and write what was read, or its faults; the child's whole work."""
+    from envelope.exchange.ifc.file import read_here
+
+    try:
+        data = to_bytes(read_here(Path(path), spaceless=spaceless == "1"))
+    except ModelFileError as error:
+        Path(out).write_text(json.dumps([fault.message for fault in error.faults]))
+        sys.exit(_REFUSED)
+    Path(out).write_bytes(data)

@@ -1,0 +1,199 @@
+"""Broken model files of every format, and what reading them does.
+
+    python tests/benchmarks/fuzz_models.py --count 10000 --out findings.json
+
+Whatever a file holds, reading it ends in rooms or in one `ModelFileError`, within 60 s and 1 GB.
+Anything else is a finding, told once for each place that it comes from. A number makes a file: the
+same one always makes the same. Files are read in a process of their own, so that a library that
+brings it down is a finding too.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import multiprocessing
+import random
+import re
+import resource
+import signal
+import sys
+import tempfile
+import time
+import traceback
+import zipfile
+from collections import Counter
+from multiprocessing.connection import Connection
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "envelope" / "exchange")]
+
+MAX_SECONDS = 60.0
+MAX_BYTES = 1_000_000_000
+FORMATS = ("ifc", "ifczip", "xml", "glb", "obj", "stl", "ply")
+_REFERENCE = {
+    "ifc": rb"#\d+",
+    "xml": rb'"[A-Za-z0-9-]+"|-?\d+\.?\d*',
+    "obj": rb"-?\d+",
+    "ply": rb"-?\d+",
+}
+
+
+def samples(folder: Path) -> dict[str, bytes]:
+    """One small sound file of each format, all of the same two rooms."""
+    import conftest
+    from gbxml.test_gbxml import text, two_rooms
+
+    from envelope.exchange import to_glb, to_obj, to_ply, to_stl
+
+    rooms = conftest.two_rooms.__wrapped__()
+    house = conftest._house().written(folder / "house.ifc").read_bytes()
+    packed = folder / "house.ifczip"
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as made:
+        made.writestr("house.ifc", house)
+    return {
+        "ifc": house,
+        "ifczip": packed.read_bytes(),
+        "xml": text(two_rooms()).encode(),
+        "glb": to_glb(rooms),
+        "obj": to_obj(rooms).encode(),
+        "stl": to_stl(rooms),
+        "ply": to_ply(rooms),
+    }
+
+
+def mutated(data: bytes, suffix: str, number: int) -> bytes:
+    """A file with bits turned, a piece cut out or off, or references exchanged."""
+    chance = random.Random(f"{suffix} {number}")
+    way = chance.randrange(4)
+    if way == 0:
+        broken = bytearray(data)
+        for _ in range(chance.choice((1, 3, 12))):
+            broken[chance.randrange(len(broken))] ^= 1 << chance.randrange(8)
+        return bytes(broken)
+    if way == 1:
+        start = chance.randrange(len(data))
+        length = chance.choice((1, 20, 400, len(data)))
+        return data[:start] + data[start + length :]
+    pattern = _REFERENCE.get(suffix)
+    if pattern is None:
+        start, length = chance.randrange(len(data) - 8), chance.choice((2, 4, 8))
+        other = chance.randrange(len(data) - 8)
+        return data[:start] + data[other : other + length] + data[start + length :]
+    found = list(re.finditer(pattern, data))
+    times = chance.choice((1, 1, 4))
+    broken = bytearray(data)
+    for _ in range(times):
+        one = chance.choice(found)
+        other = chance.choice(found)[0]
+        if way == 3:
+            other = chance.choice((b"$", b"-1", b"1e308", b"nan", b"'x'", b"()", b"#999999"))
+        width = one.end() - one.start()
+        other = other[:width].ljust(width)
+        broken[one.start() : one.end()] = other
+    return bytes(broken)
+
+
+def read(path: Path) -> str:
+    """What reading a file comes to: "read", "refused", or where it failed."""
+    from envelope.errors import EnvelopeError
+    from envelope.exchange import read_model
+
+    mesh = path.suffix in (".obj", ".stl", ".ply")
+    try:
+        read_model(path, **({"unit": "m", "up": "z"} if mesh else {}))
+    except EnvelopeError:
+        return "refused"
+    except Exception as error:  # noqa: BLE001  whatever it is, it is the finding
+        last = traceback.extract_tb(error.__traceback__)[-1]
+        here = [
+            frame for frame in traceback.extract_tb(error.__traceback__)
+            if "envelope" in frame.filename
+        ][-1]  # fmt: skip
+        where = f"{Path(here.filename).name}:{here.lineno} > {Path(last.filename).name}"
+        return f"{type(error).__name__} at {where}"
+    return "read"
+
+
+def work(pipe: Connection) -> None:
+    """Read the files that are named, one after the other."""
+    from envelope.exchange.ifc import model_cache
+
+    model_cache.cache_folder = lambda: None  # type: ignore[assignment]
+
+    def give_up(*_: object) -> None:
+        raise TimeoutError("over the limit of time")
+
+    signal.signal(signal.SIGALRM, give_up)
+    while (path := pipe.recv()) is not None:
+        before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+        started = time.process_time()
+        signal.alarm(int(4 * MAX_SECONDS))
+        said = read(Path(path))
+        signal.alarm(0)
+        after = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+        seconds = time.process_time() - started
+        if seconds > MAX_SECONDS:
+            said = "slow"
+        elif after > before and after * 1024 > MAX_BYTES:
+            said = "memory"
+        pipe.send((said, seconds))
+
+
+def run(count: int, formats: tuple[str, ...], first: int) -> dict[str, object]:
+    """Read `count` broken files in all and gather what each came to."""
+    context = multiprocessing.get_context("spawn")
+    outcomes: Counter[str] = Counter()
+    findings: dict[str, str] = {}
+    slowest = 0.0
+    ends, worker = None, None
+    with tempfile.TemporaryDirectory() as folder:
+        sound = samples(Path(folder))
+        for number in range(first, first + count):
+            suffix = formats[number % len(formats)]
+            path = Path(folder) / f"broken.{suffix}"
+            path.write_bytes(mutated(sound[suffix], suffix, number))
+            if worker is None:
+                ends, other = context.Pipe()
+                worker = context.Process(target=work, args=(other,), daemon=True)
+                worker.start()
+                other.close()
+            ends.send(str(path))
+            try:
+                said, seconds = ends.recv()
+                slowest = max(slowest, seconds)
+            except EOFError:
+                worker.join()
+                said, worker = f"process ended with {worker.exitcode}", None
+            outcomes[f"{suffix} {said}"] += 1
+            if said not in ("read", "refused"):
+                findings.setdefault(f"{suffix}: {said}", f"number {number}")
+        if worker is not None:
+            ends.send(None)
+            worker.join()
+    return {
+        "files": count,
+        "outcomes": dict(sorted(outcomes.items())),
+        "findings": findings,
+        "slowest_s": round(slowest, 2),
+    }
+
+
+def main() -> None:
+    """Run from the command line."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--count", type=int, default=700)
+    parser.add_argument("--first", type=int, default=0, help="number of the first file")
+    parser.add_argument("--format", choices=FORMATS, action="append")
+    parser.add_argument("--out", type=Path)
+    options = parser.parse_args()
+    found = run(options.count, tuple(options.format or FORMATS), options.first)
+    text = json.dumps(found, indent=2)
+    if options.out is not None:
+        options.out.write_text(text)
+    print(text)  # noqa: T201
+
+
+if __name__ == "__main__":
+    main()
