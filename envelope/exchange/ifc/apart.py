@@ -17,11 +17,11 @@ from pathlib import Path
 
 from envelope.errors import Fault, Location, MissingExtraError, ModelFileError
 from envelope.exchange.ifc.bodies import IfcModel
-from envelope.exchange.ifc.model_cache import from_bytes, to_bytes
+from envelope.exchange.ifc.model_cache import from_bytes
 
 MAX_SECONDS = 1800.0  # of waiting, on however busy a machine; the child counts its own work
-_CHILD = "import sys; from envelope.exchange.ifc.apart import child; child(*sys.argv[1:])"
-_REFUSED = 3  # exit code of a child that wrote faults
+_CHILD = "import sys; from envelope.exchange.ifc.child import read; read(*sys.argv[1:])"
+REFUSED = 3  # exit code of a child that wrote faults
 
 
 def read_apart(path: Path, *, spaceless: bool) -> IfcModel:
@@ -48,7 +48,7 @@ def read_apart(path: Path, *, spaceless: bool) -> IfcModel:
             raise _fault(path, f"takes longer than {MAX_SECONDS / 60:.0f} minutes") from None
         if done.returncode == 0:
             return from_bytes(out.read_bytes())
-        if done.returncode == _REFUSED:
+        if done.returncode == REFUSED:
             raise ModelFileError(
                 [
                     Fault(message=message, location=Location(path=str(path)))
@@ -73,15 +73,3 @@ def _how(code: int) -> str:
 
 def _fault(path: Path, message: str) -> ModelFileError:
     return ModelFileError([Fault(message=message, location=Location(path=str(path)))])
-
-
-def child(path: str, spaceless: str, out: str) -> None:
-    """Read a file and write what was read, or its faults; the child's whole work."""
-    from envelope.exchange.ifc.file import read_here
-
-    try:
-        data = to_bytes(read_here(Path(path), spaceless=spaceless == "1"))
-    except ModelFileError as error:
-        Path(out).write_text(json.dumps([fault.message for fault in error.faults]))
-        sys.exit(_REFUSED)
-    Path(out).write_bytes(data)
