@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
@@ -203,3 +204,16 @@ def test_dimensions_are_in_the_measure_of_the_job(job: Job, faces: dict[str, Ele
     assert ">4 ft × 3 ft<" in in_feet
     metric = elevation_svg(replace(job, feet=False), faces["loft/1"], title="x")
     assert ">6.10 m<" in metric.replace("\xa0", " ")
+
+
+def test_a_strip_along_a_run_is_drawn_where_it_is_coated() -> None:
+    """The sample's known run lies 0.8 m from the west wall, over 3.6 m, under a strip of 25 cm."""
+    path = Path(__file__).parents[3] / "models" / "wiring.toml"
+    job = load_text(path.read_text("utf-8"), path="wiring.toml")
+    plan = job.plan("walls-and-floor-strip")
+    (floor,) = elevations_of(job, plan, panels=["bedroom/floor"], behind=behind_faces(job, plan))
+    (strip,) = floor.strips
+    assert strip.min(axis=0) == pytest.approx([0.675, 0.0], abs=1e-9)
+    assert strip.max(axis=0) == pytest.approx([0.925, 3.6], abs=1e-9)
+    (run,) = floor.runs
+    assert (run.start[0], run.stop[0]) == pytest.approx((0.8, 0.8))
