@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from envelope.building.sources import AS_BUILT
 from envelope.geometry.plane import Floats, frozen
-from envelope.geometry.polygons import Area
+
+if TYPE_CHECKING:
+    from envelope.geometry.polygons import Area  # shapely: not while a file is read
 
 CableKind = Literal["round", "flat", "singles", "open", "metal-clad", "unknown"]
 Route = Literal["low", "high", "floor", "ceiling", "unknown"]
