@@ -6,13 +6,17 @@ import os
 from collections.abc import Callable, Generator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
+from envelope.building.job import Job
 from envelope.building.model import Building, Site, Storey
 from envelope.building.rooms.build import build_building
 from envelope.building.rooms.specs import OpeningSpec, PanelSpec, SpaceSpec
+from envelope.exposure import casts
+from envelope.exposure.casts import Casts
 from envelope.geometry.plane import frozen
 
 CONSTRUCTION = {
@@ -443,3 +447,23 @@ def pytest_runtest_makereport(
     if FORBID_SKIPS and report.skipped and MAY_BE_ABSENT not in str(report.longrepr):
         report.outcome = "failed"
     return report
+
+
+@pytest.fixture(scope="session")
+def _known_casts() -> dict[str, Casts]:
+    return {}
+
+
+@pytest.fixture
+def casts_once(_known_casts: dict[str, Casts], monkeypatch: pytest.MonkeyPatch) -> None:
+    """Cast a job once for all commands that ask for it: many tests look at the sample jobs."""
+    cast_job = casts.cast_job
+
+    def cast_once(job: Job, **how: Any) -> Casts:
+        asked = {name: value for name, value in how.items() if name not in ("progress", "cancel")}
+        key = repr((job.building.digest, job.receivers, job.sources, asked))
+        if key not in _known_casts:
+            _known_casts[key] = cast_job(job, **how)
+        return _known_casts[key]
+
+    monkeypatch.setattr(casts, "cast_job", cast_once)

@@ -15,17 +15,12 @@ import shlex
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 from textwrap import dedent
-from typing import Any
 
 import pytest
 
 from envelope import cli
-from envelope.building.job import Job
-from envelope.exposure import casts
-from envelope.exposure.casts import Casts
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text("utf-8")
@@ -60,24 +55,6 @@ def _run(command: str, folder: Path) -> subprocess.CompletedProcess[str]:
         encoding="utf-8",
         check=False,
     )
-
-
-@pytest.fixture(scope="module")
-def casts_once() -> Iterator[None]:
-    """The same cast for every command that asks for it: the tour looks at two jobs."""
-    cast_job = casts.cast_job
-    known: dict[str, Casts] = {}
-
-    def cast_once(job: Job, **how: Any) -> Casts:
-        asked = {name: value for name, value in how.items() if name not in ("progress", "cancel")}
-        key = repr((job.building.digest, job.receivers, job.sources, asked))
-        if key not in known:
-            known[key] = cast_job(job, **how)
-        return known[key]
-
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(casts, "cast_job", cast_once)
-        yield
 
 
 def _run_here(command: str) -> tuple[int, str, str]:

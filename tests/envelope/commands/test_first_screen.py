@@ -13,6 +13,8 @@ from envelope.cli import main
 from envelope.project import load
 from envelope.text.cautions import cautions_of
 
+pytestmark = pytest.mark.usefixtures("casts_once")
+
 JOBS = ("house", "bedroom", "attic")
 
 
