@@ -202,7 +202,7 @@ def errors_of(
     job: Job, *, scatterings: Sequence[float], count: int, plans: Sequence[str] | None = None
 ) -> Iterator[Errors]:
     """Levels at spots of `room`, traced and computed, for plans and roughnesses."""
-    analysis = analyze(job=job, casts=cast_job(job, sampling=FEW))
+    analysis = analyze(job=job, casts=cast_job(job, sampling=FEW), ranked_plans=())
     index = job.building.space_index["room"]
     corners = np.vstack([panel.outline for panel in job.building.space("room").panels])
     probes = probes_in(corners.max(axis=0))

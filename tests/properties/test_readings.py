@@ -179,7 +179,7 @@ def measured(plain: dict[str, Any], random: np.random.Generator) -> dict[str, An
     job = load_text(tomlkit.dumps(as_it_is(plain, random)), path="world.toml")
     parts: dict[tuple[str, str], tuple[float, float]] = {}
     if job.receivers:
-        (found,) = analyze(job=job, casts=cast_job(job, sampling=FEW)).plans
+        (found,) = analyze(job=job, casts=cast_job(job, sampling=FEW), ranked_plans=()).plans
         for receiver in found.receivers:
             for source in receiver.sources:
                 straight = sum(path.level_w_m2 for path in source.paths)

@@ -95,7 +95,9 @@ def six_rooms(*, wall, roof, glass, bands, elevation_deg, inner="stud-wall"):
 
 def losses_db(job, *, with_bands=False):
     """Loss (rooms, sources): level outside over level inside; with bands also its 10–90 %."""
-    plan = analyze(job=job, casts=cast_job(job, sampling=FEW), with_bands=with_bands).plans[0]
+    plan = analyze(
+        job=job, casts=cast_job(job, sampling=FEW), with_bands=with_bands, ranked_plans=()
+    ).plans[0]
     found = []
     for receiver in plan.receivers:
         row = []
