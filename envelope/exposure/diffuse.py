@@ -14,7 +14,6 @@ import numpy as np
 from envelope.building.job import Job, Source
 from envelope.exposure.casts import Casts
 from envelope.exposure.solid_angles import totals, unpolarized
-from envelope.exposure.stack_draws import StackDraws
 from envelope.exposure.transmission import Bench, Stacks, Tables
 from envelope.geometry.plane import Floats
 from envelope.physics.diffuse import OUTSIDE, coupling_matrix, diffuse_densities_w_m2
@@ -92,7 +91,7 @@ def balance_matrix(
     tables: Tables,
     absorption: Floats,
     band: int,
-    moved: StackDraws | None = None,
+    hemisphere: tuple[Floats, Floats] | None = None,
 ) -> Floats:
     """Left side (..., spaces, spaces) of the power balance of a plan in one band. [m²]
 
@@ -106,14 +105,14 @@ def balance_matrix(
         From `absorption_m2`. [m²]
     band : int
         Which of the tables' bands.
-    moved : StackDraws, optional
-        Moves of the stacks in that band; every draw then has a matrix of its own.
+    hemisphere : two (..., stacks) floats, optional
+        Transmission and near reflection that a diffuse field meets; else as the tables have them.
     """
-    if moved is None:
+    if hemisphere is None:
         through, back = hemisphere_means(tables, band)
     else:
-        back = moved.diffuse_reflection
-        through = np.minimum(moved.diffuse_transmission, 1.0 - back)
+        through, back = hemisphere
+        through = np.minimum(through, 1.0 - back)
     of_face = tables.stacks.of_face
     return coupling_matrix(
         area_m2=faces.area_m2,

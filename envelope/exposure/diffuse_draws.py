@@ -21,14 +21,21 @@ from envelope.exposure.stack_draws import StackDraws
 from envelope.exposure.tolerances import Draws
 from envelope.exposure.transmission import Bench, Stacks, Tables
 from envelope.geometry.plane import Floats
-from envelope.physics.diffuse import diffuse_densities_w_m2
+from envelope.physics.diffuse import density_answers_m2
 from envelope.rays import Chain
 
 
-def balance_draws(
-    *, bench: Bench, tables: Tables, faces: Faces, band: int, draws: Draws, moved: StackDraws
+def answer_draws_m2(
+    *,
+    bench: Bench,
+    tables: Tables,
+    faces: Faces,
+    band: int,
+    draws: Draws,
+    moved: StackDraws,
+    spaces: Longs,
 ) -> Floats:
-    """Left side (draws, spaces, spaces) of the power balance of a plan in one band. [m²]
+    """Density in some spaces for a watt fed to each space: (draws, k, spaces). [1/m²]
 
     Parameters
     ----------
@@ -38,11 +45,24 @@ def balance_draws(
         Which of the tables' bands.
     draws, moved : Draws, StackDraws
         Drawn figures, and how the plan's stacks move with them in that band.
+    spaces : (k,) int
+        Those in which somebody asks for it.
     """
     absorption = absorption_m2(
         bench.job, occupant_m2=draws.occupant_m2, furnishing_m2=draws.furnishing_m2
     )
-    return balance_matrix(faces=faces, tables=tables, absorption=absorption, band=band, moved=moved)
+    count, whole = absorption.shape
+    found = np.empty((count, len(spaces), whole))
+    for some in few_draws(count, held=whole**2):
+        matrix = balance_matrix(
+            faces=faces,
+            tables=tables,
+            absorption=absorption[some],
+            band=band,
+            hemisphere=(moved.diffuse_transmission[some], moved.diffuse_reflection[some]),
+        )
+        found[some] = density_answers_m2(matrix=matrix, spaces=spaces)
+    return found
 
 
 def beam_density_draws(
@@ -55,9 +75,9 @@ def beam_density_draws(
     band: int,
     draws: Draws,
     moved: StackDraws,
-    matrix: Floats,
+    answer: Floats,
 ) -> Floats:
-    """Diffuse density (draws, spaces) of a source's beam, as in `Diffuse`. [W/m²]
+    """Diffuse density (draws, k) of a source's beam, as in `Diffuse`. [W/m²]
 
     Parameters
     ----------
@@ -71,14 +91,19 @@ def beam_density_draws(
         The source's, among the bench's.
     draws, moved : Draws, StackDraws
         Drawn figures, and how the plan's stacks move with them in that band.
-    matrix : (draws, spaces, spaces) float
-        From `balance_draws`. [m²]
+    answer : (draws, k, spaces) float
+        From `answer_draws_m2`. [1/m²]
     """
     fed = fed_draws_w(
         chain=chain, bench=bench, stacks=stacks, varying=varying, band=band, draws=draws,
         moved=moved, level=ray_levels(source, chain, bench.job),
     )  # fmt: skip
-    return diffuse_densities_w_m2(matrix=matrix, fed_w=fed)
+    return densities_w_m2(answer, fed)
+
+
+def densities_w_m2(answer: Floats, fed_w: Floats) -> Floats:
+    """Densities (draws, k) of what is fed (draws, spaces) to the spaces. [W/m²]"""
+    return np.asarray(np.einsum("dks,ds->dk", answer, fed_w))
 
 
 def fed_draws_w(

@@ -20,7 +20,12 @@ from envelope.exposure.beams import Direct, direct_part
 from envelope.exposure.casts import Casts
 from envelope.exposure.differences import LevelDraws, SourceDraws, errors_left, percentile_db
 from envelope.exposure.diffuse import absorption_m2, faces_of
-from envelope.exposure.diffuse_draws import balance_draws, beam_density_draws, fed_draws_w
+from envelope.exposure.diffuse_draws import (
+    answer_draws_m2,
+    beam_density_draws,
+    densities_w_m2,
+    fed_draws_w,
+)
 from envelope.exposure.levels import levels_of
 from envelope.exposure.model_error import diffuse_error_db
 from envelope.exposure.sequences import Bools
@@ -30,7 +35,6 @@ from envelope.exposure.tolerances import TENTH, Draws
 from envelope.exposure.transmission import Bench, Tables, stacks_of
 from envelope.exposure.varying_rows import varying_rows
 from envelope.geometry.plane import Floats
-from envelope.physics.diffuse import diffuse_densities_w_m2
 from envelope.rays.parallel import threads
 
 
@@ -96,8 +100,9 @@ class _Band:
     band: int
     varying: Bools
     moved: StackDraws
-    matrix: Floats  # (draws, spaces, spaces)
-    from_scattered: Floats  # (draws, spaces), as in `Diffuse`
+    homes: Mapping[int, int]  # receivers' spaces, and the column that stands for each
+    answer: Floats  # (draws, homes, spaces) density there for a watt fed to a space
+    from_scattered: Floats  # (draws, homes), as in `Diffuse`
     open_equivalent_sr: Mapping[str, Floats]  # (draws,) by receiver; none where nothing scatters
     error_db: Floats  # (spaces,) of the diffuse field at a spot
 
@@ -108,10 +113,12 @@ class _Band:
         job = bench.job
         faces = bench.kept("faces", lambda: faces_of(job))
         moved = stack_draws(bench=bench, tables=tables, draws=draws, band=band)
-        matrix = balance_draws(
-            bench=bench, tables=tables, faces=faces, band=band, draws=draws, moved=moved
-        )
-        from_scattered = np.zeros((draws.count, len(job.building.spaces)))
+        homes = sorted({job.building.space_index[each.receiver.space] for each in casts.receivers})
+        answer = answer_draws_m2(
+            bench=bench, tables=tables, faces=faces, band=band, draws=draws, moved=moved,
+            spaces=np.array(homes, dtype=np.int64),
+        )  # fmt: skip
+        from_scattered = np.zeros((draws.count, len(homes)))
         around: dict[str, Floats] = {}
         if any(
             each.scattered > 0.0 and each.band_hz == bench.bands_hz[band] for each in job.sources
@@ -124,18 +131,17 @@ class _Band:
                 for receiver in casts.receivers
             }  # fmt: skip
             if casts.even is not None:
-                from_scattered = diffuse_densities_w_m2(
-                    matrix=matrix,
-                    fed_w=fed_draws_w(
-                        chain=casts.even, bench=bench, stacks=tables.stacks, varying=varying,
-                        band=band, draws=draws, moved=moved, level=np.ones(len(casts.even.weights)),
-                    ),
+                fed = fed_draws_w(
+                    chain=casts.even, bench=bench, stacks=tables.stacks, varying=varying,
+                    band=band, draws=draws, moved=moved, level=np.ones(len(casts.even.weights)),
                 )  # fmt: skip
+                from_scattered = densities_w_m2(answer, fed)
         return cls(
             band=band,
             varying=varying,
             moved=moved,
-            matrix=matrix,
+            homes={space: column for column, space in enumerate(homes)},
+            answer=answer,
             from_scattered=from_scattered,
             open_equivalent_sr=around,
             error_db=diffuse_error_db(
@@ -163,7 +169,7 @@ def _of_source(
     from_beam = beam_density_draws(
         source=source, chain=casts.chains[source.id], bench=bench, stacks=tables.stacks,
         varying=within.varying, band=within.band, draws=draws, moved=within.moved,
-        matrix=within.matrix,
+        answer=within.answer,
     )  # fmt: skip
     index = job.sources.index(source)
     strength, scattered = draws.level[index], draws.scattered[index]
@@ -185,14 +191,15 @@ def _of_source(
         if source.scattered > 0.0:
             around = within.open_equivalent_sr[receiver.receiver.id]
         space = job.building.space_index[receiver.receiver.space]
+        home = within.homes[space]
         levels = levels_of(
             source,
             outside_w_m2=direct.outside_w_m2,
             exposed_sr=exposed_sr(receiver.crossings),
             transmission=transmission,
             open_equivalent_sr=around,
-            from_beam_w_m2=beam_share * from_beam[:, space],
-            from_scattered=within.from_scattered[:, space] * (source.scattered > 0.0),
+            from_beam_w_m2=beam_share * from_beam[:, home],
+            from_scattered=within.from_scattered[:, home] * (source.scattered > 0.0),
             scattered=scattered,
         )
         found[receiver.receiver.id, source.id] = SourceDraws(

@@ -25,12 +25,16 @@ from envelope.physics.arrays import (
     checked_not_negative,
 )
 
-__all__ = ["OUTSIDE", "coupling_matrix", "diffuse_densities_w_m2"]
+__all__ = ["OUTSIDE", "coupling_matrix", "density_answers_m2", "diffuse_densities_w_m2"]
 
 OUTSIDE: Final = -1  # beyond a patch: outdoors or earth, from where nothing diffuse returns
 
 # A room that keeps more than this would rest on rounding.
 _LARGEST_CONDITION: Final = 1e13
+_UNBOUNDED: Final = (
+    "a space keeps all the power that enters it: nothing in it absorbs and nothing leads "
+    "out, so that its diffuse field has no bound"
+)
 
 
 def coupling_matrix(
@@ -81,11 +85,60 @@ def coupling_matrix(
     matrix[..., diagonal, diagonal] = absorbed
     lost = area * (1.0 - reflected) / 4.0
     gained = area * passed / 4.0
-    for patch in range(area.size):
-        matrix[..., own[patch], own[patch]] += lost[..., patch]
-        if other[patch] != OUTSIDE:
-            matrix[..., own[patch], other[patch]] -= gained[..., patch]
+    inner = np.flatnonzero(other != OUTSIDE)
+    _add_at(matrix, own, own, lost)
+    _add_at(matrix, own[inner], other[inner], -gained[..., inner])
     return matrix
+
+
+def _add_at(
+    matrix: Floats, row: NDArray[np.int64], column: NDArray[np.int64], values: Floats
+) -> None:
+    """Add values (..., n) to the entries of matrices (..., s, s), several to some of them."""
+    if not len(row):
+        return
+    count = matrix.shape[-1]
+    place = row * count + column
+    order = np.argsort(place, kind="stable")
+    held, first = np.unique(place[order], return_index=True)
+    matrix[..., held // count, held % count] += np.add.reduceat(values[..., order], first, axis=-1)
+
+
+def density_answers_m2(*, matrix: Floats, spaces: NDArray[np.int64]) -> Floats:
+    """Density in some spaces for a watt that is fed to each space.
+
+    Parameters
+    ----------
+    matrix : (..., s, s) float
+        From `coupling_matrix`. [m²]
+    spaces : (k,) int
+        Those spaces.
+
+    Returns
+    -------
+    answer : (..., k, s) float
+        Its product with the power fed is the density. [1/m²]
+
+    Raises
+    ------
+    RangeError
+        As `diffuse_densities_w_m2`.
+    """
+    count = matrix.shape[-1]
+    asked = np.ones((count, 1 + len(spaces)))
+    asked[:, 1:] = np.eye(count)[:, spaces]
+    turned = np.swapaxes(matrix, -1, -2)
+    try:
+        solved = np.linalg.solve(turned, np.broadcast_to(asked, (*matrix.shape[:-2], *asked.shape)))
+    except np.linalg.LinAlgError as error:
+        raise RangeError(_UNBOUNDED) from error
+    # What all spaces answer to a watt in each are the column sums of the inverse, and no entry of
+    # the inverse of such a matrix is negative: so the largest is the inverse's norm.
+    norm = np.abs(matrix).sum(axis=-2).max(axis=-1)
+    inverse_norm = np.abs(solved[..., 0]).max(axis=-1)
+    if not np.all(norm * inverse_norm < _LARGEST_CONDITION):
+        raise RangeError(_UNBOUNDED)
+    return np.asarray(np.swapaxes(solved[..., 1:], -1, -2))
 
 
 def diffuse_densities_w_m2(*, matrix: Floats, fed_w: ArrayLike) -> Floats:
@@ -121,10 +174,6 @@ def diffuse_densities_w_m2(*, matrix: Floats, fed_w: ArrayLike) -> Floats:
     array([0.125])
     """
     fed = checked_not_negative(fed_w, what="power fed to a space", unit="W")
-    if not np.all(np.linalg.cond(matrix, 1) < _LARGEST_CONDITION):
-        raise RangeError(
-            "a space keeps all the power that enters it: nothing in it absorbs and nothing leads "
-            "out, so that its diffuse field has no bound"
-        )
+    density_answers_m2(matrix=matrix, spaces=np.empty(0, dtype=np.int64))  # whether it has a bound
     density = np.linalg.solve(matrix, fed[..., np.newaxis])
     return np.asarray(density[..., 0])

@@ -2,7 +2,12 @@ import numpy as np
 import pytest
 
 from envelope.errors import RangeError
-from envelope.physics.diffuse import OUTSIDE, coupling_matrix, diffuse_densities_w_m2
+from envelope.physics.diffuse import (
+    OUTSIDE,
+    coupling_matrix,
+    density_answers_m2,
+    diffuse_densities_w_m2,
+)
 
 
 def three_storeys():
@@ -129,3 +134,18 @@ def test_room_that_keeps_everything_is_refused():
 def test_negative_power_is_refused():
     with pytest.raises(RangeError, match="power fed to a space is -1 W"):
         diffuse_densities_w_m2(matrix=np.array([[1.0]]), fed_w=[-1.0])
+
+
+def test_answers_are_the_rows_of_the_inverse() -> None:
+    matrix = np.array([[4.0, -1.0, 0.0], [-2.0, 6.0, -1.0], [0.0, -0.5, 3.0]])
+    several = np.stack((matrix, 2.0 * matrix))
+    found = density_answers_m2(matrix=several, spaces=np.array([2, 0]))
+    inverse = np.linalg.inv(matrix)
+    assert found[0] == pytest.approx(inverse[[2, 0]], rel=1e-13)
+    assert found[1] == pytest.approx(0.5 * inverse[[2, 0]], rel=1e-13)
+
+
+def test_what_keeps_all_its_power_has_no_answer() -> None:
+    for last in (1.0, 1.0 + 1e-15):  # exactly singular, and but for rounding
+        with pytest.raises(RangeError, match="has no bound"):
+            density_answers_m2(matrix=np.array([[1.0, -1.0], [-1.0, last]]), spaces=np.array([0]))
