@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from envelope.building.conduction import is_conductive
-from envelope.building.islands import floating
+from envelope.building.islands import coated_faces, floating
 from envelope.building.job import AS_BUILT, Job, Plan
 from envelope.building.source_measures import is_meter
 from envelope.exposure.results import PlanResult
@@ -72,8 +71,7 @@ def _treated(job: Job, plans: Iterable[Plan], kinds: frozenset[str]) -> list[str
 
 def _bonding(job: Job, plans: Iterable[Plan], *, advice: str) -> Iterator[str]:
     plans = list(plans)
-    worn = {each for plan in plans for worn in plan.treatments.values() for each in worn}
-    if any(is_conductive(job.treatments[each]) for each in worn if each in job.treatments):
+    if any(coated_faces(job, plan) for plan in plans):
         yield (
             "coatings conduct: one bond, licensed electrician, local code, power off and proved "
             f"dead{_without_bond(job, plans, advice)}."

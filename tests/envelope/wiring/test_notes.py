@@ -5,6 +5,7 @@ import json
 import pytest
 
 from envelope.cli import main
+from envelope.text.cautions import _bonding
 from envelope.wiring.notes import wiring_counts, wiring_notes
 
 BARE = """
@@ -52,6 +53,18 @@ def test_the_take_off_says_what_has_no_bond(capsys, path):
 def test_the_first_screen_says_what_has_no_bond(capsys, path):
     _, out = printed(capsys, "analyze", path)
     assert "power off and proved dead; none on a part of ceiling: add [[bond]]." in out
+
+
+def test_a_plan_of_strips_alone_is_cautioned_too(made, job_of):
+    strips = """
+[[plan]]
+id = "strips"
+strips = [{ on = "bedroom/east", with = "coating", along = "sockets", width = "25 cm" }]
+"""
+    (said,) = _bonding(
+        job := job_of(made(plans=strips)), [job.plan("strips")], advice=": add [[bond]]"
+    )
+    assert said.endswith("power off and proved dead; none on a part of strips: add [[bond]].")
 
 
 def test_a_job_in_order_leaves_nothing_open(made, job_of):
