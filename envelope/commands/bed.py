@@ -114,9 +114,10 @@ def _dimensions(options: argparse.Namespace) -> tuple[tuple[float, float], float
     return size, side
 
 
-def _where(job: Job, place: BedPlace, receiver: Receiver) -> str:
-    space = job.building.space(receiver.space)
-    east, north = (place.pillow_m[axis] - space.origin[axis] for axis in (0, 1))
+def where_words(job: Job, place: BedPlace, space: str) -> str:
+    """Such as "head to the east, pillow at 3.85 m, 1.19 m", in the room's own coordinates."""
+    origin = job.building.space(space).origin
+    east, north = (place.pillow_m[axis] - origin[axis] for axis in (0, 1))
     at = f"{length(east, feet=job.feet)}, {length(north, feet=job.feet)}"
     return f"head to the {place.head}, pillow at {at}"
 
@@ -136,7 +137,7 @@ def _print(job: Job, receiver: Receiver, found: Sequence[BedPlan]) -> None:
             table.add_row(
                 escape(plan_title(plan.plan)) if first else "",
                 level(plan.now_w_m2) if first else "",
-                _where(job, place, receiver),
+                where_words(job, place, receiver.space),
                 level(place.level_w_m2),
                 change_words(below),
                 f"{plan.span_db:.1f}{SPACE}dB" if first else "",
@@ -159,27 +160,32 @@ def _print(job: Job, receiver: Receiver, found: Sequence[BedPlan]) -> None:
     )
 
 
+def places_json(found: Sequence[BedPlan]) -> list[dict[str, Any]]:
+    """Places under each plan as plain data."""
+    return [
+        {
+            "plan": plan.plan,
+            "here_w_m2": plan.now_w_m2,
+            "lowest_w_m2": plan.lowest_w_m2,
+            "highest_w_m2": plan.highest_w_m2,
+            "places": [
+                {
+                    "head": place.head,
+                    "pillow_m": list(place.pillow_m),
+                    "level_w_m2": place.level_w_m2,
+                }
+                for place in plan.places
+            ],
+        }
+        for plan in found
+    ]
+
+
 def _json(job: Job, receiver: Receiver, found: Sequence[BedPlan]) -> dict[str, Any]:
     return {
         "format": 1,
         "project": job.name,
         "receiver": receiver.id,
         "space": receiver.space,
-        "plans": [
-            {
-                "plan": plan.plan,
-                "here_w_m2": plan.now_w_m2,
-                "lowest_w_m2": plan.lowest_w_m2,
-                "highest_w_m2": plan.highest_w_m2,
-                "places": [
-                    {
-                        "head": place.head,
-                        "pillow_m": list(place.pillow_m),
-                        "level_w_m2": place.level_w_m2,
-                    }
-                    for place in plan.places
-                ],
-            }
-            for plan in found
-        ],
+        "plans": places_json(found),
     }

@@ -15,8 +15,13 @@ from envelope.building.job import Job
 from envelope.building.selectors import SelectionError, select
 from envelope.commands import decide_tables
 from envelope.commands.arguments import add_job, add_output_switches, png_path
+from envelope.commands.bed import places_json
 from envelope.commands.common import cast, nearest, read_job, stops_for_questions
+from envelope.commands.progress import Progress
 from envelope.errors import EnvelopeError, UnitError
+from envelope.exposure.analysis import bench_of
+from envelope.exposure.casts import Casts
+from envelope.plans.bed import BedPlan, bed_places
 from envelope.plans.decide import decide
 from envelope.plans.decision import Decision
 from envelope.trade_units import parse_amount
@@ -52,6 +57,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="count on nothing that would be done about sources, such as a router off at night",
     )
+    parser.add_argument(
+        "--bed",
+        action="store_true",
+        help="the bed may move: show where it is best today and where one stops, which takes some "
+        "seconds more (`gapcast bed` for its size)",
+    )
     parser.add_argument("--png", type=png_path, metavar="FILE", help="draw cost and level too")
     parser.add_argument("--detail", action="store_true", help="the plans behind the sequence, too")
     parser.add_argument("--each-wall", action="store_true", help="decide walls one by one")
@@ -70,9 +81,10 @@ def run(options: argparse.Namespace) -> int:
     keep = _kept(job, options.keep)
     target = None if options.target is None else _read(parse_power_density, options.target)
     budget = None if options.budget is None else _budget(job, options.budget)
+    casts = cast(job, path=Path(options.job))
     decision = decide(
         job,
-        casts=cast(job, path=Path(options.job)),
+        casts=casts,
         receiver=options.receiver,
         keep=keep,
         each_wall=options.each_wall,
@@ -80,17 +92,39 @@ def run(options: argparse.Namespace) -> int:
         target_w_m2=target,
         budget_cents=budget,
     )
+    bed = _bed(job, casts, decision) if options.bed else ()
     if options.png is not None:
         from viewer.pictures.decision_chart import draw_decision
 
         draw_decision(job, decision, path=options.png)
     if options.json:
-        print(json.dumps(decision_json(job, decision), indent=2, ensure_ascii=False))
+        plain = decision_json(job, decision)
+        if options.bed:
+            plain["bed"] = places_json(bed)
+        print(json.dumps(plain, indent=2, ensure_ascii=False))
     elif options.csv:
         print(_csv(job, decision), end="")
     else:
-        decide_tables.print_decision(job, decision, detail=options.detail)
+        decide_tables.print_decision(job, decision, detail=options.detail, bed=bed)
     return 0
+
+
+def _bed(job: Job, casts: Casts, decision: Decision) -> tuple[BedPlan, ...]:
+    """Places for the bed today, and with the steps that are worth doing."""
+    receiver = next(each for each in job.receivers if each.id == decision.receiver)
+    plans = [decision.today, *(step.plan for step in decision.steps[: decision.stop_after][-1:])]
+    progress = Progress("levels over the floor")
+    found = bed_places(
+        job,
+        casts=casts,
+        bench=bench_of(job, casts),
+        receiver=receiver,
+        plans=plans,
+        most=1,
+        progress=progress,
+    )
+    progress.done()
+    return found
 
 
 def _read(parse: Any, text: str) -> float:
@@ -170,6 +204,15 @@ def decision_json(job: Job, decision: Decision) -> dict[str, Any]:
                         "source": None if change.source is None else change.source.device,
                     }
                     for change in step.changes
+                ],
+                "sources": [
+                    {
+                        "device": done.device,
+                        "do": done.do,
+                        "power": done.factor,
+                        "to_m": None if done.position_m is None else done.position_m.tolist(),
+                    }
+                    for done in step.sources
                 ],
                 "cost": step.cents / 100.0 if decision.candidates.priced else None,
                 "cost_so_far": step.total_cents / 100.0 if decision.candidates.priced else None,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from rich.console import Console
@@ -9,8 +10,10 @@ from rich.markup import escape
 
 from envelope import text
 from envelope.building.job import Job
+from envelope.commands.bed import where_words
 from envelope.commands.layout import open_console, plain_table
 from envelope.commands.tables import print_rests
+from envelope.plans.bed import BedPlan
 from envelope.plans.decision import Decision
 from envelope.text.cautions import SHIELDED_DB, cautions_of_plans
 from envelope.text.decisions import (
@@ -25,7 +28,7 @@ from envelope.text.decisions import (
     unit_title,
     worse_words,
 )
-from envelope.text.sentences import difference_words
+from envelope.text.sentences import change_words, difference_words
 
 _MOST_WORSE = 3
 _MOST_FREE = 3
@@ -35,7 +38,9 @@ _MOST_SPARED = 1
 _LEFT_UNDONE = 1.02  # the factor from which a measure that is not done is worth a line
 
 
-def print_decision(job: Job, decision: Decision, *, detail: bool = False) -> None:
+def print_decision(
+    job: Job, decision: Decision, *, detail: bool = False, bed: Sequence[BedPlan] = ()
+) -> None:
     """Print what one acts on: today, free measures, the sequence, where to stop, what not to do.
 
     Parameters
@@ -44,6 +49,8 @@ def print_decision(job: Job, decision: Decision, *, detail: bool = False) -> Non
     decision : Decision
     detail : bool
         Print the plans behind the sequence, and all that the figures rest on, too.
+    bed : sequence of BedPlan
+        Places for the bed today and where one stops, where it may move.
     """
     console = open_console()
     several = len(decision.levels_w_m2) > 1
@@ -53,6 +60,14 @@ def print_decision(job: Job, decision: Decision, *, detail: bool = False) -> Non
         f"{escape(shares_words(job, decision.by_source))}."
     )
     _print_free(console, job, decision)
+    for place in bed[:1]:
+        later = (
+            f"; after the last step only {_decibels(max(bed[-1].below_db, 0.0))}" if bed[1:] else ""
+        )
+        console.print(
+            f"[bold]Free first[/]: the bed, {where_words(job, place.best, place.floor.space)}: "
+            f"{change_words(place.below_db)} today{later}. No step counts on it."
+        )
     _print_steps(console, job, decision)
     _print_stop(console, job, decision)
     _print_not_now(console, job, decision)
@@ -67,7 +82,7 @@ def _print_free(console: Console, job: Job, decision: Decision) -> None:
         cents = int(each.change.cost * 100)
         cost = f", {escape(cost_words(job, decision, cents))}" if cents else ""
         console.print(
-            f"[bold]{'Not faces first' if cents else 'Free first'}[/]: {escape(each.source)}, "
+            f"[bold]{'At a source' if cents else 'Free first'}[/]: {escape(each.source)}, "
             f"{escape(measure_words(job, each.change))}{cost}: "
             f"{text.level(each.level_w_m2)}, {difference_words(each.gain)}; "
             f"{escape(agreement_words(each))}."

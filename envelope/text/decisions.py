@@ -82,7 +82,9 @@ def shares_words(job: Job, levels: Sequence[tuple[str, float]], *, most: int = 4
     if total <= 0.0:
         return "nothing arrives"
     return ", ".join(
-        f"{source_title(job, name)} {percent(level / total)}" for name, level in levels[:most]
+        f"{source_title(job, name)} {percent(level / total)}"
+        for name, level in levels[:most]
+        if level > 0.0
     )
 
 

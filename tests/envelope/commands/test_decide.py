@@ -71,6 +71,19 @@ def test_json_and_csv_agree(capsys: pytest.CaptureFixture[str]) -> None:
     assert float(rows[-1]["cost_so_far"]) == plain["steps"][-1]["cost_so_far"]
 
 
+def test_a_bed_that_may_move_comes_before_what_is_bought(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("envelope.plans.bed.STEP_M", 0.3)
+    out = " ".join(said(capsys, "--bed").split())
+    assert out.index("Free first: the bed, head to the") < out.index("In this order")
+    plain = json.loads(said(capsys, "--bed", "--json"))
+    today, treated = plain["bed"]
+    assert today["plan"] == "as-built"
+    assert today["lowest_w_m2"] == today["places"][0]["level_w_m2"]
+    assert treated["highest_w_m2"] < today["lowest_w_m2"]
+
+
 def test_a_target_out_of_reach_says_what_can_be_had_and_what_limits_it(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
