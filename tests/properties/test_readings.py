@@ -23,7 +23,7 @@ from envelope.physics.tables.occupants import CROSS_SECTION_HIGH_M2, CROSS_SECTI
 from envelope.project import load_text
 from envelope.rays import Sampling
 from envelope.survey import direction_tolerance as aside
-from envelope.survey import responses, solve_levels
+from envelope.survey import binding, responses, solve_levels
 
 JOBS = 100
 FEW = Sampling(points_per_panel=2**6, points=2**10)
@@ -229,6 +229,7 @@ def quickly(patch: pytest.MonkeyPatch) -> None:
     for name, count in (("BEAM", 2**9), ("WIDE", 2**10), ("LIT", 2**6), ("CHAIN", 2**11)):
         patch.setattr(casts, name, count)
     patch.setattr(responses, "DRAWS", 120)
+    patch.setitem(binding.bind.__kwdefaults__, "samples", (300,))  # not more where few agree
     patch.setattr(aside, "RAYS", 2**9)
 
 
