@@ -296,8 +296,8 @@ def _as_records(
     picked = cloud.picked(DRAWS)
     free = drawn_freely(job, count=count)
     chosen = np.concatenate(([0], cloud.member[picked] + 1))
-    moved_db = _moved_db(heard, cloud, picked, solved)
-    shared_middle = _shared_db(job, heard, question, cloud, picked, moved_db, solved)
+    moved_db = _moved_db(heard, cloud, solved)
+    shared_middle = _shared_db(job, heard, question, cloud, moved_db, solved)
     error_db = cloud.shared_db[picked] - shared_middle
     level = {}
     for index, source in enumerate(job.sources):
@@ -337,15 +337,13 @@ def _as_records(
     )
 
 
-def _moved_db(
-    heard: Responses, cloud: Cloud, picked: NDArray[np.int64], solved: Sequence[str]
-) -> dict[str, float]:
+def _moved_db(heard: Responses, cloud: Cloud, solved: Sequence[str]) -> dict[str, float]:
     """By how much the levels of the sources are moved nominally.
 
     Beside one that is solved from the same readings, a stated level stays as it is stated.
     """
     return {
-        name: 0.0 if solved else float(np.median(cloud.level_db[column][picked]))
+        name: 0.0 if solved else cloud.middle(cloud.level_db[column])
         for column, name in enumerate(heard.sources)
     }
 
@@ -364,7 +362,6 @@ def _shared_db(
     heard: Responses,
     question: Question,
     cloud: Cloud,
-    picked: NDArray[np.int64],
     moved_db: Mapping[str, float],
     solved: Sequence[str],
 ) -> float:
@@ -374,7 +371,7 @@ def _shared_db(
     for row in np.flatnonzero(question.indoors):
         without = cloud.expected_db[row] - cloud.place_db[question.place[row]]
         nominal_db = 10.0 * np.log10(heard.whole[row] @ levels)
-        found.append(float(np.median(without[picked])) - nominal_db)
+        found.append(cloud.middle(without) - nominal_db)
     return float(np.mean(found)) if found else 0.0
 
 
@@ -410,7 +407,7 @@ def _fitted_places(
             # the reading that hears most sources is nearest to what the level is of
             row = max(rows, key=lambda each: len(job.readings[each].sources))
             nominal_db = 10.0 * np.log10(heard.whole[row] @ levels) + shared_middle
-            shifts.append(float(np.median(cloud.expected_db[row][picked])) - nominal_db)
+            shifts.append(cloud.middle(cloud.expected_db[row]) - nominal_db)
             parts.append(_parts(job, heard, int(row), levels))
         works = [question.plan[np.flatnonzero(question.place == at)[0]] for at in here]
         error_db = cloud.place_db[here][:, picked] + np.stack(

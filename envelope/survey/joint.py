@@ -83,6 +83,12 @@ class Cloud:
         by_member = np.bincount(self.member, weights=self.weight)
         return float(1.0 / (by_member**2).sum())
 
+    def middle(self, values: Floats) -> float:
+        """Median of values (n,), each with its draw's weight."""
+        order = np.argsort(values)
+        below = np.cumsum(self.weight[order]) - 0.5 * self.weight[order]
+        return float(np.interp(0.5, below, values[order]))
+
     def picked(self, count: int) -> NDArray[np.int64]:
         """Indexes (count,) of draws that then all weigh alike: systematic resampling."""
         ends = np.cumsum(self.weight)

@@ -21,7 +21,14 @@ from envelope.building.job import LEVEL_TOLERANCE_DB, Job, Reading, Solved, Sour
 from envelope.errors import Fault, LevelsError
 from envelope.geometry.plane import Floats
 from envelope.survey.binding import Bound, bind
-from envelope.survey.notes import listed, poor, sentence
+from envelope.survey.notes import (
+    MOVED_DB,
+    listed,
+    moved_sentence,
+    poor,
+    sentence,
+    widened_sentence,
+)
 from envelope.survey.responses import Responses, responses
 from envelope.survey.solving import Heard, Strengths, can_be_told_apart, solve
 
@@ -86,7 +93,10 @@ def solve_levels(job: Job, *, as_drawn: Job | None = None) -> Job:
     if fitted is not None and as_drawn is not None:  # errors at places are the drawn house's
         fitted = replace(fitted, places={})
     solved = replace(own, sources=sources, fitted=fitted)
-    said = (note for each in solved.solved for note in each.notes)
+    said = [note for each in solved.solved for note in each.notes]
+    said += [moved_sentence(each) for each in sources if abs(each.moved_db) >= MOVED_DB]
+    if fitted is not None and fitted.tempered < 1.0:
+        said.append(widened_sentence(fitted.effective))
     notes = tuple(dict.fromkeys((*job.notes, *said)))
     return with_ground_partners(replace(solved, notes=notes))
 

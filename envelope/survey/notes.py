@@ -6,9 +6,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from envelope.building.job import Job, Solved
+from envelope.building.job import Job, Solved, Source
 from envelope.survey.responses import Responses
 
+MOVED_DB = 1.0  # from which a stated level that readings move is worth a note
 SHADOW = 0.05  # of a reading indoors that comes straight; below this the solve rests on the rest
 # a field outdoors stays below this near any mast that is not on the house itself; common
 # practice, no source
@@ -31,6 +32,28 @@ def sentence(solved: Solved) -> str:
         f"{solved.source}: {what} solved from {count} reading{'s' if count > 1 else ''} "
         f"({', '.join(solved.readings)}): {value} {unit}, 10–90 % range {low} – {high}; at least "
         f"95 times in 100 it lies in {lowest} – {highest}"
+    )
+
+
+def moved_sentence(source: Source) -> str:
+    """Say how far readings move a level or an EIRP that the file states."""
+    if source.eirp_w is not None:
+        what, unit, now = "an EIRP", "mW", 1e3 * source.eirp_w
+    else:
+        what, unit, now = "a level", "µW/m²", 1e6 * max(source.level_w_m2.values())
+    stated = now / 10.0 ** (source.moved_db / 10.0)
+    return (
+        f"{source.id}: stated with {what} of {_three_digits(stated)} {unit} on the average; the "
+        f"readings make it {_three_digits(now)} {unit} ({source.moved_db:+.1f} dB)"
+    )
+
+
+def widened_sentence(effective: float) -> str:
+    """Say that readings and file agree so badly that ranges were widened."""
+    return (
+        "readings and file agree so badly that ranges were widened, to rest on "
+        f"{effective:.0f} independent draws: look for a wrong figure, or hunt the fault with "
+        "gapcast survey"
     )
 
 

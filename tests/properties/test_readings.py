@@ -22,8 +22,8 @@ from envelope.exposure.casts import cast_job
 from envelope.physics.tables.occupants import CROSS_SECTION_HIGH_M2, CROSS_SECTION_LOW_M2
 from envelope.project import load_text
 from envelope.rays import Sampling
-from envelope.survey import direction_tolerance as aside
 from envelope.survey import binding, responses, solve_levels
+from envelope.survey import direction_tolerance as aside
 
 JOBS = 100
 FEW = Sampling(points_per_panel=2**6, points=2**10)

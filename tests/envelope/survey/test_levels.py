@@ -192,8 +192,9 @@ class TestFlow:
         )
         job = read(plain)
         (found,) = analyze(job=job, casts=cast_job(job, sampling=FEW), ranked_plans=()).plans
-        # few rays look into the directions that the scattered part comes from
-        assert found.receivers[0].level_w_m2 == pytest.approx(100e-6, rel=2e-2 * scattered + 1e-3)
+        # few rays look into the directions that the scattered part comes from; the middle of some
+        # thousand draws, each off by the 1 dB of a reading taken again, is good to 0.04 dB
+        assert found.receivers[0].level_w_m2 == pytest.approx(100e-6, rel=2e-2 * scattered + 1e-2)
 
     def test_what_reading_and_level_share_is_not_counted_twice(self):
         """With the level stated instead, the wall's and the model's errors count once more."""
