@@ -91,8 +91,9 @@ def _header(path: Path, content: bytes) -> tuple[str, list[_Part], int]:
         elif words[:1] == ["element"] and len(words) == 3 and words[2].isdigit():
             parts.append(_Part(words[1], int(words[2])))
         elif words[:1] == ["property"] and parts:
-            types = words[2:4] if words[1] == "list" else words[1:2]
-            if len(words) < 3 or any(name not in _TYPES for name in types):
+            is_list = words[1:2] == ["list"]
+            types = words[2:4] if is_list else words[1:2]
+            if len(words) < 3 + 2 * is_list or any(name not in _TYPES for name in types):
                 raise _fault(path, f"its header has a property that is not known: {line.strip()!r}")
             if words[1] == "list":
                 parts[-1].properties.append((words[-1], _TYPES[words[3]], _TYPES[words[2]]))
