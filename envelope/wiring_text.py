@@ -180,7 +180,12 @@ def agreement_words(results: WiringResults) -> tuple[str, ...]:
 
 
 def paragraph(
-    results: WiringResults, *, plan: str, name: Name = shown, receiver: str | None = None
+    results: WiringResults,
+    *,
+    plan: str,
+    name: Name = shown,
+    receiver: str | None = None,
+    strips: bool = False,
 ) -> tuple[str, ...]:
     """What a client should know of the wiring's field, in plain sentences.
 
@@ -193,6 +198,8 @@ def paragraph(
         How a name from the file is written, such as between marks that isolate its direction.
     receiver : str, optional
         At which the field is told; the first one if not given.
+    strips : bool
+        Whether the plan has strips along a circuit, which have a caution of their own.
     """
     number = next(
         (k for k, at in enumerate(results.plans[0].receivers) if at.receiver == receiver), 0
@@ -233,6 +240,8 @@ def paragraph(
         )
     if beside is not None and beside.islands:
         sentences.append(words.BOND)
+    if strips:
+        sentences.append(words.STRIP)
     return tuple(each for each in sentences if each)
 
 

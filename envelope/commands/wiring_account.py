@@ -53,7 +53,14 @@ def wiring_account(
     except MissingExtraError:
         picture = None
     return WiringAccount(
-        sentences=paragraph(results, plan=plan, name=_isolated), picture=picture, results=results
+        sentences=paragraph(
+            results,
+            plan=plan,
+            name=_isolated,
+            strips=bool(job.wiring.plan(plan).strips),
+        ),
+        picture=picture,
+        results=results,
     )
 
 

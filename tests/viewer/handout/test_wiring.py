@@ -67,8 +67,14 @@ def test_the_section_holds_the_map():
     assert section.startswith("<section class='wiring'>")
     assert "src='data:image/" in section
     assert "<img" not in wiring_section(account.sentences)
+    assert "find and mark the cable first" not in section
     # names are kept apart from the direction of the text around them
     assert "\u2068walls-bonded\u2069 it is about" in section
+
+
+def test_a_plan_with_strips_says_what_to_mind_of_them(demo):
+    said = " ".join(paragraph(demo, plan="walls-and-floor-strip", strips=True))
+    assert "find and mark the cable first; no nail or screw through it" in said
 
 
 def test_words_from_a_file_are_escaped():
