@@ -140,13 +140,17 @@ def kept_words(job: Job, panels: Sequence[str]) -> str:
     return ", ".join(words) + (f" and {more} more" if more > 0 else "")
 
 
-def agreement_words(free: FreeMeasure) -> str:
-    """Who must agree to a measure, and whether the steps count on it."""
+def agreement_words(free: FreeMeasure, *, for_client: bool = False) -> str:
+    """Who must agree to a measure, and whether the steps count on it.
+
+    For a client what to write in the file is left out.
+    """
     change = free.change
     if change.agreed_by == "neighbour":
         return "the neighbour must agree, so no step counts on it"
     if free.counted:
-        return f"counted on below: {change.reason}" if change.reason else "counted on below"
+        reason = change.reason.partition(" (may")[0] if for_client else change.reason
+        return f"counted on below: {reason}" if reason else "counted on below"
     if change.cost > 0:
         return "among the steps, where it pays"
     return "not counted on"

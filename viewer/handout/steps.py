@@ -85,7 +85,7 @@ def steps_section(job: Job, decision: Decision) -> StepsSection:
         today=level(today_w_m2),
         free=tuple(
             f"{shown(each.source)}: {measure_words(job, each.change)} "
-            f"({_by_itself(each.gain)}; {agreement_words(each)})"
+            f"({_by_itself(each.gain)}; {agreement_words(each, for_client=True)})"
             for each in decision.free
         ),
         groups=tuple(

@@ -214,7 +214,7 @@ class _Found:
                 "what": trade.source_title(self.job, each.source),
                 "do": measure_words(self.job, each.change),
                 "change": difference_words(each.gain),
-                "who": agreement_words(each),
+                "who": agreement_words(each, for_client=True),
             }
             for each in decision.free
             if each.gain.below_db >= FREE_DB

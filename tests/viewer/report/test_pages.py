@@ -9,7 +9,11 @@ from pathlib import Path
 import pytest
 
 from envelope.cli import main
+from envelope.exposure.differences import Difference
+from envelope.plans.decision import FreeMeasure
+from envelope.plans.source_changes import SourceChange
 from envelope.project import load
+from envelope.text.decisions import agreement_words
 from envelope.works.takeoff import take_off
 from envelope.works.workorder import work_order
 from viewer.report.bonding_page import bonding_page
@@ -113,3 +117,18 @@ def test_a_pdf_without_chromium_is_refused_before_anything_is_worked_out(  # typ
     assert main(["takeoff", str(MODELS / "house.toml"), "-o", str(out)]) == 2
     assert "none is installed" in capsys.readouterr().err
     assert not out.exists()
+
+
+def test_a_client_is_told_why_a_source_counts_and_not_what_to_write() -> None:
+    change = SourceChange(
+        device="router",
+        sources=("router",),
+        do="off-at-night",
+        factor=0.0,
+        agreed_by="household",
+        reason="it stands in kitchen (may = [] where it must stay on)",
+    )
+    gain = Difference(below_db=1.3, low_db=0.1, high_db=2.4, odds=1.0)
+    free = FreeMeasure(change=change, level_w_m2=1e-6, gain=gain, counted=True)
+    assert "may = []" in agreement_words(free)
+    assert agreement_words(free, for_client=True) == "counted on below: it stands in kitchen"
