@@ -14,7 +14,7 @@ from envelope.commands.bed import where_words
 from envelope.commands.layout import open_console, plain_table
 from envelope.commands.tables import print_rests
 from envelope.plans.bed import BedPlan
-from envelope.plans.decision import Decision
+from envelope.plans.decision import Decision, FreeMeasure
 from envelope.text.cautions import SHIELDED_DB, cautions_of_plans
 from envelope.text.decisions import (
     agreement_words,
@@ -84,7 +84,7 @@ def _print_free(console: Console, job: Job, decision: Decision) -> None:
         console.print(
             f"[bold]{'At a source' if cents else 'Free first'}[/]: {escape(each.source)}, "
             f"{escape(measure_words(job, each.change))}{cost}: "
-            f"{text.level(each.level_w_m2)}, {difference_words(each.gain)}; "
+            f"{_after(each)}; "
             f"{escape(agreement_words(each))}."
         )
     ends = decision.steps[decision.stop_after - 1].level_w_m2 if decision.stop_after else 0.0
@@ -93,6 +93,13 @@ def _print_free(console: Console, job: Job, decision: Decision) -> None:
             f"  Left undone, step {decision.stop_after} ends at {text.level(decision.undone_w_m2)};"
             " --leave-sources plans without it."
         )
+
+
+def _after(free: FreeMeasure) -> str:
+    """The level with a measure, and the change."""
+    if free.level_w_m2 <= 0.0:
+        return "nothing arrives any more"
+    return f"{text.level(free.level_w_m2)}, {difference_words(free.gain)}"
 
 
 def _print_steps(console: Console, job: Job, decision: Decision) -> None:
@@ -182,7 +189,8 @@ def _print_rests(console: Console, job: Job, decision: Decision) -> None:
         )
     for each in decision.spared[:_MOST_SPARED]:
         console.print(f"[bold]Measure first[/]: {escape(spared_words(job, decision, each))}.")
-    console.print(_front(decision))
+    if len(decision.front.cents) > 1:
+        console.print(_front(decision))
 
 
 def _print_cautions(console: Console, job: Job, decision: Decision) -> None:

@@ -82,6 +82,9 @@ def decide(
     counting = [name for name, w in zip(names, weights, strict=True) if w > 0.0]
     levels = PlanLevels(job, casts=casts, receivers=counting)
     free, units = source_choices(job, levels=levels, today=today, leave=leave_sources)
+    if _would_silence_all(job, units, levels.drawn(today, ()), counting):
+        # with every source off there is nothing to decide about faces: decide with them on
+        free, units = source_choices(job, levels=levels, today=today, leave=True)
     candidates = candidates_of(job, base=today, keep=keep, each_wall=each_wall, sources=units)
     if not candidates.units:
         raise EnvelopeError(_nothing_on_offer(candidates))
@@ -216,6 +219,21 @@ def _now_or_never(
             yield unit.id, done[0] if done else None
 
 
+def _would_silence_all(
+    job: Job, units: Sequence[Unit], today: LevelDraws, names: Sequence[str]
+) -> bool:
+    """Whether what may be done about sources leaves nothing to arrive at some receiver."""
+    silenced = {
+        source
+        for unit in units
+        for option in unit.options
+        if option.change is not None and option.change.factor == 0.0
+        for source in option.change.sources
+    }
+    others = [source.id for source in job.sources if source.id not in silenced]
+    return bool(silenced) and any(_level(today, name, others) <= 0.0 for name in names)
+
+
 def _up_to(front: Front, target_w_m2: float) -> Front:
     """The front up to the first plan below a target."""
     reached = np.flatnonzero(front.levels_w_m2 < target_w_m2)
@@ -262,6 +280,8 @@ def _plans_of(chain: Chain, units: Sequence[Unit], today: Plan) -> list[Plan]:
 
 
 def _level(drawn: LevelDraws, receiver: str, sources: Sequence[str] | None = None) -> float:
+    if sources is not None and not sources:
+        return 0.0
     return float(drawn.level_w_m2(receiver, sources)[0])
 
 

@@ -137,6 +137,19 @@ def test_bands_of_one_device_are_changed_together(small_job: Maker) -> None:
     assert len(found.free) == 1
 
 
+@pytest.mark.parametrize("may", ['[{ do = "off-at-night" }]', '[{ do = "cable", cost = "9 EUR" }]'])
+def test_where_the_only_source_may_be_off_faces_are_decided_with_it_on(
+    small_job: Maker, small_casts: Casts, may: str
+) -> None:
+    job = small_job(may)
+    alone = replace(job, sources=job.sources[1:])
+    found = decide(alone, casts=small_casts)
+    (free,) = found.free
+    assert (free.level_w_m2, free.gain.below_db, free.counted) == (0.0, np.inf, False)
+    assert found.start_w_m2 == pytest.approx(found.levels_w_m2[0][1])
+    assert all(step.level_w_m2 > 0.0 for step in found.steps)
+
+
 def test_where_it_goes_is_said_in_the_rooms_own_coordinates(job: Job) -> None:
     words = [measure_words(job, each) for each in changes_of(job)["router"]]
     assert words[0] == "switch it off at night"
