@@ -9,9 +9,11 @@ from typing import Any
 import numpy as np
 from markupsafe import Markup
 
+from envelope import text
 from envelope.building.conduction import is_conductive
 from envelope.building.job import Job, Plan
 from envelope.survey.planned import Planned
+from envelope.text import trade
 from envelope.text.names import listed, shown
 from envelope.text.surveys import (
     difference_range_words,
@@ -43,8 +45,13 @@ def survey_page(job: Job, planned: Sequence[Planned], *, plan: str, sheet: Sheet
     places = [each for each in planned if len(each.readings) == 1]
     numbers = {each.readings[0].id: number for number, each in enumerate(places, 1)}
     rooms = list(dict.fromkeys(bed.space for bed in job.receivers))
+    # hands' measures, in whole feet or tenths of a metre
+    near_m, clear_m, away_m = (0.6096, 0.3048, 0.9144) if job.feet else (0.5, 0.3, 1.0)
     values = {
         "plan": plan_words(job, plan),
+        "near": text.length(near_m, feet=job.feet),
+        "clear": text.length(clear_m, feet=job.feet),
+        "away": text.length(away_m, feet=job.feet),
         "places": [_place(job, each, numbers[each.readings[0].id]) for each in places],
         "switches": [_pair(job, each) for each in planned if each.kind == "switch"],
         "windows": [_window(job, each) for each in planned if each.kind == "window"],
@@ -111,14 +118,14 @@ def _joints(job: Job, rooms: Sequence[str]) -> list[dict[str, Any]]:
     for panel in job.building.panels:
         if panel.space in rooms and panel.kind in ("window", "door", "hatch", "skylight", "vent"):
             edges = "left, right, top, sill" if panel.kind != "door" else "left, right, top, gap"
-            found.append({"what": shown(panel.id), "edges": edges})
+            found.append({"what": trade.face_name(job, panel.id), "edges": edges})
     return found
 
 
 def _coats(job: Job, plan: Plan) -> list[str]:
     """Faces under a coating, between whose far corners and bond a resistance is read."""
     return [
-        shown(panel)
+        trade.face_name(job, panel)
         for panel, names in plan.treatments.items()
         if any(is_conductive(job.treatments[name]) for name in names)
         and job.building.panel(panel).kind in ("wall", "floor", "ceiling")
