@@ -227,9 +227,11 @@ def test_units_and_axes_are_asked_for_and_never_guessed(tmp_path: Path) -> None:
     heights = np.concatenate([panel.outline[:, 2] for panel in found.spaces[0].panels])
     assert np.ptp(heights) == pytest.approx(2.5)
     assert found.spaces[0].volume_m3 == pytest.approx(30.0)
-    found = read_model(path, unit="ft", up="x")
+    found = read_model(path, unit="in", up="x")
     heights = np.concatenate([panel.outline[:, 2] for panel in found.spaces[0].panels])
-    assert np.ptp(heights) == pytest.approx(4000 * 0.3048)
+    assert np.ptp(heights) == pytest.approx(4000 * 0.0254)
+    with pytest.raises(ModelFileError, match=r"in ft it would be 1.22e\+03 m long"):
+        read_model(path, unit="ft", up="x")
 
 
 def test_gltf_states_its_own_unit(tmp_path: Path) -> None:
