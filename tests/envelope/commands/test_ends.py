@@ -3,12 +3,14 @@
 import errno
 import io
 import os
+import signal
 import sys
 from pathlib import Path
 
 import pytest
 
 from envelope.cli import main
+from envelope.commands.progress import Progress
 
 JOB = Path(__file__).parent.parent / "project" / "data" / "bedroom.toml"
 
@@ -145,3 +147,23 @@ def test_a_job_in_feet_is_shown_in_feet(job: str, capsys: pytest.CaptureFixture[
     assert " ft²" in out
     assert " m²" not in out.replace("/m²", "")
     assert "worst point at 2 ft 9 in, " in out
+
+
+def test_ctrl_c_amid_casting_ends_in_one_line(
+    job: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """While threads walk rays: what they have begun is finished, nothing else is."""
+    shares = []
+
+    def interrupted(self: Progress, share: float) -> None:
+        shares.append(share)
+        if len(shares) == 2:
+            signal.raise_signal(signal.SIGINT)
+
+    monkeypatch.setattr(Progress, "__call__", interrupted)
+    assert main(["analyze", job]) == 130
+    assert 2 <= len(shares) <= 3
+    captured = capsys.readouterr()
+    assert captured.out == ""
+    assert captured.err.split("\n")[-2:] == ["stopped", ""]
+    assert "Traceback" not in captured.err
