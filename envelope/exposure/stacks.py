@@ -67,6 +67,9 @@ class StackKey:
     around: StackKey | None = None  # what stands beside a small opening
 
 
+_LEAST_PASSED = 1e-100  # 1,000 dB
+
+
 @dataclass(slots=True, kw_only=True, eq=False)
 class Stacker:
     """Makes the items of a job's stacks at given frequencies, each only once."""
@@ -257,8 +260,9 @@ class Stacker:
             open_fraction=treatment.open_fraction,
             frequency_hz=self.frequency_hz,
         )
-        half = 0.5 * np.log(found.high / found.low)
-        middle = 0.5 * np.log(found.high * found.low)
+        # cells that are far too deep pass nothing that a number can hold
+        high, low = (np.log(np.maximum(each, _LEAST_PASSED)) for each in (found.high, found.low))
+        half, middle = 0.5 * (high - low), 0.5 * (high + low)
         passed = np.exp(middle + half * self.tolerances.bracket[..., np.newaxis])
         return Block(loss_db=-10.0 * np.log10(passed), reflects=1.0 - passed)
 

@@ -13,7 +13,7 @@ from envelope.errors import ProjectFileError
 from envelope.exposure.apertures import small_opening
 from envelope.exposure.casts import cast_job
 from envelope.exposure.stacks import Stacker, StackKey
-from envelope.exposure.tolerances import Tolerances
+from envelope.exposure.tolerances import Tolerances, draw
 from envelope.exposure.transmission import Bench, stacks_of
 from envelope.physics.materials import material_permittivity
 from envelope.physics.meshes import mesh_sheet_impedance_ohm
@@ -526,3 +526,14 @@ def test_a_honeycomb_vent_is_a_bundle_of_tubes_below_cut_off(make) -> None:
     mouth = 16 / (9 * np.pi) * ka**4 / (np.pi / 2)
     expected = tube_db - 10 * np.log10(0.9) - 5 * np.log10(mouth)
     assert item.loss_db[0] == pytest.approx(expected, abs=0.01)
+
+
+def test_a_honeycomb_far_deeper_than_wide_passes_nothing_and_warns_of_nothing(make) -> None:
+    comb = {"id": "comb", "kind": "honeycomb", "cell": "0.001 mm", "depth": "2 m"}
+    job = make.read(make.room(treatment=[{**comb, "open-fraction": 0.9}]))
+    stacker = Stacker(
+        job=job, frequency_hz=np.array([2.45e9]), tolerances=draw(job, count=20).tolerances
+    )
+    (item,) = stacker.items(StackKey(near=("comb",), assembly=None, forward=True, far=()))
+    assert item.loss_db.shape == (21, 1)
+    assert item.loss_db == pytest.approx(1000.0)
