@@ -42,7 +42,9 @@ GROUPS: dict[str, frozenset[str]] = {
     "doors": frozenset(("door",)),
     "reveals": frozenset(("reveal",)),
 }
-_MOST_LISTED = 60  # names in a message: all keys of any table, but not all panels of a house
+_MOST_LISTED = (
+    480  # characters of names in a message: all keys of any table, not all panels of a house
+)
 _GLOB = re.compile(r"[*?\[]")
 _SPOKEN = re.compile(r"(?<=/)(north|east|south|west)[ -]wall\Z", re.IGNORECASE)
 
@@ -146,8 +148,11 @@ def nearest_names(word: str, known: Iterable[str], *, count: int = 3) -> str:
         return f"did you mean {' or '.join(map(_quoted, close))}?"
     if not names:
         return "there are none"
-    rest = f" and {len(names) - _MOST_LISTED} more" if len(names) > _MOST_LISTED else ""
-    return f"known are {', '.join(map(_quoted, names[:_MOST_LISTED]))}{rest}"
+    shown = [_quoted(name) for name in names]
+    while len(", ".join(shown)) > _MOST_LISTED:
+        shown.pop()
+    rest = f" and {len(names) - len(shown)} more" if len(shown) < len(names) else ""
+    return f"known are {', '.join(shown)}{rest}"
 
 
 def unknown(what: str, name: str, known: Iterable[str]) -> str:

@@ -17,6 +17,7 @@ from envelope.physics.arrays import VACUUM_PERMITTIVITY_F_M, Floats
 
 __all__ = [
     "COULOMB_M_F",
+    "Complexes",
     "Indices",
     "Polygons",
     "distant_field",

@@ -24,6 +24,7 @@ from viewer.handout.build import write_handout
 from viewer.scene.build import build_scene
 from viewer.scene.colours import cividis
 from viewer.scene.highlights import let_in_db
+from viewer.scene.listing import listed_faces
 
 DATE = datetime.date(2025, 11, 25)
 QUICK = Sampling(points_per_panel=2**9, points=2**12)
@@ -149,7 +150,7 @@ def test_plans_change_words_numbers_and_colours(page: Page, handout: Any) -> Non
         assert drawn == pytest.approx(cividis(np.array([place]))[0], abs=0.02), plan
         shades.append(drawn)
         first = page.locator(".side .case.on tr[data-face]").first.get_attribute("data-face")
-        assert first == result.panels[0].panel
+        assert first == listed_faces(result)[0].panel
     assert np.abs(shades[0] - shades[1]).max() > 0.3
 
 

@@ -77,7 +77,7 @@ def bedroom(tmp_path_factory: pytest.TempPathFactory) -> Bedroom:
 def test_bedroom_a203_is_a_job(bedroom: Bedroom) -> None:
     assert "A203/wall-6: leads to B202, which is not imported" in bedroom.told
     assert f"wrote {bedroom.job}: A203, 14 panels" in bedroom.told
-    assert "7 panels lead to spaces that were not taken" in bedroom.told
+    assert "7 panels lead to parts of the house that were not taken" in bedroom.told
     assert 'id = "basic-wall-exterior-brick-on-block"' in bedroom.job.read_text()
 
 
