@@ -177,7 +177,7 @@ def test_nothing_is_overwritten(den: Path, capsys: pytest.CaptureFixture[str]) -
     [
         (["den.obj", *UNITS], "nothing to write to: name a project file with -o"),
         (["den.obj", *UNITS, "-o", "job.txt"], "job.txt: the name of a project file ends in .toml"),
-        (["den.dxf", "-o", "job.toml"], "files that end in .dxf cannot be imported: export the rooms"),
+        (["den.dxf", "-o", "job.toml"], "files that end in .dxf cannot be imported: export"),
         (["gone.obj", *UNITS, "-o", "job.toml"], "gone.obj: there is no such file"),
         (["den.obj", "-o", "job.toml"], "OBJ carries no unit and no up axis; say unit and up"),
         (["den.obj", "-o", "job.toml"], "as mm it measures 4 × 3 × 2.5 m"),
