@@ -217,6 +217,7 @@ def decision_json(job: Job, decision: Decision) -> dict[str, Any]:
                 "cost": step.cents / 100.0 if decision.candidates.priced else None,
                 "cost_so_far": step.total_cents / 100.0 if decision.candidates.priced else None,
                 "levels_w_m2": dict(step.levels_w_m2),
+                "gain_at": step.gain_at,
                 "gain_db": step.gain.below_db,
                 "gain_low_db": step.gain.low_db,
                 "gain_high_db": step.gain.high_db,

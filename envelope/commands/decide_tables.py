@@ -35,6 +35,7 @@ _MOST_FREE = 3
 _MOST_RESTS = 3
 _MOST_CAUTIONS = 4
 _MOST_SPARED = 1
+_MOST_LEVELS = 3  # receivers that get a column each
 _LEFT_UNDONE = 1.02  # the factor from which a measure that is not done is worth a line
 
 
@@ -108,7 +109,12 @@ def _print_steps(console: Console, job: Job, decision: Decision) -> None:
         console.print("Nothing on offer lowers the level.")
         return
     target = decision.target_w_m2 is not None
-    columns = ["", "do", ">level after", ">this step", ">range", ">odds"]
+    names = [name for name, _ in sorted(decision.levels_w_m2)]
+    several = len(names) > 1
+    each_level = 1 < len(names) <= _MOST_LEVELS
+    columns = ["", "do"]
+    columns += [f">{name}: after" for name in names] if each_level else [">level after"]
+    columns += [">this step", *(["at"] if several else []), ">range", ">odds"]
     columns += [">target met"] if target else []
     columns += [f">cost {job.costs.currency}", ">so far"] if money else [">area", ">so far"]
     table = plain_table(*columns, title="In this order", keys=1)
@@ -117,8 +123,13 @@ def _print_steps(console: Console, job: Job, decision: Decision) -> None:
         table.add_row(
             mark,
             escape(step_words(job, step)),
-            text.level(step.level_w_m2),
+            *(
+                [text.level(dict(step.levels_w_m2)[name]) for name in names]
+                if each_level
+                else [text.level(step.level_w_m2)]
+            ),
             _decibels(step.gain.below_db),
+            *([escape(step.gain_at)] if several else []),
             f"{_number(step.gain.low_db)} to {_number(step.gain.high_db)}",
             text.percent(step.gain.odds),
             *([text.percent(step.target_odds or 0.0)] if target else []),

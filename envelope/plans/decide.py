@@ -349,6 +349,7 @@ def _steps(
                 cents=cents,
                 total_cents=int(chain.cents[number]),
                 levels_w_m2=_by_receiver(drawn[number], names),
+                gain_at=worst,
                 gain=gain,
                 so_far=difference(today, drawn[number], at_first),
                 db_per_hundred=gain.below_db / (cents / 1e4)

@@ -39,7 +39,8 @@ class Step:
     cents: int  # of this step
     total_cents: int
     levels_w_m2: tuple[tuple[str, float], ...]  # at each receiver that counts, the worst first
-    gain: Difference  # against the plan before, at the receiver that was worst then
+    gain_at: str  # the receiver that was worst before the step: its gain counts
+    gain: Difference  # against the plan before, at that receiver
     so_far: Difference  # against today, at the receiver that was worst then
     db_per_hundred: float | None  # of money; None where it costs nothing or nothing is priced
     target_odds: float | None = None  # that the target is reached; None without one

@@ -190,13 +190,17 @@ def _told(job: Job, decision: Decision, receiver: str | None) -> protocol.StepsT
     today_w_m2 = decision.levels_w_m2[0][1]
     numbers = {id(step): number for number, step in enumerate(decision.steps, 1)}
 
+    def at(step: Step) -> str:
+        """Where a step's gain counts: at the receiver that was worst before it."""
+        return f" at {step.gain_at}" if len(decision.levels_w_m2) > 1 else ""
+
     def step_told(step: Step) -> protocol.StepTold:
         return {
             "number": numbers[id(step)],
             "does": [shown(change_words(job, each), limit=160) for each in step.changes],
             "level": text.level(step.level_w_m2),
             "share": step.level_w_m2 / today_w_m2 if today_w_m2 > 0.0 else 0.0,
-            "change": difference_words(step.gain),
+            "change": difference_words(step.gain) + at(step),
             "cost": cost_words(job, decision, step.cents),
             "total": cost_words(job, decision, step.total_cents),
             "warns": ""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from decimal import Decimal
 from pathlib import Path
 
@@ -19,6 +20,7 @@ from envelope.plans.decision import MIN_GAIN_DB
 from envelope.plans.search import front_of
 from envelope.plans.terms import tables_of
 from envelope.project import load
+from envelope.rays import Sampling
 from envelope.text.decisions import cost_words, step_words, unit_title
 from envelope.works.takeoff import cost_of
 
@@ -128,3 +130,20 @@ def test_steps_are_called_as_people_call_faces(job: Job, casts: Casts) -> None:
     assert words.count(";") == len(found.steps[0].changes) - 1
     assert words.endswith("ft²")  # the job is written in feet
     assert cost_words(job, found, 123_400).endswith("EUR")
+
+
+def test_a_gain_stands_at_the_sleeper_who_was_worst_before_the_step(tmp_path: Path) -> None:
+    second = '\n[[receiver]]\nid = "cot"\nspace = "bedroom"\nat = "9 ft, 9 ft, 2 ft"\n'
+    path = tmp_path / "job.toml"
+    path.write_text(JOB.read_text(encoding="utf-8") + second, encoding="utf-8")
+    job = load(path)
+    few = Sampling(points_per_panel=2**6, points=2**10)
+    found = decide(job, casts=cast_job(job, sampling=few))
+    before = found.levels_w_m2
+    assert len(before) == 2
+    for step in found.steps:
+        worst, level_w_m2 = before[0]
+        assert step.gain_at == worst
+        fell_db = 10.0 * math.log10(level_w_m2 / dict(step.levels_w_m2)[worst])
+        assert step.gain.below_db == pytest.approx(fell_db, abs=1e-6)
+        before = step.levels_w_m2
