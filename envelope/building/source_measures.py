@@ -49,5 +49,5 @@ def taken_measures(source: str, space: str | None) -> tuple[SourceMeasure, ...]:
     """
     if space is None or is_meter(source):
         return ()
-    reason = f"it stands in {space} (may = [] where it must stay on)"
+    reason = "it stands in the house (may = [] where it must stay on)"
     return (SourceMeasure(do="off-at-night", reason=reason),)

@@ -29,6 +29,7 @@ from envelope.text.decisions import (
     worse_words,
 )
 from envelope.text.sentences import change_words, difference_words
+from envelope.text.trade import source_title
 
 _MOST_WORSE = 3
 _MOST_FREE = 3
@@ -83,7 +84,8 @@ def _print_free(console: Console, job: Job, decision: Decision) -> None:
         cents = int(each.change.cost * 100)
         cost = f", {escape(cost_words(job, decision, cents))}" if cents else ""
         console.print(
-            f"[bold]{'At a source' if cents else 'Free first'}[/]: {escape(each.source)}, "
+            f"[bold]{'At a source' if cents else 'Free first'}[/]: "
+            f"{escape(source_title(job, each.source))}, "
             f"{escape(measure_words(job, each.change))}{cost}: "
             f"{_after(each)}; "
             f"{escape(agreement_words(each))}."

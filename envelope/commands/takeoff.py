@@ -187,9 +187,10 @@ def _print(console: Console, job: Job, found: TakeOff) -> None:
         )
     console.print(lines)
     bill = found.bill
+    tax = f"tax {text.grouped(float(bill.tax), 2)}" if bill.tax_share else "no tax included"
     console.print(
-        f"\nNet {text.grouped(float(bill.net), 2)} {money}, tax "
-        f"{text.grouped(float(bill.tax), 2)}, total {text.grouped(float(bill.total), 2)} {money}."
+        f"\nNet {text.grouped(float(bill.net), 2)} {money}, {tax}, "
+        f"total {text.grouped(float(bill.total), 2)} {money}."
     )
     if bill.unpriced:
         console.print("Not in the total: " + "; ".join(escape(each) for each in bill.unpriced))

@@ -328,9 +328,12 @@ def check_readings(tables: Tables, faults: Faults) -> None:
                 )
         elif "reading" not in faults.tables:
             what = "at a point" if source.is_point else "in a direction"
+            guess = '"20 dBm"' if source.is_point else '"100 uW/m2"'
             faults.add(
                 ("source", index, key),
-                f"{key} is missing: a source {what} needs it, or a [[reading]] that names it",
+                f"{key} is missing: a source {what} needs it, or a [[reading]] that names it; as "
+                f"a guess until then, write such as {key} = {guess} with level-tolerance = "
+                '"10 dB"',
             )
     first: dict[tuple[str, str | None], tuple[str, str]] = {}
     for index, reading in tables.of(schema.Reading):

@@ -43,7 +43,7 @@ def moved_sentence(source: Source) -> str:
         what, unit, now = "a level", "µW/m²", 1e6 * max(source.level_w_m2.values())
     stated = now / 10.0 ** (source.moved_db / 10.0)
     return (
-        f"{source.id}: stated with {what} of {_three_digits(stated)} {unit} on the average; the "
+        f"{source.id}: stated with {what} of {_three_digits(stated)} {unit} on average; the "
         f"readings make it {_three_digits(now)} {unit} ({source.moved_db:+.1f} dB)"
     )
 

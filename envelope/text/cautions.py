@@ -9,6 +9,7 @@ from envelope.building.job import AS_BUILT, Job, Plan
 from envelope.building.source_measures import is_meter
 from envelope.exposure.results import PlanResult
 from envelope.text.names import listed, plan_title, shown
+from envelope.text.trade import source_title, space_title
 
 _GLAZED = frozenset(("window", "skylight"))
 _FUMES = ("garage", "carport", "boiler", "furnace", "kitchen", "utility", "stove")
@@ -83,9 +84,9 @@ def _without_bond(job: Job, plans: Iterable[Plan], advice: str) -> str:
     if not names:
         return ""
     if job.wiring is None or not job.wiring.bonds:
-        return f"; the job has none{advice}"
+        return f"; the job has none{advice}" if advice else "; none is placed yet"
     some = listed(names) if len(names) <= 3 else f"{', '.join(names[:2])} and others"
-    return f"; none on a part of {some}{advice}"
+    return f"; none {'' if advice else 'is placed yet '}on a part of {some}{advice}"
 
 
 def _alarms(job: Job, spaces: list[str]) -> Iterator[str]:
@@ -93,9 +94,10 @@ def _alarms(job: Job, spaces: list[str]) -> Iterator[str]:
         return
     beside = _next_to(job, spaces)
     over = f" (adjoins {listed(beside)})" if beside else ""
+    titles = [space_title(job, each) for each in spaces]
     yield (
-        f"{listed([shown(each) for each in spaces])}{over}: phones and linked smoke and CO alarms "
-        "may lose their link; test them, keep a wired way to call."
+        f"{listed(titles)}{over}: phones and linked smoke and CO alarms may lose their link; "
+        "test them, keep a wired way to call."
     )
 
 
@@ -107,13 +109,15 @@ def _next_to(job: Job, spaces: list[str]) -> list[str]:
         for patch in building.patches
         if patch.far is not None and building.panel(patch.panel).space in spaces
     }
-    return sorted(shown(each) for each in beyond if any(word in each.lower() for word in _FUMES))
+    return sorted(
+        space_title(job, each) for each in beyond if any(word in each.lower() for word in _FUMES)
+    )
 
 
 def _windows(job: Job, plans: Iterable[Plan]) -> Iterator[str]:
     panels = _treated(job, plans, _GLAZED)
     if panels:
-        names = [shown(panel.rpartition("/")[2], limit=16) for panel in panels]
+        names = _opening_titles(job, panels)
         some = listed(names) if len(names) <= 3 else f"{', '.join(names[:2])} and others"
         yield (
             f"{some}: a window that is a way out must still open; film can crack glass that heats "
@@ -121,10 +125,19 @@ def _windows(job: Job, plans: Iterable[Plan]) -> Iterator[str]:
         )
 
 
+def _opening_titles(job: Job, panels: Iterable[str]) -> list[str]:
+    """What the client calls openings, else the ids that they have in their rooms."""
+    titles = [job.building.panel(panel).title for panel in panels]
+    return [
+        shown(title or panel.rpartition("/")[2], limit=24)
+        for panel, title in zip(panels, titles, strict=True)
+    ]
+
+
 def _vents(job: Job, plans: Iterable[Plan]) -> Iterator[str]:
     panels = _treated(job, plans, frozenset(("vent",)))
     if panels:
-        names = listed([shown(panel.rpartition("/")[2], limit=16) for panel in panels])
+        names = listed(_opening_titles(job, panels))
         yield f"{names}: keep ventilation and combustion air free."
 
 
@@ -132,7 +145,8 @@ def _meters(job: Job, treats: bool) -> Iterator[str]:
     meters = [each.id for each in job.sources if is_meter(each.id)]
     if meters and treats:
         verb = "needs its" if len(meters) == 1 else "need their"
+        titles = [source_title(job, each) for each in meters]
         yield (
-            f"{listed([shown(each) for each in meters])} {verb} radio link to be read: ask the "
-            "utility before anything is put around a meter."
+            f"{listed(titles)} {verb} radio link to be read: ask the utility before "
+            "anything is put around a meter."
         )

@@ -113,6 +113,11 @@ def plan_words(job: Job, plan: str) -> str:
     return TODAY if plan == AS_BUILT else plan_title(plan, job.plan(plan).title)
 
 
+def done_words(job: Job, plan: str) -> str:
+    """What had been done by a reading or a visit: a plan's title in quotes, or nothing yet."""
+    return "nothing yet" if plan == AS_BUILT else f"“{plan_words(job, plan)}”"
+
+
 def bound_words(job: Job) -> str:
     """How many readings bind the job's figures, and what their draws are worth."""
     fitted = job.fitted

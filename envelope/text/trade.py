@@ -9,6 +9,7 @@ from envelope.pricing.packages import Purchase
 from envelope.pricing.products import Product
 from envelope.text.names import face_title, shown
 from envelope.text.numbers import SPACE, area, grouped, length, significant, thickness
+from envelope.units import format_feet_inches
 
 _LITRES_PER_GALLON = 3.785411784
 _SQUARE_FOOT_M2 = 0.09290304
@@ -96,6 +97,21 @@ def spread_rate(value_m2_l: float, *, feet: bool) -> str:
     if feet:
         return f"{grouped(value_m2_l * _LITRES_PER_GALLON / _SQUARE_FOOT_M2)}{SPACE}ft²/gal"
     return f"{value_m2_l:.3g}{SPACE}m²/l"
+
+
+def ring_width(low_m: float, high_m: float, *, feet: bool) -> str:
+    """How wide a ring around a box is kept clear; in feet also in millimetres, which are exact.
+
+    Examples
+    --------
+    >>> ring_width(0.003, 0.006, feet=True), ring_width(0.003, 0.006, feet=False)
+    ('1/8\\xa0in to 1/4\\xa0in (3 to 6\\xa0mm)', '3 to 6\\xa0mm')
+    """
+    metric = f"{1e3 * low_m:g} to {1e3 * high_m:g}{SPACE}mm"
+    if not feet:
+        return metric
+    low, high = (format_feet_inches(each).replace(" ", SPACE) for each in (low_m, high_m))
+    return f"{low} to {high} ({metric})"
 
 
 def usual_value(value: float, unit: str, *, feet: bool) -> str:

@@ -33,6 +33,7 @@ class Words:
     amount: Callable[[float, str], str]  # a quantity in its unit, in the measure of the job
     packages: Callable[[Product, Purchase | None], str]
     resistance: Callable[[float], str]  # ohms
+    ring: Callable[[float, float], str]  # from and to what width, in metres
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -216,10 +217,10 @@ class _Order:
                 wait="until cured, as its label says",
                 stop_until="nothing comes off on a wet finger",
             )
-            low, high = (1e3 * self.job.defaults.value(f"ring-{end}") for end in ("from", "to"))
+            low_m, high_m = (self.job.defaults.value(f"ring-{end}") for end in ("from", "to"))
             yield Draft(
                 trade=PAINTER,
-                what=f"Mask openings, and a ring of {low:g} to {high:g} mm around every "
+                what=f"Mask openings, and a ring of {self.words.ring(low_m, high_m)} around every "
                 "electrical box",
                 where=where,
                 stop_until="a photo of every ring",
@@ -288,7 +289,7 @@ class _Order:
         painted = tuple(
             face
             for face in self.found.faces
-            if face.treatment in self.painted and face.kind in ("wall", "ceiling", "reveal")
+            if face.treatment in self.painted and face.kind in _FINISHED
         )
         if painted:
             finishes = [each for name in self.painted for each in self._liquids(name, "finish")]
@@ -331,6 +332,7 @@ class _Order:
         )
 
 
+_FINISHED = ("wall", "ceiling", "reveal", "door", "hatch")  # kinds that stay in sight
 _HOW = {
     "roll": "cut to the plan, laid with its overlaps, turned up at the walls and taped",
     "film": "cut wet, trimmed to the gasket, edges sealed",

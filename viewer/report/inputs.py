@@ -5,10 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from envelope import text
-from envelope.building.job import AS_BUILT, Assembly, Job, Layer, LossCurve, Plan, Source, Treatment
+from envelope.building.job import Assembly, Job, Layer, LossCurve, Plan, Source, Treatment
 from envelope.exposure.analysis_record import Analysis
 from envelope.text import trade
-from envelope.text.names import plan_title, shown, source_label
+from envelope.text.names import shown, source_label
+from envelope.text.surveys import done_words
 
 
 def source_words(job: Job, source: Source) -> str:
@@ -27,6 +28,7 @@ def source_words(job: Job, source: Source) -> str:
 def reading_rows(job: Job) -> list[dict[str, str]]:
     """Readings with the day and the state of the work, in the order of the job."""
     visits = {visit.id: visit for visit in job.visits}
+    openings = {panel.id.rpartition("/")[2]: panel.title for panel in job.building.panels}
     rows = []
     for each in job.readings:
         visit = visits.get(each.visit or "")
@@ -35,16 +37,18 @@ def reading_rows(job: Job) -> list[dict[str, str]]:
             where = f"{trade.receiver_title(job, each.receiver)} in {where}"
         heard = ", ".join(trade.source_title(job, name) for name in each.sources)
         without = ", ".join(trade.source_title(job, name) for name in each.off)
-        done = visit.plan if visit is not None else AS_BUILT
-        plan = next((plan for plan in job.plans if plan.id == done), None)
+        states = [
+            f"{shown(openings.get(name) or name)} {state}"
+            for name, state in sorted(each.plan.states.items())
+        ]
         shows = {"below": "below ", "above": "above "}.get(each.shows, "")
         rows.append(
             {
                 "name": shown(each.id),
                 "of": heard + (f" (off: {without})" if without else ""),
-                "where": where,
+                "where": where + (f", {', '.join(states)}" if states else ""),
                 "day": "" if visit is None else visit.date.isoformat(),
-                "done": "" if plan is None else plan_title(plan.id, plan.title),
+                "done": done_words(job, each.plan.id),
                 "meter": " ".join(part for part in (shown(each.meter), each.detector) if part),
                 "level": shows + text.level(each.level_w_m2),
                 "spots": str(each.spots),

@@ -173,7 +173,9 @@ class _Found:
             share = strongest.level_w_m2 / at_today.level_w_m2
             source = next(each for each in job.sources if each.id == strongest.id)
             by = (
-                f", mostly by {self._face(strongest.entries[0].panel)}" if strongest.entries else ""
+                f", mostly through the {self._face(strongest.entries[0].panel)}"
+                if strongest.entries
+                else ""
             )
             name = shown(source.title or source.id)
             yield f"{text.percent(share)} of it is brought by {name}{by}."

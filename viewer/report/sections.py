@@ -71,7 +71,7 @@ def bill_section(job: Job, bill: Bill) -> dict[str, Any]:
         ],
         "net": trade.money(bill.net, bill.currency) if priced else None,
         "tax": trade.money(bill.tax, bill.currency) if priced else None,
-        "tax_share": f"{float(100 * bill.tax_share):g}{text.SPACE}%",
+        "tax_share": f"{float(100 * bill.tax_share):g}{text.SPACE}%" if bill.tax_share else "",
         "total": trade.money(bill.total, bill.currency) if priced else None,
         "left_out": left_out(job, bill),
     }

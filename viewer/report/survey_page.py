@@ -17,6 +17,7 @@ from envelope.text import trade
 from envelope.text.names import listed, shown
 from envelope.text.surveys import (
     difference_range_words,
+    done_words,
     place_words,
     plan_words,
     range_words,
@@ -48,7 +49,7 @@ def survey_page(job: Job, planned: Sequence[Planned], *, plan: str, sheet: Sheet
     # hands' measures, in whole feet or tenths of a metre
     near_m, clear_m, away_m = (0.6096, 0.3048, 0.9144) if job.feet else (0.5, 0.3, 1.0)
     values = {
-        "plan": plan_words(job, plan),
+        "plan": done_words(job, plan),
         "near": text.length(near_m, feet=job.feet),
         "clear": text.length(clear_m, feet=job.feet),
         "away": text.length(away_m, feet=job.feet),
@@ -80,7 +81,7 @@ def _place(job: Job, each: Planned, number: int) -> dict[str, Any]:
     reading = each.readings[0]
     why = "what the promise is about" if each.kind == "bed" else ""
     if each.plan and each.narrows_db >= 0.05:
-        why = f"narrows {plan_words(job, each.plan)} by {each.narrows_db:.1f} dB"
+        why = f"narrows “{plan_words(job, each.plan)}” by {each.narrows_db:.1f} dB"
     return {
         "number": number,
         "id": reading.id,
@@ -96,7 +97,7 @@ def _pair(job: Job, each: Planned) -> dict[str, Any]:
     on, off = each.readings
     return {
         "ids": f"{on.id}, {off.id}",
-        "what": shown(each.about),
+        "what": _with_id(trade.source_title(job, each.about), each.about),
         "where": place_words(job, on),
         "expected": difference_range_words(each.low, each.expected, each.high),
     }
@@ -106,10 +107,20 @@ def _window(job: Job, each: Planned) -> dict[str, Any]:
     first, second = each.readings
     return {
         "ids": f"{first.id}, {second.id}",
-        "what": shown(each.about),
+        "what": _with_id(_opening_title(job, each.about), each.about),
         "where": place_words(job, first),
         "expected": difference_range_words(each.low, each.expected, each.high),
     }
+
+
+def _opening_title(job: Job, opening: str) -> str:
+    found = (each for each in job.building.panels if each.id.rpartition("/")[2] == opening)
+    return next((shown(each.title) for each in found if each.title), opening)
+
+
+def _with_id(title: str, name: str) -> str:
+    """A title with the id that the drawings and the table have."""
+    return shown(name) if title == shown(name) else f"{title} ({shown(name)})"
 
 
 def _joints(job: Job, rooms: Sequence[str]) -> list[dict[str, Any]]:
@@ -175,7 +186,11 @@ def room_plan_svg(job: Job, room: str, places: Sequence[Planned], numbers: dict[
         )
         name = escape(panel.id.rpartition("/")[2])
         x, y = at(middle + 0.16 * panel.normal[:2])
-        parts.append(f'<text x="{x:.2f}" y="{y:.2f}" class="n">{name}</text>')
+        side = float(panel.normal[0])  # beside a wall that runs up the page, clear of its line
+        anchor = "middle" if abs(side) < 0.7 else "start" if side > 0.0 else "end"
+        parts.append(
+            f'<text x="{x:.2f}" y="{y:.2f}" class="n" style="text-anchor:{anchor}">{name}</text>'
+        )
     for each in places:
         reading = each.readings[0]
         if reading.space != room:

@@ -16,6 +16,7 @@ def words_of(job: Job) -> Words:
         amount=lambda quantity, unit: trade.amount(quantity, unit, feet=job.feet),
         packages=lambda product, bought: trade.packages(product, bought, feet=job.feet),
         resistance=trade.resistance,
+        ring=lambda low_m, high_m: trade.ring_width(low_m, high_m, feet=job.feet),
     )
 
 

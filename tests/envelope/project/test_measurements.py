@@ -235,7 +235,8 @@ def test_one_mistake_gives_one_message(old: str, new: str, message: str) -> None
 def test_a_source_has_a_level_or_a_reading() -> None:
     assert messages(BASE.replace(LEVEL, "")) == [
         "house.toml:46 source[0].level: level is missing: a source in a direction needs it, or a "
-        "[[reading]] that names it"
+        '[[reading]] that names it; as a guess until then, write such as level = "100 uW/m2" with '
+        'level-tolerance = "10 dB"'
     ]
 
 
@@ -244,7 +245,8 @@ def test_a_point_has_an_eirp_or_a_reading() -> None:
     directed = 'azimuth = "231 deg"\nelevation = "4 deg"\n'
     assert messages(BASE.replace(LEVEL, "").replace(directed, point)) == [
         "house.toml:46 source[0].eirp: eirp is missing: a source at a point needs it, or a "
-        "[[reading]] that names it"
+        '[[reading]] that names it; as a guess until then, write such as eirp = "20 dBm" with '
+        'level-tolerance = "10 dB"'
     ]
 
 

@@ -13,10 +13,12 @@ from envelope.exposure.differences import Difference
 from envelope.plans.decision import FreeMeasure
 from envelope.plans.source_changes import SourceChange
 from envelope.project import load
+from envelope.text.cautions import cautions_of_plans
 from envelope.text.decisions import agreement_words
 from envelope.works.takeoff import take_off
 from envelope.works.workorder import work_order
 from viewer.report.bonding_page import bonding_page
+from viewer.report.inputs import reading_rows
 from viewer.report.order_page import order_page
 from viewer.report.render import Sheet
 from viewer.report.wording import words_of
@@ -117,6 +119,74 @@ def test_a_pdf_without_chromium_is_refused_before_anything_is_worked_out(  # typ
     assert main(["takeoff", str(MODELS / "house.toml"), "-o", str(out)]) == 2
     assert "none is installed" in capsys.readouterr().err
     assert not out.exists()
+
+
+def _titled(tmp_path: Path) -> Path:
+    """The ground-floor bedroom in a job of feet, with titles, doors painted, no tax stated."""
+    text = (MODELS / "bedroom.toml").read_text(encoding="utf-8")
+    text = text.replace('id = "bedroom"', 'id = "bedroom"\ntitle = "main bedroom"')
+    text = text.replace('id = "W1"', 'id = "W1"\ntitle = "garden window"')
+    text = text.replace('with = "door-fabric"', 'with = "coating"')
+    text += """
+[[reading]]
+id = "after"
+source = "hill-mast"
+space = "bedroom"
+at = "3 ft, 3 ft, 4 ft"
+level = "2 uW/m2"
+plan = "all-round"
+states = { W1 = "open" }
+
+[[reading]]
+id = "before"
+source = "hill-mast"
+space = "bedroom"
+at = "3 ft, 3 ft, 4 ft"
+level = "90 uW/m2"
+"""
+    path = tmp_path / "titled.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_cautions_call_rooms_and_windows_as_the_client_does(tmp_path: Path) -> None:
+    job = load(_titled(tmp_path))
+    plans = [job.plan("all-round")]
+    said = cautions_of_plans(job, plans, blocked=["bedroom"], for_client=True)
+    assert said[0].startswith("main bedroom: phones")
+    assert said[1].startswith("garden window and W2: a window that is a way out")
+    assert said[-1].endswith("; none is placed yet.")
+    planner = cautions_of_plans(job, plans, blocked=["bedroom"])
+    assert planner[-1].endswith("; the job has none: add [[bond]].")
+
+
+def test_a_reading_says_what_had_been_done_by_then_without_a_visit(tmp_path: Path) -> None:
+    after, before = reading_rows(load(_titled(tmp_path)))
+    assert (after["done"], before["done"]) == ("“all-round”", "nothing yet")
+    assert after["where"] == "main bedroom, garden window open"
+
+
+def test_a_painted_door_gets_its_finish_and_a_ring_is_in_the_measure_of_the_job(
+    tmp_path: Path,
+) -> None:
+    job = load(_titled(tmp_path))
+    steps = work_order(job, job.plan("all-round"), words_of(job)).steps
+    (finish,) = (step for step in steps if step.what.startswith("Finish coats"))
+    assert "bedroom/D1" in finish.where
+    (mask,) = (step for step in steps if step.what.startswith("Mask"))
+    assert "a ring of 1/8 in to 1/4 in (3 to 6 mm) around" in mask.what.replace("\xa0", " ")
+
+
+def test_a_tax_that_nobody_stated_is_not_shown_as_nought(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = _titled(tmp_path)
+    main(["takeoff", str(path), "--plan", "walls-only"])
+    assert "no tax included" in capsys.readouterr().out
+    page = tmp_path / "order.html"
+    main(["takeoff", str(path), "--plan", "walls-only", "-o", str(page)])
+    words = _words(page.read_text(encoding="utf-8"))
+    assert "Tax none included" in words
 
 
 def test_a_client_is_told_why_a_source_counts_and_not_what_to_write() -> None:
