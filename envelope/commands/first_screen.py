@@ -46,6 +46,7 @@ def print_first_screen(analysis: Analysis, job: Job) -> None:
     more = [receiver.id for receiver in first.receivers[MAX_RECEIVERS:]]
     if more:
         console.print(f"also: {escape(', '.join(more))} (--receiver NAME shows one alone)")
+    _print_open(console, job)
     if len(analysis.plans) > 1:
         _print_plans(console, analysis.plans)
     _print_faces(console, first, job)
@@ -99,6 +100,18 @@ def _sources(receiver: ReceiverResult, job: Job) -> list[str]:
 def called(panel: str, receiver: ReceiverResult, job: Job) -> str:
     """What a face is called, with its room where that is not the receiver's own."""
     return face_title(job.building.panel(panel), home=receiver.space)
+
+
+def _print_open(console: Console, job: Job) -> None:
+    """What a model leaves open: the figures and lists below would be believed without it."""
+    if not job.questions:
+        return
+    console.print(
+        "[bold]Buy nothing by these figures yet:[/bold] the model leaves open what decides them; "
+        "`gapcast check` says how to settle it."
+    )
+    for question in job.questions:
+        console.print(f"open: {escape(question.words)}.", highlight=False)
 
 
 def _print_plans(console: Console, plans: Sequence[PlanResult]) -> None:

@@ -242,4 +242,4 @@ def _tell(path: Path, job: Job, modelled: Modelled) -> None:
         )
     if not job.sources:
         print("no source yet: an even exterior field at 2.45 GHz is assumed")
-    print(f"next: gapcast analyze {path}")
+    print(f"next: gapcast check {path}, which asks what the model leaves open")

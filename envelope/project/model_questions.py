@@ -45,9 +45,12 @@ def _lead(names: Sequence[str]) -> str:
 
 
 def _left_out(job: Job) -> Iterator[Question]:
+    building = job.building
     names = list(
-        dict.fromkeys(patch.panel for patch in job.building.patches if patch.behind == "unmodelled")
+        dict.fromkeys(patch.panel for patch in building.patches if patch.behind == "unmodelled")
     )
+    rooms = {receiver.space for receiver in job.receivers}
+    names.sort(key=lambda name: building.panel(name).space not in rooms)  # these weigh most
     if names:
         yield Question(
             id="left-out",

@@ -410,8 +410,8 @@ def _notes(maker: _Maker) -> list[Note]:
         notes.append(Note(kind="left-out", subject="", message=", ".join(listed)))
     if maker.glazing:
         message = (
-            f"{counted(maker.glazing, 'window')} whose panes may be coated: taken between plain "
-            "and coated double glazing; say which"
+            f"{counted(maker.glazing, 'window')} whose panes may be coated: taken as double "
+            "glazing without a coat, the range has both; say which"
         )
         notes.append(Note(kind="guessed", subject=GLAZING, message=message))
     if "door-assumed" in maker.assemblies:

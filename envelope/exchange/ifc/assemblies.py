@@ -221,8 +221,8 @@ class Stacks:
         if self.glazing:
             message = (
                 f"{counted(len(self.glazing), 'window')} whose panes the file does not tell: taken "
-                "between plain and coated double glazing; say which, one reading through an open "
-                "and a shut window settles it"
+                "as double glazing without a coat, the range has both; say which: one reading with "
+                "the window open and one with it shut settle it"
             )
             found.append(Note(kind="guessed", subject=GLAZING, message=message))
         found.extend(

@@ -88,6 +88,27 @@ def test_nothing_is_advised_before(
     assert "variants" not in plain
 
 
+def test_analyze_says_that_its_figures_rest_on_what_is_open(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["analyze", str(job(folder))]) == 0
+    shown = " ".join(capsys.readouterr().out.split())
+    asked = shown.index("Buy nothing by these figures yet")
+    assert asked < shown.index("the model does not say where the ground is") < shown.index("tried")
+    assert main(["analyze", str(job(folder, site='grade = "0 m"'))]) == 0
+    assert "Buy nothing" not in capsys.readouterr().out
+
+
+def test_faces_of_the_room_with_the_bed_are_named_first(tmp_path: Path) -> None:
+    house = load(Path("models/house.toml")).building
+    (tmp_path / "rooms.obj").write_text(to_obj(house))
+    asked = load(job(tmp_path, model='spaces = ["kitchen", "bedroom"]', site='grade = "0 m"'))
+    (question,) = (each for each in asked.questions if each.id == "left-out")
+    rooms = [panel.split("/")[0] for panel in question.panels]
+    assert set(rooms) == {"bedroom", "kitchen"}
+    assert rooms == sorted(rooms)
+
+
 def test_check_asks(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["check", str(job(folder))]) == 0
     shown = " ".join(capsys.readouterr().out.split())

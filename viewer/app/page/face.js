@@ -57,7 +57,10 @@ export function factsOf({ panel, scene, leak, about, computed, receiver }) {
     ...facts,
     ["brings now", leak.lines[0] ?? ""],
     ["if treated", leak.trial],
-    ["verdict", leak.is_gap ? `a gap: below ${limit}` : `not a gap: ${limit} or more`],
+    [
+      "verdict",
+      leak.is_gap ? `a gap: its loss is below ${limit}` : `not a gap: its loss is ${limit} or more`,
+    ],
   ];
 }
 

@@ -8,7 +8,7 @@ import { panelName, percent } from "./words.js";
 
 const ROWS_AT_MOST = 40;
 const ORDER =
-  "Click a face to treat it. First those that it helps to treat, then where the rest comes in. Bars: the part of the level that comes in there.";
+  "Click a face to treat it. First those whose treatment brings half a decibel or more, then the rest by how much of the level comes in there (bars).";
 
 /** Plans, the one that is worked on pressed, the others to be shown beside it. */
 export class PlanList {
