@@ -166,7 +166,8 @@ def _print_not_now(console: Console, job: Job, decision: Decision) -> None:
     """What is not to be done, and why."""
     if decision.worse:
         console.print(
-            "[bold]Never by itself[/], the room gets worse: "
+            "[bold]Never by itself[/], the room gets worse than "
+            f"{text.level(decision.start_w_m2)}: "
             + "; ".join(
                 f"{escape(worse_words(job, each))} ({text.level(each.level_w_m2)})"
                 for each in decision.worse[:_MOST_WORSE]

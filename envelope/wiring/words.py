@@ -18,8 +18,9 @@ CAUTIONS = (
 BOND = (
     "Bond: by a licensed electrician, the circuit dead and proved dead, to the protective earth, "
     "which is verified first; one bond for each connected coating; never to neutral, pipes or a "
-    "separate rod; the local code decides on its size. A nail or screw that meets a cable makes a coating live: "
-    "bonded and behind residual-current protection it trips, floating it never trips anything."
+    "separate rod; the local code decides on its size. A nail or screw that meets a cable makes a "
+    "coating live: bonded and behind residual-current protection it trips, floating it never trips "
+    "anything."
 )
 BOND_SHORT = "by a licensed electrician, dead and proved dead, under the local code."
 STRIP = (

@@ -17,10 +17,16 @@ from viewer.app.outlook import Choice
 def bill_told(bill: Bill) -> protocol.BillTold:
     """What a plan costs; without a price for anything there is no total."""
     priced = any(line.amount is not None for line in bill.lines)
+    total = money(bill.total, bill.currency) + with_tax(bill)
     return {
-        "total": money(bill.total, bill.currency) if priced or not bill.lines else None,
+        "total": total if priced or not bill.lines else None,
         "unpriced": [shown(each, limit=80) for each in bill.unpriced],
     }
+
+
+def with_tax(bill: Bill) -> str:
+    """Says that an amount holds the tax: the steps to take are told before it."""
+    return " with tax" if bill.tax else ""
 
 
 def money(amount: Decimal, currency: str | None) -> str:
@@ -37,7 +43,7 @@ def choice_told(
     if bill and bill_now and bill.currency and not (bill.unpriced or bill_now.unpriced):
         amount = bill.total - bill_now.total
         sign = "+" if amount > 0 else "−" if amount < 0 else "±"
-        more = f"{sign}{money(abs(amount), bill.currency)}"
+        more = f"{sign}{money(abs(amount), bill.currency)}{with_tax(bill)}"
     return {
         "treatments": list(choice.treatments),
         "level_w_m2": _finite(choice.level_w_m2),

@@ -48,6 +48,7 @@ def test_the_sequence_is_told_with_what_remains_and_what_not_to_do(steps: Steps)
     assert told["notes"][0].startswith("Prices are missing")  # the hut states none
     assert told["stop"].startswith("Stop after step")
     assert any("walls of hut with coat" in each for each in told["worse"])  # the open pane remains
+    assert all(", from " in each for each in told["worse"])  # what it is worse than
 
 
 def test_a_step_is_tried_out_in_the_picture_and_the_file_stays(steps: Steps) -> None:

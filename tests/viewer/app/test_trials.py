@@ -188,6 +188,17 @@ def test_plans_are_told_with_what_they_cost(path: Path) -> None:
     with_desk(path, script)
 
 
+def test_a_total_says_that_the_tax_is_in_it(path: Path) -> None:
+    path.write_text(path.read_text() + '\n[costs]\ntax = "20 %"\n')
+
+    async def script(desk: Desk, page: Any, told: Told) -> None:
+        bills = next(what for what in reversed(told) if what["tell"] == "job")["bills"]
+        assert bills["windows"]["total"] == "96.00\u00a0EUR with tax"
+        assert "tax" not in bills["as-built"]["total"]
+
+    with_desk(path, script)
+
+
 def test_a_copy_stands_on_its_own_and_an_extension_follows(path: Path) -> None:
     session = Session(path, sampling=Sampling(points_per_panel=2**5, points=2**8))
     session.new_plan(plan="copied", beside="windows", copy=True)
