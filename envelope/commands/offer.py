@@ -46,7 +46,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="append",
         type=int,
         metavar="N",
-        help="offer the sequence of `gapcast decide` up to this step; may be given several times",
+        help="offer the sequence of `gapcast decide --leave-sources` up to this step, since no "
+        "promise counts on a router that is off; may be given several times",
     )
     parser.add_argument("--receiver", metavar="ID", help="whose level is promised (default: first)")
 
@@ -62,7 +63,9 @@ def _options(
 
 
 def _steps(job: Job, casts: Casts, numbers: Sequence[int]) -> tuple[Plan, ...]:
-    """The sequence up to each step, with nothing done about sources.
+    """The sequence up to each step, with nothing done about sources; it is printed.
+
+    Its steps are not those of `gapcast decide` where that switches a router off first.
 
     Raises
     ------
@@ -70,11 +73,15 @@ def _steps(job: Job, casts: Casts, numbers: Sequence[int]) -> tuple[Plan, ...]:
         Where there is no such step.
     """
     from envelope.plans.decide import decide
+    from envelope.text.decisions import step_words
 
     found = decide(job, casts=casts, receiver=job.receivers[0].id, leave_sources=True).steps
     for number in numbers:
         if not 1 <= number <= len(found):
             raise EnvelopeError(f"--step {number}: the sequence has steps 1 to {len(found)}")
+    print("the sequence of `gapcast decide --leave-sources`, which leaves every source on:")
+    for number, step in enumerate(found[: max(numbers)], 1):
+        print(f"  step {number}: {step_words(job, step)}")
     return tuple(
         replace(found[number - 1].plan, title=f"The sequence up to step {number}")
         for number in numbers

@@ -104,7 +104,8 @@ def decide(
         )
     best = float(front.levels_w_m2.min())
     if budget_cents is not None and len(front.cents) == 1:
-        raise EnvelopeError(_too_little(candidates, tables, weights, budget_cents))
+        money = job.costs.currency or ""
+        raise EnvelopeError(_too_little(candidates, tables, weights, budget_cents, money))
     if target_w_m2 is not None:
         front = _up_to(front, target_w_m2)
     chain = best_chain(
@@ -249,7 +250,11 @@ def _up_to(front: Front, target_w_m2: float) -> Front:
 
 
 def _too_little(
-    candidates: Candidates, tables: LevelTables, weights: np.ndarray, budget_cents: int
+    candidates: Candidates,
+    tables: LevelTables,
+    weights: np.ndarray,
+    budget_cents: int,
+    money: str,
 ) -> str:
     """The cheapest useful measure, for a budget that buys none."""
     count = len(candidates.units)
@@ -267,8 +272,8 @@ def _too_little(
     if cheapest is None:
         return "no single measure on offer lowers the level, whatever it costs"
     return (
-        f"a budget of {budget_cents / 100:.2f} buys nothing that helps: the cheapest useful "
-        f"measure is {cheapest[1]}, for {cheapest[0] / 100:.2f}"
+        f"a budget of {budget_cents / 100:.2f} {money} buys nothing that helps: the "
+        f"cheapest useful measure is {cheapest[1]}, for {cheapest[0] / 100:.2f} {money}"
     )
 
 

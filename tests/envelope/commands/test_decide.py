@@ -95,7 +95,10 @@ def test_a_target_out_of_reach_says_what_can_be_had_and_what_limits_it(
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        (("--budget", "1 EUR"), "buys nothing that helps: the cheapest useful measure is"),
+        (
+            ("--budget", "1 EUR"),
+            "a budget of 1.00 EUR buys nothing that helps: the cheapest useful measure is",
+        ),
         (("--budget", "100 USD"), "this is in USD, and the job counts in EUR"),
         (("--budget", "much"), "--budget:"),
         (("--target", "10"), "--target:"),

@@ -91,3 +91,16 @@ def test_the_command_refuses_a_receiver_that_is_none(tmp_path: Path, capsys) -> 
     assert main(["offer", str(JOB), "-o", str(out), "--receiver", "sofa"]) == 2
     assert "no receiver 'sofa'" in capsys.readouterr().err
     assert not out.exists()
+
+
+def test_steps_on_offer_are_printed_since_they_leave_every_source_on(
+    tmp_path: Path, capsys
+) -> None:  # type: ignore[no-untyped-def]
+    assert main(["offer", str(JOB), "--step", "2", "-o", str(tmp_path / "steps.html")]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0].startswith("the sequence of `gapcast decide --leave-sources`")
+    offered = [line.partition(": ")[2] for line in lines[1:3]]
+    main(["decide", str(JOB), "--leave-sources"])
+    decided = " ".join(capsys.readouterr().out.split())
+    for step in offered:
+        assert " ".join(step.split()) in decided
