@@ -286,6 +286,21 @@ class _Order:
         for each in self.bonding:
             if each.bond is not None or not each.island.leaf:
                 yield self._bond(each)
+        leaves = tuple(
+            each.island.name for each in self.bonding if each.bond is None and each.island.leaf
+        )
+        if leaves:
+            yield Draft(
+                trade=ELECTRICIAN,
+                what="Settle each coating or film on the leaf of a window or door: it floats "
+                "unless it is bridged to the bonded coating beside it, with a lead that bends as "
+                "the leaf opens, or bonded by itself",
+                where=leaves,
+                stop_until="the bonding plan says of each which it is; one that floats is clear of "
+                "cables",
+                caution="Licensed electrician, local code; power off and proved dead; earth "
+                "nothing there that hands touch unless the electrician says so.",
+            )
         painted = tuple(
             face
             for face in self.found.faces

@@ -173,6 +173,9 @@ def test_a_painted_door_gets_its_finish_and_a_ring_is_in_the_measure_of_the_job(
     steps = work_order(job, job.plan("all-round"), words_of(job)).steps
     (finish,) = (step for step in steps if step.what.startswith("Finish coats"))
     assert "bedroom/D1" in finish.where
+    (leaf,) = (step for step in steps if step.what.startswith("Settle each coating or film"))
+    assert leaf.trade == "electrician"
+    assert set(leaf.where) == {"bedroom/W1", "bedroom/W2", "bedroom/D1"}
     (mask,) = (step for step in steps if step.what.startswith("Mask"))
     assert "a ring of 1/8 in to 1/4 in (3 to 6 mm) around" in mask.what.replace("\xa0", " ")
 
