@@ -105,6 +105,20 @@ def missed_neighbours(job: Job) -> list[str]:
     return sentences
 
 
+def closed_rooms(job: Job) -> list[str]:
+    """Ask for the door and windows of a receiver's room that has none: it would seem too tight."""
+    rooms = dict.fromkeys(receiver.space for receiver in job.receivers)
+    opened = {
+        panel.space for panel in job.building.panels if panel.kind in (*OPENING_KINDS, "open")
+    }
+    return [
+        f"{room} has no door and no window in the job: what its plans bring is too good until they "
+        "are entered"
+        for room in rooms
+        if room not in opened
+    ]
+
+
 def unstated_edges(job: Job) -> list[str]:
     """Ask for the frame and the film edge of windows in receivers' rooms, by line."""
     rooms = {receiver.space for receiver in job.receivers}
@@ -176,6 +190,7 @@ def _summary(job: Job) -> dict[str, Any]:
         "plans": [plan.id for plan in job.plans],
         "notes": [
             *job.notes,
+            *closed_rooms(job),
             *source_notes(job),
             *_glazing(job),
             *missed_neighbours(job),

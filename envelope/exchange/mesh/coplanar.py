@@ -44,7 +44,8 @@ def merged(soup: Soup, volume: Volume, label: Ints) -> list[Polygon]:
     sign = np.where(volume.front, 1.0, -1.0)[:, np.newaxis]
     vectors = soup.select(volume.faces).area_vectors() * sign
     areas = np.linalg.norm(vectors, axis=1)
-    normals = vectors / areas[:, np.newaxis]
+    with np.errstate(invalid="ignore"):  # a sliver faces nowhere: it joins any face in its plane
+        normals = vectors / areas[:, np.newaxis]
     owner: dict[tuple[int, int], list[int]] = defaultdict(list)
     for face, ring in enumerate(rings):
         for edge in zip(ring, [*ring[1:], ring[0]], strict=True):

@@ -32,6 +32,7 @@ from envelope.geometry.polygons import Area, polygon_of
 MOST_PANELS = 20_000
 SAME_STOREY_M = 1.2
 COPLANAR_M = 1e-3
+LEAST_M2 = 1e-6  # what is smaller has no direction that can be told
 OURS = "gapcast"  # key of the extras that an export of ours carries
 
 
@@ -204,7 +205,12 @@ def make_space(
             for index, label in enumerate(soup.labels)
         ]
     )
-    polygons = merged(soup, volume, same[soup.label[volume.faces]])
+    polygons = [
+        polygon
+        for polygon in merged(soup, volume, same[soup.label[volume.faces]])
+        if np.linalg.norm(area_vector(polygon.outline))
+        > LEAST_M2  # of mended corners, shuts nothing
+    ]
     if len(polygons) > MOST_PANELS:
         message = (
             f"space {id} has {len(polygons)} flat panels; at most {MOST_PANELS} can be worked "

@@ -302,6 +302,16 @@ class TestBadInput:
         assert [fault["key"] for fault in faults] == ["source[0].band", "source[0].level"]
         assert all(isinstance(fault["line"], int) for fault in faults)
 
+    def test_a_room_without_a_door_or_window_is_asked_for_them(self, job, capsys):
+        path = Path(job(BED))
+        said = "room has no door and no window in the job"
+        assert said not in " ".join(answer(capsys, "check", str(path))[1].split())
+        text = path.read_text()
+        opening, plan = text.index("[[opening]]"), text.index("[[plan]]")
+        bare = text[:opening] + text[text.index("[[treatment]]") : plan] + BED
+        path.write_text(bare)
+        assert said in " ".join(answer(capsys, "check", str(path))[1].split())
+
     def test_no_command_and_an_unknown_one(self, capsys):
         for arguments in ([], ["analyse"]):
             with pytest.raises(SystemExit) as stopped:

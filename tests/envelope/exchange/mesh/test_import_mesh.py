@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -11,6 +13,8 @@ import pytest
 from envelope.building.model import Building
 from envelope.errors import ModelFileError
 from envelope.exchange import Imported, list_model, read_model
+from envelope.exchange.mesh import spaces
+from envelope.exchange.mesh.coplanar import Polygon
 
 # A room of 4 × 3 × 2.5 m; faces seen from outside counter-clockwise, as solids are drawn.
 CORNERS = [
@@ -61,6 +65,21 @@ def imported(path: Path, **more: object) -> Imported:
 @pytest.fixture
 def file(tmp_path: Path) -> Path:
     return tmp_path / "model.obj"
+
+
+def test_a_polygon_of_mended_corners_in_a_line_is_no_panel(
+    file: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    merged = spaces.merged
+
+    def with_sliver(*arguments: Any) -> list[Polygon]:
+        found = merged(*arguments)
+        line = np.array([[4, 0, 2], [4, 0.1, 2], [4 - 5e-7, 2, 2], [4, -1.9, 2], [4, -1.7, 2]])
+        return [*found, dataclasses.replace(found[0], outline=line, holes=())]
+
+    monkeypatch.setattr(spaces, "merged", with_sliver)
+    found = imported(written(file, {"study": box((0, 0, 0), (4, 3, 2.5))}))
+    assert len(found.spaces[0].panels) == 6
 
 
 def test_a_plain_room(file: Path, assembled: Callable[[Imported], Building]) -> None:
