@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from rich.markup import escape
 
-from envelope.building.job import Job, Receiver
+from envelope.building.job import AS_BUILT, Job, Receiver
 from envelope.commands.arguments import add_job, add_output_switches
 from envelope.commands.common import cast, chosen_plans, nearest, read_job
 from envelope.commands.layout import open_console, plain_table
@@ -26,6 +26,7 @@ from envelope.text.sentences import change_words
 from envelope.units import parse_length, parse_size
 
 LITTLE_DB = 1.0  # from which another place is worth moving the bed; common practice, no source
+_APART_DB = 0.1  # from which two screens show different levels
 _SAME_SPAN_DB = 2.0  # a room within which levels lie so near is told as being the same all over
 
 DESCRIPTION = (
@@ -154,9 +155,27 @@ def _print(job: Job, receiver: Receiver, found: Sequence[BedPlan]) -> None:
                 f"{escape(plan_title(plan.plan))}: moving the bed brings only "
                 f"{max(plan.below_db, 0.0):.1f}{SPACE}dB, {why}."
             )
+    if apart := read_apart(job, receiver.id):
+        console.print(escape(apart))
     console.print(
         "Coordinates are the room's own. A prediction: read the level at both places before the "
         "bed is moved for good."
+    )
+
+
+def read_apart(job: Job, receiver: str) -> str:
+    """Why levels here are not those of `analyze`, where the bed was read and other places were not.
+
+    What readings add at the bed alone says nothing of another place, so no place gets it.
+    """
+    place = None if job.fitted is None else job.fitted.places.get(receiver)
+    if place is None or abs(place.shift_of(AS_BUILT)) < _APART_DB:
+        return ""
+    way = "lower" if place.shift_of(AS_BUILT) < 0.0 else "higher"
+    return (
+        f"Readings at {receiver} put its level {abs(place.shift_of(AS_BUILT)):.1f}{SPACE}dB {way} than "
+        "the model does. That is in analyze, and not here, since no other place was read so: "
+        "compare these levels with one another."
     )
 
 
