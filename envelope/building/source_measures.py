@@ -37,7 +37,9 @@ def is_meter(source: str) -> bool:
     return "meter" in source.lower()
 
 
-def taken_measures(source: str, space: str | None) -> tuple[SourceMeasure, ...]:
+def taken_measures(
+    source: str, space: str | None, *, called: str = ""
+) -> tuple[SourceMeasure, ...]:
     """What may be done about a source of which the job does not say so.
 
     Parameters
@@ -46,8 +48,10 @@ def taken_measures(source: str, space: str | None) -> tuple[SourceMeasure, ...]:
         Id of a source at a point.
     space : str, optional
         Of the building, in which it stands; None outdoors, where it is someone else's.
+    called : str
+        The space as people call it; its id unless stated.
     """
     if space is None or is_meter(source):
         return ()
-    reason = "it stands in the house (may = [] where it must stay on)"
+    reason = f"it stands in {called or space} (may = [] where it must stay on)"
     return (SourceMeasure(do="off-at-night", reason=reason),)

@@ -169,12 +169,13 @@ def read_apart(job: Job, receiver: str) -> str:
     What readings add at the bed alone says nothing of another place, so no place gets it.
     """
     place = None if job.fitted is None else job.fitted.places.get(receiver)
-    if place is None or abs(place.shift_of(AS_BUILT)) < _APART_DB:
+    shift_db = 0.0 if place is None else place.shift_of(AS_BUILT)
+    if abs(shift_db) < _APART_DB:
         return ""
-    way = "lower" if place.shift_of(AS_BUILT) < 0.0 else "higher"
+    way = "lower" if shift_db < 0.0 else "higher"
     return (
-        f"Readings at {receiver} put its level {abs(place.shift_of(AS_BUILT)):.1f}{SPACE}dB {way} than "
-        "the model does. That is in analyze, and not here, since no other place was read so: "
+        f"Readings at {receiver} put its level {abs(shift_db):.1f}{SPACE}dB {way} than the model "
+        "does. That is in analyze, and not here, since no other place was read so: "
         "compare these levels with one another."
     )
 

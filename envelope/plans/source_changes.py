@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from envelope.building.job import Job, Source, SourceMeasure
-from envelope.building.source_measures import Agreement, Measure
+from envelope.building.source_measures import Agreement, Measure, taken_measures
 from envelope.exposure.differences import LevelDraws
 from envelope.geometry.plane import Floats
 
@@ -48,11 +48,19 @@ def changes_of(job: Job) -> dict[str, tuple[SourceChange, ...]]:
     return {
         device: tuple(
             change
-            for measure in found[device][0].measures
+            for measure in _measures(job, found[device][0])
             for change in _of(device, tuple(each.id for each in found[device]), measure)
         )
         for device in sorted(found)
     }
+
+
+def _measures(job: Job, source: Source) -> tuple[SourceMeasure, ...]:
+    """What may be done about a source; a room in it goes by its title."""
+    if source.may is not None or source.space is None:
+        return source.measures
+    title = job.building.space(source.space).title
+    return taken_measures(source.device or source.id, source.space, called=title)
 
 
 def _of(device: str, sources: tuple[str, ...], measure: SourceMeasure) -> list[SourceChange]:

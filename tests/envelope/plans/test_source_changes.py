@@ -121,6 +121,9 @@ def test_a_source_in_the_home_may_be_off_at_night_unless_the_job_says_otherwise(
     (change,) = changes_of(small_job())["router"]
     assert (change.do, change.cost, change.is_free) == ("off-at-night", 0, True)
     assert "study" in change.reason
+    titled = small_job(None, ('id = "study"', 'id = "study"\ntitle = "home office"'))
+    (change,) = changes_of(titled)["router"]
+    assert change.reason.startswith("it stands in home office (")
     assert changes_of(small_job("[]")) == {}
     assert changes_of(small_job(None, ('"router"', '"gas-meter"'))) == {}
 
