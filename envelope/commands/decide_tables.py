@@ -21,6 +21,7 @@ from envelope.text.decisions import (
     cost_words,
     kept_words,
     measure_words,
+    not_offered_words,
     now_or_never_words,
     shares_words,
     spared_words,
@@ -182,7 +183,7 @@ def _print_not_now(console: Console, job: Job, decision: Decision) -> None:
     if decision.candidates.kept:
         stay.append(kept_words(job, decision.candidates.kept))
     if decision.candidates.nothing_offered:
-        stay.append(f"no plan treats any {', '.join(decision.candidates.nothing_offered)}")
+        stay.append(not_offered_words(decision.candidates.nothing_offered))
     if stay:
         console.print(f"Left as they are: {escape('; '.join(stay))}.")
     if decision.candidates.goes_nowhere:

@@ -93,6 +93,18 @@ def worse_words(job: Job, worse: Worse) -> str:
     return f"{unit_title(job, worse.unit)} with {_titles(job, worse.label)}"
 
 
+def not_offered_words(kinds: Sequence[str]) -> str:
+    """Kinds of face on which nothing is on offer, and how to have something offered.
+
+    Examples
+    --------
+    >>> not_offered_words(["door", "window"])
+    'no plan treats any door or window; to have it offered, put a treatment on it in some plan'
+    """
+    any_of = " or ".join(filter(None, (", ".join(kinds[:-1]), kinds[-1])))
+    return f"no plan treats any {any_of}; to have it offered, put a treatment on it in some plan"
+
+
 def measure_words(job: Job, change: SourceChange) -> str:
     """What is done about a source, as one tells someone to do it."""
     if change.do == "off-at-night":

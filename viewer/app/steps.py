@@ -21,6 +21,7 @@ from envelope.text.decisions import (
     change_words,
     cost_words,
     measure_words,
+    not_offered_words,
     worse_words,
 )
 from envelope.text.names import shown
@@ -217,8 +218,7 @@ def _told(job: Job, decision: Decision, receiver: str | None) -> protocol.StepsT
     elif job.costs.tax:
         notes.append(f"Costs are before tax of {text.percent(float(job.costs.tax))}.")
     if decision.candidates.nothing_offered:
-        kinds = ", ".join(decision.candidates.nothing_offered)
-        notes.append(f"No plan of the job puts anything on: {kinds}. They stay as they are.")
+        notes.append(f"Left as they are: {not_offered_words(decision.candidates.nothing_offered)}.")
     return {
         **_nothing(receiver),
         "of": shown(decision.receiver),
