@@ -103,7 +103,7 @@ def points_of(receiver: Receiver) -> Floats:
     return np.asarray(receiver.position_m + np.array(list(itertools.product(*axes))))
 
 
-def _shared(sampling: Sampling, points: int) -> Sampling:
+def shared_out(sampling: Sampling, points: int) -> Sampling:
     """Sampling of each of a box's points, for which their mean is about as exact as one point.
 
     The mean of k points errs by a root of k less than each, and a point with a share s of the rays
@@ -211,7 +211,7 @@ def cast_job(
                 building,
                 space=receiver.space,
                 position_m=position,
-                sampling=_shared(sampling, len(points[receiver.id])),
+                sampling=shared_out(sampling, len(points[receiver.id])),
                 bins=bins,
                 progress=within,
                 cancel=cancel,

@@ -24,8 +24,8 @@ def heard_from_all_sides(*, beamwidth_rad: float, back_db: float) -> float:
 
     Examples
     --------
-    >>> round(heard_from_all_sides(beamwidth_rad=1.0472, back_db=200.0), 3)  # 10.7 dBi
-    0.092
+    >>> round(heard_from_all_sides(beamwidth_rad=1.0472, back_db=200.0), 3)  # 10.3 dBi
+    0.093
     """
     cosine = (np.arange(_NODES) + 0.5) / _NODES * 2.0 - 1.0
     pattern = heard_at(np.arccos(cosine), beamwidth_rad=beamwidth_rad, back_db=back_db)

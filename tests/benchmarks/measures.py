@@ -17,7 +17,7 @@ from engines import OURS, PLAIN, Lister, Wrong, general_engines, judge, judge_wa
 from scenes import ROOT, Scene, at_edges, by_chance, side_by_side
 
 from envelope.exposure.analysis import bench_of
-from envelope.exposure.casts import cast_job
+from envelope.exposure.casts import cast_job, shared_out
 from envelope.exposure.solid_angles import solid_angles, tag
 from envelope.exposure.transmission import stacks_of
 from envelope.project import load
@@ -259,7 +259,7 @@ def retag_beside_cast(path: Path, *, rounds: int, sampling: Sampling = DEFAULT) 
                             job.building,
                             space=receiver.receiver.space,
                             position_m=point.position_m,
-                            sampling=sampling,
+                            sampling=shared_out(sampling, len(receiver.points)),
                         )
                         for point in receiver.points
                     ]

@@ -66,8 +66,8 @@ def thicknesses_in(
         chosen.append(fits[0] if fits else None)
         if fits and fits[0] in left:
             left.remove(fits[0])
-    if chosen.count(None) > len(left):
-        return None
+    if chosen.count(None) > len(left) or (chosen.count(None) > 1 and len(set(left)) > 1):
+        return None  # which is which would hang on the order of the file's list
     layers = [item if item is not None else left.pop(0) for item in chosen]
     if left:
         return None
@@ -77,7 +77,9 @@ def thicknesses_in(
 
 
 def _reading(material: str) -> str | None:
+    """What a material is, by the short words first: a "Block" is then what "Blk" is."""
+    short = next((key for key, words in SHORT.items() if slug(material) in words), None)
+    if short is not None:
+        return short
     found = read_material(material, thickness_m=0.01)
-    if found is not None:
-        return found.known
-    return next((key for key, words in SHORT.items() if slug(material) in words), None)
+    return None if found is None else found.known
