@@ -138,9 +138,10 @@ def unknown_products(
                     key="layers",
                     range=BETWEEN,
                     words="which board it is",
-                    taken=f"{UNKNOWN_BOARD} of {each.id}: drawn between wood and plywood",
+                    taken=f"the board of {_plain(each.id)} drawn between wood and plywood",
                     settle="look at a cut edge or a stamp: write wood, plywood or chipboard",
                 )
+    panes = [each for each in assemblies if any(layer.perhaps for layer in each.layers)]
     for each in assemblies:
         doubtful = [layer for layer in each.layers if layer.perhaps_material is not None]
         if doubtful:
@@ -150,7 +151,7 @@ def unknown_products(
                 id=each.id,
                 key="layers",
                 range=COATED,
-                words=f"what {each.id} is made of",
+                words=f"what {_plain(each.id)} is made of",
                 taken="; ".join(f"{one} taken, drawn as {other} as often" for one, other in pairs),
                 settle="ask who built it or look at a hole in it: write its material and take "
                 "perhaps-material away",
@@ -161,11 +162,18 @@ def unknown_products(
                 id=each.id,
                 key="layers",
                 range=COATED,
-                words=f"whether {each.id} is coated",
+                words="whether the panes are coated"
+                if len(panes) == 1
+                else f"whether the panes of {_plain(each.id)} are coated",
                 taken="taken without a coat, drawn with one as often as without",
                 settle="shine a small torch at the pane: one reflection of another colour is "
                 "a coat; or read the level with the window open and shut",
             )
+
+
+def _plain(name: str) -> str:
+    """An id as words, for pages whose reader never saw the file: “old windows”."""
+    return f"“{name.replace('-', ' ').replace('_', ' ')}”"
 
 
 def is_unknown_board(material: str | None) -> bool:

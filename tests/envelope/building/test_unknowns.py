@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from envelope.building.composition import Assembly, Layer
+from envelope.building.unknowns import unknown_products
 from envelope.project import load_text
 
 JOB = """format = 1
@@ -113,3 +115,18 @@ def test_a_coat_that_may_be_there_is_written_and_read():
     found = load_text(text, path="room.toml")
     assert ("assembly", "pane", "layers") in keys(found)
     assert found.assemblies["pane"].layers[1].perhaps
+
+
+def test_panes_that_may_be_coated_are_named_in_words_and_told_apart():
+    def said(*assemblies):
+        return [each.words for each in unknown_products(assemblies, ())]
+
+    assert "whether the panes are coated" in {each.words for each in job().unknowns}
+    coat = Layer(sheet_resistance_ohm_sq=4.0, perhaps=True)
+    glass = Layer(material="glass", thickness_m=0.004)
+    old, door = (Assembly(id=name, layers=(glass, coat)) for name in ("old-pane", "garden-door"))
+    assert said(old) == ["whether the panes are coated"]
+    assert said(old, door) == [
+        "whether the panes of “old pane” are coated",
+        "whether the panes of “garden door” are coated",
+    ]
