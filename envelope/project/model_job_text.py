@@ -26,6 +26,14 @@ PILLOW_M = 0.7  # above the floor
 _CLEAR_M = 0.1  # a receiver nearer to a panel than this is moved
 _NOTHING_DB = 0.01
 
+# Groups of panels that the example plan treats, by the kind that must be there, and with what.
+_EXAMPLE: Mapping[str, tuple[str, str]] = {
+    "walls": ("wall", "coating"),
+    "ceiling": ("ceiling", "coating"),
+    "windows": ("window", "film"),
+    "skylights": ("skylight", "film"),
+}
+
 # What is assumed for each kind of element, of the starter assemblies: light building, so that a
 # wall never shields more on paper than it does on site. Our own choice.
 ASSUMED: Mapping[str, str] = {
@@ -108,7 +116,7 @@ def starting_text(
         *(
             write.tables(tables, keys=_CARRIED)
             if tables.get("receiver") or tables.get("treatment")
-            else _use(imported.spaces[0])
+            else _use(imported.spaces)
         ),
     ]
     return "\n".join(parts) + "\n"
@@ -222,8 +230,9 @@ def _tags(rules: str) -> Iterator[str]:
     yield ""
 
 
-def _use(space: Space) -> Iterator[str]:
-    yield "# ---- what is put on which panels, an example"
+def _use(spaces: Sequence[Space]) -> Iterator[str]:
+    space = spaces[0]
+    yield "# ---- what is put on which panels, an example: replace each by what is bought"
     yield ""
     yield "[[treatment]]"
     yield 'id = "coating"'
@@ -231,6 +240,12 @@ def _use(space: Space) -> Iterator[str]:
     yield 'sheet-resistance = "5 ohm/sq"    # of one coat; take it from the data sheet'
     yield "coats = 1"
     yield ""
+    if any(entry["with"] == "film" for each in spaces for entry in example_treats(each)):
+        yield "[[treatment]]"
+        yield 'id = "film"                      # on panes, which let in most once walls are tight'
+        yield 'kind = "sheet"'
+        yield 'sheet-resistance = "7 ohm/sq"    # our own example; take it from the data sheet'
+        yield ""
     yield "# No [[source]]: an even exterior field at 2.45 GHz is assumed. With one:"
     yield "# [[source]]"
     yield '# id = "mast"'
@@ -247,16 +262,24 @@ def _use(space: Space) -> Iterator[str]:
         f'at = "{x:.3f}, {y:.3f}, {z:.3f} m"   # the middle of the space, in its own coordinates: '
         "put it where the bed is"
     )
-    groups = {"walls": "wall", "ceiling": "ceiling"}
-    kinds = {panel.kind for panel in space.panels}
-    treated = [name for name, kind in groups.items() if kind in kinds]
+    treated = example_treats(space)
     yield ""
     yield "[[plan]]"
     yield 'id = "example"'
     if not treated:
-        yield "# treat = [{ on = …, with = … }]  # this space has neither walls nor a ceiling"
+        yield "# treat = [{ on = …, with = … }]  # nothing here to coat, nor any window"
         return
-    yield pair("treat", [{"on": f"{space.id}/{name}", "with": "coating"} for name in treated])
+    yield pair("treat", treated)
+
+
+def example_treats(space: Space) -> list[dict[str, str]]:
+    """What the example plan of a new job puts on a space: a coating, and a film on its panes."""
+    kinds = {panel.kind for panel in space.panels}
+    return [
+        {"on": f"{space.id}/{group}", "with": treatment}
+        for group, (kind, treatment) in _EXAMPLE.items()
+        if kind in kinds
+    ]
 
 
 def middle_of(space: Space) -> tuple[float, float, float]:

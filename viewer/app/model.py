@@ -13,6 +13,7 @@ from pathlib import Path
 from envelope.building.job import Job
 from envelope.building.library import ASSEMBLIES
 from envelope.building.model import OPENING_KINDS
+from envelope.building.selectors import GROUPS
 from envelope.errors import EnvelopeError, FaultsError
 from envelope.exchange import list_model
 from envelope.project import edit_model
@@ -20,7 +21,7 @@ from envelope.project.edit import data_of
 from envelope.project.edit_model import as_pattern, own_words
 from envelope.project.edit_table import set_key
 from envelope.project.model import Modelled
-from envelope.project.model_job_text import middle_of
+from envelope.project.model_job_text import example_treats, middle_of
 from envelope.project.new_from_model import begin_job
 from envelope.text.names import shown
 from viewer.app import protocol
@@ -131,17 +132,11 @@ def with_bed(text: str, *, job: Job, bed: str) -> str:
     text = set_key(text=text, table="receiver", row=0, key="space", value=bed)
     at = f"{x:.3f}, {y:.3f}, {z:.3f} m"
     text = set_key(text=text, table="receiver", row=0, key="at", value=at)
+    first = next((each for each in job.building.spaces if each.id == before), space)
+    treats = example_treats(space)
     for row, plan in enumerate(data.get("plan", [])):
-        treat = [
-            {**each, "on": f"{bed}/{each['on'].partition('/')[2]}"}
-            if each["on"].partition("/")[0] == before
-            else each
-            for each in plan.get("treat", [])
-        ]
-        moved = set_key(text=text, table="plan", row=row, key="treat", value=treat)
-        kinds = {panel.kind for panel in space.panels}
-        if {"wall", "ceiling"} <= kinds:  # what the example names is there
-            text = moved
+        if treats and plan["id"] == "example" and plan.get("treat", []) == example_treats(first):
+            text = set_key(text=text, table="plan", row=row, key="treat", value=treats)
     return text
 
 
@@ -255,8 +250,9 @@ def set_kind(session: Session, asked: protocol.SetKind) -> None:
     EditError
         Where the job has no model, no such panel or word, or would have faults with it.
     """
-    modelled, _ = _modelled(session, asked.panels)
+    modelled, job = _modelled(session, asked.panels)
     _check_word(asked.kind, set(KINDS), what="kind of panel")
+    emptied = _emptied_groups(job, asked)
     _rewrite(
         session,
         asked.panels,
@@ -267,7 +263,35 @@ def set_kind(session: Session, asked: protocol.SetKind) -> None:
             kind=asked.kind,
             assembly=_ruled_assembly(modelled, panel),
         ),
+        after=lambda text: _without_groups(text, emptied),
     )
+
+
+def _emptied_groups(job: Job, asked: protocol.SetKind) -> set[str]:
+    """Selectors of groups of a room that name no panel any more once the kind is another."""
+    if asked.kind is None:
+        return set()
+    changed = set(asked.panels)
+    emptied = set()
+    for space in job.building.spaces:
+        before = {panel.kind for panel in space.panels}
+        after = {asked.kind if each.id in changed else each.kind for each in space.panels}
+        emptied |= {
+            f"{space.id}/{group}"
+            for group, kinds in GROUPS.items()
+            if before & kinds and not after & kinds
+        }
+    return emptied
+
+
+def _without_groups(text: str, emptied: set[str]) -> str:
+    """The text with these groups out of its plans: the last window of a room that is a door."""
+    for row, plan in enumerate(data_of(text).get("plan", []) if emptied else []):
+        treat = plan.get("treat", [])
+        kept = [each for each in treat if each.get("on") not in emptied]
+        if len(kept) < len(treat):
+            text = set_key(text=text, table="plan", row=row, key="treat", value=kept)
+    return text
 
 
 def _modelled(session: Session, panels: Sequence[str]) -> tuple[Modelled, Job]:
@@ -287,12 +311,18 @@ def _check_word(word: str | None, allowed: set[str], *, what: str) -> None:
 
 
 def _rewrite(
-    session: Session, panels: Sequence[str], word: str | None, change: Callable[[str, str], str]
+    session: Session,
+    panels: Sequence[str],
+    word: str | None,
+    change: Callable[[str, str], str],
+    *,
+    after: Callable[[str], str] = str,
 ) -> None:
     """Change the text for each panel, as one step of the session."""
     text = session.text
     for panel in panels:
         text = change(text, panel)
+    text = after(text)
     where = panels[0] if len(panels) == 1 else f"{len(panels)} faces"
     session.rebuild(text, label=f"{where}: {'as the model says' if word is None else word}")
 

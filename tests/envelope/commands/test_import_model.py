@@ -125,7 +125,17 @@ def test_the_text_says_what_is_known_and_marks_what_is_typical(den: Path) -> Non
     job = load(den / "job.toml")
     assert job.assumed_source
     assert job.plan("example").treatments["den/north"] == ("coating",)
+    assert job.plan("example").treatments["den/pane"] == ("film",)
+    assert "replace each by what is bought" in text
     assert job.building.panel("den/pane").area_m2 == pytest.approx(1.5)
+
+
+def test_the_example_has_a_film_only_where_there_is_a_pane(den: Path) -> None:
+    (den / "shed.obj").write_text(OBJ.replace("g pane\nusemtl glazed", "g infill"))
+    assert main(["import", "shed.obj", *UNITS, "-o", "shed.toml"]) == 0
+    job = load(den / "shed.toml")
+    assert list(job.treatments) == ["coating"]
+    assert set(job.plan("example").treatments.values()) == {("coating",)}
 
 
 def test_the_model_is_named_relative_to_the_job(den: Path) -> None:

@@ -171,6 +171,18 @@ def test_another_kind_is_a_rule_that_keeps_the_assembly_of_the_rule_before(
     assert session.undoes == "left/W1: hatch"
 
 
+def test_the_plan_lets_go_of_windows_where_the_last_one_becomes_a_door(session: Session) -> None:
+    def treated() -> set[str]:
+        return {each["on"] for each in tomllib.loads(session.text)["plan"][0]["treat"]}
+
+    before = treated()
+    assert "left/windows" in before
+    set_kind(session, SetKind(panels=("left/W1",), kind="door"))
+    assert treated() == before - {"left/windows"}
+    session.undo()
+    assert treated() == before
+
+
 def test_several_faces_are_one_edit(session: Session) -> None:
     before = session.text
     set_assembly(session, SetAssembly(panels=("left/3", "left/4"), assembly="concrete-wall"))
@@ -294,6 +306,9 @@ def test_the_bed_stands_in_the_room_that_was_chosen(folder: Path) -> None:
     xs = [x for outline in corners for x, _, _ in outline.tolist()]
     assert receiver.position_m[0] == pytest.approx(0.5 * (min(xs) + max(xs)), abs=0.05)
     assert {name.partition("/")[0] for name in job.plan("example").treatments} == {"right"}
+    panes = {panel.id for panel in job.building.panels if panel.kind == "window"}
+    filmed = {name for name, put in job.plan("example").treatments.items() if put == ("film",)}
+    assert filmed == {name for name in panes if name.startswith("right/")}
     with pytest.raises(EnvelopeError, match="cellar"):
         begun(ImportModel(path="flat.glb", spaces=("left",), bed="cellar"), folder=folder)
 
