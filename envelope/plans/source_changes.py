@@ -55,6 +55,16 @@ def changes_of(job: Job) -> dict[str, tuple[SourceChange, ...]]:
     }
 
 
+def free_where_it_stands(job: Job) -> tuple[SourceChange, ...]:
+    """Of each device what lowers its power most for nothing, without moving it."""
+    found = []
+    for changes in changes_of(job).values():
+        free = [each for each in changes if each.is_free and each.do != "move"]
+        if free:
+            found.append(min(free, key=lambda each: each.factor))
+    return tuple(found)
+
+
 def _measures(job: Job, source: Source) -> tuple[SourceMeasure, ...]:
     """What may be done about a source; a room in it goes by its title."""
     if source.may is not None or source.space is None:

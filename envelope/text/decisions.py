@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from envelope.building.job import Job
 from envelope.plans.decision import Change, Decision, FreeMeasure, Step, Worse
-from envelope.plans.source_changes import SourceChange
+from envelope.plans.source_changes import SourceChange, free_where_it_stands
 from envelope.plans.sure import Spared
-from envelope.text.numbers import SPACE, area, grouped, length, percent
+from envelope.text.names import listed
+from envelope.text.numbers import SPACE, area, grouped, length, level, percent
 from envelope.text.trade import face_name, source_title, space_title, treatment_title
 
 MAX_KEPT = 4  # faces that stay as they are, named in one line
@@ -123,6 +124,46 @@ def measure_words(job: Job, change: SourceChange) -> str:
         where = f"of {space_title(job, change.space)}"
     at = ", ".join(length(float(each), feet=job.feet) for each in change.position_m - base)
     return f"move it to {at} {where}"
+
+
+def as_today_words(job: Job, plans: Sequence[tuple[str, Mapping[str, float]]]) -> str:
+    """Which state of the sources levels count, and what free measures would bring besides.
+
+    A decision counts on free measures and a promise does not: without this its levels seem wrong.
+
+    Parameters
+    ----------
+    job : Job
+    plans : sequence of (str, mapping)
+        What each plan is called, and what each source brings under it. [W/m²]
+    """
+    if job.assumed_source:
+        return ""
+    free = [
+        each
+        for each in free_where_it_stands(job)
+        if any(_without(brought, [each]) is not None for _, brought in plans)
+    ]
+    if not free:
+        return "Levels here count every source as it is today."
+    then = [
+        f"{level(after)} instead of {level(sum(brought.values()))} with “{title}”"
+        for title, brought in plans
+        if (after := _without(brought, free)) is not None
+    ]
+    on = listed([source_title(job, each.device) for each in free])
+    do = "; ".join(f"{source_title(job, each.device)}: {measure_words(job, each)}" for each in free)
+    return (
+        f"Levels here count every source as it is today ({on} on); doing besides what costs "
+        f"nothing ({do}) would leave {listed(then)}."
+    )
+
+
+def _without(brought: Mapping[str, float], free: Sequence[SourceChange]) -> float | None:
+    """The level after free measures; None where it reads as it did before. [W/m²]"""
+    factors = {source: each.factor for each in free for source in each.sources}
+    after = sum(each * factors.get(source, 1.0) for source, each in brought.items())
+    return None if level(after) == level(sum(brought.values())) else after
 
 
 def now_or_never_words(job: Job, unit: str, step: int | None) -> str:

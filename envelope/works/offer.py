@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil
 
@@ -41,6 +41,7 @@ class OfferOption:
     treated: tuple[Treated, ...]
     take_off: TakeOff
     level_w_m2: float
+    by_source_w_m2: Mapping[str, float]  # what each source brings of it
     low_w_m2: float  # 10–90 % band
     high_w_m2: float
     against_today: Difference
@@ -160,6 +161,7 @@ def _option(
         ),
         take_off=found,
         level_w_m2=at.level_w_m2,
+        by_source_w_m2={each.id: each.level_w_m2 for each in at.sources},
         low_w_m2=_known(at.low_w_m2),
         high_w_m2=_known(at.high_w_m2),
         against_today=_between(today, result, today, receiver),

@@ -6,6 +6,7 @@ from typing import Any
 
 from envelope import text
 from envelope.building.job import Job
+from envelope.text.decisions import as_today_words
 from envelope.text.trade import figure_words, receiver_title, treatment_title
 from envelope.works.offer import NOT_INCLUDED, Offer, OfferOption
 from viewer.report.levels import between, change, level_range
@@ -30,6 +31,9 @@ def offer_page(job: Job, offer: Offer, *, sheet: Sheet) -> str:
         "receiver": receiver_title(job, offer.receiver),
         "today": text.level(offer.today_w_m2),
         "today_range": level_range(offer.today_low_w_m2, offer.today_high_w_m2),
+        "as_today": as_today_words(
+            job, [(option.title, option.by_source_w_m2) for option in offer.options]
+        ),
         "options": [option_section(job, n, each) for n, each in enumerate(offer.options, 1)],
         "beside": [between(titles[one], titles[other], d) for one, other, d in offer.beside],
         "not_included": NOT_INCLUDED,

@@ -17,6 +17,7 @@ from envelope.text import trade
 from envelope.text.cautions import cautions_of
 from envelope.text.decisions import (
     agreement_words,
+    as_today_words,
     cost_words,
     measure_words,
     step_words,
@@ -107,6 +108,7 @@ def report_page(job: Job, analysis: Analysis, parts: ReportParts, *, sheet: Shee
         "first": found.first(),
         "undecided": parts.undecided,
         "plans": found.plans(),
+        "as_today": found.as_today(),
         "beside": list(found.beside()),
         "chosen": found.chosen(),
         "wiring": parts.wiring,
@@ -276,6 +278,12 @@ class _Found:
                 }
             )
         return rows
+
+    def as_today(self) -> str:
+        """Why levels compared are not those that are led to first."""
+        plan = self.parts.plan
+        brought = {each.id: each.level_w_m2 for each in self.at(plan.id).sources}
+        return as_today_words(self.job, [(plan_words(plan), brought)])
 
     def beside(self) -> Iterator[str]:
         """Each plan beside the chosen one."""

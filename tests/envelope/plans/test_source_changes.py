@@ -21,7 +21,8 @@ from envelope.plans.terms import tables_of
 from envelope.plans.units import Option, Unit, changes_in, plan_of
 from envelope.project import load_text
 from envelope.rays import Sampling
-from envelope.text.decisions import agreement_words, measure_words
+from envelope.text.decisions import agreement_words, as_today_words, measure_words
+from envelope.text.numbers import level as level_words
 
 FEW = Sampling(points_per_panel=2**7, points=2**11)
 EVERYTHING = """[
@@ -187,3 +188,19 @@ def test_what_cannot_be_is_refused_at_its_key(
 def test_a_source_in_a_direction_is_not_moved_from_here(small_job: Maker) -> None:
     with pytest.raises(ProjectFileError, match="one far away is not moved"):
         small_job(None, ("scattered = 0.1", 'scattered = 0.1\nmay = [{ do = "off-at-night" }]'))
+
+
+def test_a_promise_says_that_sources_count_as_today_and_what_a_free_measure_brings(
+    small_job: Maker,
+) -> None:
+    job = small_job(None)
+    others = {each.id: 2e-6 for each in job.sources if each.id != "router"}
+    rest = sum(others.values())
+    said = as_today_words(job, [("all round", {**others, "router": 1e-6})])
+    assert "as it is today (router on)" in said
+    assert "router: switch it off at night" in said
+    then = f"{level_words(rest)} instead of {level_words(rest + 1e-6)} with “all round”"
+    assert said.endswith(f"would leave {then}.")
+    plain = "Levels here count every source as it is today."
+    assert as_today_words(job, [("all round", {**others, "router": 0.0})]) == plain
+    assert as_today_words(small_job("[]"), [("all round", {**others, "router": 1e-6})]) == plain
