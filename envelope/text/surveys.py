@@ -11,6 +11,11 @@ from envelope.survey.hunt import Test
 from envelope.text.names import TODAY, face_title, listed, panel_title, plan_title, shown
 from envelope.text.numbers import SPACE, difference_decibels, length, level
 
+EXPECTED = (
+    "Expected is the middle of what the meter may show: half of all cases lie below it, counting "
+    "all that is not known, such as whether panes are coated. The level that analyze shows takes "
+    "each figure at one value, so the two differ."
+)
 UPRIGHT = 0.1  # a face whose normal rises less than this is a wall
 SURELY, HARDLY = 0.8, 0.2  # from which a reading counts as explained, up to which as not
 

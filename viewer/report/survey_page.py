@@ -16,6 +16,7 @@ from envelope.survey.planned import Planned
 from envelope.text import trade
 from envelope.text.names import listed, shown
 from envelope.text.surveys import (
+    EXPECTED,
     difference_range_words,
     done_words,
     place_words,
@@ -54,6 +55,7 @@ def survey_page(job: Job, planned: Sequence[Planned], *, plan: str, sheet: Sheet
         "clear": text.length(clear_m, feet=job.feet),
         "away": text.length(away_m, feet=job.feet),
         "places": [_place(job, each, numbers[each.readings[0].id]) for each in places],
+        "expected": EXPECTED,
         "switches": [_pair(job, each) for each in planned if each.kind == "switch"],
         "windows": [_window(job, each) for each in planned if each.kind == "window"],
         "joints": _joints(job, rooms),

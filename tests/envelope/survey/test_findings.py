@@ -14,14 +14,16 @@ from envelope.building.job import Job
 from envelope.cli import main
 from envelope.commands.survey_tables import Findings, findings_as_plain, findings_of
 from envelope.exposure import casts as casting
-from envelope.exposure.analysis import analyze
+from envelope.exposure.analysis import analyze, bench_of
 from envelope.exposure.casts import Casts, cast_job
+from envelope.exposure.tolerances import draw
+from envelope.exposure.uncertainty import level_draws
 from envelope.project import load, load_text
 from envelope.project.readings_csv import with_readings
 from envelope.rays import Sampling
 from envelope.survey import solve_levels
 from envelope.survey.planned import planned_readings
-from envelope.text.surveys import next_test_words, place_words, suspect_words
+from envelope.text.surveys import EXPECTED, next_test_words, place_words, suspect_words
 
 VISITS = Path(__file__).parents[3] / "models" / "visits.toml"
 FEW = Sampling(points_per_panel=2**7, points=2**10)
@@ -94,6 +96,11 @@ def test_the_switch_test_tells_most_beside_the_bed(
     planned = planned_readings(free, casts=casts)
     kinds = [each.kind for each in planned]
     assert kinds[0] == "bed"
+    bench, draws = bench_of(free, casts), draw(free)
+    today = level_draws(bench=bench, plan=free.plan("as-built"), casts=casts, draws=draws)
+    drawn = today.level_w_m2(planned[0].readings[0].receiver)
+    apart_db = 10.0 * np.log10(np.median(drawn[1:]) / planned[0].expected)
+    assert abs(apart_db) < 0.3  # errors drawn 300 times move a median by so little
     switch = next(each for each in planned if each.kind == "switch")
     assert switch.about == "router"
     assert switch.narrows_db >= max(each.narrows_db for each in planned if each is not switch)
@@ -114,6 +121,7 @@ def test_the_sheet_and_its_table_go_round(
     assert "size: letter" in page
     for words in ("Switch tests", "Glass tests", "Frames and joints", "small window"):
         assert words in page
+    assert EXPECTED in page  # else the sheet and analyze seem to contradict one another
     table = tmp_path / "visit.csv"
     rows = table.read_text(encoding="utf-8").splitlines()
     assert rows[1].startswith("pillow,pillow,")
