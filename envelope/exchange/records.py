@@ -38,6 +38,7 @@ class PanelOrigin:
     elements: tuple[str, ...] = ()  # building elements behind it (IFC GlobalId), nearest first
     type: str | None = None  # class of the nearest
     beyond: str | None = None  # what the model itself leads to, "space B202", "outdoors"
+    others: tuple[str, ...] = ()  # where parts of it lead to something else, the same of those
     reason: str = ""  # why it has the kind it has
     unexplained: bool = False  # a hole where the model has no element, nor an opening
 

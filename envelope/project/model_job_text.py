@@ -116,7 +116,7 @@ def starting_text(
         *(
             write.tables(tables, keys=_CARRIED)
             if tables.get("receiver") or tables.get("treatment")
-            else _use(imported.spaces)
+            else _use(imported.spaces, reading.spaces)
         ),
     ]
     return "\n".join(parts) + "\n"
@@ -230,8 +230,10 @@ def _tags(rules: str) -> Iterator[str]:
     yield ""
 
 
-def _use(spaces: Sequence[Space]) -> Iterator[str]:
-    space = spaces[0]
+def _use(spaces: Sequence[Space], asked: Sequence[str]) -> Iterator[str]:
+    # whoever names rooms begins with the one that matters, in whatever order the file has them
+    named = (space for space in spaces if asked and asked[0] in (space.id, space.title))
+    space = next(named, spaces[0])
     yield "# ---- what is put on which panels, an example: replace each by what is bought"
     yield ""
     yield "[[treatment]]"

@@ -10,6 +10,7 @@ from envelope.exchange import NOTHING_FOUND, Imported
 from envelope.project.tables import Tables
 
 LISTED = 4  # names in one question
+ROOMS = 12  # names of rooms to import: all are needed to close one
 MIN_HOLE_M2 = 0.1
 
 
@@ -27,7 +28,7 @@ def open_questions(imported: Imported, *, tables: Tables, job: Job) -> tuple[Que
     """
     accepted = set(tables.model.accept) if tables.model is not None else set()
     found = (
-        *_left_out(job),
+        *_left_out(imported, job),
         *_nothing_behind(imported, job),
         *_ground(imported, tables),
         *_materials(imported),
@@ -35,31 +36,48 @@ def open_questions(imported: Imported, *, tables: Tables, job: Job) -> tuple[Que
     return tuple(question for question in found if question.id not in accepted)
 
 
-def _few(names: Sequence[str]) -> str:
-    more = f" and {len(names) - LISTED} more" if len(names) > LISTED else ""
-    return ", ".join(names[:LISTED]) + more
+def _few(names: Sequence[str], *, listed: int = LISTED) -> str:
+    more = f" and {len(names) - listed} more" if len(names) > listed else ""
+    return ", ".join(names[:listed]) + more
 
 
 def _lead(names: Sequence[str]) -> str:
     return "leads" if len(names) == 1 else "lead"
 
 
-def _left_out(job: Job) -> Iterator[Question]:
+def _left_out(imported: Imported, job: Job) -> Iterator[Question]:
+    """Ways out of the receivers' rooms into what is not imported.
+
+    Those out of other rooms stop nothing: they bear on the receiver through a wall more, and to
+    import what lies behind them only moves the question on. `check` notes them.
+    """
     building = job.building
-    names = list(
-        dict.fromkeys(patch.panel for patch in building.patches if patch.behind == "unmodelled")
-    )
     rooms = {receiver.space for receiver in job.receivers}
-    names.sort(key=lambda name: building.panel(name).space not in rooms)  # these weigh most
+    found = dict.fromkeys(patch.panel for patch in building.patches if patch.behind == "unmodelled")
+    names = [name for name in found if not rooms or building.panel(name).space in rooms]
     if names:
+        behind = _rooms_behind(imported, names, taken={space.id for space in building.spaces})
         yield Question(
             id="left-out",
             words=f"{_few(names)} {_lead(names)} to a part of the house that is not imported; open "
-            "air counts as standing there",
-            settle="import the rooms behind too (spaces in [model]), or write [[panel]] with "
-            'behind = "earth" where the ground is',
+            "air counts as standing there, which makes levels too high rather than too low",
+            settle=f"import {behind} too (spaces in [model]); or write [[panel]] with "
+            'behind = "earth" where the ground is; or go on with open air there by '
+            'accept = ["left-out"] in [model]',
             panels=tuple(names),
         )
+
+
+def _rooms_behind(imported: Imported, names: Sequence[str], *, taken: set[str]) -> str:
+    """The rooms of the model that these panels lead to, to be imported by name."""
+    rooms: set[str] = set()
+    for name in names:
+        origin = imported.origins.get(name)
+        for beyond in () if origin is None else (origin.beyond or "", *origin.others):
+            if beyond.startswith("space "):
+                rooms.add(beyond.removeprefix("space ").partition(" beyond ")[0])
+    rooms -= taken
+    return _few(sorted(rooms), listed=ROOMS) if rooms else "the rooms behind"
 
 
 def _nothing_behind(imported: Imported, job: Job) -> Iterator[Question]:

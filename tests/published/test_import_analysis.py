@@ -13,12 +13,14 @@ import csv
 import io
 import json
 import math
+import re
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
 
 from envelope.cli import main
+from envelope.project.load import load
 
 MODELS = Path(__file__).parents[2].parent / "shared" / "models"
 
@@ -93,6 +95,18 @@ def test_the_analysis_of_a203_closes_and_its_example_treats_the_windows(bedroom:
         assert any(gap["panel"].startswith("A203/window") for gap in plan["gaps"]) is remain
     before, after = (plan["bands"][0] for plan in (as_built, example))
     assert after["open_equivalent_solid_angle_sr"] < 0.5 * before["open_equivalent_solid_angle_sr"]
+
+
+def test_the_rooms_that_are_asked_for_close_a203(bedroom: Bedroom, tmp_path: Path) -> None:
+    (question,) = (each for each in load(bedroom.job).questions if each.id == "left-out")
+    rooms = question.settle.removeprefix("import ").partition(" too (")[0].split(", ")
+    assert {"A101", "A102", "A201", "B202"} <= set(rooms)  # it lies over A101 and A102
+    closed = tmp_path / "closed.toml"
+    wanted = json.dumps(["A203", *rooms])
+    file = json.dumps(str(MODELS / "duplex.ifc"))
+    text = re.sub(r"(?m)^file = .*$", lambda _: f"file = {file}", bedroom.job.read_text())
+    closed.write_text(re.sub(r"(?m)^spaces = .*$", lambda _: f"spaces = {wanted}", text))
+    assert "left-out" not in {each.id for each in load(closed).questions}
 
 
 def test_a203_goes_on_as_glb_and_csv(

@@ -479,6 +479,7 @@ class Laying:
             elements=tuple(body.id for body in bodies),
             type=bodies[0].type if bodies else None,
             beyond=leads.most_common(1)[0][0] if leads else None,
+            others=tuple(name for name, _ in leads.most_common()[1:]),
             reason="no element stands here" if lead.kind == "open" else "from the way it faces",
             unexplained=lead.kind == "open",
         )

@@ -313,6 +313,13 @@ def test_the_bed_stands_in_the_room_that_was_chosen(folder: Path) -> None:
         begun(ImportModel(path="flat.glb", spaces=("left",), bed="cellar"), folder=folder)
 
 
+def test_the_bed_stands_in_the_room_that_was_named_first(folder: Path) -> None:
+    for rooms in (("left", "right"), ("right", "left")):
+        made = tomllib.loads(begun(ImportModel(path="flat.glb", spaces=rooms), folder=folder))
+        assert made["receiver"][0]["space"] == rooms[0]
+        assert {each["on"].partition("/")[0] for each in made["plan"][0]["treat"]} == {rooms[0]}
+
+
 def test_what_the_model_leaves_open_is_asked_before_anything_is_advised(folder: Path) -> None:
     path = folder / "half.toml"
     path.write_text(begun(ImportModel(path="flat.glb", spaces=("left",)), folder=folder), "utf-8")
