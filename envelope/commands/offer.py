@@ -73,7 +73,7 @@ def _steps(job: Job, casts: Casts, numbers: Sequence[int]) -> tuple[Plan, ...]:
         Where there is no such step.
     """
     from envelope.plans.decide import decide
-    from envelope.text.decisions import step_words
+    from envelope.text.decisions import step_words, steps_title
 
     found = decide(job, casts=casts, receiver=job.receivers[0].id, leave_sources=True).steps
     for number in numbers:
@@ -83,7 +83,7 @@ def _steps(job: Job, casts: Casts, numbers: Sequence[int]) -> tuple[Plan, ...]:
     for number, step in enumerate(found[: max(numbers)], 1):
         print(f"  step {number}: {step_words(job, step)}")
     return tuple(
-        replace(found[number - 1].plan, title=f"The sequence up to step {number}")
+        replace(found[number - 1].plan, title=steps_title(job, found[:number]))
         for number in numbers
     )
 

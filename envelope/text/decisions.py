@@ -14,6 +14,7 @@ from envelope.text.names import listed
 from envelope.text.numbers import SPACE, area, grouped, length, level, percent
 from envelope.text.trade import face_name, source_title, space_title, treatment_title
 
+MAX_WORN = 3  # treatments named in a title
 MAX_KEPT = 4  # faces that stay as they are, named in one line
 
 
@@ -47,6 +48,23 @@ def change_words(job: Job, change: Change) -> str:
 def step_words(job: Job, step: Step) -> str:
     """All that a step does, in one line."""
     return "; ".join(change_words(job, change) for change in step.changes)
+
+
+def steps_title(job: Job, steps: Sequence[Step]) -> str:
+    """What a client calls the sequence up to a step: what it puts on, not where.
+
+    Such as "Step 1: window film", or "Steps 1 to 3: window film, coating".
+    """
+    worn = [
+        _titles(job, change.label)
+        for step in steps
+        for change in step.changes
+        if change.source is None
+    ]
+    named = list(dict.fromkeys(worn))
+    more = len(named) - MAX_WORN
+    what = ", ".join(named[:MAX_WORN]) + (f" and {more} more" if more > 0 else "")
+    return f"{'Step 1' if len(steps) == 1 else f'Steps 1 to {len(steps)}'}: {what}"
 
 
 def cost_words(job: Job, decision: Decision, cents: int) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from pathlib import Path
 
@@ -97,7 +98,10 @@ def test_steps_on_offer_are_printed_since_they_leave_every_source_on(
     tmp_path: Path, capsys
 ) -> None:  # type: ignore[no-untyped-def]
     assert main(["offer", str(JOB), "--step", "2", "-o", str(tmp_path / "steps.html")]) == 0
+    page = (tmp_path / "steps.html").read_text("utf-8")
     lines = capsys.readouterr().out.splitlines()
+    worn = [re.sub(r".*: (.*?), .*", r"\1", line.partition(": ")[2]) for line in lines[1:3]]
+    assert f"Option 1: Steps 1 to 2: {', '.join(dict.fromkeys(worn))}</h2>" in page
     assert lines[0].startswith("the sequence of `gapcast decide --leave-sources`")
     offered = [line.partition(": ")[2] for line in lines[1:3]]
     main(["decide", str(JOB), "--leave-sources"])
