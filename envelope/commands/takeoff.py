@@ -22,7 +22,7 @@ from envelope.errors import EnvelopeError, RangeError
 from envelope.pricing.bill import BillLine
 from envelope.project import load
 from envelope.text.names import listed
-from envelope.text.trade import amount, face_name, packages
+from envelope.text.trade import NO_PRODUCT, amount, face_name, packages
 from envelope.works.takeoff import TakeOff, take_off
 
 DESCRIPTION = (
@@ -180,7 +180,7 @@ def _print(console: Console, job: Job, found: TakeOff) -> None:
     for line in found.bill.lines:
         lines.add_row(
             escape(f"set-up of {line.what}" if line.kind == "setup" else line.what),
-            escape(line.treatment),
+            "" if line.without_product else escape(line.treatment),
             "" if line.kind == "setup" else amount(line.quantity, line.unit, feet=job.feet),
             escape(_packages(job, line)),
             "?" if line.amount is None else text.grouped(float(line.amount), 2),
@@ -206,6 +206,8 @@ def _print(console: Console, job: Job, found: TakeOff) -> None:
 
 
 def _packages(job: Job, line: BillLine) -> str:
+    if line.without_product:
+        return NO_PRODUCT
     product = next((each for each in job.products if each.id == line.product), None)
     if product is None or line.kind != "material":
         return ""

@@ -50,6 +50,11 @@ class BillLine:
     purchase: Purchase | None = None  # of `product.packages`, where it is sold in packages
     product: str = ""  # its id, where the treatment has products
 
+    @property
+    def without_product(self) -> bool:
+        """Whether it stands for what nobody has chosen yet: the treatment by its area."""
+        return self.kind == "material" and not self.product
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bill:

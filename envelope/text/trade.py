@@ -35,6 +35,9 @@ def amount(quantity: float, unit: str, *, feet: bool) -> str:
     return f"{grouped(quantity, 0 if unit == 'piece' else 2)}{SPACE}{word}"
 
 
+NO_PRODUCT = "no product stated"  # in place of packages: nothing can be ordered yet
+
+
 def packages(product: Product, purchase: Purchase | None, *, feet: bool) -> str:
     """What is bought: ``2 × 5 l, 1 × 1 l``; nothing where no package is offered.
 

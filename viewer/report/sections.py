@@ -174,7 +174,7 @@ def _totals(job: Job, found: TakeOff) -> list[dict[str, str]]:
 def _line_title(job: Job, line: BillLine) -> str:
     if line.kind == "setup":
         return f"set-up of {line.what}"
-    if line.kind == "material" and not line.product:
+    if line.without_product:
         return trade.treatment_title(job, line.treatment)
     return line.what
 
@@ -183,12 +183,14 @@ def _line(job: Job, line: BillLine, product: Product | None) -> dict[str, Any]:
     lead = "" if product is None or product.lead_days is None else f"{product.lead_days} days"
     return {
         "what": _line_title(job, line),
-        "for": trade.treatment_title(job, line.treatment),
+        "for": "" if line.without_product else trade.treatment_title(job, line.treatment),
         "trade": line.what if line.kind == "labour" else "" if product is None else product.trade,
         "quantity": ""
         if line.kind == "setup"
         else trade.amount(line.quantity, line.unit, feet=job.feet),
-        "packages": ""
+        "packages": trade.NO_PRODUCT
+        if line.without_product
+        else ""
         if product is None or line.kind != "material"
         else trade.packages(product, line.purchase, feet=job.feet),
         "lead": lead if line.kind == "material" else "",

@@ -205,3 +205,18 @@ def test_a_client_is_told_why_a_source_counts_and_not_what_to_write() -> None:
     free = FreeMeasure(change=change, level_w_m2=1e-6, gain=gain, counted=True)
     assert "may = []" in agreement_words(free)
     assert agreement_words(free, for_client=True) == "counted on below: it stands in kitchen"
+
+
+def test_where_no_product_is_stated_the_order_says_so_and_no_name_twice(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    job, page = str(MODELS / "bedroom.toml"), tmp_path / "order.html"
+    assert main(["takeoff", job]) == 0
+    told = [line.split() for line in capsys.readouterr().out.splitlines()]
+    (ordered,) = [cells for cells in told if cells[:1] == ["film"]]
+    assert ordered.count("film") == 1
+    assert " ".join(ordered[2:]).count("no product stated") == 1
+    assert main(["takeoff", job, "-o", str(page)]) == 0
+    rows = re.findall(r"<tr><td>film</td><td>(.*?)</td>.*?</tr>", page.read_text("utf-8"))
+    assert rows == [""]
+    assert "no product stated" in page.read_text("utf-8")
