@@ -95,8 +95,9 @@ def test_the_command_refuses_a_receiver_that_is_none(tmp_path: Path, capsys) -> 
 
 
 def test_steps_on_offer_are_printed_since_they_leave_every_source_on(
-    tmp_path: Path, capsys
-) -> None:  # type: ignore[no-untyped-def]
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "200")  # wide enough that no step is wrapped
     assert main(["offer", str(JOB), "--step", "2", "-o", str(tmp_path / "steps.html")]) == 0
     page = (tmp_path / "steps.html").read_text("utf-8")
     lines = capsys.readouterr().out.splitlines()
