@@ -18,6 +18,14 @@ MAX_WORN = 3  # treatments named in a title
 MAX_KEPT = 4  # faces that stay as they are, named in one line
 
 
+def together_words(job: Job, decision: Decision) -> str:
+    """That walls are decided on together, where they are: one alone may do more for less."""
+    walls = {panel.id for panel in job.building.panels if panel.kind == "wall"}
+    if any(len(walls & set(unit.panels)) > 1 for unit in decision.candidates.units):
+        return "walls of a room together; one alone may do more for less, see --each-wall"
+    return ""
+
+
 def unit_title(job: Job, unit: str) -> str:
     """What is decided in one go, as people name it: "walls of bedroom", "window W1 of bedroom".
 
