@@ -20,8 +20,9 @@ from envelope.files import write_atomically
 from envelope.text.names import shown
 from viewer.app import form, protocol
 from viewer.app import model as app_model
-from viewer.app.controller import Desk, Page
+from viewer.app.controller import Desk
 from viewer.app.guard import HOST, Guard, Key, free_port
+from viewer.app.pages import Page
 from viewer.app.protocol import Tell
 from viewer.app.recent import other_jobs, remember
 from viewer.app.session import Session, said

@@ -12,6 +12,7 @@ import pytest
 
 import viewer.app.controller as module
 from envelope.rays import Sampling
+from viewer.app import display
 from viewer.app.controller import Desk
 from viewer.app.describing import layers_said, treatment_said
 from viewer.app.session import Session
@@ -105,7 +106,7 @@ def path(tmp_path: Path) -> Path:
 
 @pytest.fixture(autouse=True)
 def _soon(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(module, "QUIET_S", 0.01)
+    monkeypatch.setattr(display, "QUIET_S", 0.01)
     monkeypatch.setattr(module, "LOOK_S", 0.02)
 
 

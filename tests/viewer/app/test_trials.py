@@ -10,9 +10,9 @@ from typing import Any
 
 import pytest
 
-import viewer.app.controller as module
 from envelope.pricing.bill import Bill
 from envelope.rays import Sampling
+from viewer.app import display
 from viewer.app.controller import Desk
 from viewer.app.describing import bill_told, choice_told, money
 from viewer.app.outlook import Choice, toggles, with_stack
@@ -101,7 +101,7 @@ def path(tmp_path: Path) -> Path:
 
 @pytest.fixture(autouse=True)
 def _soon(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(module, "QUIET_S", 60.0)  # nothing else is worked out meanwhile
+    monkeypatch.setattr(display, "QUIET_S", 60.0)  # nothing else is worked out meanwhile
 
 
 def with_desk(path: Path, script: Callable[[Desk, Any, Told], Awaitable[None]]) -> None:
