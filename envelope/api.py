@@ -145,7 +145,6 @@ def decide(
     target_w_m2: float | None = None,
     budget: Decimal | None = None,
     keep: Sequence[str] = (),
-    each_wall: bool = False,
     leave_sources: bool = False,
 ) -> Decision:
     """Find what to do first: a sequence of steps that only add, and where to stop.
@@ -165,8 +164,6 @@ def decide(
         What may be spent before tax, in the job's currency.
     keep : sequence of str
         Faces or groups that stay as they are, such as "bedroom/W2".
-    each_wall : bool
-        Decide walls one by one.
     leave_sources : bool
         Count on nothing that may be done about sources.
 
@@ -186,7 +183,6 @@ def decide(
         casts=cast(job) if casts is None else casts,
         receiver=receiver,
         keep={panel for each in keep for panel in select(job.building, each)},
-        each_wall=each_wall,
         leave_sources=leave_sources,
         target_w_m2=target_w_m2,
         budget_cents=None if budget is None else int(budget * 100),

@@ -65,7 +65,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--png", type=png_path, metavar="FILE", help="draw cost and level too")
     parser.add_argument("--detail", action="store_true", help="the plans behind the sequence, too")
-    parser.add_argument("--each-wall", action="store_true", help="decide walls one by one")
 
 
 def run(options: argparse.Namespace) -> int:
@@ -87,7 +86,6 @@ def run(options: argparse.Namespace) -> int:
         casts=casts,
         receiver=options.receiver,
         keep=keep,
-        each_wall=options.each_wall,
         leave_sources=options.leave_sources,
         target_w_m2=target,
         budget_cents=budget,

@@ -26,7 +26,6 @@ from envelope.text.decisions import (
     shares_words,
     spared_words,
     step_words,
-    together_words,
     unit_title,
     worse_words,
 )
@@ -121,9 +120,7 @@ def _print_steps(console: Console, job: Job, decision: Decision) -> None:
     columns += [">this step", *(["at"] if several else []), ">range", ">odds"]
     columns += [">target met"] if target else []
     columns += [f">cost {job.costs.currency}", ">so far"] if money else [">area", ">so far"]
-    together = together_words(job, decision)
-    title = f"In this order ({together})" if together else "In this order"
-    table = plain_table(*columns, title=title, keys=1)
+    table = plain_table(*columns, title="In this order", keys=1)
     for number, step in enumerate(decision.steps, 1):
         mark = f"{number}" if number <= decision.stop_after else f"({number})"
         table.add_row(

@@ -6,6 +6,7 @@ may go on it. What the job says of work on a face holds: bare and finished ones 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -20,8 +21,10 @@ from envelope.pricing.products import Product
 
 LEAVE = "leave as it is"
 
-# Faces that are decided together in a room; openings are decided one by one.
-_TOGETHER = {"wall": "walls", "ceiling": "ceiling", "floor": "floor", "reveal": "reveals"}
+# Faces that are decided together in a room. Walls are decided one by one, and openings.
+_TOGETHER = {"ceiling": "ceiling", "floor": "floor", "reveal": "reveals"}
+SMALL_WALL_M2 = 1.0  # smaller walls of a room are decided together; common practice, no source
+_PART = re.compile(r"-\d+\Z")  # of a wall that the ceiling leaves in parts
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,7 +70,6 @@ def candidates_of(
     *,
     base: Plan,
     keep: Collection[str] = (),
-    each_wall: bool = False,
     sources: Sequence[Unit] = (),
 ) -> Candidates:
     """Units of decision of a job and what they cost.
@@ -80,14 +82,12 @@ def candidates_of(
         What holds today.
     keep : collection of str
         Panel ids that stay as they are.
-    each_wall : bool
-        Whether walls are decided one by one.
     sources : sequence of Unit
         What is decided about sources.
     """
     on_offer = offered(job)
     stay = {*keep, *job.kept}
-    units = [*_units(job, base, on_offer, stay, each_wall), *sources]
+    units = [*_units(job, base, on_offer, stay), *sources]
     kinds = {
         panel.kind
         for space in rooms_of(job)
@@ -125,26 +125,39 @@ def _units(
     base: Plan,
     on_offer: dict[str, tuple[tuple[str, ...], ...]],
     keep: Collection[str],
-    each_wall: bool,
 ) -> Iterator[Unit]:
     for room in rooms_of(job):
         together: dict[str, list[Panel]] = {}
         for panel in job.building.space(room).panels:
             if panel.id in keep or panel.kind not in on_offer:
                 continue
-            group = _TOGETHER.get(panel.kind)
-            if group is None or (each_wall and panel.kind == "wall"):
-                together[panel.id] = [panel]
-            else:
-                together.setdefault(f"{room}/{group}", []).append(panel)
+            together.setdefault(_unit_id(panel), []).append(panel)
         for name, panels in together.items():
-            unit = _unit(job, name, panels, base, on_offer[panels[0].kind])
+            group = f"{room}/walls" if panels[0].kind == "wall" else ""
+            unit = _unit(job, name, panels, base, on_offer[panels[0].kind], group)
             if len(unit.options) > 1:
                 yield unit
 
 
+def _unit_id(panel: Panel) -> str:
+    """What a face is decided with; parts of one wall share a name."""
+    if panel.kind in _TOGETHER:
+        return f"{panel.space}/{_TOGETHER[panel.kind]}"
+    if panel.kind != "wall":
+        return panel.id
+    if panel.area_m2 < SMALL_WALL_M2:
+        return f"{panel.space}/small-walls"
+    shared = _PART.sub("", panel.id)
+    return shared if shared in panel.aliases else panel.id
+
+
 def _unit(
-    job: Job, name: str, panels: list[Panel], base: Plan, on_offer: tuple[tuple[str, ...], ...]
+    job: Job,
+    name: str,
+    panels: list[Panel],
+    base: Plan,
+    on_offer: tuple[tuple[str, ...], ...],
+    group: str,
 ) -> Unit:
     today = {panel.id: base.treatments.get(panel.id, ()) for panel in panels}
     options = [Option(label=LEAVE, treatments=today)]
@@ -153,7 +166,7 @@ def _unit(
         if any(today[panel] != names for panel in where):
             treated = {**today, **dict.fromkeys(where, names)}
             options.append(Option(label=" and ".join(names), treatments=treated))
-    return Unit(id=name, title=name, options=tuple(options))
+    return Unit(id=name, title=name, options=tuple(options), group=group)
 
 
 def _costs(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -23,7 +24,7 @@ from envelope.plans.search import Front, front_of
 from envelope.plans.sequence import MAX_STEPS, Chain, Ints, best_chain, ordered_within
 from envelope.plans.sure import level_at_90_db, spared, sturdier, target_odds
 from envelope.plans.terms import tables_of
-from envelope.plans.units import Unit, changes_in, plan_of
+from envelope.plans.units import Unit, changes_in, groups_of, measures_of, plan_of
 
 EXACT_NODES = 300_000  # a search that takes more may leave out what SLACK would not tell apart
 SLACK = 0.01
@@ -37,7 +38,6 @@ def decide(
     casts: Casts,
     receiver: str | None = None,
     keep: Collection[str] = (),
-    each_wall: bool = False,
     leave_sources: bool = False,
     target_w_m2: float | None = None,
     budget_cents: int | None = None,
@@ -55,8 +55,6 @@ def decide(
         Id of the receiver that counts; all of them, the worst at each plan, unless given.
     keep : collection of str
         Panel ids that stay as they are.
-    each_wall : bool
-        Decide walls one by one.
     leave_sources : bool
         Do nothing about sources: show what it would bring, and count on none of it.
     target_w_m2 : float, optional
@@ -85,23 +83,23 @@ def decide(
     if _would_silence_all(job, units, levels.drawn(today, ()), counting):
         # with every source off there is nothing to decide about faces: decide with them on
         free, units = source_choices(job, levels=levels, today=today, leave=True)
-    candidates = candidates_of(job, base=today, keep=keep, each_wall=each_wall, sources=units)
+    candidates = candidates_of(job, base=today, keep=keep, sources=units)
     if not candidates.units:
         raise EnvelopeError(_nothing_on_offer(candidates))
     tables = without_untouched_spaces(
         tables_of(job=job, casts=casts, bench=levels.bench, units=candidates.units, base=today)
     )
-    front = front_of(
+    search = partial(
+        front_of,
         tables,
         candidates.purchases,
         weights=weights,
         most_cents=budget_cents,
-        max_nodes=EXACT_NODES,
+        together=tuple(groups_of(candidates.units).values()),
     )
+    front = search(max_nodes=EXACT_NODES)
     if not front.finished:
-        front = front_of(
-            tables, candidates.purchases, weights=weights, most_cents=budget_cents, slack=SLACK
-        )
+        front = search(slack=SLACK)
     best = float(front.levels_w_m2.min())
     if budget_cents is not None and len(front.cents) == 1:
         money = job.costs.currency or ""
@@ -210,6 +208,7 @@ def _now_or_never(
     job: Job, candidates: Candidates, worth: Sequence[Step]
 ) -> Iterator[tuple[str, int | None]]:
     """Units that are out of reach later, each with the step that does it."""
+    found: dict[str, int | None] = {}
     for unit in candidates.units:
         if any(_is_urgent(job, panel) for panel in unit.panels):
             done = [
@@ -217,7 +216,15 @@ def _now_or_never(
                 for number, step in enumerate(worth, 1)
                 if any(change.unit == unit.id for change in step.changes)
             ]
-            yield unit.id, done[0] if done else None
+            found[unit.id] = done[0] if done else None
+    for group, numbers in groups_of(candidates.units).items():
+        names = [candidates.units[number].id for number in numbers]
+        if len(names) > 1 and len({found.get(name, 0) for name in names} - {0}) == 1:
+            if all(name in found for name in names):
+                found = {group: found[names[0]]} | {
+                    name: step for name, step in found.items() if name not in names
+                }
+    yield from found.items()
 
 
 def _would_silence_all(
@@ -257,18 +264,14 @@ def _too_little(
     money: str,
 ) -> str:
     """The cheapest useful measure, for a budget that buys none."""
-    count = len(candidates.units)
-    nothing = np.zeros((1, count), dtype=np.int64)
-    today = float((tables.levels(nothing) * weights).max())
+    today = float((tables.levels(_nothing(candidates)) * weights).max())
     cheapest: tuple[int, str] | None = None
-    for index, unit in enumerate(candidates.units):
-        for option in range(1, len(unit.options)):
-            plan = nothing.copy()
-            plan[0, index] = option
-            cents = int(candidates.purchases.cents(plan)[0])
-            useful = float((tables.levels(plan) * weights).max()) < today
-            if useful and (cheapest is None or cents < cheapest[0]):
-                cheapest = (cents, f"{unit.title}: {unit.options[option].label}")
+    for name, label, chosen in measures_of(candidates.units):
+        plan = np.array([chosen], dtype=np.int64)
+        cents = int(candidates.purchases.cents(plan)[0])
+        useful = float((tables.levels(plan) * weights).max()) < today
+        if useful and (cheapest is None or cents < cheapest[0]):
+            cheapest = (cents, f"{name}: {label}")
     if cheapest is None:
         return "no single measure on offer lowers the level, whatever it costs"
     return (
@@ -324,6 +327,7 @@ def _steps(
     target_w_m2: float | None,
 ) -> tuple[Step, ...]:
     steps = []
+    groups = groups_of(candidates.units)
     at_first = _by_receiver(today, names)[0][0]
     for number in range(1, len(plans)):
         changes = []
@@ -333,6 +337,7 @@ def _steps(
             index = candidates.units.index(unit)
             option = unit.options.index(after)
             had = unit.options.index(before) != 0
+            mates = groups.get(unit.group, (index,))
             changes.append(
                 Change(
                     unit=unit.title,
@@ -342,6 +347,9 @@ def _steps(
                     was=before.label if had else "",
                     now_or_never=any(_is_urgent(job, each) for each in after.treatments),
                     source=after.change,
+                    group=unit.group,
+                    group_units=len(mates),
+                    group_done=int(np.count_nonzero(chain.plans[number][list(mates)])),
                 )
             )
         cents = int(chain.cents[number] - chain.cents[number - 1])
@@ -380,24 +388,19 @@ def _where_to_stop(steps: Sequence[Step], target_w_m2: float | None) -> tuple[in
 
 
 def _worse(candidates: Candidates, tables: LevelTables, weights: np.ndarray) -> tuple[Worse, ...]:
-    """Single measures that raise the level, the worst first."""
-    count = len(candidates.units)
-    nothing = np.zeros((1, count), dtype=np.int64)
-    today = float((tables.levels(nothing) * weights).max())
-    found = []
-    for index, unit in enumerate(candidates.units):
-        for option in range(1, len(unit.options)):
-            plan = nothing.copy()
-            plan[0, index] = option
-            level = float((tables.levels(plan) * weights).max())
-            above = 10.0 * float(np.log10(level / today))
-            if above >= WORSE_DB:
-                found.append(
-                    Worse(
-                        unit=unit.title,
-                        label=unit.options[option].label,
-                        level_w_m2=level,
-                        above_db=above,
-                    )
-                )
-    return tuple(sorted(found, key=lambda each: (-each.above_db, each.unit, each.label)))
+    """Single measures that raise the level, the worst first; of a room's walls the worst one."""
+    today = float((tables.levels(_nothing(candidates)) * weights).max())
+    singly = {unit.id: f"one of {unit.group}" for unit in candidates.units if unit.group}
+    found: dict[tuple[str, str], Worse] = {}
+    for name, label, chosen in measures_of(candidates.units):
+        level = float((tables.levels(np.array([chosen], dtype=np.int64)) * weights).max())
+        above = 10.0 * float(np.log10(level / today))
+        key = (singly.get(name, name), label)
+        if above >= WORSE_DB and (key not in found or found[key].above_db < above):
+            found[key] = Worse(unit=name, label=label, level_w_m2=level, above_db=above)
+    return tuple(sorted(found.values(), key=lambda each: (-each.above_db, each.unit, each.label)))
+
+
+def _nothing(candidates: Candidates) -> Ints:
+    """The choice (1, units) that leaves all as it is."""
+    return np.zeros((1, len(candidates.units)), dtype=np.int64)

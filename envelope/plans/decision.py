@@ -28,6 +28,9 @@ class Change:
     was: str  # label of what was there before; "" where nothing was
     now_or_never: bool = False  # some of it is out of reach later
     source: SourceChange | None = None  # what is done about a source; None where a face is treated
+    group: str = ""  # such as a room's walls, where the unit is one of them
+    group_units: int = 1  # units of the group
+    group_done: int = 1  # those of them that have something on after the step
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

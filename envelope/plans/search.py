@@ -25,7 +25,7 @@ Ints = NDArray[np.int64]
 
 MAX_FRONT = 100_000
 MAX_NODES = 20_000_000
-DESCENTS = 24  # weights between cost and level that starting plans are sought with
+DESCENTS = 12  # weights between cost and level that starting plans are sought with
 _UNBOUNDED = np.iinfo(np.int64).max
 
 
@@ -64,6 +64,7 @@ def front_of(
     slack: float = 0.0,
     max_nodes: int = MAX_NODES,
     order: Sequence[int] | None = None,
+    together: Sequence[Sequence[int]] = (),
 ) -> Front:
     """Search the front.
 
@@ -87,6 +88,8 @@ def front_of(
         Where to stop; the result then says what was left open.
     order : (units,) int, optional
         In which units are decided; those that change the level most first unless given.
+    together : sequence of sequence of int
+        Units that may be decided alike, such as a room's walls; no more than a place to start.
 
     Returns
     -------
@@ -96,7 +99,7 @@ def front_of(
     heard = np.ones(tables.layout.receivers) if weights is None else np.asarray(weights, float)
     if sorted(order if order is not None else range(count)) != list(range(count)):
         raise RangeError("the order of units names each once")
-    seeds = starting_plans(tables, purchases, weights=heard, worst=worst)
+    seeds = starting_plans(tables, purchases, weights=heard, worst=worst, together=together)
     sequence = list(order) if order is not None else by_effect(tables, weights=heard, worst=worst)
     flat = _flattened(tables.merged, sequence)
     padded = _padded(purchases, sequence, flat.options)
@@ -200,32 +203,73 @@ def by_effect(tables: LevelTables, *, weights: Floats, worst: bool) -> list[int]
 
 
 def starting_plans(
-    tables: LevelTables, purchases: Purchases, *, weights: Floats, worst: bool
+    tables: LevelTables,
+    purchases: Purchases,
+    *,
+    weights: Floats,
+    worst: bool,
+    together: Sequence[Sequence[int]] = (),
 ) -> Ints:
-    """Plans near the front to begin with: coordinate descent on decibels and cost together."""
+    """Plans near the front to begin with: steepest descent on decibels and cost together.
+
+    Parameters
+    ----------
+    tables : LevelTables
+        Levels of every plan.
+    purchases : Purchases
+        Costs of every plan.
+    weights : (receivers,) float
+        Of each receiver.
+    worst : bool
+        Whether the worst receiver counts, or the sum.
+    together : sequence of sequence of int
+        Units that one move may also decide alike, such as a room's walls: set-ups make thresholds
+        that no single unit gets across.
+
+    Returns
+    -------
+    plans : (n, units) int
+        Every plan on the way: from nothing as decibels become worth more, from everything as they
+        become worth less.
+    """
     count = len(tables.options)
     nothing = np.zeros(count, dtype=np.int64)
     everything = np.array([options - 1 for options in tables.options], dtype=np.int64)
     dearest = max(1, int(purchases.cents(everything[np.newaxis])[0]))
+    moved, options = _moves(tables.options, together)
+    prices_of_db = np.geomspace(0.02, 2000.0, DESCENTS) * 20.0 / dearest
     found = {tuple(nothing.tolist()), tuple(everything.tolist())}
-    for price_of_db in np.geomspace(0.02, 2000.0, DESCENTS) * 20.0 / dearest:
-        for start in (nothing, everything):
-            chosen = start.copy()
+    for chosen, prices in ((nothing, prices_of_db[::-1]), (everything, prices_of_db)):
+        for price_of_db in prices:
             value = np.inf
-            for _ in range(8):
-                before = value
-                for unit in range(count):
-                    options = np.repeat(chosen[np.newaxis], tables.options[unit], axis=0)
-                    options[:, unit] = np.arange(tables.options[unit])
-                    level = combine(tables.levels(options), weights=weights, worst=worst)
-                    worth = 10.0 * np.log10(level) + price_of_db * purchases.cents(options)
-                    best = int(worth.argmin())
-                    if worth[best] < value - 1e-12:
-                        chosen, value = options[best], float(worth[best])
-                if value == before:
+            while True:
+                near = np.where(moved, options, chosen)
+                level = combine(tables.levels(near), weights=weights, worst=worst)
+                worth = 10.0 * np.log10(level) + price_of_db * purchases.cents(near)
+                best = int(worth.argmin())
+                if worth[best] >= value - 1e-12:
                     break
-            found.add(tuple(chosen.tolist()))
+                chosen, value = near[best], float(worth[best])
+                found.add(tuple(chosen.tolist()))
     return np.array(sorted(found), dtype=np.int64)
+
+
+def _moves(
+    options: Sequence[int], together: Sequence[Sequence[int]]
+) -> tuple[NDArray[np.bool_], Ints]:
+    """Which units (moves, units) each move decides, and how."""
+    sets = [(unit,) for unit in range(len(options))]
+    sets += [tuple(units) for units in together if len(units) > 1]
+    moves = [
+        (units, option) for units in sets for option in range(max(options[unit] for unit in units))
+    ]
+    moved = np.zeros((len(moves), len(options)), dtype=bool)
+    chosen = np.zeros((len(moves), len(options)), dtype=np.int64)
+    for row, (units, option) in enumerate(moves):
+        for unit in units:
+            moved[row, unit] = True
+            chosen[row, unit] = min(option, options[unit] - 1)
+    return moved, chosen
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

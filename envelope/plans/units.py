@@ -26,6 +26,7 @@ class Unit:
     id: str
     title: str
     options: tuple[Option, ...]
+    group: str = ""  # such as a room's walls: what may also be done in one go, and is named so
 
     @property
     def is_source(self) -> bool:
@@ -73,3 +74,40 @@ def changes_in(units: Sequence[Unit], chosen: Sequence[int]) -> tuple[SourceChan
     """What a choice of options does about sources."""
     found = (unit.options[index].change for unit, index in zip(units, chosen, strict=True))
     return tuple(change for change in found if change is not None)
+
+
+def groups_of(units: Sequence[Unit]) -> dict[str, tuple[int, ...]]:
+    """Numbers of the units of each group; units of no group are left out."""
+    found: dict[str, list[int]] = {}
+    for number, unit in enumerate(units):
+        if unit.group:
+            found.setdefault(unit.group, []).append(number)
+    return {group: tuple(numbers) for group, numbers in found.items()}
+
+
+def measures_of(units: Sequence[Unit]) -> tuple[tuple[str, str, tuple[int, ...]], ...]:
+    """What may be done by itself: each option of each unit, and each of a group's units together.
+
+    Returns
+    -------
+    measures : (n,) of (str, str, (units,) int)
+        Id of the unit or group, label of the option, and the choice that does this and no more.
+    """
+    found = []
+    for number, unit in enumerate(units):
+        for option in range(1, len(unit.options)):
+            chosen = tuple(option if each == number else 0 for each in range(len(units)))
+            found.append((unit.id, unit.options[option].label, chosen))
+    for group, numbers in groups_of(units).items():
+        for label in dict.fromkeys(
+            option.label for number in numbers for option in units[number].options[1:]
+        ):
+            chosen = tuple(
+                next((k for k, each in enumerate(unit.options) if k and each.label == label), 0)
+                if number in numbers
+                else 0
+                for number, unit in enumerate(units)
+            )
+            if sum(map(bool, chosen)) > 1:
+                found.append((group, label, chosen))
+    return tuple(found)

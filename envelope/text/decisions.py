@@ -10,20 +10,12 @@ from envelope.building.job import Job
 from envelope.plans.decision import Change, Decision, FreeMeasure, Step, Worse
 from envelope.plans.source_changes import SourceChange, free_where_it_stands
 from envelope.plans.sure import Spared
-from envelope.text.names import listed
+from envelope.text.names import listed, panel_title
 from envelope.text.numbers import SPACE, area, grouped, length, level, percent
 from envelope.text.trade import face_name, source_title, space_title, treatment_title
 
 MAX_WORN = 3  # treatments named in a title
 MAX_KEPT = 4  # faces that stay as they are, named in one line
-
-
-def together_words(job: Job, decision: Decision) -> str:
-    """That walls are decided on together, where they are: one alone may do more for less."""
-    walls = {panel.id for panel in job.building.panels if panel.kind == "wall"}
-    if any(len(walls & set(unit.panels)) > 1 for unit in decision.candidates.units):
-        return "walls of a room together; one alone may do more for less, see --each-wall"
-    return ""
 
 
 def unit_title(job: Job, unit: str) -> str:
@@ -36,26 +28,67 @@ def unit_title(job: Job, unit: str) -> str:
     unit : str
         Id of a panel, or a room's id with a group of its faces.
     """
-    if any(panel.id == unit for panel in job.building.panels):
-        return face_name(job, unit)
+    for panel in job.building.panels:
+        if unit == panel.id:
+            return face_name(job, unit)
+        if unit in panel.aliases:  # parts of one wall
+            title = panel_title(
+                panel=unit, space=panel.space, kind=panel.kind, aliases=panel.aliases
+            )
+            return f"{title} of {space_title(job, panel.space)}"
     room, _, group = unit.rpartition("/")
-    return f"{group} of {space_title(job, room)}"
+    return f"{group.replace('-', ' ')} of {space_title(job, room)}"
 
 
-def change_words(job: Job, change: Change) -> str:
-    """Such as "walls of bedroom: coating, 31.64 m²", or "router: put it on a cable, radio off"."""
-    if change.source is not None:
-        device = source_title(job, change.source.device)
-        return f"{device}: {measure_words(job, change.source)}"
-    beside = f" beside {_titles(job, change.was)}" if change.was else ""
-    size = area(change.area_m2, feet=job.feet)
-    never = " (now or never)" if change.now_or_never else ""
-    return f"{unit_title(job, change.unit)}: {_titles(job, change.label)}{beside}, {size}{never}"
+def change_words(job: Job, changes: Sequence[Change]) -> str:
+    """What a step does in one go: "walls of bedroom: coating, 31.64 m²".
+
+    Parameters
+    ----------
+    job : Job
+    changes : sequence of Change
+        One, or those of one group with the same label.
+    """
+    first = changes[0]
+    if first.source is not None:
+        device = source_title(job, first.source.device)
+        return f"{device}: {measure_words(job, first.source)}"
+    beside = f" beside {_titles(job, first.was)}" if first.was else ""
+    size = area(sum(each.area_m2 for each in changes), feet=job.feet)
+    never = " (now or never)" if any(each.now_or_never for each in changes) else ""
+    return f"{_units_title(job, changes)}: {_titles(job, first.label)}{beside}, {size}{never}"
+
+
+def _units_title(job: Job, changes: Sequence[Change]) -> str:
+    """Units of one group: all of it, what is left of it, or each by its name."""
+    first = changes[0]
+    if len(changes) == 1:
+        return unit_title(job, first.unit)
+    if len(changes) == first.group_units:
+        return unit_title(job, first.group)
+    room, _, group = first.group.rpartition("/")
+    if first.group_done == first.group_units and not first.was:
+        return f"the other {group} of {space_title(job, room)}"
+    of_room = f" of {space_title(job, room)}"
+    names = [unit_title(job, each.unit).removesuffix(of_room) for each in changes]
+    if all(name.endswith(" wall") for name in names):
+        names = [name.removesuffix(" wall") for name in names]
+        return f"{listed(names)} {group}{of_room}"
+    return listed(names) + of_room
+
+
+def step_lines(job: Job, step: Step) -> tuple[str, ...]:
+    """All that a step does, each in a line; what it does to several walls of a room in one."""
+    together: dict[tuple[str, str, str], list[Change]] = {}
+    for change in step.changes:
+        key = (change.group or change.unit, change.label, change.was)
+        together.setdefault(key, []).append(change)
+    return tuple(change_words(job, changes) for changes in together.values())
 
 
 def step_words(job: Job, step: Step) -> str:
     """All that a step does, in one line."""
-    return "; ".join(change_words(job, change) for change in step.changes)
+    return "; ".join(step_lines(job, step))
 
 
 def steps_title(job: Job, steps: Sequence[Step]) -> str:

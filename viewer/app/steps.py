@@ -18,10 +18,10 @@ from envelope.project.edit_table import add_row
 from envelope.project.edit_values import Value
 from envelope.text.decisions import (
     agreement_words,
-    change_words,
     cost_words,
     measure_words,
     not_offered_words,
+    step_lines,
     worse_words,
 )
 from envelope.text.names import shown
@@ -198,7 +198,7 @@ def _told(job: Job, decision: Decision, receiver: str | None) -> protocol.StepsT
     def step_told(step: Step) -> protocol.StepTold:
         return {
             "number": numbers[id(step)],
-            "does": [shown(change_words(job, each), limit=160) for each in step.changes],
+            "does": [shown(each, limit=160) for each in step_lines(job, step)],
             "level": text.level(step.level_w_m2),
             "share": step.level_w_m2 / today_w_m2 if today_w_m2 > 0.0 else 0.0,
             "change": difference_words(step.gain) + at(step),

@@ -10,9 +10,9 @@ from envelope.plans.decision import Decision, Step
 from envelope.text import compared, level, percent
 from envelope.text.decisions import (
     agreement_words,
-    change_words,
     cost_words,
     measure_words,
+    step_lines,
     worse_words,
 )
 from envelope.text.names import shown
@@ -66,7 +66,7 @@ def steps_section(job: Job, decision: Decision) -> StepsSection:
         share = step.level_w_m2 / today_w_m2 if today_w_m2 > 0.0 else 0.0
         return StepRow(
             number=numbers[id(step)],
-            does=tuple(shown(change_words(job, each), limit=160) for each in step.changes),
+            does=tuple(shown(each, limit=160) for each in step_lines(job, step)),
             remains=level(step.level_w_m2),
             share=percent(share),
             bar=f"{100.0 * min(share, 1.0):.2f}",

@@ -117,6 +117,3 @@ def test_bad_input_is_one_message(
     assert "Traceback" not in found.err
 
 
-def test_walls_taken_together_are_said_to_be(capsys: pytest.CaptureFixture[str]) -> None:
-    assert "one alone may do more for less" in " ".join(said(capsys).split())
-    assert "one alone may do more for less" not in " ".join(said(capsys, "--each-wall").split())

@@ -17,6 +17,7 @@ from envelope.plans.decide import decide
 from envelope.plans.decision import Decision
 from envelope.project import load
 from envelope.rays import Sampling
+from envelope.text.decisions import step_lines
 from viewer.handout.build import handout_html
 from viewer.handout.steps import steps_section
 from viewer.scene.build import build_scene
@@ -49,7 +50,8 @@ def test_each_step_stands_in_one_group_with_what_remains(job: Job, decision: Dec
     for row, step in zip(rows, decision.steps, strict=True):
         left = 100.0 * step.level_w_m2 / decision.levels_w_m2[0][1]
         assert float(row.bar) == pytest.approx(left, abs=0.006)
-        assert len(row.does) == len(step.changes)
+        assert len(row.does) == len(step_lines(job, step))
+        assert not any("bedroom/" in line for line in row.does)
     assert section.priced is decision.candidates.priced
 
 
