@@ -23,6 +23,7 @@ LEAVE = "leave as it is"
 
 # Faces that are decided together in a room. Walls are decided one by one, and openings.
 _TOGETHER = {"ceiling": "ceiling", "floor": "floor", "reveal": "reveals"}
+
 SMALL_WALL_M2 = 1.0  # smaller walls of a room are decided together; common practice, no source
 _PART = re.compile(r"-\d+\Z")  # of a wall that the ceiling leaves in parts
 

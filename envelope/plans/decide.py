@@ -219,11 +219,11 @@ def _now_or_never(
             found[unit.id] = done[0] if done else None
     for group, numbers in groups_of(candidates.units).items():
         names = [candidates.units[number].id for number in numbers]
-        if len(names) > 1 and len({found.get(name, 0) for name in names} - {0}) == 1:
-            if all(name in found for name in names):
-                found = {group: found[names[0]]} | {
-                    name: step for name, step in found.items() if name not in names
-                }
+        alike = all(name in found for name in names) and len({found[name] for name in names}) == 1
+        if alike and len(names) > 1:
+            found[group] = found[names[0]]
+            for name in names:
+                del found[name]
     yield from found.items()
 
 

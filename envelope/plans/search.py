@@ -258,7 +258,7 @@ def _moves(
     options: Sequence[int], together: Sequence[Sequence[int]]
 ) -> tuple[NDArray[np.bool_], Ints]:
     """Which units (moves, units) each move decides, and how."""
-    sets = [(unit,) for unit in range(len(options))]
+    sets: list[tuple[int, ...]] = [(unit,) for unit in range(len(options))]
     sets += [tuple(units) for units in together if len(units) > 1]
     moves = [
         (units, option) for units in sets for option in range(max(options[unit] for unit in units))

@@ -115,5 +115,3 @@ def test_bad_input_is_one_message(
     assert message in found.err
     assert found.out == ""
     assert "Traceback" not in found.err
-
-

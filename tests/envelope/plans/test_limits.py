@@ -59,6 +59,14 @@ def test_what_is_now_or_never_is_marked_where_it_is_done(
     assert any("(now or never)" in step_words(job, step) for step in found.steps)
 
 
+def test_walls_that_are_out_of_reach_later_are_named_together_where_one_step_does_them(
+    small_job: Maker, small_casts: Casts
+) -> None:
+    job = small_job("[]", panel("bedroom/walls", "now-or-never"))
+    found = decide(job, casts=small_casts, budget_cents=10_000)  # buys no wall
+    assert found.now_or_never == (("bedroom/walls", None),)
+
+
 def test_a_treatment_goes_only_where_it_may(small_job: Maker) -> None:
     fewer = ('{ on = "bedroom/walls", with = "coating" },', "")
     job = small_job(
