@@ -9,7 +9,7 @@ from envelope.building.job import Assembly, Job, Layer, LossCurve, Plan, Source,
 from envelope.exposure.analysis_record import Analysis
 from envelope.text import trade
 from envelope.text.names import shown, source_label
-from envelope.text.surveys import done_words
+from envelope.text.reading_marks import reading_marks
 
 
 def source_words(job: Job, source: Source) -> str:
@@ -27,34 +27,19 @@ def source_words(job: Job, source: Source) -> str:
 
 def reading_rows(job: Job) -> list[dict[str, str]]:
     """Readings with the day and the state of the work, in the order of the job."""
-    visits = {visit.id: visit for visit in job.visits}
-    openings = {panel.id.rpartition("/")[2]: panel.title for panel in job.building.panels}
-    rows = []
-    for each in job.readings:
-        visit = visits.get(each.visit or "")
-        where = "outdoors" if each.space is None else trade.space_title(job, each.space)
-        if each.receiver is not None:
-            where = f"{trade.receiver_title(job, each.receiver)} in {where}"
-        heard = ", ".join(trade.source_title(job, name) for name in each.sources)
-        without = ", ".join(trade.source_title(job, name) for name in each.off)
-        states = [
-            f"{shown(openings.get(name) or name)} {state}"
-            for name, state in sorted(each.plan.states.items())
-        ]
-        shows = {"below": "below ", "above": "above "}.get(each.shows, "")
-        rows.append(
-            {
-                "name": shown(each.id),
-                "of": heard + (f" (off: {without})" if without else ""),
-                "where": where + (f", {', '.join(states)}" if states else ""),
-                "day": "" if visit is None else visit.date.isoformat(),
-                "done": done_words(job, each.plan.id),
-                "meter": " ".join(part for part in (shown(each.meter), each.detector) if part),
-                "level": shows + text.level(each.level_w_m2),
-                "spots": str(each.spots),
-            }
-        )
-    return rows
+    return [
+        {
+            "name": shown(each.id),
+            "of": each.of,
+            "where": each.where,
+            "day": each.day,
+            "done": each.done,
+            "meter": each.meter,
+            "level": each.value,
+            "spots": str(each.spots),
+        }
+        for each in reading_marks(job)
+    ]
 
 
 def visit_section(job: Job, analysis: Analysis) -> dict[str, Any]:
