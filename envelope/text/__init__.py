@@ -19,6 +19,7 @@ from envelope.text.numbers import (
     steradians,
     thickness,
     times,
+    trimmed,
     volts,
     volume,
 )
@@ -42,6 +43,7 @@ __all__ = [
     "steradians",
     "thickness",
     "times",
+    "trimmed",
     "volts",
     "volume",
 ]

@@ -46,6 +46,20 @@ def significant(value: float) -> str:
     return grouped(value, max(0, digits))
 
 
+def trimmed(value: float) -> str:
+    """A round figure of a scale: three figures that matter at most, no noughts behind the point.
+
+    Examples
+    --------
+    >>> trimmed(0.5), trimmed(1250.0), trimmed(0.001), trimmed(0.0)
+    ('0.5', '1\\xa0250', '0.001', '0')
+    """
+    if value <= 0.0:
+        return "0"
+    words = significant(value)
+    return words.rstrip("0").rstrip(".") if "." in words else words
+
+
 def level(value_w_m2: float, *, unit: bool = True) -> str:
     """A power density.
 

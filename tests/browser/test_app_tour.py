@@ -6,6 +6,7 @@ reads what the screen says, and then reads the file that was written.
 
 from __future__ import annotations
 
+import re
 import signal
 import urllib.error
 import urllib.request
@@ -14,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Locator, Page, expect
 
 from envelope.project import load
@@ -226,6 +228,25 @@ def test_prices_three_plans_and_an_order_list(tour: tuple[Tour, Path, Any]) -> N
     text = path.read_text(encoding="utf-8")
     assert "# typical" in text or "# starter assemblies" in text  # comments of the form stay
     assert f'walk = "{L_SHAPE}"' in text
+
+
+def test_a_click_on_a_step_of_the_plot_shows_its_plan(tour: tuple[Tour, Path, Any]) -> None:
+    page = tour[0].page
+    page.get_by_role("tab", name="What first").click()
+    step = page.locator(".ga-plot-step").first
+    expect(step).to_be_visible()
+    words = step.get_attribute("aria-label")
+    assert words is not None
+    left = re.search(r"(\S+)\s\S+ left", words)
+    assert left is not None
+    step.click()
+    expect(page.locator(".ga-plan-pick[aria-pressed=true]")).to_contain_text("Up to step 1")
+    expect(page.locator(".ga-big").first).to_contain_text(left[1])
+    expect(page.locator(".ga-step").first).to_have_attribute("aria-pressed", "true")
+    found = Axe().run(page).response
+    assert [(each["id"], each["nodes"][0]["html"]) for each in found["violations"]] == []
+    page.get_by_role("tab", name="Faces").click()
+    page.locator(".ga-plan-pick", has_text="All round").click()
 
 
 def test_two_pages_on_the_job_stay_in_step(tour: tuple[Tour, Path, Any]) -> None:

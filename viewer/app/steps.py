@@ -22,12 +22,14 @@ from envelope.text.decisions import (
     measure_words,
     not_offered_words,
     step_lines,
+    step_words,
     worse_words,
 )
 from envelope.text.names import shown
 from envelope.text.sentences import difference_words
 from viewer.app import protocol
 from viewer.app.session import EditError, Session, free_plan_id, said
+from viewer.scene.decision_plot import decision_plot
 
 _TRIED = "tried-out"  # id of a plan that is not in the file
 _MOST = 4  # lines of what is worse, and of what the figures rest on
@@ -183,6 +185,7 @@ def _nothing(receiver: str | None) -> protocol.StepsTold:
         "worse": [],
         "rests": [],
         "notes": [],
+        "plot": None,
         "trouble": None,
     }
 
@@ -245,4 +248,33 @@ def _told(job: Job, decision: Decision, receiver: str | None) -> protocol.StepsT
             for each in decision.rests[:3]
         ],
         "notes": notes,
+        "plot": _plot_told(job, decision) if decision.steps else None,
+    }
+
+
+def _plot_told(job: Job, decision: Decision) -> protocol.PlotTold:
+    plot = decision_plot(job, decision)
+    return {
+        "across": plot.across,
+        "up": plot.up,
+        "today": plot.today_w_m2,
+        "start": plot.start_w_m2,
+        "steps": [
+            {
+                "number": each.number,
+                "cost": each.cost,
+                "level": each.level_w_m2,
+                "low": each.low_w_m2,
+                "high": each.high_w_m2,
+                "worth": each.is_worth,
+                "words": f"Step {each.number}: {shown(step_words(job, step), limit=300)}. "
+                f"{text.level(each.level_w_m2)} left, eight times in ten between "
+                f"{text.level(each.low_w_m2)} and {text.level(each.high_w_m2)}; "
+                f"{cost_words(job, decision, step.total_cents)} so far.",
+            }
+            for each, step in zip(plot.steps, decision.steps, strict=True)
+        ],
+        "front": list(plot.front),
+        "costs": [{"value": each.value, "words": each.words} for each in plot.costs],
+        "levels": [{"value": each.value, "words": each.words} for each in plot.levels],
     }

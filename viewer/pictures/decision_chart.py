@@ -15,6 +15,7 @@ from envelope.files import write_atomically
 from envelope.plans.decision import Decision
 from envelope.text.decisions import measure_words, step_words
 from envelope.text.names import shown
+from viewer.scene.decision_plot import DecisionPlot, decision_plot
 
 _PAPER, _GROUND, _INK, _FAINT, _GRID = "#f6f4ef", "#fbfaf7", "#22252b", "#8b8475", "#dedad0"
 _STEP, _TARGET = "#0b5f6b", "#b45309"
@@ -43,36 +44,27 @@ def draw_decision(job: Job, decision: Decision, *, path: Path) -> None:
     try:
         from matplotlib.backends.backend_agg import FigureCanvasAgg
         from matplotlib.figure import Figure
-        from matplotlib.ticker import FuncFormatter
     except ImportError as error:
         raise MissingExtraError(library="matplotlib", extra="viewer") from error
     figure = Figure(figsize=(11.5, 5.4), dpi=140, facecolor=_PAPER, layout="constrained")
     FigureCanvasAgg(figure)
     axes, listed = figure.subplots(1, 2, width_ratios=[1.35, 1.0])
     axes.set_facecolor(_GROUND)
-    _draw_front(axes, decision)
-    _draw_steps(axes, decision)
-    if decision.target_w_m2 is not None:
-        axes.axhline(decision.target_w_m2 * _MICRO, color=_TARGET, linewidth=1.2, label="target")
+    plot = decision_plot(job, decision)
+    _draw_front(axes, plot)
+    _draw_steps(axes, plot)
+    if plot.target_w_m2 is not None:
+        axes.axhline(plot.target_w_m2 * _MICRO, color=_TARGET, linewidth=1.2, label="target")
     axes.set_yscale("log")
     axes.autoscale_view()
-    plain = FuncFormatter(lambda value, _: f"{value:g}")
-    axes.yaxis.set_major_formatter(plain)
-    axes.yaxis.set_minor_formatter(FuncFormatter(lambda _value, _: ""))
-    axes.xaxis.set_major_formatter(
-        FuncFormatter(lambda value, _: f"{value:,.0f}".replace(",", " "))
+    axes.set_xticks([each.value for each in plot.costs], [each.words for each in plot.costs])
+    axes.set_yticks(
+        [each.value * _MICRO for each in plot.levels], [each.words for each in plot.levels]
     )
-    money = decision.candidates.priced
-    axes.set_xlabel(
-        f"cost before tax, {job.costs.currency}"
-        if money
-        else "area treated, m² (not all is priced)"
-    )
-    axes.set_ylabel("level at the worst place, µW/m²")
-    axes.set_title(
-        f"{shown(job.name)}: level at {shown(decision.receiver)} for the money",
-        loc="left", fontsize=11, color=_INK, parse_math=False,
-    )  # fmt: skip
+    axes.minorticks_off()
+    axes.set_xlabel(plot.across)
+    axes.set_ylabel(plot.up)
+    axes.set_title(plot.title, loc="left", fontsize=11, color=_INK, parse_math=False)
     axes.grid(color=_GRID, linewidth=0.6, which="both")
     axes.legend(frameon=False, fontsize=8, loc="upper right")
     _write_list(listed, job, decision)
@@ -81,22 +73,22 @@ def draw_decision(job: Job, decision: Decision, *, path: Path) -> None:
     write_atomically(path, picture.getvalue())
 
 
-def _draw_front(axes: Any, decision: Decision) -> None:
-    front = decision.front
+def _draw_front(axes: Any, plot: DecisionPlot) -> None:
+    costs, levels = np.array(plot.front).reshape(-1, 2).T
     axes.plot(
-        front.cents / 100.0, front.levels_w_m2 * _MICRO, ".", color=_FAINT, markersize=5,
+        costs, levels * _MICRO, ".", color=_FAINT, markersize=5,
         label="plans that no other beats",
     )  # fmt: skip
 
 
-def _draw_steps(axes: Any, decision: Decision) -> None:
+def _draw_steps(axes: Any, plot: DecisionPlot) -> None:
     """The level held from where one step is paid to where the next one is, and each range."""
     from matplotlib.transforms import offset_copy
 
-    today = decision.levels_w_m2[0][1] * _MICRO
-    cost = np.array([0.0, *(step.total_cents / 100.0 for step in decision.steps)])
-    level = np.array([decision.start_w_m2, *(step.level_w_m2 for step in decision.steps)]) * _MICRO
-    worth = decision.stop_after + 1
+    today = plot.today_w_m2 * _MICRO
+    cost = np.array([0.0, *(each.cost for each in plot.steps)])
+    level = np.array([plot.start_w_m2, *(each.level_w_m2 for each in plot.steps)]) * _MICRO
+    worth = 1 + sum(each.is_worth for each in plot.steps)
     axes.step(
         cost[:worth], level[:worth], where="post", color=_STEP, linewidth=2.0,
         label="steps worth doing, with 10–90 % of their effect",
@@ -107,31 +99,27 @@ def _draw_steps(axes: Any, decision: Decision) -> None:
             linestyle=(0, (4, 3)), label="not worth it",
         )  # fmt: skip
     axes.plot([0.0], [today], "o", color=_INK, markersize=7, label="today")
-    if decision.start_w_m2 * _MICRO < 0.99 * today:
+    if plot.start_w_m2 * _MICRO < 0.99 * today:
         axes.plot(
             [0.0], [level[0]], "o", markerfacecolor=_PAPER, markeredgecolor=_INK, markersize=11,
             label="with what is free",
         )  # fmt: skip
         axes.annotate("0", (0.0, level[0]), ha="center", va="center", fontsize=7, color=_INK)
-    for number, step in enumerate(decision.steps, 1):
-        low, high = (
-            today * 10.0 ** (-end / 10.0) for end in (step.so_far.high_db, step.so_far.low_db)
-        )
-        at = cost[number]
+    for each in plot.steps:
+        low, high, at = each.low_w_m2 * _MICRO, each.high_w_m2 * _MICRO, each.cost
         axes.update_datalim([(at, low), (at, high)])
-        done = number < worth
         aside = offset_copy(axes.transData, fig=axes.figure, x=8.0, units="points")
         axes.plot(
             [at, at], [low, high], "-_", color=_INK, linewidth=1.0, markersize=5,
             alpha=0.6, transform=aside,
         )  # fmt: skip
         axes.plot(
-            [at], [level[number]], "o", markersize=11, markeredgecolor=_STEP,
-            markerfacecolor=_STEP if done else _PAPER,
+            [at], [each.level_w_m2 * _MICRO], "o", markersize=11, markeredgecolor=_STEP,
+            markerfacecolor=_STEP if each.is_worth else _PAPER,
         )  # fmt: skip
         axes.annotate(
-            str(number), (at, level[number]), ha="center", va="center", fontsize=7,
-            color=_PAPER if done else _STEP,
+            str(each.number), (at, each.level_w_m2 * _MICRO), ha="center", va="center",
+            fontsize=7, color=_PAPER if each.is_worth else _STEP,
         )  # fmt: skip
 
 

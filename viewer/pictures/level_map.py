@@ -21,7 +21,7 @@ from envelope.errors import MissingExtraError
 from envelope.exposure.level_map import FloorLevels
 from envelope.files import write_atomically
 from envelope.geometry.plane import Floats
-from envelope.text import length, level
+from envelope.text import length, level, trimmed
 from envelope.text.names import shown, source_label
 from envelope.units import format_feet_inches
 from viewer.pictures.labels import Box, Wanted, grown, overlap, place
@@ -31,7 +31,6 @@ from viewer.pictures.level_scale import (
     fine_levels,
     heat_scale,
     level_at,
-    plain,
     round_level,
 )
 from viewer.scene.build import build_scene
@@ -537,7 +536,7 @@ def _draw_scale(sheet: _Sheet) -> None:
     # the contours' own levels, so that each can be found on the scale
     lines = [at for at in contour_levels(sheet.levels) if _holds(scale, at)]
     beside.set_yticks(
-        [float(decibels(np.array(at))) for at in lines], [plain(at * 1e6) for at in lines]
+        [float(decibels(np.array(at))) for at in lines], [trimmed(at * 1e6) for at in lines]
     )
     beside.tick_params(colors=theme.ink, labelsize=10, length=4)
     for edge in (*strip.spines.values(), *beside.spines.values()):

@@ -9,7 +9,7 @@ from scipy.ndimage import distance_transform_edt, map_coordinates
 
 from envelope.exposure.level_map import FloorLevels
 from envelope.geometry.plane import Floats
-from envelope.text import SPACE, significant
+from envelope.text import SPACE, trimmed
 from viewer.scene.records import Scale
 
 _SPAN_DB = (4, 30)  # least and most that the colours span
@@ -42,7 +42,7 @@ def heat_scale(levels: FloorLevels) -> Scale:
 
 def round_level(level_w_m2: float) -> str:
     """A round level such as ``"1 200 µW/m²"``, with no more figures than it has."""
-    return f"{plain(level_w_m2 * 1e6)}{SPACE}µW/m²"
+    return f"{trimmed(level_w_m2 * 1e6)}{SPACE}µW/m²"
 
 
 def contour_levels(levels: FloorLevels) -> tuple[float, ...]:
@@ -67,14 +67,6 @@ def contour_levels(levels: FloorLevels) -> tuple[float, ...]:
             break
     step = max(1, math.ceil(len(chosen) / _CONTOURS[1]))
     return tuple(value * 1e-6 for value in chosen[::step])
-
-
-def plain(value: float) -> str:
-    """A number of at most three figures that matter, never with an exponent."""
-    if value <= 0.0:
-        return "0"
-    words = significant(value)
-    return words.rstrip("0").rstrip(".") if "." in words else words
 
 
 def decibels(level_w_m2: Floats) -> Floats:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import asyncio
+import math
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from envelope.building.job import Plan
+from envelope.commands.decide import decision_json
 from envelope.project import load, load_text
 from envelope.rays import Sampling
 from viewer.app.session import EditError, Session
@@ -49,6 +51,29 @@ def test_the_sequence_is_told_with_what_remains_and_what_not_to_do(steps: Steps)
     assert told["stop"].startswith("Stop after step")
     assert any("walls of hut with coat" in each for each in told["worse"])  # the open pane remains
     assert all(", from " in each for each in told["worse"])  # what it is worse than
+
+
+def test_the_plot_shows_the_figures_that_decide_prints(steps: Steps) -> None:
+    told = asyncio.run(steps.told("pillow"))
+    assert told is not None
+    plot = told["plot"]
+    assert plot is not None
+    job = steps.session.job
+    assert job is not None
+    plain = decision_json(job, asyncio.run(steps._decide("pillow")))
+    assert plot["today"] == plain["today_w_m2"]["pillow"]
+    assert [each["level"] for each in plot["steps"]] == [
+        each["levels_w_m2"]["pillow"] for each in plain["steps"]
+    ]
+    for point, step in zip(plot["steps"], plain["steps"], strict=True):
+        assert point["worth"] == step["worth_doing"]
+        below_db = 10.0 * math.log10(plot["today"] / point["high"])
+        assert below_db == pytest.approx(step["below_today_low_db"], abs=1e-9)
+        assert point["low"] <= point["level"] <= point["high"]
+    assert plot["across"] == "area treated, m² (not all is priced)"
+    area_m2 = sum(change["area_m2"] for change in plain["steps"][0]["changes"])
+    assert plot["steps"][0]["cost"] == pytest.approx(area_m2, abs=0.02)
+    assert len(plot["front"]) == len(plain["front"]["plans"])
 
 
 def test_a_step_is_tried_out_in_the_picture_and_the_file_stays(steps: Steps) -> None:

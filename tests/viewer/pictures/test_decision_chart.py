@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 import envelope
 from envelope.plans.decision import Decision
 from viewer.pictures.decision_chart import _draw_front, _draw_steps, draw_decision
+from viewer.scene.decision_plot import decision_plot
 
 MODELS = Path(__file__).parents[3] / "models"
 
@@ -25,10 +26,13 @@ def decision(job: envelope.Job) -> Decision:
     return envelope.decide(job, envelope.cast(job, rays="few"), target_w_m2=20e-6)
 
 
-def test_steps_and_plans_stand_at_their_cost_and_level(decision: Decision) -> None:
+def test_steps_and_plans_stand_at_their_cost_and_level(
+    job: envelope.Job, decision: Decision
+) -> None:
     axes = Figure().add_subplot()
-    _draw_front(axes, decision)
-    _draw_steps(axes, decision)
+    plot = decision_plot(job, decision)
+    _draw_front(axes, plot)
+    _draw_steps(axes, plot)
     front, steps = axes.lines[0], axes.lines[1]
     assert front.get_xdata() == pytest.approx(decision.front.cents / 100.0)
     assert front.get_ydata() == pytest.approx(decision.front.levels_w_m2 * 1e6)

@@ -575,6 +575,35 @@ export interface FreeTold {
   agreed: string;
 }
 
+/** A step on the plot: what has been paid by then, and the level that is left. [W/m²] */
+export interface PointTold {
+  number: number;
+  cost: number;
+  level: number;
+  low: number;
+  high: number;
+  worth: boolean;
+  words: string;
+}
+
+/** A round figure on an axis. */
+export interface TickTold {
+  value: number;
+  words: string;
+}
+
+/** Cost against level; `front` are plans that no other beats, as cost and level. [W/m²] */
+export interface PlotTold {
+  across: string;
+  up: string;
+  today: number;
+  start: number;
+  steps: Array<PointTold>;
+  front: Array<[number, number]>;
+  costs: Array<TickTold>;
+  levels: Array<TickTold>;
+}
+
 /** The sequence: what to do first, then, and what is not worth its money. */
 export interface StepsTold {
   tell: "steps";
@@ -589,6 +618,7 @@ export interface StepsTold {
   worse: Array<string>;
   rests: Array<string>;
   notes: Array<string>;
+  plot: PlotTold | null;
   trouble: string | null;
 }
 

@@ -1,5 +1,6 @@
 // What to do first: free measures, then steps in the order in which they can be bought, each to be tried out.
 import { h, pressable } from "./parts.js";
+import { plotOf } from "./plot.js";
 
 /** @import { Asked, StepTold, StepsTold, TriedTold } from "./protocol" */
 
@@ -61,6 +62,11 @@ export class StepsPart {
     return this.#asked && (this.#told === null || this.#told.receiver === this.#of());
   }
 
+  /** @param {number} number */
+  #try(number) {
+    this.ask({ do: "try-step", receiver: this.#of(), number });
+  }
+
   #of() {
     return this.all.checked ? null : this.receiver();
   }
@@ -95,6 +101,7 @@ export class StepsPart {
         h("strong", {}, told.today),
         ". A click on a step shows the room with everything up to it.",
       ),
+      told.plot ? plotOf(told.plot, this.#tried, (number) => this.#try(number)) : "",
       ...this.#free(told),
       none ? h("p", {}, "Nothing on offer lowers the level.") : "",
       ...this.#group("Do first", told.first),
@@ -136,11 +143,10 @@ export class StepsPart {
   #step(step) {
     const now = step.number === this.#tried;
     const width = (100 * Math.min(step.share, 1)).toFixed(2);
-    const row = pressable(
-      "",
-      () => this.ask({ do: "try-step", receiver: this.#of(), number: step.number }),
-      { class: "ga-step", "aria-pressed": String(now) },
-    );
+    const row = pressable("", () => this.#try(step.number), {
+      class: "ga-step",
+      "aria-pressed": String(now),
+    });
     row.append(
       h("b", { class: "ga-stepnumber" }, String(step.number)),
       h(

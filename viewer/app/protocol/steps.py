@@ -56,6 +56,38 @@ class FreeTold(TypedDict):
     agreed: str
 
 
+class PointTold(TypedDict):
+    """A step on the plot: what has been paid by then, and the level that is left. [W/m²]"""
+
+    number: int
+    cost: float
+    level: float
+    low: float
+    high: float
+    worth: bool
+    words: str
+
+
+class TickTold(TypedDict):
+    """A round figure on an axis."""
+
+    value: float
+    words: str
+
+
+class PlotTold(TypedDict):
+    """Cost against level; `front` are plans that no other beats, as cost and level. [W/m²]"""
+
+    across: str
+    up: str
+    today: float
+    start: float
+    steps: list[PointTold]
+    front: list[tuple[float, float]]
+    costs: list[TickTold]
+    levels: list[TickTold]
+
+
 class StepsTold(TypedDict):
     """The sequence: what to do first, then, and what is not worth its money."""
 
@@ -71,6 +103,7 @@ class StepsTold(TypedDict):
     worse: list[str]
     rests: list[str]
     notes: list[str]
+    plot: PlotTold | None
     trouble: str | None
 
 
