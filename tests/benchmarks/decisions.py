@@ -9,6 +9,7 @@ cast of the same job; what was seen stands in DEVELOPERS.md.
 from __future__ import annotations
 
 import itertools
+import math
 import runpy
 import sys
 import time
@@ -19,9 +20,9 @@ import numpy as np
 from envelope.building.job import AS_BUILT
 from envelope.exposure.analysis import bench_of
 from envelope.exposure.casts import cast_job
-from envelope.plans.candidates import candidates_of
 from envelope.plans.decide import decide
 from envelope.plans.search import combine, front_of
+from envelope.plans.sequence import best_chain
 from envelope.plans.terms import tables_of
 from envelope.project import load
 
@@ -70,6 +71,32 @@ def random_jobs() -> None:
     say(f"in {worse} of them some treatment by itself raises the level")
 
 
+def nested_orders() -> None:
+    """Every other order of a sequence's steps, at what each step costs."""
+    made = runpy.run_path(str(ROOT / "tests" / "envelope" / "plans" / "test_search.py"))
+    worst_db, orders = 0.0, 0
+    for seed in range(JOBS):
+        rng = np.random.default_rng(5000 + seed)
+        tables = made["random_tables"](
+            rng, units=int(rng.integers(4, 9)), spaces=1 + seed % 3, receivers=1 + seed % 2
+        )
+        purchases = made["random_purchases"](rng, tables.options)
+        weights = np.ones(tables.layout.receivers)
+        front = front_of(tables, purchases, weights=weights)
+        chain = best_chain(
+            made["units_of"](rng, tables.options),
+            plans=front.plans,
+            cents=front.cents,
+            levels_w_m2=front.levels_w_m2,
+        )
+        orders += math.factorial(len(chain.plans) - 1)
+        worst_db = max(worst_db, made["better_by_db"](tables, purchases, chain, weights))
+    say(
+        f"{JOBS} jobs by chance: of {orders} orders of their steps the best is {worst_db:.3f} dB "
+        "better at what some step costs"
+    )
+
+
 def demo_house() -> None:
     job = load(ROOT / "models" / "house.toml")
     start = time.process_time()
@@ -77,14 +104,17 @@ def demo_house() -> None:
     cast_s = time.process_time() - start
     decide(job, casts=casts, receiver="pillow")  # compiles
     start = time.process_time()
-    decide(job, casts=casts, receiver="pillow")
+    found = decide(job, casts=casts, receiver="pillow")
     say(f"house, one decision over one cast: {(time.process_time() - start) / cast_s:.1f} : 1")
     today = job.plan(AS_BUILT)
-    units = candidates_of(job, base=today)
+    units = found.candidates
     tables = tables_of(
         job=job, casts=casts, bench=bench_of(job, casts), units=units.units, base=today
     )
     weights = np.array([float(each.receiver.id == "pillow") for each in casts.receivers])
+    made = runpy.run_path(str(ROOT / "tests" / "envelope" / "plans" / "test_search.py"))
+    above_db = made["better_by_db"](tables, units.purchases, found.chain, weights)
+    say(f"house: the best other order of its steps is {above_db:.3f} dB better somewhere")
     front = front_of(tables, units.purchases, weights=weights)
     ended = "proved" if front.finished else "stopped"
     say(f"house: {len(front.cents)} plans on the front, {front.nodes} nodes, {ended}")
@@ -99,4 +129,5 @@ def demo_house() -> None:
 
 if __name__ == "__main__":
     random_jobs()
+    nested_orders()
     demo_house()

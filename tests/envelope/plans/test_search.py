@@ -8,6 +8,7 @@ from decimal import Decimal
 import numpy as np
 import pytest
 
+from envelope.geometry.plane import Floats
 from envelope.plans.level_tables import (
     Layout,
     LevelTables,
@@ -17,6 +18,8 @@ from envelope.plans.level_tables import (
 )
 from envelope.plans.purchases import OptionCost, Purchases, staircase
 from envelope.plans.search import combine, front_of
+from envelope.plans.sequence import Chain, best_chain
+from envelope.plans.units import Option, Unit
 from envelope.pricing.packages import Package, cheapest
 
 
@@ -144,6 +147,67 @@ def test_front_equals_enumeration(seed: int) -> None:
     assert front.cents.tolist() == [cents for cents, _ in expected]
     assert front.levels_w_m2 == pytest.approx([level for _, level in expected], rel=1e-9)
     assert purchases.cents(front.plans).tolist() == front.cents.tolist()
+
+
+def units_of(rng: np.random.Generator, options: tuple[int, ...]) -> list[Unit]:
+    """Units with so many options, of which the third adds to the second or stands in its place."""
+    found = []
+    for number, count in enumerate(options):
+        name = f"F{number}"
+        third = ("a", "b") if rng.random() < 0.5 else ("b",)
+        treatments = [(), ("a",), third][:count]
+        found.append(
+            Unit(
+                id=name,
+                title=name,
+                options=tuple(
+                    Option(label=" and ".join(each), treatments={name: each}) for each in treatments
+                ),
+            )
+        )
+    return found
+
+
+def better_by_db(tables: LevelTables, purchases: Purchases, chain: Chain, weights: Floats) -> float:
+    """By how much another order of a chain's steps is better at most, at what any step costs.
+
+    After some of its steps another order has done some set of them: every set is looked at.
+    """
+    steps = len(chain.plans) - 1
+    sets = itertools.product((False, True), repeat=steps)
+    plans = []
+    for done in sets:
+        chosen = chain.plans[0].copy()
+        for before, after, now in zip(chain.plans, chain.plans[1:], done, strict=False):
+            if now:
+                chosen[before != after] = after[before != after]
+        plans.append(chosen)
+    unions = np.array(plans)
+    levels = combine(tables.levels(unions), weights=weights, worst=True)
+    cents = purchases.cents(unions)
+    return max(
+        (
+            10.0 * float(np.log10(level / levels[cents <= cost].min()))
+            for cost, level in zip(chain.cents, chain.levels_w_m2, strict=True)
+        ),
+    )
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_no_other_order_of_the_same_steps_is_better_at_any_step(seed: int) -> None:
+    rng = np.random.default_rng(500 + seed)
+    tables = random_tables(rng, units=int(rng.integers(4, 9)), receivers=1 + seed % 2)
+    purchases = random_purchases(rng, tables.options)
+    weights = np.ones(tables.layout.receivers)
+    front = front_of(tables, purchases, weights=weights)
+    chain = best_chain(
+        units_of(rng, tables.options),
+        plans=front.plans,
+        cents=front.cents,
+        levels_w_m2=front.levels_w_m2,
+    )
+    assert len(chain.plans) > 1
+    assert better_by_db(tables, purchases, chain, weights) < 0.1
 
 
 @pytest.mark.parametrize("seed", range(10))
