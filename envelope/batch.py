@@ -74,9 +74,9 @@ def analyze_file(path: Path, asked: Asked) -> Result:
         Of the project file.
     asked : Asked
     """
+    from envelope.cast_cache import cast_or_recall
     from envelope.commands.common import chosen_plans, read_job, with_receivers
     from envelope.exposure.analysis import analyze
-    from envelope.exposure.casts import cast_job
     from envelope.rays import DEFAULT, FINE
 
     start = time.perf_counter()
@@ -86,7 +86,7 @@ def analyze_file(path: Path, asked: Asked) -> Result:
             raise EnvelopeError(f"{path}: no receiver: add [[receiver]] with the pillow's place")
         found = analyze(
             job=job,
-            casts=cast_job(job, sampling=FINE if asked.fine else DEFAULT),
+            casts=cast_or_recall(job, sampling=FINE if asked.fine else DEFAULT),
             plans=chosen_plans(job, asked.plans),
             with_bands=True,
             edges=asked.edges,
@@ -206,7 +206,7 @@ def _read(task: _Task, folder: Path) -> Result:
 
 def _work(tasks: Sequence[_Task], asked: Asked, folder: Path) -> None:
     """Take up one job after the other until each has a result."""
-    from envelope.rays.parallel import limit_threads
+    from envelope.rays.threads import limit_threads
 
     limit_threads(1)
     parent = os.getppid()

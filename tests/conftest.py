@@ -18,6 +18,7 @@ from envelope.building.rooms.specs import OpeningSpec, PanelSpec, SpaceSpec
 from envelope.exposure import casts
 from envelope.exposure.casts import Casts
 from envelope.geometry.plane import frozen
+from envelope.kept import VARIABLE
 
 CONSTRUCTION = {
     "exterior-wall": "outer-wall",
@@ -449,6 +450,14 @@ def pytest_runtest_makereport(
     return report
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _own_cache_folder(tmp_path_factory: pytest.TempPathFactory) -> Generator[None]:
+    """What programs keep between runs goes into a folder of the tests, not into the user's."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setenv(VARIABLE, str(tmp_path_factory.mktemp("cache")))
+        yield
+
+
 @pytest.fixture(scope="session")
 def _known_casts() -> dict[str, Casts]:
     return {}
@@ -460,7 +469,9 @@ def casts_once(_known_casts: dict[str, Casts], monkeypatch: pytest.MonkeyPatch) 
     cast_job = casts.cast_job
 
     def cast_once(job: Job, **how: Any) -> Casts:
-        asked = {name: value for name, value in how.items() if name not in ("progress", "cancel")}
+        asked = {
+            name: value for name, value in how.items() if name not in ("progress", "cancel", "kept")
+        }
         key = repr((job.building.digest, job.receivers, job.sources, asked))
         if key not in _known_casts:
             _known_casts[key] = cast_job(job, **how)

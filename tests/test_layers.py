@@ -22,6 +22,7 @@ LAYERS: dict[str, int] = {
     "envelope.geometry": 1,
     "envelope.pricing": 1,
     "envelope.files": 1,
+    "envelope.kept": 2,
     "envelope.building": 2,
     "envelope.rays": 3,
     "envelope.exposure": 4,
@@ -34,6 +35,7 @@ LAYERS: dict[str, int] = {
     "envelope.exchange": 7,
     "envelope.project": 8,
     "envelope.api": 9,
+    "envelope.cast_cache": 9,
     "envelope.batch": 9,
     "envelope.commands": 9,
     "envelope.cli": 9,
@@ -57,6 +59,7 @@ CLEAN = {name for name, layer in LAYERS.items() if layer <= 5} - {
     "envelope.trade_units",
     "envelope.electrical_units",
     "envelope.files",
+    "envelope.kept",
 }
 FORBIDDEN_IN_CLEAN = {
     "envelope.text",

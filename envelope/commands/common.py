@@ -124,6 +124,8 @@ def with_receivers(job: Job, names: Sequence[str] | None) -> Job:
 def cast(job: Job, *, path: Path, fine: bool = False, lit: bool = True) -> Casts:
     """Cast a job, telling on the terminal how far it is; `lit` as in `cast_job`.
 
+    What an earlier command cast of the same geometry is not cast again.
+
     Raises
     ------
     EnvelopeError
@@ -131,11 +133,11 @@ def cast(job: Job, *, path: Path, fine: bool = False, lit: bool = True) -> Casts
     """
     if not job.receivers:
         raise EnvelopeError(f"{path}: no receiver: add [[receiver]] with the place of the pillow")
-    from envelope.exposure.casts import cast_job
+    from envelope.cast_cache import cast_or_recall
     from envelope.rays import DEFAULT, FINE
 
     progress = Progress("casting rays")
-    casts = cast_job(job, sampling=FINE if fine else DEFAULT, progress=progress, lit=lit)
+    casts = cast_or_recall(job, sampling=FINE if fine else DEFAULT, progress=progress, lit=lit)
     progress.done()
     return casts
 

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import hashlib
 import itertools
 import math
-from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Collection, Mapping, MutableMapping
+from dataclasses import dataclass, field, replace
+from functools import partial
+from typing import Concatenate, ParamSpec, TypeVar, cast
 
 import numpy as np
 
+from envelope import rays
 from envelope.building.job import Job, Receiver, Source
 from envelope.building.model import Building
 from envelope.geometry.plane import Floats
@@ -21,16 +25,13 @@ from envelope.rays import (
     Crossings,
     Lit,
     Sampling,
-    cast_chain,
-    cast_cone,
-    cast_directions,
-    cast_even,
-    cast_lit,
-    cast_point,
     merge,
     merge_chain,
     merge_lit,
 )
+
+Arguments = ParamSpec("Arguments")
+Piece = TypeVar("Piece")
 
 # Points of a box along an edge: one up to a third of a metre, then one more every 0.7 m or so,
 # which is closer than the beams of windows are wide.
@@ -117,48 +118,135 @@ def shared_out(sampling: Sampling, points: int) -> Sampling:
     )
 
 
-def _beam(job: Job, source: Source, space: str, position: Floats, count: int) -> Beam:
-    building = job.building
-    if source.position_m is not None:
-        return cast_point(
-            building,
+def key_of(kind: str, arguments: Mapping[str, object]) -> str:
+    """What tells a piece of a building's casts apart: its kind and all that it is cast with."""
+    digest = hashlib.sha256(kind.encode())
+    for name in sorted(arguments):
+        value = arguments[name]
+        digest.update(f"\0{name}\0".encode())
+        if isinstance(value, np.ndarray):
+            digest.update(f"{value.dtype.str}{value.shape}".encode() + value.tobytes())
+        else:
+            digest.update(repr(value).encode())
+    return f"{kind} {digest.hexdigest()}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Caster:
+    """Casts pieces for a building, unless they were cast with the same arguments before.
+
+    `kept` may be filled with pieces that were cast for a building of the same digest; what is cast
+    is put there.
+    """
+
+    job: Job
+    kept: MutableMapping[str, object] = field(default_factory=dict)
+
+    def piece(
+        self,
+        kind: str,
+        function: Callable[[], Callable[Concatenate[Building, Arguments], Piece]],
+        *arguments: Arguments.args,
+        **named: Arguments.kwargs,
+    ) -> Piece:
+        """A piece; its function is asked for, and so loaded, only where it must be cast."""
+        assert not arguments  # what casts takes all but the building by name
+        key = key_of(kind, named)
+        if key not in self.kept:
+            self.kept[key] = function()(self.job.building, *arguments, **named)
+        return cast(Piece, self.kept[key])
+
+    def directions(
+        self,
+        space: str,
+        position: Floats,
+        *,
+        sampling: Sampling,
+        bins: int,
+        progress: Callable[[float], None],
+        cancel: Callable[[], bool] | None,
+    ) -> Crossings:
+        """From a point of a receiver in all directions, telling how far it is."""
+        return self.piece(
+            "directions",
+            lambda: partial(rays.cast_directions, progress=progress, cancel=cancel),
             space=space,
             position_m=position,
-            target_m=source.position_m,
-            target_space=source.space,
+            sampling=sampling,
+            bins=bins,
         )
-    return cast_cone(
-        building,
-        space=space,
-        position_m=position,
-        direction=direction_of(source, building),
-        spread_rad=source.spread_rad,
-        count=count,
-        stated=True,
-    )
 
+    def beam(self, source: Source, space: str, position: Floats, count: int) -> Beam:
+        """From a point of a receiver to a source."""
+        if source.position_m is not None:
+            return self.piece(
+                "point",
+                lambda: rays.cast_point,
+                space=space,
+                position_m=position,
+                target_m=source.position_m,
+                target_space=source.space,
+            )
+        return self.cone(source, space, position, spread_rad=source.spread_rad, count=count)
 
-def _lit(job: Job, source: Source, space: str) -> Lit:
-    building = job.building
-    if source.position_m is not None:
-        return cast_lit(
-            building,
+    def cone(
+        self, source: Source, space: str, position: Floats, *, spread_rad: float, count: int
+    ) -> Beam:
+        """From a point of a receiver over a cone about the direction of a source."""
+        return self.piece(
+            "cone",
+            lambda: rays.cast_cone,
             space=space,
-            target_m=source.position_m,
-            target_space=source.space,
+            position_m=position,
+            direction=direction_of(source, self.job.building),
+            spread_rad=spread_rad,
+            count=count,
+            stated=True,
+        )
+
+    def lit(self, source: Source, space: str) -> Lit:
+        """From the panels of a space out to a source."""
+        if source.position_m is not None:
+            return self.piece(
+                "lit",
+                lambda: rays.cast_lit,
+                space=space,
+                target_m=source.position_m,
+                target_space=source.space,
+                points_per_panel=LIT,
+            )
+        direction = direction_of(source, self.job.building)
+        return self.piece(
+            "lit merged",
+            lambda: _merged_lit,
+            space=space,
+            direction=direction,
             points_per_panel=LIT,
         )
-    direction = direction_of(source, building)
-    return merge_lit(cast_lit(building, space=space, direction=direction, points_per_panel=LIT))
+
+    def chain(self, source: Source, count: int) -> Chain:
+        """From a source inward through the building."""
+        if source.position_m is not None:
+            return self.piece(
+                "chain",
+                lambda: rays.cast_chain,
+                source_m=source.position_m,
+                source_space=source.space,
+                count=count,
+            )
+        direction = direction_of(source, self.job.building)
+        return self.piece("chain merged", lambda: _merged_chain, direction=direction, count=count)
 
 
-def _chain(job: Job, source: Source, count: int) -> Chain:
-    building = job.building
-    if source.position_m is not None:
-        return cast_chain(
-            building, source_m=source.position_m, source_space=source.space, count=count
-        )
-    return merge_chain(cast_chain(building, direction=direction_of(source, building), count=count))
+def _merged_lit(building: Building, *, space: str, direction: Floats, points_per_panel: int) -> Lit:
+    lit = rays.cast_lit(
+        building, space=space, direction=direction, points_per_panel=points_per_panel
+    )
+    return merge_lit(lit)
+
+
+def _merged_chain(building: Building, *, direction: Floats, count: int) -> Chain:
+    return merge_chain(rays.cast_chain(building, direction=direction, count=count))
 
 
 def cast_job(
@@ -169,6 +257,7 @@ def cast_job(
     progress: Callable[[float], None] | None = None,
     cancel: Callable[[], bool] | None = None,
     lit: bool = True,
+    kept: MutableMapping[str, object] | None = None,
 ) -> Casts:
     """Cast everything that a job's receivers and sources need.
 
@@ -185,8 +274,12 @@ def cast_job(
         Asked between casts and inside them; true stops with `CancelledError`.
     lit : bool
         Cast the lit panels and the isotropic field too, which the levels of sources do not need.
+    kept : mutable mapping, optional
+        Pieces of casts of a building with the same digest, as an earlier call left them there: what
+        is among them is not cast again, and what is cast is added.
     """
     building = job.building
+    caster = Caster(job=job, kept={} if kept is None else kept)
     fine = sampling.points >= FINE.points
     beam_rays, chain_rays = (FINE_BEAM, FINE_CHAIN) if fine else (BEAM, CHAIN)
     points = {receiver.id: points_of(receiver) for receiver in job.receivers}
@@ -197,7 +290,7 @@ def cast_job(
     for receiver in job.receivers:
         if receiver.space not in lit_of:
             lit_of[receiver.space] = {
-                source.id: _lit(job, source, receiver.space) for source in job.sources if lit
+                source.id: caster.lit(source, receiver.space) for source in job.sources if lit
             }
         cast_points = []
         for position in points[receiver.id]:
@@ -207,30 +300,27 @@ def cast_job(
                 if progress is not None:
                     progress(start + share / total)
 
-            crossings = cast_directions(
-                building,
-                space=receiver.space,
-                position_m=position,
+            crossings = caster.directions(
+                receiver.space,
+                position,
                 sampling=shared_out(sampling, len(points[receiver.id])),
                 bins=bins,
                 progress=within,
                 cancel=cancel,
             )
             beams = {
-                source.id: _beam(job, source, receiver.space, position, beam_rays)
+                source.id: caster.beam(source, receiver.space, position, beam_rays)
                 for source in job.sources
             }
             wide = {
                 source.id: beams[source.id]
                 if source.position_m is not None
-                else cast_cone(
-                    building,
-                    space=receiver.space,
-                    position_m=position,
-                    direction=direction_of(source, building),
+                else caster.cone(
+                    source,
+                    receiver.space,
+                    position,
                     spread_rad=source.spread_rad + WIDER * source.direction_tolerance_rad,
                     count=WIDE // len(points[receiver.id]),
-                    stated=True,
                 )
                 for source in job.sources
             }
@@ -251,8 +341,8 @@ def cast_job(
     return Casts(
         digest=building.digest,
         receivers=tuple(receivers),
-        chains={source.id: _chain(job, source, chain_rays) for source in job.sources},
-        even=cast_even(building, count=chain_rays) if around else None,
+        chains={source.id: caster.chain(source, chain_rays) for source in job.sources},
+        even=caster.piece("even", lambda: rays.cast_even, count=chain_rays) if around else None,
     )
 
 
@@ -269,18 +359,19 @@ def recast(job: Job, casts: Casts, sources: Collection[str]) -> Casts:
         Ids of those that were moved; the faces that they light are left as they were, which
         levels do not need.
     """
+    caster = Caster(job=job)
     changed = [source for source in job.sources if source.id in sources]
     receivers = []
     for receiver in casts.receivers:
         points = []
         for point in receiver.points:
             beams = {
-                source.id: _beam(job, source, receiver.receiver.space, point.position_m, BEAM)
+                source.id: caster.beam(source, receiver.receiver.space, point.position_m, BEAM)
                 for source in changed
             }
             points.append(
                 replace(point, beams={**point.beams, **beams}, wide={**point.wide, **beams})
             )
         receivers.append(replace(receiver, points=tuple(points)))
-    chains = {source.id: _chain(job, source, CHAIN) for source in changed}
+    chains = {source.id: caster.chain(source, CHAIN) for source in changed}
     return replace(casts, receivers=tuple(receivers), chains={**casts.chains, **chains})

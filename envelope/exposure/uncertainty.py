@@ -35,7 +35,7 @@ from envelope.exposure.tolerances import TENTH, Draws
 from envelope.exposure.transmission import Bench, Tables, stacks_of
 from envelope.exposure.varying_rows import varying_rows
 from envelope.geometry.plane import Floats
-from envelope.rays.parallel import threads
+from envelope.rays.threads import threads
 
 
 def level_draws(

@@ -1,15 +1,14 @@
-"""Rays from receivers and sources through the building: geometry only, cast once."""
+"""Rays from receivers and sources through the building: geometry only, cast once.
 
-from envelope.rays.aiming import DEFAULT, FINE, Sampling
-from envelope.rays.casts import (
-    cast_chain,
-    cast_cone,
-    cast_directions,
-    cast_lit,
-    cast_point,
-)
-from envelope.rays.isotropic_field import cast_even
-from envelope.rays.many_starts import cast_cones, cast_lines
+What casts is loaded when it is first used, since compiled code takes longer to load than most of
+what is done with a cast.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any, Final
+
 from envelope.rays.merging import merge_chain, merge_lit
 from envelope.rays.records import (
     SCRAMBLES,
@@ -20,7 +19,19 @@ from envelope.rays.records import (
     merge,
     standard_error,
 )
-from envelope.rays.sky_occlusion import cast_outdoors
+from envelope.rays.sampling import DEFAULT, FINE, Sampling
+
+if TYPE_CHECKING:
+    from envelope.rays.casts import (
+        cast_chain,
+        cast_cone,
+        cast_directions,
+        cast_lit,
+        cast_point,
+    )
+    from envelope.rays.isotropic_field import cast_even
+    from envelope.rays.many_starts import cast_cones, cast_lines
+    from envelope.rays.sky_occlusion import cast_outdoors
 
 __all__ = [
     "DEFAULT",
@@ -45,3 +56,19 @@ __all__ = [
     "merge_lit",
     "standard_error",
 ]
+
+_HOMES: Final = {
+    "casts": ("cast_chain", "cast_cone", "cast_directions", "cast_lit", "cast_point"),
+    "isotropic_field": ("cast_even",),
+    "many_starts": ("cast_cones", "cast_lines"),
+    "sky_occlusion": ("cast_outdoors",),
+}
+
+
+def __getattr__(name: str) -> Any:
+    for home, names in _HOMES.items():
+        if name in names:
+            value = getattr(importlib.import_module(f"{__name__}.{home}"), name)
+            globals()[name] = value
+            return value
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

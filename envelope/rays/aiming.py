@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from envelope.errors import RangeError
 from envelope.geometry.plane import Floats
 from envelope.geometry.solid_angle import spread_over_triangles, triangle_solid_angle
 from envelope.rays.building_arrays import Geometry
@@ -16,25 +15,6 @@ from envelope.rays.sobol import Sequence, scrambled
 
 _IN_PLANE = 1e-12  # height in metres below which an eye sees a panel edge-on
 _LEVEL = 1e-6  # metres from the horizon at which a corner is on it: float32 rounds it off
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sampling:
-    """How many rays a cast aims."""
-
-    points_per_panel: int = 2**13  # at least
-    points: int = 2**17  # in all, shared out by solid angle
-    seed: int = 20_113
-
-    def __post_init__(self) -> None:
-        for name in ("points_per_panel", "points"):
-            value = getattr(self, name)
-            if not SCRAMBLES <= value <= 2**30:
-                raise RangeError(f"sampling {name} is {value}; allowed: {SCRAMBLES} to 2^30")
-
-
-DEFAULT = Sampling()
-FINE = Sampling(points_per_panel=2**16, points=2**20)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -18,21 +18,12 @@ from envelope.building.point_location import clearance, locate
 from envelope.errors import RangeError
 from envelope.geometry.directions import axes_across
 from envelope.geometry.plane import Floats
-from envelope.rays.aiming import DEFAULT, Aim, Sampling, aims
+from envelope.rays.aiming import Aim, aims
 from envelope.rays.building_arrays import Geometry, geometry_of
 from envelope.rays.kernel.arrays import GROWTH, NORMAL, OFFSET, Longs
 from envelope.rays.kernel.intersect import PARALLEL
 from envelope.rays.kernel.walk import NOWHERE
-from envelope.rays.parallel import (
-    Cancel,
-    Gathered,
-    Progress,
-    Stretch,
-    follow,
-    in_threads,
-    stretches,
-    tally,
-)
+from envelope.rays.parallel import Gathered, Stretch, follow, stretches, tally
 from envelope.rays.records import (
     SCRAMBLES,
     Beam,
@@ -42,7 +33,9 @@ from envelope.rays.records import (
     Signatures,
     as_crossings,
 )
+from envelope.rays.sampling import DEFAULT, Sampling
 from envelope.rays.sobol import scrambled
+from envelope.rays.threads import Cancel, Progress, in_threads
 
 _LEAST = 8  # points of a scramble on the smallest part of a panel
 _MORE = 4  # times as many points on a panel that is partly hidden

@@ -6,15 +6,12 @@ put together in the order of the chunks, so that a cast comes out the same on an
 
 from __future__ import annotations
 
-import os
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TypeVar
 
 import numpy as np
 
-from envelope.errors import CancelledError, EnvelopeError
+from envelope.errors import EnvelopeError
 from envelope.geometry.plane import Floats
 from envelope.rays.aiming import Aim
 from envelope.rays.building_arrays import Geometry
@@ -23,79 +20,13 @@ from envelope.rays.kernel import walk
 from envelope.rays.kernel.arrays import Bytes, Ints, Longs
 from envelope.rays.kernel.intersect import DEEP
 from envelope.rays.records import SCRAMBLES, Signatures, unite
-
-Progress = Callable[[float], None]
-Cancel = Callable[[], bool]
-Task = TypeVar("Task")
-Result = TypeVar("Result")
+from envelope.rays.threads import in_threads
 
 _CHUNK = 2**13  # rays walked at a time; some thousandths of a second
 _ROOM_EACH = 8  # crossings for each of them, before a compiled loop hands over what it has
 _MANY_PANELS = 2**12  # from which on rays from one point are walked in the order of their ways
 _WAY_BITS = 7  # of each component
 _UNITE_AT = 2**18  # signatures kept before equal ones are united
-
-
-_limit: int | None = None  # of threads; as many as there are cores unless set
-
-
-def limit_threads(count: int) -> None:
-    """Let this process use so many threads, such as one where others work beside it."""
-    global _limit
-    _limit = count
-
-
-def threads() -> int:
-    """How many threads work is spread over."""
-    return (os.cpu_count() or 1) if _limit is None else _limit
-
-
-def in_threads(
-    tasks: Sequence[Task],
-    work: Callable[[Task], Result],
-    *,
-    done: Callable[[Task], None] | None = None,
-    cancel: Cancel | None = None,
-) -> list[Result]:
-    """Results of independent tasks, in their order.
-
-    Parameters
-    ----------
-    done : callable
-        Called in the calling thread for each finished task.
-    cancel : callable
-        Asked in the calling thread, between tasks, whether to stop.
-
-    Raises
-    ------
-    CancelledError
-        Where `cancel` said so.
-    """
-    results: dict[int, Result] = {}
-    workers = min(len(tasks), threads())
-    if not tasks:
-        return []
-    with ThreadPoolExecutor(max_workers=workers) as pool:
-        ahead = iter(enumerate(tasks))
-        running: dict[Future[Result], int] = {}
-        try:
-            while True:
-                while len(running) < 2 * workers and (following := next(ahead, None)) is not None:
-                    running[pool.submit(work, following[1])] = following[0]
-                if not running:
-                    break
-                finished, _ = wait(running, return_when=FIRST_COMPLETED)
-                for future in finished:
-                    index = running.pop(future)
-                    results[index] = future.result()
-                    if done is not None:
-                        done(tasks[index])
-                if cancel is not None and cancel():
-                    raise CancelledError("the cast was stopped")
-        finally:
-            for future in running:
-                future.cancel()
-    return [results[index] for index in range(len(tasks))]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,36 +1,23 @@
 """What was read of an IFC file, kept in the user's cache folder by the file's content.
 
-    8 bytes   length of the text that follows
-    text      JSON: records as {"@": class, …}, arrays as {"#": [start, shape]}, plans as WKB
-    numbers   float64, all arrays one after the other
-
-No code is stored and none is run on reading. The key holds the reader's own source, so that a
-changed reader reads anew; what cannot be read is as good as not there.
+The key holds the reader's own source, so that a changed reader reads anew.
 """
 
 from __future__ import annotations
 
-import contextlib
-import dataclasses
 import hashlib
-import json
-import struct
-import zlib
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import shapely
 
+from envelope import kept
 from envelope.building.model import Storey
-from envelope.errors import EnvelopeError
 from envelope.exchange.ifc.bodies import Body, IfcModel, LayerOf, SpaceBody, Void
 from envelope.exchange.ifc.terrain import Grade
 from envelope.exchange.records import Note
-from envelope.files import write_atomically
-from envelope.geometry.plane import Floats
 
 MAX_FILES = 24
 MAX_BYTES = 2_000_000_000
@@ -40,12 +27,12 @@ _RECORDS: Mapping[str, type] = {
 
 
 def cache_folder() -> Path | None:
-    """Where readings are kept; None where the machine has no such folder."""
-    try:
-        import platformdirs
-    except ImportError:
-        return None
-    return Path(platformdirs.user_cache_dir("gapcast", appauthor=False)) / "models"
+    """Where readings are kept; None where the user wants nothing kept."""
+    return kept.folder_for("models")
+
+
+def _store() -> kept.Store:
+    return kept.Store(folder=cache_folder(), max_files=MAX_FILES, max_bytes=MAX_BYTES)
 
 
 @cache
@@ -67,96 +54,39 @@ def key_of(path: Path, *, spaceless: bool) -> str:
 
 def load_model(key: str) -> IfcModel | None:
     """A reading that was kept, or None."""
-    folder = cache_folder()
-    if folder is None:
+    data = _store().get(key)
+    if data is None:
         return None
-    path = folder / key
     try:
-        data = path.read_bytes()
-        found = from_bytes(data)
-        path.touch()
-    except OSError:
+        return from_bytes(data)
+    except ValueError:
+        _store().drop(key)  # cut short, or of another kind
         return None
-    except (KeyError, TypeError, ValueError, struct.error):
-        with contextlib.suppress(OSError):
-            path.unlink()  # cut short, or of another kind
-        return None
-    return found
 
 
 def keep_model(key: str, model: IfcModel) -> None:
     """Keep a reading, and let the oldest ones go; without a folder nothing is kept."""
-    folder = cache_folder()
-    if folder is None:
-        return
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        write_atomically(folder / key, to_bytes(model))
-        listed = sorted(
-            ((item.stat().st_mtime, item.stat().st_size, item) for item in folder.iterdir()),
-            key=lambda item: -item[0],
-        )
-        total = 0
-        for place, (_, size, item) in enumerate(listed):
-            total += size
-            if place >= MAX_FILES or total > MAX_BYTES:
-                item.unlink()
-    except (OSError, EnvelopeError):
-        return  # a folder that is full or shut is no reason to stop
+    _store().put(key, to_bytes(model))
 
 
 def to_bytes(model: IfcModel) -> bytes:
     """A reading as bytes."""
-    arrays: list[Floats] = []
-    place = 0
 
-    def plain(value: Any) -> Any:
-        nonlocal place
-        if isinstance(value, np.ndarray):
-            start, place = place, place + value.size
-            arrays.append(np.ascontiguousarray(value, dtype=np.float64).reshape(-1))
-            return {"#": [start, list(value.shape)]}
+    def plain(value: Any) -> dict[str, str] | None:
         if isinstance(value, shapely.Geometry):
             return {"wkb": shapely.to_wkb(value, hex=True)}
-        if dataclasses.is_dataclass(value) and not isinstance(value, type):
-            fields = {item.name: plain(getattr(value, item.name))
-                      for item in dataclasses.fields(value) if item.init}  # fmt: skip
-            return {"@": type(value).__name__, **fields}
-        if isinstance(value, tuple | list):
-            return [plain(item) for item in value]
-        if isinstance(value, Mapping):
-            return {"map": [[key, plain(item)] for key, item in value.items()]}
-        return value
+        return None
 
-    text = json.dumps(plain(model)).encode()
-    numbers = np.concatenate([np.zeros(0), *arrays]).tobytes()
-    return struct.pack("<QI", len(text), zlib.crc32(text + numbers)) + text + numbers
+    return kept.to_bytes(model, plain=plain)
 
 
 def from_bytes(data: bytes) -> IfcModel:
     """A reading of bytes; ValueError where they are not whole."""
-    length, check = struct.unpack_from("<QI", data)
-    start = struct.calcsize("<QI")
-    if zlib.crc32(data[start:]) != check:
-        raise ValueError("not whole")
-    numbers = np.frombuffer(data[start + length :], dtype=np.float64)
 
-    def whole(value: Any) -> Any:
-        if isinstance(value, list):
-            return tuple(whole(item) for item in value)
-        if not isinstance(value, dict):
-            return value
-        if "#" in value:
-            first, shape = value["#"]
-            return numbers[first : first + int(np.prod(shape))].reshape(shape)
-        if "wkb" in value:
-            return shapely.from_wkb(value["wkb"])
-        if "map" in value:
-            return {key: whole(item) for key, item in value["map"]}
-        made = _RECORDS[value["@"]]
-        return made(**{key: whole(item) for key, item in value.items() if key != "@"})
+    def whole(value: Mapping[str, Any]) -> shapely.Geometry | None:
+        return shapely.from_wkb(value["wkb"]) if "wkb" in value else None
 
-    found = whole(json.loads(data[start : start + length]))
+    found = kept.from_bytes(data, records=_RECORDS, whole=whole)
     if not isinstance(found, IfcModel):
         raise ValueError("no model")
     return found

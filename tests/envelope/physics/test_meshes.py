@@ -56,3 +56,18 @@ def test_bad_metal():
         mesh_sheet_impedance_ohm(
             wire_diameter_m=1e-4, pitch_m=1e-3, conductivity_s_m=0.0, frequency_hz=1e9
         )
+
+
+def test_skin_effect_agrees_with_scipys_bessel_functions():
+    """scipy.special.ive, from far below one skin depth to a thousand of them."""
+    from scipy.special import ive
+
+    diameter = np.geomspace(1e-8, 2e-2, 400)
+    found = wire_internal_impedance_ohm_m(
+        wire_diameter_m=diameter, conductivity_s_m=5.8e7, frequency_hz=3e9
+    )
+    gamma = np.sqrt(1j * 2.0 * np.pi * 3e9 * 4e-7 * np.pi * 5.8e7)
+    bessel = ive(0, gamma * diameter / 2) / ive(1, gamma * diameter / 2)
+    expected = gamma / (np.pi * diameter * 5.8e7) * bessel
+    assert np.abs(gamma * diameter / 2).max() > 1000
+    assert found == pytest.approx(expected, rel=1e-8)

@@ -9,7 +9,8 @@ import pytest
 from envelope.building.model import Building
 from envelope.errors import CancelledError
 from envelope.rays.building_arrays import geometry_of
-from envelope.rays.parallel import follow, in_threads
+from envelope.rays.parallel import follow
+from envelope.rays.threads import in_threads
 
 
 def test_results_come_in_the_order_of_their_tasks() -> None:
