@@ -8,6 +8,7 @@ import { colouringOf } from "../../viewer/web/colouring.js";
 import { innerEdges } from "../../viewer/web/corners.js";
 import { anchorOf, faceLines, remains } from "../../viewer/web/outlines.js";
 import { nearestNarrow, tipPlace } from "../../viewer/web/pointing.js";
+import { readingsShown } from "../../viewer/web/readmarks.js";
 import { onRing, scopeOf } from "../../viewer/web/scope.js";
 import { axesOf, cross, dot, outlinesOf, sub, unit } from "../../viewer/web/shapes.js";
 import { wiringBodies } from "../../viewer/web/wiring.js";
@@ -44,6 +45,7 @@ function stageOf(scene, state) {
     leakOf: (panel) => panel.plans[state.plan]?.leaks[state.receiver] ?? null,
     anchorOf: (face, eye) => anchorOf(face, { faces, scene }, eye),
     marks: () => scope.marks.filter(({ source }) => !state.silent.has(source)),
+    readings: () => readingsShown(scene, state, scope),
     hints: () => [],
   };
 }
@@ -185,6 +187,27 @@ test("a source that is off has no label", () => {
   assert.equal(sources().length, 1);
   state.silent.add("mast");
   assert.equal(sources().length, 0);
+});
+
+test("a reading shows with its own plan, those of one place together", () => {
+  const scene = roomScene();
+  const state = firstState();
+  const one = { space: "den", plan: scene.plans[0].id, at: [1, 1, 1], label: "read 5", colour: "" };
+  state.readings = [
+    one,
+    { ...one, label: "read 4" },
+    { ...one, plan: "another", at: [2, 2, 1] },
+    { ...one, space: null, at: [9, 9, 1] },
+    { ...one, at: [2, 1, 1], label: "read 7" },
+  ];
+  const seen = { eye: FROM_NORTH, width: 900, project: (p) => p };
+  const named = () =>
+    calloutsOf(stageOf(scene, state), state, seen)
+      .filter(({ kind }) => kind === "reading")
+      .map(({ text }) => text);
+  assert.deepEqual(named(), ["read 5 (+1)", "read 7"]);
+  state.mode = "wiring";
+  assert.deepEqual(named(), []);
 });
 
 test("a choice that is gone shows the room, a job without a receiver the whole house", () => {

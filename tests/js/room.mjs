@@ -263,6 +263,7 @@ export const firstState = () => ({
   beams: true,
   storeys: { mode: "room" },
   silent: new Set(),
+  readings: [],
   hovered: null,
   selected: null,
 });

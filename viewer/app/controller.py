@@ -25,6 +25,7 @@ from viewer.app.display import Display
 from viewer.app.outputs import Outbox
 from viewer.app.pages import Page, Pages
 from viewer.app.protocol import Tell
+from viewer.app.readings import Readings
 from viewer.app.recent import other_jobs
 from viewer.app.session import ChangedOnDiskError, EditError, Session, free_plan_id, said
 from viewer.app.skies import Skies
@@ -67,6 +68,7 @@ class Desk:
             pages=self._pages,
             steps=self._steps,
             wiring=self._wiring,
+            readings=Readings(pages=self._pages),
             doing=self._doing,
         )
 
@@ -81,6 +83,8 @@ class Desk:
                 await self._display.show()
             else:
                 page.tell(self._display.whole())
+                if self._display.readings.told is not None:
+                    page.tell(self._display.readings.told)
                 self._wiring.join(tell)
             self._display.cast_if_needed()
         return page

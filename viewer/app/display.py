@@ -20,6 +20,7 @@ from viewer.app import model as app_model
 from viewer.app import protocol
 from viewer.app.pages import Page, Pages
 from viewer.app.protocol import Told
+from viewer.app.readings import Readings
 from viewer.app.results import Findings, Place, place_of
 from viewer.app.session import Disk, EditError, Session, said
 from viewer.app.steps import Steps
@@ -45,6 +46,7 @@ class Display:
     steps : Steps
         A step that is tried out is shown as a plan.
     wiring : WiringDesk
+    readings : Readings
     doing : asyncio.Lock
         Held by whatever changes the job or what pages show of it.
     """
@@ -54,6 +56,7 @@ class Display:
     steps: Steps
     wiring: WiringDesk
     doing: asyncio.Lock
+    readings: Readings
     scene: Scene | None = None
     stopped: bool = False
     disk: Disk = "same"
@@ -192,6 +195,7 @@ class Display:
             changed.sort(key=lambda plan: plan.id not in visible)
             self.tell_columns(changed, findings=findings)
             self._told = now
+        self.readings.show(self.session.job or job)
         self.wiring.changed()
         self._work_later()
 
@@ -207,6 +211,7 @@ class Display:
         self.scene = await asyncio.to_thread(_scene_of, job, findings)
         self._told = {plan.id: _column_of(plan) for plan in job.plans}
         self.pages.tell_all(self.whole())
+        self.readings.show(self.session.job or job)
         self.wiring.changed()
         self._work_later()
 
@@ -267,6 +272,8 @@ class Display:
                 if self.steps.job is not job:
                     return
                 self.tell_columns([plan], findings=findings)
+        if self.session.job is not None and self.steps.job is job:
+            await self.readings.judge(self.session.job)
 
 
 def _with_plans(job: Job, plans: Mapping[str, Plan]) -> Job:

@@ -7,6 +7,7 @@ from typing import Any
 from envelope import text
 from envelope.building.job import AS_BUILT, Job, Plan
 from envelope.exposure.analysis_record import Analysis
+from envelope.survey.verdicts import verdicts_of
 from envelope.text import trade
 from envelope.works import handover
 from envelope.works.workorder import WorkOrder
@@ -78,7 +79,7 @@ def hand_over_page(
             for slot in handover.photo_slots(job, plan, bonds)
         ],
         "promise": _promise(job, plan, analysis, receiver),
-        "readings": reading_rows(job),
+        "readings": reading_rows(job, () if analysis is None else verdicts_of(job)),
         "spots": job.defaults.count("spots"),
         "links": handover.LINKS,
         "again": handover.MEASURE_AGAIN,

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from envelope import text
 from envelope.building.job import Assembly, Job, Layer, LossCurve, Plan, Source, Treatment
 from envelope.exposure.analysis_record import Analysis
+from envelope.survey.verdicts import ReadingVerdict, verdicts_of
 from envelope.text import trade
 from envelope.text.names import shown, source_label
 from envelope.text.reading_marks import reading_marks
@@ -25,8 +27,15 @@ def source_words(job: Job, source: Source) -> str:
     return f"{name} ({where})" if where else name
 
 
-def reading_rows(job: Job) -> list[dict[str, str]]:
-    """Readings with the day and the state of the work, in the order of the job."""
+def reading_rows(job: Job, verdicts: Sequence[ReadingVerdict] = ()) -> list[dict[str, str]]:
+    """Readings with the day and the state of the work, in the order of the job.
+
+    Parameters
+    ----------
+    job : Job
+    verdicts : sequence of ReadingVerdict, optional
+        From `verdicts_of`; readings without one are listed and not judged.
+    """
     return [
         {
             "name": shown(each.id),
@@ -37,15 +46,16 @@ def reading_rows(job: Job) -> list[dict[str, str]]:
             "meter": each.meter,
             "level": each.value,
             "spots": str(each.spots),
+            "verdict": each.verdict,
         }
-        for each in reading_marks(job)
+        for each in reading_marks(job, verdicts)
     ]
 
 
 def visit_section(job: Job, analysis: Analysis) -> dict[str, Any]:
     """Readings of the visit, and the levels outside that came of them."""
     return {
-        "readings": reading_rows(job),
+        "readings": reading_rows(job, verdicts_of(job)),
         "solved": [
             {"name": trade.source_title(job, each.source), "notes": each.notes}
             for each in analysis.solved

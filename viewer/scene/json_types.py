@@ -558,3 +558,20 @@ class SkyJson(TypedDict):
     sources: list[SkySourceJson]
     scale_db: list[float]
     cividis: list[str]
+
+
+class ReadingJson(TypedDict):
+    """A reading: where the meter was held, what it showed under a plan, whether it is explained.
+
+    `space`: None outdoors. `label`: beside its mark; `where` and `lines`: the same in full.
+    """
+
+    id: str
+    at: tuple[float, float, float]
+    space: str | None
+    plan: str
+    stands: Literal["explained", "not explained", "cannot be told", "not judged"]
+    colour: str
+    label: str
+    where: str
+    lines: list[str]

@@ -1,4 +1,5 @@
 // The labels that a picture wants, the most important first.
+import { readingNames } from "./readmarks.js";
 import { onRing } from "./scope.js";
 import { faces } from "./shapes.js";
 import { cableNames } from "./wiring.js";
@@ -33,6 +34,7 @@ export function calloutsOf(stage, state, { eye, width, project }) {
       : [
           ...leakNames(stage, state, { eye, narrow, project }),
           ...sourceNames(stage, narrow, project),
+          ...readingNames(stage, project),
         ]),
     ...receiverName(stage, state, project),
     ...stage.hints().map(({ text, at }) => hint(text, project(at))),

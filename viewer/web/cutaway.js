@@ -27,7 +27,7 @@ import { Stage } from "./stage.js";
 import { describe, panelName } from "./words.js";
 
 /** @import { Box } from "./placing.js" */
-/** @import { PanelJson, SceneJson } from "./scene" */
+/** @import { PanelJson, ReadingJson, SceneJson } from "./scene" */
 /** @import { CameraPlace, MountOptions, Point, StoreyChoice, Three, ViewState } from "./types" */
 
 const TURN = Math.PI / 30; // of one press of an arrow key
@@ -70,6 +70,7 @@ function firstState(options) {
     beams: options.beams ?? true,
     storeys: options.storeys ?? { mode: "room" },
     silent: new Set(),
+    readings: [],
     hovered: null,
     selected: null,
   };
@@ -183,6 +184,15 @@ class Cutaway {
   setSilent(ids) {
     this.inner.silent = new Set(ids);
     this.stage.placeSources();
+    this.#recolour();
+  }
+
+  /**
+   * Readings of the job; each shows with the plan that it was taken under.
+   * @param {ReadingJson[]} readings
+   */
+  setReadings(readings) {
+    this.inner.readings = readings;
     this.#recolour();
   }
 

@@ -454,3 +454,16 @@ export interface SkyJson {
   scale_db: Array<number>;
   cividis: Array<string>;
 }
+
+/** A reading: where the meter was held, what it showed under a plan, whether it is explained. */
+export interface ReadingJson {
+  id: string;
+  at: [number, number, number];
+  space: string | null;
+  plan: string;
+  stands: "explained" | "not explained" | "cannot be told" | "not judged";
+  colour: string;
+  label: string;
+  where: string;
+  lines: Array<string>;
+}

@@ -4,6 +4,7 @@ import { colouringOf } from "./colouring.js";
 import { innerEdges } from "./corners.js";
 import { compassLines, shadowOf } from "./ground.js";
 import { anchorOf, faceLines, markSides } from "./outlines.js";
+import { readingsShown } from "./readmarks.js";
 import { scopeOf } from "./scope.js";
 import {
   add,
@@ -38,6 +39,7 @@ const LAYERS = [
   "beams",
   "wiring",
   "sources",
+  "readings",
   "marks",
 ];
 
@@ -96,6 +98,11 @@ export class Stage {
   /** Marks of the sources that are on. */
   marks() {
     return this.scope.marks.filter(({ source }) => !this.state.silent.has(source));
+  }
+
+  /** Readings under the plan that is shown, in the rooms that are. */
+  readings() {
+    return readingsShown(this.scene, this.state, this.scope);
   }
 
   /** Pieces of the lines of sight from the receiver to the transmitters that show. */
@@ -291,22 +298,34 @@ export class Stage {
         groups.sources.add(brush.solid(arrowMesh(tail, tip), theme.source));
         threads.push([[tip[0], tip[1], scope.ring.centre[2]], tip, theme.source, 1.2]);
       } else {
-        this.#drawBefore(brush.solid(diamondMesh(at, scope.mark_m), theme.source));
+        this.#drawBefore("sources", brush.solid(diamondMesh(at, scope.mark_m), theme.source));
       }
     }
     const dashes = this.#sights("dashes").map(([a, b]) => [a, b, theme.source, 1.4]);
-    if (dashes.length) this.#drawBefore(brush.lines(dashes));
+    if (dashes.length) this.#drawBefore("sources", brush.lines(dashes));
     if (threads.length) groups.sources.add(brush.lines(threads, { opacity: 0.7 }));
+  }
+
+  /** Draw where the meter was held: a small box, which nothing hides. */
+  #placeReadings() {
+    const { brush, groups, scope } = this;
+    brush.empty(groups.readings);
+    const edge = 1.1 * scope.mark_m;
+    for (const { at, colour } of this.readings()) {
+      const box = turned(hardBox([edge, edge, edge]), at, 0);
+      this.#drawBefore("readings", brush.solid(box, colour));
+    }
   }
 
   /**
    * Draw something before everything that would hide it.
+   * @param {string} group
    * @param {Three} body
    */
-  #drawBefore(body) {
+  #drawBefore(group, body) {
     Object.assign(body.material, { depthTest: false, transparent: true });
     body.renderOrder = 8;
-    this.groups.sources.add(body);
+    this.groups[group].add(body);
   }
 
   // -- colours
@@ -332,6 +351,7 @@ export class Stage {
     const given = { THREE, brush, look: scene.look, theme, ring: scope.ring };
     for (const face of this.faces) if (face.stands) this.paint(face);
     brush.empty(groups.beams);
+    this.#placeReadings();
     const get = (id) => this.get(id);
     const wired = state.mode === "wiring";
     brush.empty(groups.wiring);

@@ -2,6 +2,7 @@
 import type {
   LeakJson,
   PanelJson,
+  ReadingJson,
   SceneJson,
   ScopeJson,
   SourceMarkJson,
@@ -30,6 +31,7 @@ export interface ViewState {
   beams: boolean;
   storeys: StoreyChoice;
   silent: Set<string>;
+  readings: ReadingJson[];
   hovered: string | null;
   selected: string | null;
 }
@@ -58,7 +60,7 @@ export type Segment = [Point, Point, string, number];
 
 /** A label that is wanted in a picture: at a place in pixels, the most important first. */
 export interface Callout {
-  kind: "compass" | "code" | "gap" | "face" | "source" | "receiver" | "hint";
+  kind: "compass" | "code" | "gap" | "face" | "source" | "receiver" | "hint" | "reading";
   text: string;
   at: Point;
   away?: number;
@@ -84,6 +86,8 @@ export interface StageLike {
   anchorOf(face: Face, eye: Point): Point;
   /** Marks of the sources that are on. */
   marks(): SourceMarkJson[];
+  /** Readings under the plan that is shown, in the rooms that are. */
+  readings(): ReadingJson[];
   hints(): Array<{ text: string; at: Point }>;
 }
 

@@ -154,20 +154,19 @@ export function fillLevels(table, numbers, silent) {
   );
 }
 
-function placed(marks) {
-  if (!marks) return [];
+function placed(marks, read) {
+  const transmitter =
+    "transmitter, with the line of sight to it: dashed where something is between";
+  const key = (sign, name, words) =>
+    h("span", { class: "ga-key" }, h("i", { class: name, "aria-hidden": "true" }, sign), words);
   return [
-    h(
-      "span",
-      { class: "ga-key" },
-      h("i", { class: "ga-diamond", "aria-hidden": "true" }, "◆"),
-      "transmitter, with the line of sight to it: dashed where something is between",
-    ),
+    ...(marks ? [key("◆", "ga-diamond", transmitter)] : []),
+    ...(read ? [key("■", "ga-readmark", "where a meter was held, as far as this plan goes")] : []),
   ];
 }
 
-/** Key to the colours. `plans`: indices of the plans that are shown; `marks`: whether a transmitter stands in a picture. */
-export function fillLegend(legend, scene, { mode, plans, marks }) {
+/** Key to the colours. `plans`: indices of the plans that are shown; `marks`: whether a transmitter stands in a picture; `read`: whether a reading does. */
+export function fillLegend(legend, scene, { mode, plans, marks, read = false }) {
   if (mode === "wiring" && scene.wiring) {
     const keys = scene.wiring.key.map(({ colour, words }) => [colour, words]);
     const kinds = new Map(scene.wiring.spots.map(({ kind, colour }) => [kind, colour]));
@@ -198,7 +197,7 @@ export function fillLegend(legend, scene, { mode, plans, marks }) {
       ...(styles.length
         ? styles.map((style) => h("span", { class: "ga-key" }, swatch(style), short(style.id)))
         : [h("span", {}, "No face is treated under this plan.")]),
-      ...placed(marks),
+      ...placed(marks, read),
     );
     return;
   }
@@ -229,6 +228,6 @@ export function fillLegend(legend, scene, { mode, plans, marks }) {
       h("i", { class: "ga-amber", "aria-hidden": "true" }),
       "amber outline: a gap",
     ),
-    ...placed(marks),
+    ...placed(marks, read),
   );
 }

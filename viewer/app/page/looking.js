@@ -1,6 +1,6 @@
 // What a page looks at: plans, receiver, face, sources that are on. Nothing here knows the screen.
 
-/** @import { SceneJson } from "./scene" */
+/** @import { ReadingJson, SceneJson } from "./scene" */
 /** @import { StoreyChoice, ViewState } from "./types" */
 
 const VIEWS_AT_MOST = 3;
@@ -19,12 +19,20 @@ export class Looking {
   /** @type {ViewState["mode"]} */
   mode = "let-in";
   beams = true;
+  /** @type {ReadingJson[]} of the job */
+  readings = [];
+  showReadings = true;
   /** @type {StoreyChoice} */
   storeys = { mode: "room", count: 0 };
 
   /** Plans that are shown, the one that is worked on first. */
   get plans() {
     return this.plan === null ? [] : [this.plan, ...this.beside];
+  }
+
+  /** Readings that the pictures show. */
+  get seenReadings() {
+    return this.showReadings ? this.readings : [];
   }
 
   /** @param {string} id */

@@ -31,7 +31,7 @@ export class MiddleColumn {
   /**
    * @param {(asked: Asked) => void} send
    * @param {Looking} looking
-   * @param {(change: Partial<Pick<Looking, "mode" | "beams" | "storeys">>) => void} change
+   * @param {(change: Partial<Pick<Looking, "mode" | "beams" | "storeys" | "showReadings">>) => void} change
    */
   constructor(send, looking, change) {
     this.send = send;
@@ -63,6 +63,12 @@ export class MiddleColumn {
       checked: true,
       onchange: () => change({ beams: beams.checked }),
     });
+    const readings = h("input", {
+      type: "checkbox",
+      checked: true,
+      onchange: () => change({ showReadings: readings.checked }),
+    });
+    this.readings = h("label", { hidden: true }, readings, "readings");
     const group = { class: "ga-modes", role: "radiogroup", "aria-label": "Colour faces by" };
     const head = h("span", { "aria-hidden": "true" }, "Colour by");
     const bar = h(
@@ -70,6 +76,7 @@ export class MiddleColumn {
       { class: "ga-bar" },
       h("div", group, head, MODES.map(mode)),
       h("label", {}, beams, "beams"),
+      this.readings,
       h("label", {}, "show ", this.storeyPick),
     );
     this.node = h(
@@ -135,7 +142,9 @@ export class MiddleColumn {
    */
   showLegend(scene, plans, marks) {
     if (this.cables) this.cables.hidden = scene.wiring === null;
-    fillLegend(this.legend, scene, { mode: this.looking.mode, plans, marks });
+    const shown = new Set(plans.map((at) => scene.plans[at]?.id));
+    const read = this.looking.seenReadings.some((each) => shown.has(each.plan));
+    fillLegend(this.legend, scene, { mode: this.looking.mode, plans, marks, read });
   }
 
   /**
@@ -150,6 +159,11 @@ export class MiddleColumn {
     this.storeyPick.replaceChildren(...choices);
     this.storeyPick.value = JSON.stringify(chosen);
     if (!this.storeyPick.value) this.storeyPick.selectedIndex = 0;
+  }
+
+  /** @param {boolean} any whether the job has readings */
+  offerReadings(any) {
+    this.readings.hidden = !any;
   }
 
   /** @param {number | null} share of the casting that is done */

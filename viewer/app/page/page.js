@@ -21,7 +21,7 @@ import { viewsOf } from "./views.js";
 import { panelName } from "./words.js";
 
 /** @import { Asked, ColumnsTold, FaultyTold, FieldTold, FormTold, JobTold, SkyTold, Status, StatusTold, Told, TriedTold } from "./protocol" */
-/** @import { SceneJson } from "./scene" */
+/** @import { ReadingJson, SceneJson } from "./scene" */
 /** @import { Three } from "./types" */
 
 /** @typedef {Pick<JobTold, "assemblies" | "treatments" | "places" | "losses" | "bills" | "beyond" | "model" | "tried">} About */
@@ -152,13 +152,14 @@ class Page {
     this.right.gaps.heat(id);
   }
 
-  /** @param {Partial<Pick<Looking, "mode" | "beams" | "storeys">>} change */
+  /** @param {Partial<Pick<Looking, "mode" | "beams" | "storeys" | "showReadings">>} change */
   #recolour(change) {
     Object.assign(this.looking, change);
     this.views.each((view) => {
       if (change.mode !== undefined) view.setMode(change.mode);
       if (change.beams !== undefined) view.setBeams(change.beams);
       if (change.storeys !== undefined) view.setStoreys(change.storeys);
+      if (change.showReadings !== undefined) view.setReadings(this.looking.seenReadings);
     });
     this.#render();
   }
@@ -212,7 +213,8 @@ class Page {
   /** One view a plan that is shown; those that stay are kept. */
   #arrange() {
     const { receiver, mode, beams, storeys, silent, picked } = this.looking;
-    const look = { receiver, mode, beams, storeys, silent, picked };
+    const readings = this.looking.seenReadings;
+    const look = { receiver, mode, beams, storeys, silent, readings, picked };
     this.views.show(this.looking.plans, this.scene, (id) => ({ plan: this.#column(id), ...look }));
   }
 
@@ -244,6 +246,7 @@ class Page {
     this.middle.showAnswer(this.#numbers(at), who, this.status);
     this.middle.showField(this.field, looking.plan, who?.id ?? null);
     this.right.show(scene, looking, at, this.about.beyond);
+    this.right.showReadings(looking.readings, looking.plan);
     this.#renderFace(at, fresh);
     const plans = looking.plans.map((id) => this.#column(id));
     this.middle.showLegend(scene, plans, this.views.marks());
@@ -315,6 +318,8 @@ class Page {
         return this.right.tables.named(what);
       case "choices":
         return this.right.card.outlook(what);
+      case "readings":
+        return this.#takeReadings(what.readings);
       case "sky":
         return this.#takeSky(what);
       case "wiring":
@@ -459,6 +464,14 @@ class Page {
       scene.wiring = what.wiring;
       this.views.each((view) => view.setScene(scene, { same: true }));
     }
+    this.#render();
+  }
+
+  /** @param {ReadingJson[]} readings */
+  #takeReadings(readings) {
+    this.looking.readings = readings;
+    this.views.each((view) => view.setReadings(this.looking.seenReadings));
+    this.middle.offerReadings(readings.length > 0);
     this.#render();
   }
 

@@ -1,6 +1,6 @@
 // Generated from viewer/app/protocol by tests/js/declarations.py; not to be edited.
 
-import type { ColumnJson, SceneJson, SkyJson, WiringJson } from "./scene";
+import type { ColumnJson, ReadingJson, SceneJson, SkyJson, WiringJson } from "./scene";
 
 /** A wall by the name that a row of the file gives it. */
 export interface SeeWall {
@@ -671,6 +671,12 @@ export interface SkyTold {
   sky: SkyJson;
 }
 
+/** Readings of the job; they are judged a moment after they are first told. */
+export interface ReadingsTold {
+  tell: "readings";
+  readings: Array<ReadingJson>;
+}
+
 /** One sentence. */
 export interface SayTold {
   tell: "say";
@@ -755,4 +761,4 @@ export interface FieldTold {
 }
 
 export type Asked = Look | Treat | NewPlan | Move | Undo | Redo | Save | ReadAgain | SetText | SetAssembly | SetKind | TakeUp | Drop | TryLock | Cast | Halt | SeeSky | SeeFile | SetKeys | AddRow | RemoveRow | Rename | SeeChoices | Accept | SeeWall | SeeSteps | TryStep | KeepStep | SeeWiring | SeeMenu | MakeOutput | SaveCopy | OpenJob | BeginJob | MakeJob | ListModel | ImportModel;
-export type Told = JobTold | FaultyTold | ColumnsTold | StatusTold | ProgressTold | SkyTold | FileTold | FieldsTold | NamedTold | ChoicesTold | PlanTold | SayTold | OverwriteTold | FormTold | TroublesTold | ListingTold | ModelTroubleTold | WallTold | StepsTold | TriedTold | WiringTold | FieldTold | MenuTold | MadeTold | ReloadTold;
+export type Told = JobTold | FaultyTold | ColumnsTold | StatusTold | ProgressTold | SkyTold | ReadingsTold | FileTold | FieldsTold | NamedTold | ChoicesTold | PlanTold | SayTold | OverwriteTold | FormTold | TroublesTold | ListingTold | ModelTroubleTold | WallTold | StepsTold | TriedTold | WiringTold | FieldTold | MenuTold | MadeTold | ReloadTold;

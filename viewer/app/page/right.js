@@ -4,6 +4,7 @@ import { beyondSaid, fillLevels } from "./answer.js";
 import { cardOf } from "./face.js";
 import { GapList } from "./lists.js";
 import { h, section } from "./parts.js";
+import { ReadingsPart } from "./readings.js";
 import { SkyPart } from "./skypart.js";
 import { StepsPart } from "./steps.js";
 import { TablePanel } from "./tablepanel.js";
@@ -12,7 +13,7 @@ import { TextPanel } from "./textpanel.js";
 import { WiringTab } from "./wiringtab.js";
 
 /** @import { Asked, FileTold } from "./protocol" */
-/** @import { SceneJson } from "./scene" */
+/** @import { ReadingJson, SceneJson } from "./scene" */
 /** @import { Looking } from "./looking.js" */
 
 /**
@@ -48,12 +49,14 @@ export class RightColumn {
     this.text = new TextPanel(send);
     this.wiring = new WiringTab(send);
     this.steps = new StepsPart(send, receiver);
+    this.readings = new ReadingsPart();
     this.faces = h(
       "div",
       { class: "ga-rightpart" },
       faceBox,
       h("section", {}, this.gaps.head, this.gaps.note, this.gaps.node, this.beyond),
       this.levelPart,
+      this.readings.node,
       h("section", {}, this.sky.node),
     );
     /** @type {Array<[string, HTMLElement]>} */
@@ -85,6 +88,15 @@ export class RightColumn {
     this.tables.show(told);
     this.text.show(told.text);
     this.wiring.showFile(told);
+  }
+
+  /**
+   * @param {ReadingJson[]} readings
+   * @param {string | null} plan that is shown
+   */
+  showReadings(readings, plan) {
+    this.readings.show(readings, plan);
+    this.tables.judged(readings);
   }
 
   /**

@@ -5,6 +5,7 @@ import { h, pressable, short } from "./parts.js";
 /** @import { Asked, FieldsTold, FileTold, KeyTold, NamedTold, StarterTold, TableTold } from "./protocol" */
 /** @import { Aids } from "./aids.js" */
 /** @import { Field, Row } from "./fields.js" */
+/** @import { ReadingJson } from "./scene" */
 
 /**
  * What a row is called: its title or id, or what else tells it from others.
@@ -66,6 +67,8 @@ export class TablePanel {
   /** @type {Set<string>} keys typed and not taken yet */
   #draft = new Set();
   #refused = false;
+  /** @type {Map<string, ReadingJson>} */
+  #readings = new Map();
 
   /**
    * @param {(asked: Asked) => void} ask
@@ -86,6 +89,7 @@ export class TablePanel {
       event.preventDefault();
       if (this.#adding) this.#add();
     });
+    this.verdict = h("p", { class: "ga-note", hidden: true });
     this.general = h("p", { class: "ga-trouble", role: "alert" });
     this.pending = h("div", { class: "ga-pending", hidden: true });
     this.node = h(
@@ -93,6 +97,7 @@ export class TablePanel {
       { class: "ga-tables" },
       this.pick,
       this.list,
+      this.verdict,
       this.general,
       this.pending,
       this.form,
@@ -180,6 +185,19 @@ export class TablePanel {
     else this.general.scrollIntoView({ block: "nearest" });
   }
 
+  /** @param {ReadingJson[]} readings what is known of them, told in their rows */
+  judged(readings) {
+    this.#readings = new Map(readings.map((each) => [each.id, each]));
+    this.#renderVerdict();
+  }
+
+  #renderVerdict() {
+    const id = this.#adding ? "" : (this.#listed()[this.#row ?? -1]?.id ?? "");
+    const found = this.#table === "reading" ? this.#readings.get(id) : undefined;
+    this.verdict.hidden = !found;
+    this.verdict.textContent = found ? `${[found.where, ...found.lines].join("; ")}.` : "";
+  }
+
   /** @param {NamedTold} told what would go with a row */
   named({ table, row, id, rows }) {
     const few = rows.slice(0, 8).join(", ");
@@ -218,6 +236,7 @@ export class TablePanel {
       this.#row = rows.length ? rows.length - 1 : null;
     }
     this.#renderList(table, rows);
+    this.#renderVerdict();
     this.#renderPending();
     const row = table.many ? rows[this.#row ?? -1] : (rows[0] ?? {});
     if (this.#adding) this.#build(table, {}, "add");

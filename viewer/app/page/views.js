@@ -47,7 +47,7 @@ export function viewsOf(stage, engine, { onPick, onHover }) {
     };
   }
 
-  function start(id, one, scene, { silent, picked, ...options }) {
+  function start(id, one, scene, { silent, readings, picked, ...options }) {
     try {
       one.view = mount(one.room, engine, scene, {
         ...options,
@@ -59,6 +59,7 @@ export function viewsOf(stage, engine, { onPick, onHover }) {
           }),
       });
       one.view.setSilent([...silent]);
+      one.view.setReadings(readings);
       if (picked) one.view.select(picked, { tell: false });
     } catch (error) {
       one.failed = true;

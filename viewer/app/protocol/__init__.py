@@ -102,6 +102,7 @@ from viewer.app.protocol.whole import (
     JobTold,
     Losses,
     ProgressTold,
+    ReadingsTold,
     ReloadTold,
     SayTold,
     SkyTold,
@@ -182,6 +183,7 @@ __all__ = [
     "ProgressTold",
     "QuestionTold",
     "ReadAgain",
+    "ReadingsTold",
     "Redo",
     "ReloadTold",
     "RemoveRow",
@@ -296,6 +298,7 @@ Told = (
     | StatusTold
     | ProgressTold
     | SkyTold
+    | ReadingsTold
     | FileTold
     | FieldsTold
     | NamedTold

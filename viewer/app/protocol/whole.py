@@ -9,7 +9,7 @@ from typing_extensions import TypedDict
 from viewer.app.protocol.file import Status
 from viewer.app.protocol.job import BillTold
 from viewer.app.protocol.model import ModelTold
-from viewer.scene.json_types import ColumnJson, SceneJson, SkyJson
+from viewer.scene.json_types import ColumnJson, ReadingJson, SceneJson, SkyJson
 
 Losses = dict[str, dict[str, dict[str, list[float | None]]]]  # plan, receiver, panel: by band
 
@@ -56,6 +56,13 @@ class SkyTold(TypedDict):
 
     tell: Literal["sky"]
     sky: SkyJson
+
+
+class ReadingsTold(TypedDict):
+    """Readings of the job; they are judged a moment after they are first told."""
+
+    tell: Literal["readings"]
+    readings: list[ReadingJson]
 
 
 class SayTold(TypedDict):
