@@ -16,7 +16,6 @@ import csv
 import io
 import json
 import math
-import struct
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -27,11 +26,13 @@ import shapely
 from envelope.building.model import Building, Panel
 from envelope.exchange.mesh.soup import Ints
 from envelope.exchange.mesh.spaces import OURS
+from envelope.exchange.mesh_library import mesh_library
 from envelope.exchange.naming import compass
 from envelope.geometry.plane import Floats
 from envelope.geometry.polygons import polygon_of
 
 _FLUSH_M = 1e-4
+_ROOT = "the whole scene"  # no id has blanks
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,103 +121,39 @@ def to_glb(building: Building, *, notes: Annotations = _NOTHING) -> bytes:
     Corners are float32 about their space's own corner, so that a house far from the origin
     loses nothing; a node's place is kept in full.
     """
-    nodes: list[dict[str, Any]] = []
-    meshes: list[dict[str, Any]] = []
-    accessors: list[dict[str, Any]] = []
-    views: list[dict[str, Any]] = []
-    materials: dict[str, int] = {}
-    blob = bytearray()
-
-    def view(data: bytes, target: int) -> int:
-        views.append(
-            {"buffer": 0, "byteOffset": len(blob), "byteLength": len(data), "target": target}
-        )
-        blob.extend(data)
-        blob.extend(b"\0" * (-len(data) % 4))
-        return len(views) - 1
-
-    roots: list[int] = []
+    library = mesh_library()
+    scene = library.Scene(base_frame=_ROOT)
+    if notes.tables:
+        scene.metadata[OURS] = {"tables": notes.tables}
     for space in building.spaces:
         anchor = space.panels[0].outline[0]
-        group: dict[str, Any] = {
-            "name": space.id,
-            "translation": _up_y(anchor[np.newaxis])[0].tolist(),
-            "children": [],
-        }
-        roots.append(len(nodes))
-        nodes.append(group)
+        place = np.eye(4)
+        place[:3, 3] = _up_y(anchor[np.newaxis])[0]
+        scene.graph.update(frame_from=_ROOT, frame_to=space.id, matrix=place)
         for panel in space.panels:
             corners, faces = triangulated(panel)
-            spots = _up_y(corners - anchor).astype("<f4")
-            position = len(accessors)
-            accessors.append(
-                {
-                    "bufferView": view(spots.tobytes(), 34962),
-                    "componentType": 5126,
-                    "count": len(spots),
-                    "type": "VEC3",
-                    "min": spots.min(axis=0).tolist(),
-                    "max": spots.max(axis=0).tolist(),
-                }
+            material = " + ".join((panel.kind, *notes.treatments.get(panel.id, ())))
+            scene.add_geometry(
+                library.Trimesh(
+                    vertices=_up_y(corners - anchor),
+                    faces=faces,
+                    process=False,
+                    visual=library.visual.TextureVisuals(
+                        material=library.visual.material.PBRMaterial(name=material)
+                    ),
+                ),
+                geom_name=panel.id,
+                node_name=panel.id,
+                parent_node_name=space.id,
+                metadata={OURS: panel_extras(building, panel, notes)},
             )
-            accessors.append(
-                {
-                    "bufferView": view(faces.astype("<u4").tobytes(), 34963),
-                    "componentType": 5125,
-                    "count": int(faces.size),
-                    "type": "SCALAR",
-                }
-            )
-            treatments = notes.treatments.get(panel.id, ())
-            material = " + ".join((panel.kind, *treatments))
-            group["children"].append(len(nodes))
-            nodes.append(
-                {
-                    "name": panel.id,
-                    "mesh": len(meshes),
-                    "extras": {OURS: panel_extras(building, panel, notes)},
-                }
-            )
-            meshes.append(
-                {
-                    "name": panel.id,
-                    "primitives": [
-                        {
-                            "attributes": {"POSITION": position},
-                            "indices": position + 1,
-                            "material": materials.setdefault(material, len(materials)),
-                        }
-                    ],
-                }
-            )
-    tree = {
-        "asset": {"version": "2.0", "generator": "gapcast"},
-        "scene": 0,
-        "scenes": [
-            {
-                "nodes": roots,
-                **({"extras": {OURS: {"tables": notes.tables}}} if notes.tables else {}),
-            }
-        ],
-        "nodes": nodes,
-        "meshes": meshes,
-        "accessors": accessors,
-        "bufferViews": views,
-        "buffers": [{"byteLength": len(blob)}],
-        "materials": [{"name": name} for name in materials],
-    }
-    text = json.dumps(tree, ensure_ascii=False, allow_nan=False).encode()
-    text += b" " * (-len(text) % 4)
-    length = 12 + 8 + len(text) + 8 + len(blob)
-    return b"".join(
-        (
-            struct.pack("<4sII", b"glTF", 2, length),
-            struct.pack("<II", len(text), 0x4E4F534A),
-            text,
-            struct.pack("<II", len(blob), 0x004E4942),
-            bytes(blob),
-        )
-    )
+    found: bytes = scene.export(file_type="glb", tree_postprocessor=_signed)
+    return found
+
+
+def _signed(tree: dict[str, Any]) -> None:
+    """Say in a glTF tree what wrote it."""
+    tree["asset"]["generator"] = "gapcast"
 
 
 def _up_y(points: Floats) -> Floats:
@@ -225,7 +162,10 @@ def _up_y(points: Floats) -> Floats:
 
 
 def to_obj(building: Building, *, notes: Annotations = _NOTHING) -> str:
-    """Wavefront OBJ in metres, z up. Panels with holes are triangulated, others whole."""
+    """Wavefront OBJ in metres, z up. Panels with holes are triangulated, others whole.
+
+    Written here and not by the mesh library, which writes triangles and no groups.
+    """
     lines = ["# metres, z up"]
     count = 0
     for space in building.spaces:
@@ -249,19 +189,17 @@ def to_obj(building: Building, *, notes: Annotations = _NOTHING) -> str:
 def to_stl(building: Building) -> bytes:
     """Binary STL in metres, z up. It has no names; see `flush_openings`."""
     parts = [triangulated(panel) for panel in building.panels]
-    corners = np.concatenate([spots[faces] for spots, faces in parts])
-    record = np.zeros(
-        len(corners), dtype=[("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("more", "<u2")]
-    )
-    crossed = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    record["normal"] = crossed / np.linalg.norm(crossed, axis=1, keepdims=True)
-    record["corners"] = corners
-    head = b"metres, z up".ljust(80, b" ")
-    return head + struct.pack("<I", len(record)) + record.tobytes()
+    points, faces = mesh_library().util.append_faces(*zip(*parts, strict=True))
+    mesh = mesh_library().Trimesh(vertices=points, faces=faces, process=False)
+    found: bytes = mesh.export(file_type="stl")
+    return found
 
 
 def to_ply(building: Building) -> bytes:
-    """Plain text PLY in metres, z up, in full precision. It has no names."""
+    """Plain text PLY in metres, z up, in full precision. It has no names.
+
+    Written here and not by the mesh library: trimesh 5.2 writes triangles in single precision.
+    """
     points: list[list[float]] = []
     faces: list[list[int]] = []
     for panel in building.panels:

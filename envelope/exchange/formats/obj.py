@@ -1,4 +1,8 @@
-"""Wavefront OBJ: polygons, object, group and material names, indices counted from either end."""
+"""Wavefront OBJ: polygons, object, group and material names, indices counted from either end.
+
+Read here and not by the mesh library: trimesh 5.2 joins what bears one material whatever object or
+group it belongs to, keeps no polygon, and misreads indices that are counted from the end.
+"""
 
 from __future__ import annotations
 

@@ -13,10 +13,9 @@ from typing import Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
+from envelope.exchange.mesh_library import mesh_library
 from envelope.geometry.directions import axes_across
 from envelope.geometry.plane import Floats
 from envelope.geometry.polygons import WELD_M
@@ -141,8 +140,29 @@ def joined(soups: Sequence[Soup], labels: Sequence[Label]) -> Soup:
     )
 
 
+def components(one: Ints, two: Ints, count: int) -> Ints:
+    """Number of the connected part that each of some nodes (count,) belongs to.
+
+    Parameters
+    ----------
+    one, two : (n,) int
+        Nodes that hang together.
+    count : int
+        How many nodes there are.
+    """
+    if not count:
+        return np.zeros(0, dtype=np.int64)
+    pairs = np.column_stack((one, two))
+    found = mesh_library().graph.connected_component_labels(pairs, node_count=count)
+    return np.asarray(found, dtype=np.int64)
+
+
 def weld(soup: Soup, *, within_m: float = WELD_M) -> Soup:
-    """Corners closer than that made one: the first of them stands for all, never a mean."""
+    """Corners closer than that made one: the first of them stands for all, never a mean.
+
+    The mesh library's `merge_vertices` of trimesh 5.2 rounds coordinates, which parts two corners
+    a hundredth of a millimetre apart where a step of the rounding lies between them.
+    """
     used, place = np.unique(soup.corners, return_inverse=True)
     exact, first, inverse = np.unique(
         soup.points[used], axis=0, return_index=True, return_inverse=True
@@ -152,11 +172,8 @@ def weld(soup: Soup, *, within_m: float = WELD_M) -> Soup:
     rank[order] = np.arange(len(order))
     exact, inverse = exact[order], rank[inverse.reshape(-1)]
     pairs = cKDTree(exact).query_pairs(within_m, output_type="ndarray")
-    links = coo_array(
-        (np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(exact), len(exact))
-    )
-    count, cluster = connected_components(links, directed=False)
-    lead = np.full(count, len(exact), dtype=np.int64)
+    cluster = components(pairs[:, 0], pairs[:, 1], len(exact))
+    lead = np.full(int(cluster.max(initial=-1)) + 1, len(exact), dtype=np.int64)
     np.minimum.at(lead, cluster, np.arange(len(exact)))
     corners = cluster[inverse[place.reshape(-1)]]
     points = exact[lead]

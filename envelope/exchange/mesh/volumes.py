@@ -10,7 +10,8 @@ that one turns to the next looks at the side that the next turns back::
               face 4
 
 Sides that hang together bound one region. This finds rooms that share a wall of no thickness,
-however faces are wound, and needs no shell to be a solid.
+however faces are wound, and needs no shell to be a solid. The mesh library's bodies do not: trimesh
+5.2 takes two rooms with a wall in common for one body that is not closed.
 """
 
 from __future__ import annotations
@@ -20,10 +21,8 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
-from envelope.exchange.mesh.soup import Ints, Soup, cut_ring, next_corner
+from envelope.exchange.mesh.soup import Ints, Soup, components, cut_ring, next_corner
 from envelope.geometry.plane import Floats
 from envelope.geometry.polygons import WELD_M
 
@@ -210,8 +209,7 @@ def connected(soup: Soup, group: Ints | None = None) -> Ints:
     """Number of the connected piece of each face (f,), joined through shared edges."""
     edges = edges_of(soup, group)
     first = np.repeat(edges.face[edges.start[:-1]], edges.uses)
-    links = coo_array((np.ones(len(first)), (first, edges.face)), shape=(soup.faces, soup.faces))
-    return np.asarray(connected_components(links, directed=False)[1], dtype=np.int64)
+    return components(first, edges.face, soup.faces)
 
 
 def tight(soup: Soup, piece: Ints) -> NDArray[np.bool_]:
@@ -377,15 +375,11 @@ def volumes(soup: Soup, group: Ints) -> tuple[list[Volume], Ints]:
     # Pieces joined through plain edges tell rooms that only touch apart.
     edges = edges_of(soup, group)
     double = edges.start[:-1][edges.uses == 2]
-    links = coo_array(
-        (np.ones(len(double)), (edges.face[double], edges.face[double + 1])),
-        shape=(soup.faces, soup.faces),
-    )
-    piece = np.asarray(connected_components(links, directed=False)[1], dtype=np.int64)
+    piece = components(edges.face[double], edges.face[double + 1], soup.faces)
     one, two = _turn_links(soup, edges, normals, piece)
     sides = 2 * soup.faces
-    links = coo_array((np.ones(len(one)), (one, two)), shape=(sides, sides))
-    count, region = connected_components(links, directed=False)
+    region = components(one, two, sides)
+    count = int(region.max(initial=-1)) + 1
     both = region[0::2] == region[1::2]
     # Cones from each group's own first corner keep digits far from the origin.
     apex = soup.points[soup.corners[soup.start[:-1]]]

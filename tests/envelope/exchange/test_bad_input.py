@@ -5,11 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+import trimesh
 
 from envelope.errors import ModelFileError
 from envelope.exchange import read_model
-
-trimesh = pytest.importorskip("trimesh")
 
 
 def _box(path: Path) -> bytes:

@@ -131,7 +131,8 @@ def test_stl_and_ply_keep_the_rooms_but_not_flush_openings(
 
 
 def test_another_reader_sees_the_same_glb(tmp_path: Path, two_rooms: Building) -> None:
-    trimesh = pytest.importorskip("trimesh")
+    import trimesh
+
     notes = Annotations(
         treatments={"bedroom/W1": ("film", "curtain")},
         findings={

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import trimesh
 
 from envelope.errors import ModelFileError
 from envelope.exchange import read_model
@@ -15,8 +16,6 @@ from envelope.exchange.formats.gltf import read_gltf
 from envelope.exchange.formats.obj import read_obj
 from envelope.exchange.formats.ply import read_ply
 from envelope.exchange.formats.stl import read_stl
-
-trimesh = pytest.importorskip("trimesh")
 
 
 def test_obj_counts_from_either_end_and_keeps_polygons_and_names(tmp_path: Path) -> None:

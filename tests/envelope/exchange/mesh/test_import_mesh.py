@@ -262,7 +262,8 @@ def test_vertices_closer_than_a_tenth_of_a_millimetre_are_one(file: Path) -> Non
 
 
 def test_a_detailed_model_of_furniture(tmp_path: Path) -> None:
-    trimesh = pytest.importorskip("trimesh")
+    import trimesh
+
     parts = [trimesh.creation.box((8.0, 6.0, 2.5))]
     for index in range(6):
         ball = trimesh.creation.icosphere(subdivisions=5, radius=0.4)
