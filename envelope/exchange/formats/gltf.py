@@ -181,8 +181,8 @@ class _Plain:
             return self._known[index]
         if not self.file.plain(index):
             values = self.file.values(index)
-            kept = values.astype("<u4" if values.shape[1] == 1 else "<f4")
-            self._known[index] = self._stored(kept)
+            stored = values.astype("<u4" if values.shape[1] == 1 else "<f4")
+            self._known[index] = self._stored(stored)
             return self._known[index]
         entry = self.file.table("accessors", index)
         view = dict(self.file.table("bufferViews", entry["bufferView"]))
