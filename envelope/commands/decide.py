@@ -221,6 +221,15 @@ def decision_json(job: Job, decision: Decision) -> dict[str, Any]:
                 "gain_high_db": step.gain.high_db,
                 "odds_of_gain": step.gain.odds,
                 "odds_of_target": step.target_odds,
+                "rival": None
+                if step.rival is None
+                else {
+                    "changes": [
+                        {"unit": each.unit, "with": each.label} for each in step.rival.changes
+                    ],
+                    "level_w_m2": step.rival.level_w_m2,
+                    "odds_step_is_better": step.rival.odds,
+                },
                 "below_today_db": step.so_far.below_db,
                 "below_today_low_db": step.so_far.low_db,
                 "below_today_high_db": step.so_far.high_db,

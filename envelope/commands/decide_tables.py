@@ -14,7 +14,7 @@ from envelope.commands.bed import where_words
 from envelope.commands.layout import open_console, plain_table
 from envelope.commands.tables import print_rests
 from envelope.plans.bed import BedPlan
-from envelope.plans.decision import Decision, FreeMeasure
+from envelope.plans.decision import BETTER_ODDS, Decision, FreeMeasure
 from envelope.text.cautions import SHIELDED_DB, cautions_of_plans
 from envelope.text.decisions import (
     agreement_words,
@@ -23,6 +23,7 @@ from envelope.text.decisions import (
     measure_words,
     not_offered_words,
     now_or_never_words,
+    rival_words,
     shares_words,
     spared_words,
     step_words,
@@ -35,6 +36,7 @@ from envelope.text.trade import source_title
 _MOST_WORSE = 3
 _MOST_FREE = 3
 _MOST_RESTS = 3
+_MOST_RIVALS = 1
 _MOST_CAUTIONS = 4
 _MOST_SPARED = 1
 _MOST_LEVELS = 3  # receivers that get a column each
@@ -148,6 +150,13 @@ def _print_stop(console: Console, job: Job, decision: Decision) -> None:
         stop = "Do none of them" if after == 0 else f"Stop after step {after}"
         left = escape(shares_words(job, decision.left, most=2))
         console.print(f"[bold]{stop}[/]: {decision.why_stop}. What is left then: {left}.")
+    doubtful = [
+        (number, step.rival)
+        for number, step in enumerate(decision.steps[: decision.stop_after], 1)
+        if step.rival is not None and step.rival.odds < BETTER_ODDS
+    ]
+    for number, rival in doubtful[:_MOST_RIVALS]:
+        console.print(f"[bold]Not sure[/]: {escape(rival_words(job, number, rival))}.")
     if decision.target_w_m2 is not None and decision.best_w_m2 >= decision.target_w_m2:
         console.print(
             f"[bold]The target of {text.level(decision.target_w_m2)} is out of reach[/]: "

@@ -9,20 +9,22 @@ from functools import partial
 
 import numpy as np
 
-from envelope.building.job import AS_BUILT, NOW_OR_NEVER, Job, Plan
+from envelope.building.job import AS_BUILT, Job, Plan
 from envelope.errors import EnvelopeError
 from envelope.exposure.casts import Casts
-from envelope.exposure.differences import LevelDraws, difference
+from envelope.exposure.differences import LevelDraws
 from envelope.exposure.rests import rests_on
 from envelope.geometry.plane import Floats
 from envelope.plans.candidates import Candidates, candidates_of
-from envelope.plans.decision import MIN_GAIN_DB, Change, Decision, Step, Worse
+from envelope.plans.decision import MIN_GAIN_DB, Decision, Step, Worse
 from envelope.plans.free import source_choices
 from envelope.plans.level_tables import LevelTables, without_untouched_spaces
 from envelope.plans.plan_levels import PlanLevels
+from envelope.plans.rivals import rival_of
 from envelope.plans.search import Front, front_of
-from envelope.plans.sequence import MAX_STEPS, Chain, Ints, best_chain, ordered_within
-from envelope.plans.sure import level_at_90_db, spared, sturdier, target_odds
+from envelope.plans.sequence import MAX_STEPS, Chain, Ints, best_chain
+from envelope.plans.steps import by_receiver, by_source, is_urgent, level_at, steps_of
+from envelope.plans.sure import level_at_90_db, spared, sturdier
 from envelope.plans.terms import tables_of
 from envelope.plans.units import Unit, changes_in, groups_of, measures_of, plan_of
 
@@ -115,11 +117,13 @@ def decide(
     )
     before = levels.drawn(today, ())
 
-    def at_90_db(chosen: Ints) -> float:
+    def drawn_as(chosen: Ints) -> LevelDraws:
         options = chosen.tolist()
         plan = plan_of(candidates.units, options, base=today, name="near a step")
-        done = changes_in(candidates.units, options)
-        return level_at_90_db(levels.drawn(plan, done), counting, before)
+        return levels.drawn(plan, changes_in(candidates.units, options))
+
+    def at_90_db(chosen: Ints) -> float:
+        return level_at_90_db(drawn_as(chosen), counting, before)
 
     chain = sturdier(
         chain,
@@ -133,29 +137,50 @@ def decide(
     changes = [changes_in(candidates.units, chosen) for chosen in chain.plans]
     drawn = [levels.drawn(plan, done) for plan, done in zip(plans, changes, strict=True)]
     _agree(chain, drawn, counting)
-    steps = _steps(job, chain, plans, drawn, before, counting, candidates, target_w_m2)
-    at_today = _by_receiver(before, counting)
+    rivals = [
+        rival_of(
+            chain,
+            step,
+            units=candidates.units,
+            tables=tables,
+            purchases=candidates.purchases,
+            weights=weights,
+            draw=drawn_as,
+        )
+        for step in range(1, len(plans))
+    ]
+    steps = steps_of(
+        job,
+        chain,
+        plans=plans,
+        drawn=drawn,
+        receivers=counting,
+        candidates=candidates,
+        today=before,
+        target_w_m2=target_w_m2,
+        rivals=rivals,
+    )
+    at_today = by_receiver(before, counting)
     heard = at_today[0][0]
     stop, why = _where_to_stop(steps, target_w_m2)
-    by_source = _by_source(job, before, heard)
     undone = None
     if stop and any(each.counted for each in free):
         bought = [change for change in changes[stop] if not change.is_free]
-        undone = _by_receiver(levels.drawn(plans[stop], bought), counting)[0][1]
+        undone = by_receiver(levels.drawn(plans[stop], bought), counting)[0][1]
     rests = rests_on(
         [before, *drawn[1 : stop + 1]], draws=levels.draws, job=job, receivers=counting
     )
     return Decision(
         today=today,
         levels_w_m2=at_today,
-        by_source=by_source,
+        by_source=by_source(job, before, heard),
         free=free,
         start_w_m2=float(chain.levels_w_m2[0]),
         undone_w_m2=undone,
         steps=steps,
         stop_after=stop,
         why_stop=why,
-        left=_by_source(job, drawn[stop], _by_receiver(drawn[stop], counting)[0][0]),
+        left=by_source(job, drawn[stop], by_receiver(drawn[stop], counting)[0][0]),
         worse=_worse(candidates, tables, weights),
         front=front,
         chain=chain,
@@ -181,7 +206,7 @@ def decide(
 
 def _gains_db(before: LevelDraws, after: LevelDraws, names: Sequence[str]) -> Floats:
     """What a step brings in every draw, at the receiver that is worst before it. [dB]"""
-    worst = _by_receiver(before, names)[0][0]
+    worst = by_receiver(before, names)[0][0]
     with np.errstate(divide="ignore", invalid="ignore"):
         found = 10.0 * np.log10(before.level_w_m2(worst) / after.level_w_m2(worst))
     return np.asarray(found)
@@ -200,17 +225,13 @@ def _nothing_on_offer(candidates: Candidates) -> str:
     return said
 
 
-def _is_urgent(job: Job, panel: str) -> bool:
-    return job.work.get(panel) == NOW_OR_NEVER
-
-
 def _now_or_never(
     job: Job, candidates: Candidates, worth: Sequence[Step]
 ) -> Iterator[tuple[str, int | None]]:
     """Units that are out of reach later, each with the step that does it."""
     found: dict[str, int | None] = {}
     for unit in candidates.units:
-        if any(_is_urgent(job, panel) for panel in unit.panels):
+        if any(is_urgent(job, panel) for panel in unit.panels):
             done = [
                 number
                 for number, step in enumerate(worth, 1)
@@ -239,7 +260,7 @@ def _would_silence_all(
         for source in option.change.sources
     }
     others = [source.id for source in job.sources if source.id not in silenced]
-    return bool(silenced) and any(_level(today, name, others) <= 0.0 for name in names)
+    return bool(silenced) and any(level_at(today, name, others) <= 0.0 for name in names)
 
 
 def _up_to(front: Front, target_w_m2: float) -> Front:
@@ -287,94 +308,15 @@ def _plans_of(chain: Chain, units: Sequence[Unit], today: Plan) -> list[Plan]:
     ]
 
 
-def _level(drawn: LevelDraws, receiver: str, sources: Sequence[str] | None = None) -> float:
-    if sources is not None and not sources:
-        return 0.0
-    return float(drawn.level_w_m2(receiver, sources)[0])
-
-
-def _by_source(job: Job, drawn: LevelDraws, receiver: str) -> tuple[tuple[str, float], ...]:
-    """Level that each source brings to a receiver, the strongest first."""
-    levels = [(source.id, _level(drawn, receiver, (source.id,))) for source in job.sources]
-    return tuple(sorted(levels, key=lambda each: (-each[1], each[0])))
-
-
-def _by_receiver(drawn: LevelDraws, names: Sequence[str]) -> tuple[tuple[str, float], ...]:
-    """Level at each receiver, the worst first."""
-    levels = [(name, _level(drawn, name)) for name in names]
-    return tuple(sorted(levels, key=lambda each: (-each[1], each[0])))
-
-
 def _agree(chain: Chain, drawn: Sequence[LevelDraws], names: Sequence[str]) -> None:
     """Work every step out again by the analysis: a table that disagrees must not be shown."""
     for level, plan in zip(chain.levels_w_m2, drawn, strict=True):
-        worst = _by_receiver(plan, names)[0][1]
+        worst = by_receiver(plan, names)[0][1]
         if abs(worst / level - 1.0) > AGREEMENT:
             raise EnvelopeError(
                 f"the tables give {level:g} W/m² and the analysis {worst:g} W/m² for one plan: "
                 "please report this job"
             )
-
-
-def _steps(
-    job: Job,
-    chain: Chain,
-    plans: Sequence[Plan],
-    drawn: Sequence[LevelDraws],
-    today: LevelDraws,
-    names: Sequence[str],
-    candidates: Candidates,
-    target_w_m2: float | None,
-) -> tuple[Step, ...]:
-    steps = []
-    groups = groups_of(candidates.units)
-    at_first = _by_receiver(today, names)[0][0]
-    for number in range(1, len(plans)):
-        changes = []
-        for unit, before, after in ordered_within(
-            candidates.units, chain.plans[number - 1], chain.plans[number]
-        ):
-            index = candidates.units.index(unit)
-            option = unit.options.index(after)
-            had = unit.options.index(before) != 0
-            mates = groups.get(unit.group, (index,))
-            changes.append(
-                Change(
-                    unit=unit.title,
-                    label=after.label,
-                    panels=tuple(sorted(each for each, names in after.treatments.items() if names)),
-                    area_m2=candidates.areas_m2[index][option],
-                    was=before.label if had else "",
-                    now_or_never=any(_is_urgent(job, each) for each in after.treatments),
-                    source=after.change,
-                    group=unit.group,
-                    group_units=len(mates),
-                    group_done=int(np.count_nonzero(chain.plans[number][list(mates)])),
-                )
-            )
-        cents = int(chain.cents[number] - chain.cents[number - 1])
-        worst = _by_receiver(drawn[number - 1], names)[0][0]
-        gain = difference(drawn[number - 1], drawn[number], worst, as_built=today)
-        steps.append(
-            Step(
-                changes=tuple(changes),
-                plan=plans[number],
-                cents=cents,
-                total_cents=int(chain.cents[number]),
-                levels_w_m2=_by_receiver(drawn[number], names),
-                gain_at=worst,
-                gain=gain,
-                so_far=difference(today, drawn[number], at_first),
-                db_per_hundred=gain.below_db / (cents / 1e4)
-                if cents > 0 and candidates.priced
-                else None,
-                target_odds=None
-                if target_w_m2 is None
-                else target_odds(drawn[number], names, today, target_w_m2),
-                sources=changes_in(candidates.units, chain.plans[number]),
-            )
-        )
-    return tuple(steps)
 
 
 def _where_to_stop(steps: Sequence[Step], target_w_m2: float | None) -> tuple[int, str]:

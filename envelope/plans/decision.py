@@ -33,6 +33,15 @@ class Change:
     group_done: int = 1  # those of them that have something on after the step
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rival:
+    """The best other thing to do next for the money of a step."""
+
+    changes: tuple[Change, ...]
+    level_w_m2: float  # at the worst receiver
+    odds: float  # that the step is the better of the two
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Step:
     """One step of the sequence."""
@@ -48,6 +57,7 @@ class Step:
     db_per_hundred: float | None  # of money; None where it costs nothing or nothing is priced
     target_odds: float | None = None  # that the target is reached; None without one
     sources: tuple[SourceChange, ...] = ()  # all that is done about sources, up to this step
+    rival: Rival | None = None  # what may as well come next; None where nothing comes near
 
     @property
     def level_w_m2(self) -> float:

@@ -274,11 +274,10 @@ def without_untouched_spaces(tables: LevelTables) -> LevelTables:
     for scope, table in tables.tables:
         if not scope:
             continue
-        moved = np.ptp(table.reshape(-1, layout.size), axis=0) > 0.0
-        for band in range(layout.bands):
-            for pair, (row, column) in enumerate(layout.pairs):
-                if moved[layout.matrix_at(band, pair)]:
-                    touched |= {row, column}
+        moved = np.ptp(table.reshape(-1, layout.size)[:, layout.fed :], axis=0) > 0.0
+        pairs = moved.reshape(layout.bands, len(layout.pairs)).any(axis=0)
+        for pair in np.flatnonzero(pairs).tolist():
+            touched |= set(layout.pairs[pair])
     if len(touched) == layout.spaces:
         return tables
     return _eliminated(tables, sorted(touched))

@@ -25,7 +25,7 @@ from envelope.plans.sequence import Chain, Ints, may_follow
 from envelope.plans.units import Unit
 
 NEAR_DB = 0.7  # within which plans are told apart by their draws rather than nominally
-MAX_NEAR = 3  # plans drawn beside each step
+MAX_NEAR = 2  # plans drawn beside each step
 STURDIER_DB = 0.1  # by which the level at 90 % must be lower for a plan to take a step's place
 _MOST_COMBINATIONS = 4096
 _BINS = 6  # of a figure's range, in each of which the decision is taken anew
@@ -157,9 +157,20 @@ def _near(before: Ints, here: Ints, after: Ints | None, follows: Sequence[np.nda
             # the last step adds to no other units than it does anyway
             ways = ways if here[unit] != before[unit] else before[unit : unit + 1]
         choices.append(ways.tolist())
-    if np.prod([len(each) for each in choices], dtype=float) > _MOST_COMBINATIONS:
-        return np.zeros((0, len(here)), dtype=np.int64)
-    found = np.array(list(itertools.product(*choices)), dtype=np.int64)
+    if np.prod([len(each) for each in choices], dtype=float) <= _MOST_COMBINATIONS:
+        found = np.array(list(itertools.product(*choices)), dtype=np.int64)
+    else:  # those that differ from the step in two units at most
+        changes = [
+            (unit, way)
+            for unit, ways in enumerate(choices)
+            for way in ways
+            if way != here[unit] and len(ways) > 1
+        ]
+        pairs = [(one, other) for one, other in itertools.combinations(changes, 2)]
+        found = np.repeat(here[np.newaxis], len(changes) + len(pairs), axis=0)
+        for row, several in enumerate([*((one,) for one in changes), *pairs]):
+            for unit, way in several:
+                found[row, unit] = way
     return np.asarray(found[(found != here).any(axis=1) & (found != before).any(axis=1)])
 
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from envelope.building.job import Job
-from envelope.plans.decision import Change, Decision, FreeMeasure, Step, Worse
+from envelope.plans.decision import Change, Decision, FreeMeasure, Rival, Step, Worse
 from envelope.plans.source_changes import SourceChange, free_where_it_stands
 from envelope.plans.sure import Spared
 from envelope.text.names import listed, panel_title
@@ -79,11 +79,23 @@ def _units_title(job: Job, changes: Sequence[Change]) -> str:
 
 def step_lines(job: Job, step: Step) -> tuple[str, ...]:
     """All that a step does, each in a line; what it does to several walls of a room in one."""
+    return _lines(job, step.changes)
+
+
+def _lines(job: Job, changes: Sequence[Change]) -> tuple[str, ...]:
     together: dict[tuple[str, str, str], list[Change]] = {}
-    for change in step.changes:
+    for change in changes:
         key = (change.group or change.unit, change.label, change.was)
         together.setdefault(key, []).append(change)
-    return tuple(change_words(job, changes) for changes in together.values())
+    return tuple(change_words(job, each) for each in together.values())
+
+
+def rival_words(job: Job, number: int, rival: Rival) -> str:
+    """What the money of a step would buy instead, and how likely the step is the better one."""
+    return (
+        f"Instead of step {number} the same money buys {'; '.join(_lines(job, rival.changes))}: "
+        f"step {number} is the better one in {round(100.0 * rival.odds)} of 100"
+    )
 
 
 def step_words(job: Job, step: Step) -> str:

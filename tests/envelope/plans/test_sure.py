@@ -4,23 +4,28 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable
+from dataclasses import replace
 from statistics import NormalDist
 
 import numpy as np
 import pytest
 
 from envelope.building.job import Job
-from envelope.exposure.casts import Casts
-from envelope.exposure.differences import LevelDraws, SourceDraws
+from envelope.exposure.casts import Casts, cast_job
+from envelope.exposure.differences import LevelDraws, SourceDraws, difference
 from envelope.exposure.model_error import shared_db
 from envelope.exposure.rests import Rest, deviates_of
 from envelope.exposure.tolerances import draw
 from envelope.plans.decide import decide
 from envelope.plans.level_tables import Layout, LevelTables, Paths
+from envelope.plans.plan_levels import PlanLevels
 from envelope.plans.purchases import OptionCost, Purchases
 from envelope.plans.sequence import Chain
 from envelope.plans.sure import level_at_90_db, spared, sturdier, target_odds
 from envelope.plans.units import Option, Unit
+from envelope.rays import Sampling
+from envelope.text.decisions import rival_words
+from envelope.works.takeoff import cost_of
 
 Maker = Callable[..., Job]
 
@@ -159,3 +164,86 @@ def test_steps_say_how_likely_the_target_is(small_job: Maker, small_casts: Casts
     assert all(each is not None for each in odds)
     assert all(one < other for one, other in itertools.pairwise(odds))
     assert all(step.target_odds is None for step in decide(job, casts=small_casts).steps)
+
+
+def test_a_rival_costs_no_more_and_its_odds_are_those_of_the_paired_draws(
+    small_job: Maker,
+) -> None:
+    # two masts alike, in the south and the west, so that two walls compete
+    mast = '[[source]]\nid = "other"\nazimuth = "265 deg"\nelevation = "5 deg"\n'
+    mast += 'band = "1805-1880 MHz"\nlevel = "200 uW/m2"\nscattered = 0.1\n\n[[receiver]]'
+    job = small_job("[]", ("[[receiver]]", mast))
+    casts = cast_job(job, sampling=Sampling(points_per_panel=2**6, points=2**10))
+    found = decide(job, casts=casts)
+    rivals = [(n, step) for n, step in enumerate(found.steps) if step.rival is not None]
+    assert rivals
+    levels = PlanLevels(job, casts=casts, receivers=["pillow"])
+    before = levels.drawn(found.today, ())
+    for number, step in rivals:
+        assert step.rival is not None
+        start = found.today if number == 0 else found.steps[number - 1].plan
+        instead = {
+            panel: tuple(change.label.split(" and "))
+            for change in step.rival.changes
+            for panel in change.panels
+        }
+        plan = replace(start, id="rival", treatments={**start.treatments, **instead})
+        assert float(cost_of(job, plan).net) * 100 <= step.total_cents + 20
+        drawn = levels.drawn(plan, ())
+        assert step.rival.level_w_m2 == pytest.approx(float(drawn.level_w_m2("pillow")[0]))
+        assert step.rival.level_w_m2 > step.level_w_m2
+        done = levels.drawn(step.plan, ())
+        odds = difference(drawn, done, "pillow", as_built=before).odds
+        assert step.rival.odds == pytest.approx(odds)
+        # counted by hand, without the part of the model's error that the two do not share
+        lower = np.mean(done.level_w_m2("pillow")[1:] < drawn.level_w_m2("pillow")[1:])
+        assert (lower > 0.5) == (odds > 0.5)
+        assert rival_words(job, number + 1, step.rival).startswith(
+            f"Instead of step {number + 1} the same money buys "
+        )
+
+
+def test_with_many_units_plans_two_changes_away_are_still_compared() -> None:
+    """Fourteen units leave more combinations than are gone through."""
+    count = 14
+    units = [
+        Unit(id=str(number), title=str(number), options=(Option(label="-"), Option(label="+")))
+        for number in range(count)
+    ]
+    layout = Layout(receivers=1, bands=1, spaces=1, pairs=((0, 0),), space_of=(0,))
+    constant = np.zeros(layout.size)
+    constant[layout.matrix_at(0, 0)] = 1.0
+    constant[layout.direct_at(0, 0)] = 20.0
+    tables = []
+    for unit in range(count):
+        table = np.zeros((2, layout.size))
+        table[1, layout.direct_at(0, 0)] = -1.0 - 0.01 * (unit == 0)
+        tables.append(((unit,), table))
+    levels = LevelTables(
+        layout=layout,
+        options=(2,) * count,
+        constant=constant,
+        tables=tuple(tables),
+        paths=Paths.none(),
+    )
+    costs = [[OptionCost(), OptionCost(own_cents=100)] for _ in units]
+    purchases = Purchases.of(costs, setups={}, packages={})
+    plans = np.zeros((3, count), dtype=np.int64)
+    plans[1, 0] = 1
+    plans[2] = 1
+    found = sturdier(
+        Chain(
+            plans=plans,
+            cents=purchases.cents(plans),
+            levels_w_m2=levels.levels(plans)[:, 0],
+            mean_db=0.0,
+            front_mean_db=0.0,
+        ),
+        units=units,
+        tables=levels,
+        purchases=purchases,
+        weights=np.ones(1),
+        at_90_db=lambda plan: 0.0 if plan[0] else -1.0,
+    )
+    assert found.plans[1].sum() == 1
+    assert found.plans[1, 0] == 0
