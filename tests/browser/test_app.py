@@ -282,7 +282,7 @@ def test_the_pillow_is_typed_and_dragged(bench: Bench) -> None:
     bench.settled()
     page.get_by_label("from the west side").fill("9 m")
     page.get_by_role("button", name="Put it there").click()
-    expect(page.locator(".ga-say")).to_contain_text("outside")
+    expect(page.locator("#ga-place-trouble")).to_contain_text("outside")
 
 
 IN_FEET = (

@@ -38,6 +38,7 @@ def test_a_room_of_a_model_is_opened_and_put_right(
         path = page.get_by_label("path of the model file")
         look = page.get_by_role("button", name="Look into it")
         page.goto(address)
+        page.get_by_text("Or begin with an architect's model").click(timeout=SLOW_MS)
         path.fill("flat.stl", timeout=SLOW_MS)
         expect(page.get_by_label("unit of its lengths")).to_be_visible()
         path.fill("flat.gbl")

@@ -5,6 +5,7 @@ import { levels } from "../../viewer/app/page/answer.js";
 import { againstNow, becomes } from "../../viewer/app/page/becomes.js";
 import { takeColumns } from "../../viewer/app/page/columns.js";
 import { typedPlace, within } from "../../viewer/app/page/elevation.js";
+import { hintOf } from "../../viewer/app/page/hints.js";
 import { leaksOf } from "../../viewer/app/page/lists.js";
 import { Looking } from "../../viewer/app/page/looking.js";
 import { storeyChoices } from "../../viewer/app/page/notices.js";
@@ -234,4 +235,27 @@ test("every supply but a single one names its phases", () => {
   for (const [, rows] of SUPPLIES) {
     assert.ok(rows.length === 1 || rows.every((row) => row.phase && row.id));
   }
+});
+
+test("the same receiver is looked at where another one before it goes", () => {
+  const looking = new Looking();
+  looking.receiver = 1;
+  looking.follow({ receivers: [{ id: "b" }, { id: "c" }] }, "b");
+  assert.equal(looking.receiver, 0);
+  looking.follow({ receivers: [{ id: "c" }] }, "gone");
+  assert.equal(looking.receiver, 0);
+});
+
+test("the line on what to do next names what is missing first", () => {
+  const whole = { receivers: [1], treatments: [1], plans: [1, 2] };
+  const none = { picked: null };
+  assert.equal(hintOf({ ...whole, receivers: [] }, { assumed: true }, none).act.table, "receiver");
+  assert.equal(hintOf(whole, { assumed: true }, none).act.table, "source");
+  assert.equal(
+    hintOf({ ...whole, treatments: [] }, { assumed: false }, none).act.table,
+    "treatment",
+  );
+  assert.equal(hintOf({ ...whole, plans: [1] }, { assumed: false }, none).act, "plan");
+  assert.equal(hintOf(whole, { assumed: false }, none).act, "steps");
+  assert.equal(hintOf(whole, { assumed: false }, { picked: "den/W1" }), null);
 });

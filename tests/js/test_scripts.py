@@ -18,7 +18,6 @@ ROOT = HERE.parent.parent
 SHARES = [0.0, 4e-4, 9.99e-4, 0.001, 0.0123, 0.0995, 0.1, 0.5, 0.994, 0.9949, 0.99951, 1.0]
 DECIBELS = [-12.345, -0.05, -0.04, 0.0, 0.04, 0.05001, 3.01, 20.0, 137.26]
 LEVELS_W_M2 = [0.0, 1e-10, 9.9e-10, 1e-9, 4.567e-8, 1.2345e-5, 8.5e-4, 0.12345, 9.996e-4, 99.96e-6]
-STERADIANS = [0.0, 1e-9, 4.937e-4, 0.0999, 0.1, 6.2832, 12.566]
 HERTZ = [50.0, 1.5e3, 9e8, 1.8425e9, 2.45e9, 24.126e9]  # none lies half way between two
 LENGTHS_M = [0.0, 0.003, 0.127, 1.0, 3.7719, 12.3456, 1234.0, -0.4]
 AREAS_M2 = [0.0016, 0.0929, 0.1, 1.92, 1234.5]
@@ -58,7 +57,6 @@ def test_the_scripts_word_numbers_as_python_does() -> None:
     expected += [("decibels", [each], text.decibels(each)) for each in DECIBELS]
     expected += [("decibels", [None], text.decibels(math.inf))]
     expected += [("density", [each], text.level(each)) for each in LEVELS_W_M2]
-    expected += [("steradians", [each], text.steradians(each)) for each in STERADIANS]
     expected += [("hertz", [each], text.frequency(each)) for each in HERTZ]
     expected += [("shown", [each], shown(each)) for each in NAMES]
     for feet in (False, True):

@@ -13,10 +13,10 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Literal
 
 from envelope.building.job import AS_BUILT
-from envelope.errors import EnvelopeError
+from envelope.errors import EnvelopeError, UnitError
 from envelope.text.names import shown
 from envelope.units import parse_length
 from viewer.app import edits, protocol
@@ -98,6 +98,7 @@ class Desk:
     async def act(self, page: Page, asked: object) -> None:
         """Do what a page asks. Whatever cannot be done is told to it in a sentence."""
         async with self._doing:
+            message = None
             try:
                 message = protocol.read(asked)
                 act = _ACTS.get(type(message))
@@ -108,7 +109,14 @@ class Desk:
                 self._display.disk = self.session.disk()
                 page.tell({"tell": "overwrite", "text": said(error)})
             except EnvelopeError as error:
-                page.tell({"tell": "say", "text": said(error), "tone": "bad"})
+                form = _FORMS.get(type(message))
+                if form is None:
+                    page.tell({"tell": "say", "text": said(error), "tone": "bad"})
+                else:
+                    field = error.field if isinstance(error, _FieldError) else None
+                    page.tell(
+                        {"tell": "trouble", "at": form, "field": field, "message": said(error)}
+                    )
             self._display.tell_status()
 
     async def watch(self) -> None:
@@ -164,7 +172,7 @@ class Desk:
         page.tell({"tell": "plan", "id": name})
 
     async def _move(self, page: Page, asked: protocol.Move) -> None:
-        x, y, z = (_length_m(each) for each in asked.at)
+        x, y, z = (_length_m(each, field=k) for k, each in enumerate(asked.at))
         self.session.move_receiver(receiver=asked.receiver, at_m=(x, y, z))
         await self._display.refresh()
 
@@ -345,6 +353,25 @@ _ACTS: Mapping[type, Callable[[Desk, Page, Any], Awaitable[None]]] = {
 # What pages send
 
 
-def _length_m(found: protocol.Length) -> float:
+class _FieldError(EnvelopeError):
+    """What cannot be read, and in which field of its form it was typed."""
+
+    def __init__(self, message: str, *, field: int) -> None:
+        super().__init__(message)
+        self.field = field
+
+
+# Forms that say themselves what is wrong with what was typed into them.
+_FORMS: Mapping[type, Literal["place", "plan", "copy"]] = {
+    protocol.Move: "place",
+    protocol.NewPlan: "plan",
+    protocol.SaveCopy: "copy",
+}
+
+
+def _length_m(found: protocol.Length, *, field: int) -> float:
     """A length that was typed with its unit, or dragged to, in metres."""
-    return parse_length(found) if isinstance(found, str) else found
+    try:
+        return parse_length(found) if isinstance(found, str) else found
+    except UnitError as error:
+        raise _FieldError(str(error), field=field) from None

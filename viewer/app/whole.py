@@ -69,6 +69,7 @@ def job_told(
         "treatments": {
             name: treatment_said(each, feet=job.feet) for name, each in job.treatments.items()
         },
+        "titles": {name: shown(each.title or name) for name, each in job.treatments.items()},
         "places": {each.id: session.local_m(each) for each in job.receivers},
         "origins": {
             space.id: (float(space.origin[0]), float(space.origin[1]))

@@ -238,6 +238,7 @@ class SourceJson(TypedDict):
     """A source: `direction` points to it; a point has a `position` in place of it."""
 
     id: str
+    title: str
     label: str
     frequency_hz: list[float]
     direction: Flat | None

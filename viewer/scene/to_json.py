@@ -123,6 +123,7 @@ def to_json(scene: Scene) -> Json:
         "sources": [
             {
                 "id": s.id,
+                "title": shown(s.title or s.id),
                 "label": s.label,
                 "frequency_hz": list(s.frequency_hz),
                 "direction": None if s.direction is None else _flat(s.direction, 6),

@@ -177,6 +177,7 @@ export interface TreatmentStyleJson {
 /** A source: `direction` points to it; a point has a `position` in place of it. */
 export interface SourceJson {
   id: string;
+  title: string;
   label: string;
   frequency_hz: Array<number>;
   direction: Array<number> | null;

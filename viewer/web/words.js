@@ -37,17 +37,6 @@ export function decibels(value) {
 }
 
 /**
- * A solid angle: three decimals, or three figures that matter where it is small.
- * @param {number | null | undefined} value
- */
-export function steradians(value) {
-  if (value === null || value === undefined) return "–";
-  if (value === 0) return `0${SPACE}sr`;
-  if (value < 1e-6) return `<${SPACE}0.000001${SPACE}sr`;
-  return `${value >= 0.1 ? value.toFixed(3) : significant(value)}${SPACE}sr`;
-}
-
-/**
  * A frequency in the unit that leaves the fewest digits.
  * @param {number} value in Hz
  */
@@ -137,6 +126,15 @@ export function area(scene, value) {
 }
 
 /**
+ * What a room is called: its title, or its id without one.
+ * @param {Pick<SceneJson, "spaces">} scene
+ * @param {string} id
+ */
+export function spaceName(scene, id) {
+  return shown(scene.spaces.find((each) => each.id === id)?.title || id);
+}
+
+/**
  * What a face is called; with its room where that is not the receiver's own.
  * @param {SceneJson} scene
  * @param {PanelJson} panel
@@ -144,7 +142,7 @@ export function area(scene, value) {
 export function panelName(scene, panel, receiver = 0) {
   const home = scene.receivers[receiver]?.space;
   const title = panel.title || shown(panel.id);
-  return panel.space === home ? title : `${title} of ${shown(panel.space)}`;
+  return panel.space === home ? title : `${title} of ${spaceName(scene, panel.space)}`;
 }
 
 /**

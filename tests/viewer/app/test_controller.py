@@ -193,29 +193,40 @@ def test_numbers_come_before_the_text_and_other_plans_follow(path: Path) -> None
     with_desk(path, script)
 
 
-def test_an_edit_that_cannot_be_is_said_and_nothing_stays_of_it(path: Path) -> None:
+def test_an_edit_that_cannot_be_is_said_where_it_was_typed_and_nothing_stays_of_it(
+    path: Path,
+) -> None:
     async def script(desk: Desk, page: Any, told: Told) -> None:
-        for asked in (
-            {"do": "treat", "plan": "as-built", "panels": ["booth/W1"], "treatments": ["film"]},
-            {"do": "treat", "plan": "some", "panels": ["booth/W1"], "treatments": ["velvet"]},
-            {"do": "treat", "plan": "some", "panels": ["attic/1"], "treatments": ["film"]},
-            {"do": "treat", "plan": "none", "panels": ["booth/W1"], "treatments": ["film"]},
-            {"do": "new-plan", "beside": "none"},
-            {"do": "new-plan", "beside": "some", "id": "more"},
-            {"do": "move", "receiver": "pillow", "at": [1, 2]},
-            {"do": "move", "receiver": "pillow", "at": ["1", "2", "3"]},
-            {"do": "move", "receiver": "pillow", "at": [9.0, 1.0, 1.0]},
-            {"do": "move", "receiver": "pillow", "at": [float("nan"), 1.0, 1.0]},
-            {"do": "move", "receiver": "sofa", "at": [1.0, 1.0, 1.0]},
+        for asked, at, field in (
+            (treat("as-built", "booth/W1", "film"), None, None),
+            (treat("some", "booth/W1", "velvet"), None, None),
+            (treat("some", "attic/1", "film"), None, None),
+            (treat("none", "booth/W1", "film"), None, None),
+            ({"do": "new-plan", "beside": "none"}, "plan", None),
+            ({"do": "new-plan", "beside": "some", "id": "more"}, "plan", None),
+            ({"do": "move", "receiver": "pillow", "at": [1, 2]}, None, None),
+            ({"do": "move", "receiver": "pillow", "at": ["1", "2", "3"]}, "place", 0),
+            ({"do": "move", "receiver": "pillow", "at": ["1 m", "2 fo", "3"]}, "place", 1),
+            ({"do": "move", "receiver": "pillow", "at": [9.0, 1.0, 1.0]}, "place", None),
+            ({"do": "move", "receiver": "pillow", "at": [float("nan"), 1.0, 1.0]}, None, None),
+            ({"do": "move", "receiver": "sofa", "at": [1.0, 1.0, 1.0]}, "place", None),
         ):
             start = len(told)
             await desk.act(page, asked)
-            said = [what for what in told[start:] if what["tell"] == "say"]
-            assert [what["tone"] for what in said] == ["bad"], asked
+            said = [what for what in told[start:] if what["tell"] in ("say", "trouble")]
+            assert len(said) == 1, asked
+            if at is None:
+                assert (said[0]["tell"], said[0]["tone"]) == ("say", "bad"), asked
+            else:
+                assert (said[0]["at"], said[0]["field"]) == (at, field), asked
             assert desk.session.text == JOB
             assert desk.session.undoes is None
 
     with_desk(path, script)
+
+
+def treat(plan: str, panel: str, treatment: str) -> dict[str, object]:
+    return {"do": "treat", "plan": plan, "panels": [panel], "treatments": [treatment]}
 
 
 def test_what_is_no_question_changes_nothing(path: Path) -> None:

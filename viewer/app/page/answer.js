@@ -1,5 +1,6 @@
 // What a plan comes to at a receiver, in a sentence and a table, and the key to the colours.
-import { decibels, density, h, hertz, short, steradians, swatch } from "./parts.js";
+import { decibels, density, h, hertz, short, swatch } from "./parts.js";
+import { percent } from "./words.js";
 
 const WORSE_DB = 0.5; // from which a plan is said to make a level worse
 
@@ -60,7 +61,7 @@ export function inShort(numbers, silent) {
 }
 
 /** Sentences about single sources that are on and get worse, which the sum may hide. */
-function worseSaid(numbers, receiver, silent) {
+function worseSaid(scene, numbers, receiver, silent) {
   return numbers.sources
     .filter(
       (source) =>
@@ -72,13 +73,13 @@ function worseSaid(numbers, receiver, silent) {
       h(
         "strong",
         { class: "ga-worse" },
-        ` ▲ For ${short(source.id)} it is worse than today: ${decibels(-source.below_as_built_db)} more reaches ${short(receiver.title)}.`,
+        ` ▲ For ${sourceName(scene, source.id)} it is worse than today: ${decibels(-source.below_as_built_db)} more reaches ${short(receiver.title)}.`,
       ),
     );
 }
 
 /** Parts of the sentence above the picture. */
-export function sentence(numbers, receiver, silent) {
+export function sentence(scene, numbers, receiver, silent) {
   const found = levels(numbers, silent);
   const band = numbers.bands[numbers.reference_band];
   const range =
@@ -108,12 +109,9 @@ export function sentence(numbers, receiver, silent) {
       : ["No source is on. From ", who, " "];
   return [
     ...level,
-    h("b", {}, steradians(band.unshielded_sr)),
-    ` of the ${steradians(numbers.exposed_sr)} exposed are unshielded at ${hertz(band.frequency_hz)}.`,
-    found.even
-      ? " The file names no source, so a field from all exposed directions at 2.45 GHz is assumed."
-      : "",
-    ...worseSaid(numbers, receiver, silent),
+    h("b", {}, percent(numbers.exposed_sr > 0 ? band.unshielded_sr / numbers.exposed_sr : 0)),
+    ` of the directions to the outside are unshielded at ${hertz(band.frequency_hz)}.`,
+    ...worseSaid(scene, numbers, receiver, silent),
   ];
 }
 
@@ -124,7 +122,12 @@ export function beyondSaid(names) {
     : "";
 }
 
-export function fillLevels(table, numbers, silent) {
+/** What a source is called: its title, or its id without one. */
+function sourceName(scene, id) {
+  return short(scene.sources.find((each) => each.id === id)?.title ?? id, 32);
+}
+
+export function fillLevels(table, scene, numbers, silent) {
   const two = (tag, first, second, more = {}) => h(tag, more, first, h("small", {}, second));
   table.replaceChildren(
     h(
@@ -145,7 +148,7 @@ export function fillLevels(table, numbers, silent) {
         h(
           "tr",
           { class: silent.has(source.id) ? "ga-off" : "" },
-          two("th", short(source.id, 24), density(source.outside_w_m2), { scope: "row" }),
+          two("th", sourceName(scene, source.id), density(source.outside_w_m2), { scope: "row" }),
           two("td", density(source.level_w_m2), againstSaid(source.reduction_db)),
           h("td", {}, againstSaid(source.below_as_built_db)),
         ),

@@ -2,7 +2,7 @@
 import { becomes } from "./becomes.js";
 import { taggingOf } from "./model.js";
 import { decibels, h, hertz, short, swatch } from "./parts.js";
-import { area } from "./words.js";
+import { area, spaceName } from "./words.js";
 
 const BEHIND = {
   outdoors: "the outdoors",
@@ -20,7 +20,7 @@ const BEHIND = {
  * @property {SceneJson} scene
  * @property {PanelStateJson} state under the plan
  * @property {string} plan
- * @property {Pick<JobTold, "assemblies" | "treatments" | "model">} about
+ * @property {Pick<JobTold, "assemblies" | "treatments" | "titles" | "model">} about
  * @property {boolean} fresh whether it has just been picked
  * @property {string} name
  * @property {LeakJson | null} leak
@@ -39,8 +39,8 @@ const BEHIND = {
  * @returns {Array<[string, string]>}
  */
 export function factsOf({ panel, scene, leak, about, computed, receiver }) {
-  const who = short(receiver);
-  const behind = panel.behind.map((name) => BEHIND[name] ?? short(name)).join(", ");
+  const who = short(scene.receivers.find((each) => each.id === receiver)?.title ?? receiver);
+  const behind = panel.behind.map((name) => BEHIND[name] ?? spaceName(scene, name)).join(", ");
   const made = panel.assemblies.map((id) => `${short(id)}: ${about.assemblies[id] ?? ""}`);
   /** @type {Array<[string, string]>} */
   const facts = [
@@ -70,7 +70,7 @@ export function factsOf({ panel, scene, leak, about, computed, receiver }) {
  * @returns {Array<[string, string]>}
  */
 function scopesOf({ panel, scene }) {
-  const room = short(panel.space);
+  const room = spaceName(scene, panel.space);
   const alike = scene.panels.filter(
     (each) => each.space === panel.space && each.kind === panel.kind,
   );
@@ -174,7 +174,7 @@ export function cardOf(element, ask) {
           h(
             "span",
             { class: "ga-name" },
-            short(style.id),
+            about.titles[style.id] ?? short(style.id),
             h("small", {}, about.treatments[style.id] ?? ""),
             h("span", { class: "ga-becomes", "data-treatment": style.id }),
           ),
@@ -207,7 +207,7 @@ export function cardOf(element, ask) {
       element.hidden = next === null;
       if (next === null) return;
       const { panel, scene, state, plan, losses } = next;
-      const key = JSON.stringify(scene.treatments);
+      const key = JSON.stringify([scene.treatments, next.about.titles]);
       if (key !== made) build(next);
       made = key;
       title.textContent = short(next.name);
@@ -229,7 +229,7 @@ export function cardOf(element, ask) {
         box.checked = state.treatments.includes(box.value);
       order.textContent =
         state.treatments.length > 1
-          ? `From the surface inward: ${state.treatments.map((name) => short(name)).join(", then ")}.`
+          ? `From the surface inward: ${state.treatments.map((name) => next.about.titles[name] ?? short(name)).join(", then ")}.`
           : "";
       const chosen = scope.value;
       scope.replaceChildren(...scopesOf(next).map(([value, text]) => h("option", { value }, text)));

@@ -78,7 +78,7 @@ export function formOf(element, ask) {
         ["width", "width", { example: "1.2 m" }],
         ["height", "height", { example: "1.2 m" }],
         ["sill", "sill over the floor", { example: "0.9 m" }],
-        ["depth", "depth of the jambs", { example: "120 mm, if any" }],
+        ["depth", "how deep it sits in the wall", { example: "120 mm, if any" }],
       ],
     ],
     doors: [
@@ -273,7 +273,14 @@ export function formOf(element, ask) {
       };
       stands?.addEventListener("change", upper);
       upper();
-      element.append(body);
+      element.append(
+        h(
+          "p",
+          { class: "ga-lead" },
+          "Describe one bedroom as you measure it: you then see what reaches the pillow, through which wall or window, and what to treat first. Everything can be changed later.",
+        ),
+        body,
+      );
       fields.get("name")?.input.focus();
     },
     /** @param {Trouble[]} found */

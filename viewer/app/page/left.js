@@ -3,7 +3,7 @@ import { PlanList, SourceList } from "./lists.js";
 import { h, pressable, section, short } from "./parts.js";
 import { placeOf } from "./place.js";
 
-/** @import { Asked } from "./protocol" */
+/** @import { Asked, TroubleTold } from "./protocol" */
 /** @import { SceneJson } from "./scene" */
 
 /**
@@ -29,6 +29,8 @@ export class LeftColumn {
     "aria-label": "Name of the new plan",
     placeholder: "name, if you like",
   });
+
+  planTrouble = h("p", { class: "ga-trouble", role: "alert" });
 
   ways = WAYS.map(([value, text], k) =>
     h(
@@ -58,13 +60,17 @@ export class LeftColumn {
     });
     const submit = (event) => {
       event.preventDefault();
+      this.planTrouble.textContent = "";
       act.newPlan(this.planName.value.trim() || null, this.#how());
-      this.planName.value = "";
     };
+    this.planName.addEventListener("input", () => {
+      this.planTrouble.textContent = "";
+    });
     const planForm = h(
       "form",
       { class: "ga-new", onsubmit: submit },
       this.planName,
+      this.planTrouble,
       h("fieldset", { class: "ga-how" }, h("legend", {}, "It begins as this plan"), this.ways),
       h("button", { type: "submit" }, "New plan from this one"),
     );
@@ -78,6 +84,19 @@ export class LeftColumn {
       section("Where it matters", this.receiverPick, placeBox),
       section("Sources", this.sources.node),
     );
+  }
+
+  /** The plan was made: its name stands in the list now. */
+  made() {
+    this.planName.value = "";
+    this.planTrouble.textContent = "";
+  }
+
+  /** @param {TroubleTold} told what is wrong with a place or a plan's name */
+  trouble({ at, field, message }) {
+    if (at === "place") return this.place.trouble(message, field);
+    this.planTrouble.textContent = message;
+    this.planName.focus();
   }
 
   /**

@@ -79,6 +79,16 @@ export class Looking {
     this.receiver = Math.min(this.receiver, Math.max(scene.receivers.length - 1, 0));
   }
 
+  /**
+   * Go on looking at the same receiver where its place in the list is another.
+   * @param {Pick<SceneJson, "receivers">} scene
+   * @param {string | undefined} id
+   */
+  follow(scene, id) {
+    const found = scene.receivers.findIndex((each) => each.id === id);
+    if (found >= 0) this.receiver = found;
+  }
+
   /** @param {string[]} ids */
   fitPlans(ids) {
     if (this.plan === null || !ids.includes(this.plan)) this.plan = ids[ids.length - 1] ?? null;

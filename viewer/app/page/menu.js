@@ -20,6 +20,7 @@ export class Menu {
   #asked = null;
   /** @type {Asked | null} what was last asked to be made */
   #making = null;
+  #copying = false;
 
   /**
    * @param {Frame} frame
@@ -198,7 +199,8 @@ export class Menu {
     const folder = this.#folders("ga-out-folder");
     const save = () => {
       const where = /** @type {"job" | "home"} */ (folder.value);
-      this.frame.dialog.close();
+      this.#copying = true;
+      this.result.replaceChildren();
       this.ask({ do: "save-copy", name: name.value, folder: where });
     };
     const body = h(
@@ -208,8 +210,22 @@ export class Menu {
       field("name of the copy", name),
       field("in the folder", folder),
       h("button", { type: "submit", class: "ga-main" }, "Save the copy"),
+      this.result,
     );
+    this.result.replaceChildren();
     this.frame.open("Save a copy", body);
+  }
+
+  /** What was asked for has been done; a copy that was saved needs no dialog any more. */
+  done() {
+    if (this.#copying) this.frame.dialog.close();
+    this.#copying = false;
+  }
+
+  /** @param {string} message why no copy was saved */
+  trouble(message) {
+    this.#copying = false;
+    this.result.replaceChildren(h("p", { class: "ga-trouble" }, `${message}.`));
   }
 }
 

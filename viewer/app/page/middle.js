@@ -5,6 +5,7 @@ import { h, pressable } from "./parts.js";
 
 /** @import { Asked, FieldTold, Status } from "./protocol" */
 /** @import { NumbersJson, ReceiverJson, SceneJson } from "./scene" */
+/** @import { Hint } from "./hints.js" */
 /** @import { Looking } from "./looking.js" */
 /** @import { StoreyChoice, ViewState } from "./types" */
 
@@ -20,6 +21,7 @@ const CAUTION =
 
 export class MiddleColumn {
   answer = h("p", { class: "ga-answer", "aria-live": "polite" });
+  hint = h("p", { class: "ga-hint", hidden: true });
   field = h("p", { class: "ga-volts", "aria-live": "polite", hidden: true });
   stage = h("div", { class: "ga-stage" });
   legend = h("div", { class: "ga-legend" });
@@ -27,6 +29,7 @@ export class MiddleColumn {
   storeyPick = h("select", { "aria-label": "Storeys" });
   /** @type {HTMLElement | null} the way of colouring that only a job with wiring has */
   cables = null;
+  #hinted = "";
 
   /**
    * @param {(asked: Asked) => void} send
@@ -83,6 +86,7 @@ export class MiddleColumn {
       "div",
       { class: "ga-middle" },
       this.answer,
+      this.hint,
       this.field,
       bar,
       this.stage,
@@ -93,24 +97,38 @@ export class MiddleColumn {
   }
 
   /**
+   * @param {SceneJson} scene
    * @param {NumbersJson | null} numbers
    * @param {ReceiverJson | undefined} who
    * @param {Status | null} status
    */
-  showAnswer(numbers, who, status) {
+  showAnswer(scene, numbers, who, status) {
     const { answer } = this;
     if (!who) {
       answer.replaceChildren(
-        "This job has no receiver yet: add [[receiver]] with the place of the pillow to its file.",
+        "Nobody sleeps here yet: say where the pillow is, in Everything, Receivers.",
       );
     } else if (numbers) {
-      answer.replaceChildren(...sentence(numbers, who, this.looking.silent));
+      answer.replaceChildren(...sentence(scene, numbers, who, this.looking.silent));
     } else if (status?.stopped && status.casting === null) {
       const again = pressable("Cast now", () => this.send({ do: "cast" }));
       answer.replaceChildren("Nothing has been cast yet. ", again);
     } else {
       answer.replaceChildren("Working it out …");
     }
+  }
+
+  /**
+   * One line on what to do next, if anything.
+   * @param {Hint | null} hint
+   * @param {(act: Hint["act"]) => void} act
+   */
+  showHint(hint, act) {
+    this.hint.hidden = hint === null;
+    if (!hint || hint.words === this.#hinted) return;
+    this.#hinted = hint.words;
+    const button = pressable(hint.button, () => act(hint.act), { class: "ga-link" });
+    this.hint.replaceChildren(`${hint.words} `, button);
   }
 
   /**

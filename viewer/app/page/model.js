@@ -161,13 +161,13 @@ export function modelOf(element, ask) {
       for (const each of [path, unit, up]) each.addEventListener("input", changed);
       body.append(
         h(
-          "section",
+          "details",
           {},
-          h("h2", {}, "From a model"),
+          h("summary", {}, "Or begin with an architect's model"),
           h(
             "p",
             { class: "ga-note" },
-            "An architect's model on this machine: IFC, GLB, glTF, OBJ, STL or PLY. It is only read. Without one, measure the room and fill in what follows.",
+            "A file on this machine: IFC, GLB, glTF, OBJ, STL or PLY. It is only read.",
           ),
           labelled("path of the model file", path),
           plain,
@@ -177,7 +177,7 @@ export function modelOf(element, ask) {
           found,
         ),
       );
-      element.prepend(body);
+      element.insertBefore(body, element.lastElementChild); // before the form
       changed();
     },
     /** @param {ListingTold} listing */

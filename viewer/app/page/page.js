@@ -9,6 +9,7 @@ import { takeColumns } from "./columns.js";
 import { faultsOf } from "./faults.js";
 import { formOf } from "./form.js";
 import { Frame } from "./frame.js";
+import { hintOf } from "./hints.js";
 import { LeftColumn } from "./left.js";
 import { Looking } from "./looking.js";
 import { Menu } from "./menu.js";
@@ -21,10 +22,11 @@ import { viewsOf } from "./views.js";
 import { panelName } from "./words.js";
 
 /** @import { Asked, ColumnsTold, FaultyTold, FieldTold, FormTold, JobTold, SkyTold, Status, StatusTold, Told, TriedTold } from "./protocol" */
+/** @import { Hint } from "./hints.js" */
 /** @import { ReadingJson, SceneJson } from "./scene" */
 /** @import { Three } from "./types" */
 
-/** @typedef {Pick<JobTold, "assemblies" | "treatments" | "places" | "losses" | "bills" | "beyond" | "model" | "tried">} About */
+/** @typedef {Pick<JobTold, "assemblies" | "treatments" | "titles" | "places" | "losses" | "bills" | "beyond" | "model" | "tried" | "assumed">} About */
 
 const BARE = { treatments: [], stands: "", worn: "Untreated.", leaks: [] };
 /**
@@ -43,6 +45,7 @@ class Page {
   /** @type {About} */
   about = {
     treatments: {},
+    titles: {},
     assemblies: {},
     places: {},
     losses: {},
@@ -50,6 +53,7 @@ class Page {
     beyond: [],
     model: null,
     tried: null,
+    assumed: false,
   };
   /** @type {Status | null} */
   status = null;
@@ -121,6 +125,13 @@ class Page {
     this.looking.remember(sessionStorage, this.scene);
     const receiver = this.scene.receivers[this.looking.receiver]?.id ?? null;
     this.ask({ do: "look", plans: this.looking.plans, receiver });
+  }
+
+  /** @param {Hint["act"]} act */
+  #takeHint(act) {
+    if (act === "plan") this.#newPlan(null, "copy");
+    else if (act === "steps") this.right.showSteps();
+    else this.right.showTable(act.table);
   }
 
   /**
@@ -243,7 +254,8 @@ class Page {
       return [h("strong", {}, short(scene.plans[column].title)), words];
     });
     const who = scene.receivers[looking.receiver];
-    this.middle.showAnswer(this.#numbers(at), who, this.status);
+    this.middle.showAnswer(scene, this.#numbers(at), who, this.status);
+    this.middle.showHint(hintOf(scene, this.about, looking), (act) => this.#takeHint(act));
     this.middle.showField(this.field, looking.plan, who?.id ?? null);
     this.right.show(scene, looking, at, this.about.beyond);
     this.right.showReadings(looking.readings, looking.plan);
@@ -339,9 +351,14 @@ class Page {
       case "progress":
         return this.#showProgress(what.share);
       case "plan":
+        this.left.made();
         return this.#choosePlan(what.id);
       case "say":
+        if (what.tone === "plain") this.menu.done();
         return this.frame.tell(what.text, what.tone === "bad");
+      case "trouble":
+        if (what.at === "copy") return this.menu.trouble(what.message);
+        return this.left.trouble(what);
       case "wall":
         return this.right.aids.wall(what);
       case "steps":
@@ -399,17 +416,20 @@ class Page {
     const { looking } = this;
     const before = this.scene;
     const { scene } = what;
+    const who = before?.receivers[looking.receiver]?.id;
     this.scene = scene;
     this.about = what;
     this.frame.show("job");
     this.frame.name.textContent = short(scene.name, 80);
     if (!before) looking.recall(sessionStorage, scene);
     looking.fitTo(scene);
+    looking.follow(scene, who);
     this.left.showReceivers(scene, looking.receiver);
     this.middle.showStoreys(scene, looking.receiver, looking.storeys);
     if (before) {
       this.views.each((view, id) => {
         view.setScene(scene);
+        if (view.state.receiver !== looking.receiver) view.setReceiver(looking.receiver);
         const at = this.#column(id);
         if (at >= 0) view.setPlan(at);
       });
@@ -490,7 +510,7 @@ class Page {
     if (!this.scene) return;
     const at = this.#column(this.looking.plan);
     const who = this.scene.receivers[this.looking.receiver];
-    this.middle.showAnswer(this.#numbers(at), who, this.status);
+    this.middle.showAnswer(this.scene, this.#numbers(at), who, this.status);
     this.#renderFace(at, false);
   }
 

@@ -1,5 +1,5 @@
 // Small things the pages of the app are made of: nodes, names and numbers as people read them.
-export { decibels, density, hertz, shown as short, steradians } from "./words.js";
+export { decibels, density, hertz, shown as short } from "./words.js";
 
 /** @import { TreatmentStyleJson } from "./scene" */
 

@@ -37,14 +37,17 @@ export function placeOf(element, ask) {
       "aria-label": axis,
     }),
   );
+  const trouble = h("p", { class: "ga-trouble", role: "alert", id: "ga-place-trouble" });
   const words = ["from the west side", "from the south side", "above the floor"];
   const form = h(
     "form",
     { class: "ga-place-form", onsubmit: submit },
     fields.map((field, k) => {
       field.setAttribute("aria-label", words[k]);
+      field.addEventListener("input", fine);
       return h("label", {}, h("span", {}, words[k]), field);
     }),
+    trouble,
     h("button", { type: "submit" }, "Put it there"),
   );
   element.append(drawing, form);
@@ -61,8 +64,14 @@ export function placeOf(element, ask) {
 
   const measure = () => (scene?.feet ? "feet" : "metres");
 
+  function fine() {
+    trouble.textContent = "";
+    for (const field of fields) field.removeAttribute("aria-invalid");
+  }
+
   function submit(event) {
     event.preventDefault();
+    fine();
     if (!receiver) return;
     // what nobody has typed over stays as exact as it is
     const typed = fields.map(({ value }, k) => (value === said[k] ? at[k] - origin[k] : value));
@@ -131,12 +140,26 @@ export function placeOf(element, ask) {
 
   return {
     /**
+     * What is wrong with what was typed, at its field.
+     * @param {string} message
+     * @param {number | null} at
+     */
+    trouble(message, at) {
+      trouble.textContent = message;
+      const field = at === null ? null : fields[at];
+      field?.setAttribute("aria-invalid", "true");
+      field?.setAttribute("aria-describedby", trouble.id);
+      (field?.closest("label") ?? form.lastElementChild)?.after(trouble);
+      field?.focus();
+    },
+    /**
      * @param {SceneJson} next
      * @param {number} index of the receiver
      * @param {number[]} own its own coordinates
      */
     show(next, index, own) {
       scene = next;
+      fine();
       const found = next.receivers[index];
       const space = next.spaces.find((each) => each.id === found?.space);
       receiver = found && space ? found : null;
@@ -182,12 +205,15 @@ export function placeOf(element, ask) {
           high[1] - low[1] + 2 * edge,
         ].join(" "),
       );
-      drawing.setAttribute("aria-label", `Plan of ${short(space.id)}, north side up`);
+      drawing.setAttribute(
+        "aria-label",
+        `Plan of ${short(space.title || space.id)}, north side up`,
+      );
       const size = Math.max(high[0] - low[0], high[1] - low[1]);
       mark.setAttribute("r", String(0.045 * size));
       mark.setAttribute(
         "aria-label",
-        `${short(found.id)}: arrow keys move it, Enter puts it there`,
+        `${short(found.title)}: arrow keys move it, Enter puts it there`,
       );
       put(at[0], at[1]);
       // what stands in the file, to a millimetre or a sixteenth of an inch

@@ -638,6 +638,7 @@ export interface JobTold {
   scene: SceneJson;
   assemblies: Record<string, string>;
   treatments: Record<string, string>;
+  titles: Record<string, string>;
   places: Record<string, [number, number, number]>;
   origins: Record<string, [number, number]>;
   losses: Record<string, Record<string, Record<string, Array<number | null>>>>;
@@ -682,6 +683,14 @@ export interface SayTold {
   tell: "say";
   text: string;
   tone: "plain" | "bad";
+}
+
+/** What is wrong with what was typed, told at its form; `field` counts from 0, None for none. */
+export interface TroubleTold {
+  tell: "trouble";
+  at: "place" | "plan" | "copy";
+  field: number | null;
+  message: string;
 }
 
 /** Another job is open here now: the page begins anew. */
@@ -761,4 +770,4 @@ export interface FieldTold {
 }
 
 export type Asked = Look | Treat | NewPlan | Move | Undo | Redo | Save | ReadAgain | SetText | SetAssembly | SetKind | TakeUp | Drop | TryLock | Cast | Halt | SeeSky | SeeFile | SetKeys | AddRow | RemoveRow | Rename | SeeChoices | Accept | SeeWall | SeeSteps | TryStep | KeepStep | SeeWiring | SeeMenu | MakeOutput | SaveCopy | OpenJob | BeginJob | MakeJob | ListModel | ImportModel;
-export type Told = JobTold | FaultyTold | ColumnsTold | StatusTold | ProgressTold | SkyTold | ReadingsTold | FileTold | FieldsTold | NamedTold | ChoicesTold | PlanTold | SayTold | OverwriteTold | FormTold | TroublesTold | ListingTold | ModelTroubleTold | WallTold | StepsTold | TriedTold | WiringTold | FieldTold | MenuTold | MadeTold | ReloadTold;
+export type Told = JobTold | FaultyTold | ColumnsTold | StatusTold | ProgressTold | SkyTold | ReadingsTold | FileTold | FieldsTold | NamedTold | ChoicesTold | PlanTold | SayTold | TroubleTold | OverwriteTold | FormTold | TroublesTold | ListingTold | ModelTroubleTold | WallTold | StepsTold | TriedTold | WiringTold | FieldTold | MenuTold | MadeTold | ReloadTold;

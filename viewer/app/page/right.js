@@ -77,6 +77,20 @@ export class RightColumn {
     this.tabs.choose(0);
   }
 
+  /** Show the steps to take. */
+  showSteps() {
+    this.tabs.choose(1);
+  }
+
+  /**
+   * Show a table of the file, to add to it.
+   * @param {string} table
+   */
+  showTable(table) {
+    this.tabs.choose(2);
+    this.tables.await(table);
+  }
+
   /** Bring the card of a face into view. */
   showFaces() {
     this.tabs.choose(0);
@@ -111,6 +125,6 @@ export class RightColumn {
     this.wiring.look(scene, looking);
     this.beyond.textContent = beyondSaid(beyond);
     this.levelPart.hidden = !numbers?.sources.length;
-    if (numbers?.sources.length) fillLevels(this.levelTable, numbers, looking.silent);
+    if (numbers?.sources.length) fillLevels(this.levelTable, scene, numbers, looking.silent);
   }
 }

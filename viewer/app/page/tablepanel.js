@@ -67,6 +67,7 @@ export class TablePanel {
   /** @type {Set<string>} keys typed and not taken yet */
   #draft = new Set();
   #refused = false;
+  #awaited = ""; // table whose new row is wanted when the tables come
   /** @type {Map<string, ReadingJson>} */
   #readings = new Map();
 
@@ -128,6 +129,8 @@ export class TablePanel {
       if (choices && !this.#adding) this.#shape = ""; // lists to choose from are new
     }
     this.#render();
+    if (this.#awaited) this.begin(this.#awaited, 0);
+    this.#awaited = "";
   }
 
   /**
@@ -140,6 +143,15 @@ export class TablePanel {
     this.pick.value = table;
     const found = this.#listed().findIndex((row) => row.id === id);
     this.#go(this.#told()?.many ? Math.max(found, 0) : null, false);
+  }
+
+  /**
+   * Begin a new row of a table as soon as the tables are there.
+   * @param {string} table
+   */
+  await(table) {
+    if (this.#tables.length) this.begin(table, 0);
+    else this.#awaited = table;
   }
 
   /**

@@ -106,6 +106,7 @@ from viewer.app.protocol.whole import (
     ReloadTold,
     SayTold,
     SkyTold,
+    TroubleTold,
 )
 from viewer.app.protocol.wiring import (
     BehindTold,
@@ -217,6 +218,7 @@ __all__ = [
     "Treat",
     "TriedTold",
     "Trouble",
+    "TroubleTold",
     "TroublesTold",
     "TryLock",
     "TryStep",
@@ -305,6 +307,7 @@ Told = (
     | ChoicesTold
     | PlanTold
     | SayTold
+    | TroubleTold
     | OverwriteTold
     | FormTold
     | TroublesTold

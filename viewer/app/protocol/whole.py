@@ -22,6 +22,7 @@ class JobTold(TypedDict):
     scene: SceneJson
     assemblies: dict[str, str]
     treatments: dict[str, str]
+    titles: dict[str, str]
     places: dict[str, tuple[float, float, float]]
     origins: dict[str, tuple[float, float]]
     losses: Losses
@@ -71,6 +72,15 @@ class SayTold(TypedDict):
     tell: Literal["say"]
     text: str
     tone: Literal["plain", "bad"]
+
+
+class TroubleTold(TypedDict):
+    """What is wrong with what was typed, told at its form; `field` counts from 0, None for none."""
+
+    tell: Literal["trouble"]
+    at: Literal["place", "plan", "copy"]
+    field: int | None
+    message: str
 
 
 class ReloadTold(TypedDict):
