@@ -9,7 +9,7 @@ envelope.decide(job, casts).steps                what to do first
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from decimal import Decimal
 from typing import Literal
 
@@ -142,7 +142,10 @@ def decide(
     casts: Casts | None = None,
     *,
     receiver: str | None = None,
+    weights: Mapping[str, float] | None = None,
+    sources: Sequence[str] = (),
     target_w_m2: float | None = None,
+    target_db: float | None = None,
     budget: Decimal | None = None,
     keep: Sequence[str] = (),
     leave_sources: bool = False,
@@ -158,8 +161,14 @@ def decide(
         From `cast`; cast anew where none are given.
     receiver : str, optional
         Id of the receiver that counts; all of them, the worst at each plan, unless given.
+    weights : mapping of str to float, optional
+        Of receivers: their weighted mean counts in place of the worst of them.
+    sources : sequence of str
+        Ids of the sources that count; all unless given.
     target_w_m2 : float, optional
         Level to get below. [W/m²]
+    target_db : float, optional
+        The same as decibels below today.
     budget : Decimal, optional
         What may be spent before tax, in the job's currency.
     keep : sequence of str
@@ -184,7 +193,10 @@ def decide(
         receiver=receiver,
         keep={panel for each in keep for panel in select(job.building, each)},
         leave_sources=leave_sources,
+        weights=weights,
+        sources=sources,
         target_w_m2=target_w_m2,
+        target_db=target_db,
         budget_cents=None if budget is None else int(budget * 100),
     )
 

@@ -8,6 +8,7 @@ import io
 import json
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -24,8 +25,9 @@ from envelope.exposure.casts import Casts
 from envelope.plans.bed import BedPlan, bed_places
 from envelope.plans.decide import decide
 from envelope.plans.decision import Decision
+from envelope.text.trade import source_title
 from envelope.trade_units import parse_amount
-from envelope.units import parse_power_density
+from envelope.units import parse_loss, parse_power_density
 
 DESCRIPTION = (
     "Finds the measures that lower the level at the bed most for the money, in an order that can "
@@ -41,7 +43,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--receiver", metavar="ID", help="only this receiver (default: all, the worst counts)"
     )
-    parser.add_argument("--target", metavar="LEVEL", help='level to get below, such as "10 uW/m2"')
+    parser.add_argument(
+        "--weight",
+        action="append",
+        metavar="ID=NUMBER",
+        default=[],
+        help="the weighted mean of the receivers named so counts, not the worst of all: "
+        "--weight pillow=2 --weight cot=1",
+    )
+    parser.add_argument(
+        "--target",
+        metavar="LEVEL",
+        help='level to get below, such as "10 uW/m2", or "20 dB" below today; "mast: 5 uW/m2" '
+        "counts what this source brings, and no other",
+    )
     parser.add_argument(
         "--budget", metavar="AMOUNT", help='what may be spent before tax, such as "1500 EUR"'
     )
@@ -78,7 +93,10 @@ def run(options: argparse.Namespace) -> int:
             f"no receiver {options.receiver!r} in this job: {nearest(options.receiver, known)}"
         )
     keep = _kept(job, options.keep)
-    target = None if options.target is None else _read(parse_power_density, options.target)
+    target = _Target() if options.target is None else _target(job, options.target)
+    weights = _weights(job, options.weight)
+    if weights and options.receiver is not None:
+        raise EnvelopeError("--weight: this does not go with --receiver, which leaves others out")
     budget = None if options.budget is None else _budget(job, options.budget)
     casts = cast(job, path=Path(options.job))
     decision = decide(
@@ -87,7 +105,10 @@ def run(options: argparse.Namespace) -> int:
         receiver=options.receiver,
         keep=keep,
         leave_sources=options.leave_sources,
-        target_w_m2=target,
+        sources=target.sources,
+        weights=weights,
+        target_w_m2=target.level_w_m2,
+        target_db=target.below_db,
         budget_cents=budget,
     )
     bed = _bed(job, casts, decision) if options.bed else ()
@@ -125,11 +146,64 @@ def _bed(job: Job, casts: Casts, decision: Decision) -> tuple[BedPlan, ...]:
     return found
 
 
-def _read(parse: Any, text: str) -> float:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Target:
+    """A level or what it is to fall by, of all sources or of some."""
+
+    sources: tuple[str, ...] = ()
+    level_w_m2: float | None = None
+    below_db: float | None = None
+
+
+def _target(job: Job, text: str) -> _Target:
+    name, colon, amount = text.rpartition(":")
+    sources = _sources(job, name.strip()) if colon else ()
     try:
-        return float(parse(text))
+        if amount.strip().lower().endswith("db"):
+            below_db = parse_loss(amount)
+            if below_db <= 0.0:
+                raise EnvelopeError(
+                    f"--target: {amount.strip()} is no reduction: allowed is > 0 dB"
+                )
+            return _Target(sources=sources, below_db=below_db)
+        return _Target(sources=sources, level_w_m2=float(parse_power_density(amount)))
     except UnitError as error:
         raise EnvelopeError(f"--target: {error}") from None
+
+
+def _sources(job: Job, name: str) -> tuple[str, ...]:
+    """Sources of a name: one, or all bands of a device."""
+    found = tuple(
+        each.id
+        for each in job.sources
+        if name in (each.id, each.device, source_title(job, each.id))
+    )
+    if not found:
+        known = sorted({each.device or each.id for each in job.sources})
+        raise EnvelopeError(f"--target: no source {name!r} in this job: {nearest(name, known)}")
+    return found
+
+
+def _weights(job: Job, texts: Sequence[str]) -> dict[str, float] | None:
+    known = [receiver.id for receiver in job.receivers]
+    found: dict[str, float] = {}
+    for text in texts:
+        name, _, number = text.partition("=")
+        if name not in known:
+            raise EnvelopeError(
+                f"--weight: no receiver {name!r} in this job: {nearest(name, known)}"
+            )
+        try:
+            found[name] = float(number)
+        except ValueError:
+            found[name] = math.nan
+        if not 0.0 <= found[name] < math.inf:
+            raise EnvelopeError(
+                f"--weight: {text!r}: a number of 0 or more is wanted, such as {name}=2"
+            )
+    if found and not any(found.values()):
+        raise EnvelopeError("--weight: all of them are 0, so that no receiver counts")
+    return found or None
 
 
 def _budget(job: Job, text: str) -> int:
@@ -166,6 +240,9 @@ def decision_json(job: Job, decision: Decision) -> dict[str, Any]:
         "format": 1,
         "project": job.name,
         "receiver": decision.receiver,
+        "weights": dict(decision.shares) or None,
+        "sources_counted": list(decision.sources) or None,
+        "target_w_m2": decision.target_w_m2,
         "priced": decision.candidates.priced,
         "currency": job.costs.currency if decision.candidates.priced else None,
         "today_w_m2": dict(decision.levels_w_m2),

@@ -19,6 +19,7 @@ from envelope.text.cautions import SHIELDED_DB, cautions_of_plans
 from envelope.text.decisions import (
     agreement_words,
     cost_words,
+    counted_words,
     kept_words,
     measure_words,
     not_offered_words,
@@ -60,6 +61,8 @@ def print_decision(
     console = open_console()
     several = len(decision.levels_w_m2) > 1
     at = f" at {escape(decision.receiver)}, the worst place," if several else ""
+    if decision.shares or decision.sources:
+        console.print(f"[bold]Counted[/]: {escape(counted_words(job, decision))}.")
     console.print(
         f"[bold]Today[/]{at} {text.level(decision.levels_w_m2[0][1])}: "
         f"{escape(shares_words(job, decision.by_source))}."

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 
 import numpy as np
 
 from envelope.building.job import AS_BUILT, Job, Plan
-from envelope.errors import EnvelopeError
+from envelope.errors import EnvelopeError, RangeError
 from envelope.exposure.casts import Casts
 from envelope.exposure.differences import LevelDraws
 from envelope.exposure.rests import rests_on
@@ -18,10 +18,10 @@ from envelope.geometry.plane import Floats
 from envelope.plans.candidates import Candidates, candidates_of
 from envelope.plans.decision import MIN_GAIN_DB, Decision, Step, Worse
 from envelope.plans.free import source_choices
-from envelope.plans.level_tables import LevelTables, without_untouched_spaces
+from envelope.plans.level_tables import without_untouched_spaces
 from envelope.plans.plan_levels import PlanLevels
 from envelope.plans.rivals import rival_of
-from envelope.plans.search import Front, front_of
+from envelope.plans.search import Front, combine, front_of
 from envelope.plans.sequence import MAX_STEPS, Chain, Ints, best_chain
 from envelope.plans.steps import by_receiver, by_source, is_urgent, level_at, steps_of
 from envelope.plans.sure import level_at_90_db, spared, sturdier
@@ -41,7 +41,10 @@ def decide(
     receiver: str | None = None,
     keep: Collection[str] = (),
     leave_sources: bool = False,
+    sources: Collection[str] = (),
+    weights: Mapping[str, float] | None = None,
     target_w_m2: float | None = None,
+    target_db: float | None = None,
     budget_cents: int | None = None,
     max_steps: int = MAX_STEPS,
 ) -> Decision:
@@ -59,8 +62,14 @@ def decide(
         Panel ids that stay as they are.
     leave_sources : bool
         Do nothing about sources: show what it would bring, and count on none of it.
+    sources : collection of str
+        Ids of the sources that count: levels are what they bring, and no other; all unless given.
+    weights : mapping of str to float, optional
+        Of receivers: their weighted mean counts in place of the worst of them.
     target_w_m2 : float, optional
         Level to get below. [W/m²]
+    target_db : float, optional
+        The same as decibels below today.
     budget_cents : int, optional
         What may be spent, in cents; in hundredths of a square metre where prices are missing.
     max_steps : int
@@ -76,11 +85,19 @@ def decide(
             "there is no source, so there is no level to lower: survey where the energy comes from"
         )
     job.require_levels()
+    if sources:
+        job = replace(job, sources=tuple(each for each in job.sources if each.id in sources))
     today = job.plan(AS_BUILT)
     names = [each.receiver.id for each in casts.receivers]
-    weights = np.array([job.factor_at(name) if receiver in (None, name) else 0.0 for name in names])
-    counting = [name for name, w in zip(names, weights, strict=True) if w > 0.0]
-    levels = PlanLevels(job, casts=casts, receivers=counting)
+    shares = _shares(names, receiver, weights)
+    heard = np.array([job.factor_at(name) * shares.get(name, 0.0) for name in names])
+    levels = PlanLevels(
+        job, casts=casts, receivers=list(shares), shares=shares if weights else None
+    )
+    counting = levels.receivers
+    if target_db is not None:
+        now_w_m2 = by_receiver(levels.drawn(today, ()), counting)[0][1]
+        target_w_m2 = now_w_m2 * 10.0 ** (-target_db / 10.0)
     free, units = source_choices(job, levels=levels, today=today, leave=leave_sources)
     if _would_silence_all(job, units, levels.drawn(today, ()), counting):
         # with every source off there is nothing to decide about faces: decide with them on
@@ -91,11 +108,16 @@ def decide(
     tables = without_untouched_spaces(
         tables_of(job=job, casts=casts, bench=levels.bench, units=candidates.units, base=today)
     )
+
+    def level_of(plans: Ints) -> Floats:
+        return combine(tables.levels(plans), weights=heard, worst=not weights)
+
     search = partial(
         front_of,
         tables,
         candidates.purchases,
-        weights=weights,
+        weights=heard,
+        worst=not weights,
         most_cents=budget_cents,
         together=tuple(groups_of(candidates.units).values()),
     )
@@ -105,7 +127,7 @@ def decide(
     best = float(front.levels_w_m2.min())
     if budget_cents is not None and len(front.cents) == 1:
         money = job.costs.currency or ""
-        raise EnvelopeError(_too_little(candidates, tables, weights, budget_cents, money))
+        raise EnvelopeError(_too_little(candidates, level_of, budget_cents, money))
     if target_w_m2 is not None:
         front = _up_to(front, target_w_m2)
     chain = best_chain(
@@ -128,9 +150,8 @@ def decide(
     chain = sturdier(
         chain,
         units=candidates.units,
-        tables=tables,
+        level_of=level_of,
         purchases=candidates.purchases,
-        weights=weights,
         at_90_db=at_90_db,
     )
     plans = _plans_of(chain, candidates.units, today)
@@ -142,9 +163,8 @@ def decide(
             chain,
             step,
             units=candidates.units,
-            tables=tables,
+            level_of=level_of,
             purchases=candidates.purchases,
-            weights=weights,
             draw=drawn_as,
         )
         for step in range(1, len(plans))
@@ -161,7 +181,6 @@ def decide(
         rivals=rivals,
     )
     at_today = by_receiver(before, counting)
-    heard = at_today[0][0]
     stop, why = _where_to_stop(steps, target_w_m2)
     undone = None
     if stop and any(each.counted for each in free):
@@ -173,7 +192,7 @@ def decide(
     return Decision(
         today=today,
         levels_w_m2=at_today,
-        by_source=by_source(job, before, heard),
+        by_source=by_source(job, before, at_today[0][0]),
         free=free,
         start_w_m2=float(chain.levels_w_m2[0]),
         undone_w_m2=undone,
@@ -181,12 +200,14 @@ def decide(
         stop_after=stop,
         why_stop=why,
         left=by_source(job, drawn[stop], by_receiver(drawn[stop], counting)[0][0]),
-        worse=_worse(candidates, tables, weights),
+        worse=_worse(candidates, level_of),
         front=front,
         chain=chain,
         candidates=candidates,
         target_w_m2=target_w_m2,
         budget_cents=budget_cents,
+        sources=tuple(each.id for each in job.sources) if sources else (),
+        shares=tuple(shares.items()) if weights else (),
         best_w_m2=best,
         now_or_never=tuple(_now_or_never(job, candidates, steps[:stop])),
         rests=rests,
@@ -202,6 +223,20 @@ def decide(
             least_db=MIN_GAIN_DB,
         ),
     )
+
+
+def _shares(
+    names: Sequence[str], receiver: str | None, weights: Mapping[str, float] | None
+) -> dict[str, float]:
+    """What counts of each receiver: 1, or its share of the mean."""
+    if not weights:
+        return {name: 1.0 for name in names if receiver in (None, name)}
+    if unknown := sorted(set(weights) - set(names)):
+        raise RangeError(f"weights: no receiver {unknown[0]!r}; known are {', '.join(names)}")
+    whole = sum(weights.values())
+    if not (whole > 0.0 and min(weights.values()) >= 0.0):
+        raise RangeError("weights: allowed is 0 and more, and more than 0 for one of them")
+    return {name: weights[name] / whole for name in names if weights.get(name, 0.0) > 0.0}
 
 
 def _gains_db(before: LevelDraws, after: LevelDraws, names: Sequence[str]) -> Floats:
@@ -279,18 +314,17 @@ def _up_to(front: Front, target_w_m2: float) -> Front:
 
 def _too_little(
     candidates: Candidates,
-    tables: LevelTables,
-    weights: np.ndarray,
+    level_of: Callable[[Ints], Floats],
     budget_cents: int,
     money: str,
 ) -> str:
     """The cheapest useful measure, for a budget that buys none."""
-    today = float((tables.levels(_nothing(candidates)) * weights).max())
+    today = float(level_of(_nothing(candidates))[0])
     cheapest: tuple[int, str] | None = None
     for name, label, chosen in measures_of(candidates.units):
         plan = np.array([chosen], dtype=np.int64)
         cents = int(candidates.purchases.cents(plan)[0])
-        useful = float((tables.levels(plan) * weights).max()) < today
+        useful = float(level_of(plan)[0]) < today
         if useful and (cheapest is None or cents < cheapest[0]):
             cheapest = (cents, f"{name}: {label}")
     if cheapest is None:
@@ -329,13 +363,13 @@ def _where_to_stop(steps: Sequence[Step], target_w_m2: float | None) -> tuple[in
     return last, "what follows brings too little, or no difference that can be told"
 
 
-def _worse(candidates: Candidates, tables: LevelTables, weights: np.ndarray) -> tuple[Worse, ...]:
+def _worse(candidates: Candidates, level_of: Callable[[Ints], Floats]) -> tuple[Worse, ...]:
     """Single measures that raise the level, the worst first; of a room's walls the worst one."""
-    today = float((tables.levels(_nothing(candidates)) * weights).max())
+    today = float(level_of(_nothing(candidates))[0])
     singly = {unit.id: f"one of {unit.group}" for unit in candidates.units if unit.group}
     found: dict[tuple[str, str], Worse] = {}
     for name, label, chosen in measures_of(candidates.units):
-        level = float((tables.levels(np.array([chosen], dtype=np.int64)) * weights).max())
+        level = float(level_of(np.array([chosen], dtype=np.int64))[0])
         above = 10.0 * float(np.log10(level / today))
         key = (singly.get(name, name), label)
         if above >= WORSE_DB and (key not in found or found[key].above_db < above):

@@ -115,6 +115,8 @@ class Decision:
     candidates: Candidates
     target_w_m2: float | None
     budget_cents: int | None
+    sources: tuple[str, ...]  # those that count; none where all do
+    shares: tuple[tuple[str, float], ...]  # of receivers in a mean; none where the worst counts
     best_w_m2: float  # the lowest level that the units reach at all
     now_or_never: tuple[tuple[str, int | None], ...]  # unit, and the step that does it if any
     spared: tuple[Spared, ...]  # what measuring first may spare, the most money first
@@ -122,7 +124,9 @@ class Decision:
 
     @property
     def receiver(self) -> str:
-        """The receiver that is worst today."""
+        """The receiver that is worst today, or that counts most in a mean."""
+        if self.shares:
+            return max(self.shares, key=lambda each: each[1])[0]
         return self.levels_w_m2[0][0]
 
     @property

@@ -108,4 +108,9 @@ def _level(levels: PlanLevels, today: Plan, change: SourceChange) -> float:
     """The level at the worst receiver, without its range. [W/m²]"""
     bench, casts = levels.placed((change,) if change.position_m is not None else ())
     found = analyze_plan(bench=bench, plan=today, casts=casts, with_ranks=False)
-    return max(each.level_w_m2 for each in found.receivers)
+    return levels.figure(
+        {
+            cast.receiver.id: each.level_w_m2
+            for cast, each in zip(casts.receivers, found.receivers, strict=True)
+        }
+    )

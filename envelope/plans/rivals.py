@@ -14,7 +14,6 @@ import numpy as np
 
 from envelope.exposure.differences import LevelDraws
 from envelope.geometry.plane import Floats
-from envelope.plans.level_tables import LevelTables
 from envelope.plans.purchases import Purchases
 from envelope.plans.sequence import Chain, Ints, may_follow
 from envelope.plans.units import Unit, groups_of
@@ -36,9 +35,8 @@ def rival_of(
     step: int,
     *,
     units: Sequence[Unit],
-    tables: LevelTables,
+    level_of: Callable[[Ints], Floats],
     purchases: Purchases,
-    weights: Floats,
     draw: Callable[[Ints], LevelDraws],
 ) -> Rivalry | None:
     """The best plan that could be made in place of a step for no more money.
@@ -50,12 +48,10 @@ def rival_of(
         Its number, from 1.
     units : (u,) Unit
         What its plans choose from.
-    tables : LevelTables
-        Levels of every plan.
+    level_of : callable
+        Level (n,) of plans (n, u), as the receivers count together. [W/m²]
     purchases : Purchases
         Costs of every plan.
-    weights : (receivers,) float
-        Of each receiver; the worst counts.
     draw : callable
         Draws of a plan (u,).
 
@@ -66,7 +62,7 @@ def rival_of(
         step, and does up to two other things, or one beside the rest of the step.
     """
     before, after = chain.plans[step - 1], chain.plans[step]
-    main = _main_unit(before, after, tables, weights)
+    main = _main_unit(before, after, level_of)
     least = before.copy()  # the step without its main part
     least[after != before] = after[after != before]
     least[main] = before[main]
@@ -77,19 +73,19 @@ def rival_of(
     found = found[purchases.cents(found) <= int(chain.cents[step])]
     if not len(found):
         return None
-    levels = (tables.levels(found) * weights).max(axis=1)
+    levels = level_of(found)
     best = int(levels.argmin())
     if levels[best] > chain.levels_w_m2[step] * 10.0 ** (RIVAL_DB / 10.0):
         return None
     return Rivalry(chosen=found[best], level_w_m2=float(levels[best]), drawn=draw(found[best]))
 
 
-def _main_unit(before: Ints, after: Ints, tables: LevelTables, weights: Floats) -> int:
+def _main_unit(before: Ints, after: Ints, level_of: Callable[[Ints], Floats]) -> int:
     """The unit of a step without which the level is highest."""
     changed = np.flatnonzero(before != after)
     without = np.repeat(after[np.newaxis], len(changed), axis=0)
     without[np.arange(len(changed)), changed] = before[changed]
-    levels = (tables.levels(without) * weights).max(axis=1)
+    levels = level_of(without)
     return int(changed[levels.argmax()])
 
 

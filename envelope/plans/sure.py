@@ -19,7 +19,6 @@ from envelope.exposure.rests import Rest, deviates_of
 from envelope.exposure.tolerances import TENTH, Draws
 from envelope.geometry.plane import Floats
 from envelope.physics.normal import normal_share_below
-from envelope.plans.level_tables import LevelTables
 from envelope.plans.purchases import Purchases
 from envelope.plans.sequence import Chain, Ints, may_follow
 from envelope.plans.units import Unit
@@ -95,9 +94,8 @@ def sturdier(
     chain: Chain,
     *,
     units: Sequence[Unit],
-    tables: LevelTables,
+    level_of: Callable[[Ints], Floats],
     purchases: Purchases,
-    weights: Floats,
     at_90_db: Callable[[Ints], float],
 ) -> Chain:
     """The chain with plans near its steps in their place where these do better at 90 %.
@@ -107,12 +105,10 @@ def sturdier(
     chain : Chain
     units : (u,) Unit
         What its plans choose from.
-    tables : LevelTables
-        Levels of every plan.
+    level_of : callable
+        Level (n,) of plans (n, u), as the receivers count together. [W/m²]
     purchases : Purchases
         Costs of every plan.
-    weights : (receivers,) float
-        Of each receiver; the worst counts.
     at_90_db : callable
         Level of a plan (u,) that it stays below nine times in ten. [dB]
     """
@@ -124,8 +120,8 @@ def sturdier(
         if not len(near):
             continue
         cents = purchases.cents(near)
-        levels = (tables.levels(near) * weights).max(axis=1)
-        here = float((tables.levels(plans[step][np.newaxis]) * weights).max())
+        levels = level_of(near)
+        here = float(level_of(plans[step][np.newaxis])[0])
         allowed = (cents <= int(purchases.cents(plans[step][np.newaxis])[0])) & (
             levels < here * 10.0 ** (NEAR_DB / 10.0)
         )
@@ -142,7 +138,7 @@ def sturdier(
         chain,
         plans=plans,
         cents=purchases.cents(plans),
-        levels_w_m2=(tables.levels(plans) * weights).max(axis=1),
+        levels_w_m2=level_of(plans),
     )
 
 

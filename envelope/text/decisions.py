@@ -74,6 +74,8 @@ def _units_title(job: Job, changes: Sequence[Change]) -> str:
     if all(name.endswith(" wall") for name in names):
         names = [name.removesuffix(" wall") for name in names]
         return f"{listed(names)} {group}{of_room}"
+    if all(name.startswith("wall ") for name in names):
+        return f"{group} {listed([name.removeprefix('wall ') for name in names])}{of_room}"
     return listed(names) + of_room
 
 
@@ -118,6 +120,20 @@ def steps_title(job: Job, steps: Sequence[Step]) -> str:
     more = len(named) - MAX_WORN
     what = ", ".join(named[:MAX_WORN]) + (f" and {more} more" if more > 0 else "")
     return f"{'Step 1' if len(steps) == 1 else f'Steps 1 to {len(steps)}'}: {what}"
+
+
+def counted_words(job: Job, decision: Decision) -> str:
+    """Which sources and receivers a decision counts, where not all sources or not the worst."""
+    said = []
+    if decision.sources:
+        names = listed(list(dict.fromkeys(source_title(job, each) for each in decision.sources)))
+        said.append(f"what {names} brings, and no other source")
+    if decision.shares:
+        said.append(
+            "the weighted mean of "
+            + listed([f"{name} ({percent(share)})" for name, share in decision.shares])
+        )
+    return "; ".join(said)
 
 
 def cost_words(job: Job, decision: Decision, cents: int) -> str:

@@ -92,9 +92,8 @@ def test_a_plan_near_a_step_takes_its_place_where_it_does_better_at_90(
     found = sturdier(
         chain,
         units=units,
-        tables=tables,
+        level_of=lambda plans: tables.levels(plans)[:, 0],
         purchases=purchases,
-        weights=np.ones(1),
         at_90_db=lambda plan: at_90[tuple(plan.tolist())],
     )
     assert found.plans[1].tolist() == ([0, 1] if taken else [1, 0])
@@ -121,9 +120,8 @@ def test_what_is_far_off_nominally_is_not_looked_at() -> None:
             front_mean_db=0.0,
         ),
         units=units,
-        tables=tables,
+        level_of=lambda plans: tables.levels(plans)[:, 0],
         purchases=purchases,
-        weights=np.ones(1),
         at_90_db=lambda plan: asked.append(plan) or 0.0,
     )
     assert asked == []
@@ -240,9 +238,8 @@ def test_with_many_units_plans_two_changes_away_are_still_compared() -> None:
             front_mean_db=0.0,
         ),
         units=units,
-        tables=levels,
+        level_of=lambda plans: levels.levels(plans)[:, 0],
         purchases=purchases,
-        weights=np.ones(1),
         at_90_db=lambda plan: 0.0 if plan[0] else -1.0,
     )
     assert found.plans[1].sum() == 1
