@@ -23,6 +23,7 @@ from envelope.text import SPACE, decibels, frequency, level, percent
 from envelope.text.cautions import cautions_of
 from envelope.text.names import TODAY, face_title, plan_title, shown, trial_names
 from envelope.text.sentences import SAME_DB, change_words, difference_words, short_apart, trial
+from envelope.text.trade import space_title
 
 MAX_FACES = 5
 MAX_PLANS = 8
@@ -99,7 +100,8 @@ def _sources(receiver: ReceiverResult, job: Job) -> list[str]:
 
 def called(panel: str, receiver: ReceiverResult, job: Job) -> str:
     """What a face is called, with its room where that is not the receiver's own."""
-    return face_title(job.building.panel(panel), home=receiver.space)
+    found = job.building.panel(panel)
+    return face_title(found, home=receiver.space, room=space_title(job, found.space))
 
 
 def _print_open(console: Console, job: Job) -> None:

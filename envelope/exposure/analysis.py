@@ -331,6 +331,7 @@ def _receiver_result(casts: ReceiverCasts, setting: _Setting) -> ReceiverResult:
         own_share=float(brought[-1]) / level if level > 0.0 else 0.0,
         isotropic_ranks=setting.trials.fields[0].source is None,
         worst=_worst(casts, setting),
+        title=casts.receiver.title,
     ).times(setting.job.factor_at(casts.receiver.id, setting.plan.id))
 
 

@@ -180,6 +180,12 @@ class ReceiverResult:
     isotropic_ranks: bool = False  # panels are those of an isotropic field, not of the sources
     against_as_built: Difference | None = None  # of all sources; None where nothing was drawn
     worst: WorstPoint | None = None
+    title: str = ""  # what the client calls it
+
+    @property
+    def name(self) -> str:
+        """What people read."""
+        return self.title or self.id
 
     def __repr__(self) -> str:
         level = f"{1e6 * self.level_w_m2:.4g} µW/m², " if self.sources else ""

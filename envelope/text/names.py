@@ -9,6 +9,7 @@ from typing import Protocol
 
 from envelope.building.job import AS_BUILT
 from envelope.exposure.stacks import REFLECTOR
+from envelope.geometry.plane import Floats
 from envelope.text.numbers import percent
 
 TODAY = "today"  # what people call the plan that has no treatment
@@ -45,6 +46,10 @@ _SEAMS = {
 }
 
 
+_LEVEL = 0.98  # of a ceiling's normal: it slopes by more than some 11°
+_UPRIGHT = 0.7  # of a wall's normal: it leans by less than 45°
+
+
 class Face(Protocol):
     """What a face's name is made of."""
 
@@ -58,6 +63,8 @@ class Face(Protocol):
     def aliases(self) -> Sequence[str]: ...
     @property
     def title(self) -> str: ...
+    @property
+    def normal(self) -> Floats: ...
 
 
 def shown(name: str, *, limit: int = 48) -> str:
@@ -124,7 +131,10 @@ def source_label(
 ) -> str:
     """Such as ``mast, azimuth 231°, 4° up``, or ``router in kitchen``."""
     if azimuth_rad is None:
-        return shown(name) if space is None else f"{shown(name)} in {shown(space, limit=24)}"
+        named = shown(name)
+        if space is None or space.casefold() in named.casefold():
+            return named  # such as "router in the living room"
+        return f"{named} in {shown(space, limit=24)}"
     turned = round(math.degrees(azimuth_rad)) % 360
     rise = round(math.degrees(elevation_rad))
     height = "level" if rise == 0 else f"{abs(rise)}° {'up' if rise > 0 else 'down'}"
@@ -132,14 +142,37 @@ def source_label(
 
 
 def panel_title(
-    *, panel: str, space: str, kind: str, aliases: Sequence[str] = (), title: str = ""
+    *,
+    panel: str,
+    space: str,
+    kind: str,
+    aliases: Sequence[str] = (),
+    title: str = "",
+    normal: Sequence[float] | Floats | None = None,
 ) -> str:
-    """A panel's name without its room; `title` is what the client calls its opening.
+    """A panel's name without its room.
+
+    Parameters
+    ----------
+    panel, space : str
+        Ids.
+    kind : str
+        Of the panel.
+    aliases : sequence of str
+        Other ids; a wall with a compass word among them is the only one on its side.
+    title : str
+        What the client calls its opening.
+    normal : (3,) float, optional
+        Into its space. It tells on which side a wall stands or a ceiling slopes.
 
     Examples
     --------
     >>> panel_title(panel="bedroom/1", space="bedroom", kind="wall", aliases=["bedroom/south"])
     'south wall'
+    >>> panel_title(panel="bedroom/5", space="bedroom", kind="wall", normal=(0.0, -1.0, 0.0))
+    'north wall (5)'
+    >>> panel_title(panel="den/ceiling-2", space="den", kind="ceiling", normal=(0.0, -0.6, -0.8))
+    'north slope (ceiling 2)'
     >>> panel_title(panel="bedroom/W1", space="bedroom", kind="window")
     'window W1'
     >>> panel_title(panel="den/window-1", space="den", kind="window")
@@ -153,9 +186,11 @@ def panel_title(
     """
     own = panel.removeprefix(f"{space}/")
     if kind == "wall":
-        return _wall(own, [alias.removeprefix(f"{space}/") for alias in aliases])
+        return _wall(own, [alias.removeprefix(f"{space}/") for alias in aliases], normal)
     if kind in ("floor", "ceiling"):
-        return shown(own.replace("-", " "))
+        named = shown(own.replace("-", " "))
+        slopes = kind == "ceiling" and normal is not None and abs(float(normal[2])) < _LEVEL
+        return f"{_side(normal)} slope ({named})" if slopes and normal is not None else named
     if kind in ("reveal", "seam"):
         opening, _, part = own.rpartition("/")
         if not opening:
@@ -170,16 +205,26 @@ def panel_title(
     return _with_kind(own, _WORDS.get(kind, kind))
 
 
-def face_title(panel: Face, *, home: str | None) -> str:
-    """A panel's name, with its room where that is not the one that is looked at."""
+def face_title(panel: Face, *, home: str | None, room: str = "") -> str:
+    """A panel's name, with its room where that is not the one that is looked at.
+
+    Parameters
+    ----------
+    panel : Face
+    home : str, optional
+        Id of the room that is looked at.
+    room : str
+        What the client calls the panel's room, where that is not its id.
+    """
     title = panel_title(
         panel=panel.id,
         space=panel.space,
         kind=panel.kind,
         aliases=panel.aliases,
         title=panel.title,
+        normal=panel.normal,
     )
-    return title if panel.space == home else f"{title} of {shown(panel.space)}"
+    return title if panel.space == home else f"{title} of {shown(room or panel.space)}"
 
 
 def panel_label(*, title: str, treatments: Sequence[str], share: float, stands: str = "") -> str:
@@ -197,11 +242,21 @@ def _with_kind(own: str, word: str) -> str:
     return f"{word} {shown(own)}"
 
 
-def _wall(own: str, aliases: Sequence[str]) -> str:
+def _side(normal: Sequence[float] | Floats) -> str:
+    """Compass word of the side on which a face lies whose normal points inward."""
+    x, y = float(normal[0]), float(normal[1])
+    if abs(x) > abs(y):
+        return "east" if x < 0.0 else "west"
+    return "north" if y < 0.0 else "south"
+
+
+def _wall(own: str, aliases: Sequence[str], normal: Sequence[float] | Floats | None) -> str:
     side = next((alias for alias in aliases if alias in _COMPASS), None)
     named = _with_kind(own, "wall")
     if side is None:
-        return named
+        if normal is None or not own[:1].isdigit() or abs(float(normal[2])) > _UPRIGHT:
+            return named
+        return f"{_side(normal)} wall ({shown(own)})"
     if named == shown(own):  # such as wall-5
         return f"{side} {named}"
     return f"{side} wall"  # its number says nothing more: only one wall has the alias

@@ -10,7 +10,7 @@ import math
 
 from envelope.building.job import AS_BUILT
 from envelope.exposure.differences import Difference
-from envelope.exposure.results import LevelSum, PanelLeak, ReceiverResult
+from envelope.exposure.results import PanelLeak, ReceiverResult
 from envelope.text.names import (
     TODAY,
     Face,
@@ -29,7 +29,6 @@ from envelope.text.numbers import (
     frequency,
     level,
     percent,
-    steradians,
 )
 
 WORSE_DB = 0.5  # from which a plan is said to make a level worse
@@ -59,24 +58,44 @@ def short_apart(below_db: float, what: str) -> str:
     return apart(below_db, what).partition(" (")[0]
 
 
-def leak_label(panel: Face, leak: PanelLeak, *, home: str | None, stands: str) -> str:
-    """The label of a panel by what it brings; a strip that stays open can wear nothing."""
-    title = face_title(panel, home=home)
+def leak_label(
+    panel: Face, leak: PanelLeak, *, home: str | None, stands: str, room: str = ""
+) -> str:
+    """The label of a panel by what it brings; a strip that stays open can wear nothing.
+
+    Parameters
+    ----------
+    panel : Face
+    leak : PanelLeak
+    home : str, optional
+        Id of the room that is looked at.
+    stands : str
+        How its leaf stands, such as "tilted".
+    room : str
+        What the client calls the panel's room.
+    """
+    title = face_title(panel, home=home, room=room)
     if panel.kind == "seam" and not leak.treatments:
         return f"{title}: {percent(leak.share)}"
     return panel_label(title=title, treatments=leak.treatments, share=leak.share, stands=stands)
 
 
-def headline(*, plan: str, result: ReceiverResult | None) -> tuple[str, ...]:
-    """A plan in parts of one line: its level, what is unshielded, a warning if due."""
+def headline(*, plan: str, title: str = "", result: ReceiverResult | None) -> tuple[str, ...]:
+    """A plan in parts of one line: what people call it, its level, how that compares with today.
+
+    Parameters
+    ----------
+    plan : str
+        Its id.
+    title : str
+        What the client calls it, if anything.
+    result : ReceiverResult, optional
+        At the receiver that is looked at.
+    """
+    named = plan_title(plan, title)
     if result is None or not result.bands:
-        return (plan_title(plan),)
-    parts = (
-        plan_title(plan),
-        *headline_parts(result, is_today=plan == AS_BUILT),
-        unshielded_part(result),
-    )
-    return (*parts, f"worse than {TODAY}") if is_worse(result.headline) else parts
+        return (named,)
+    return named, *headline_parts(result, is_today=plan == AS_BUILT)
 
 
 def headline_parts(result: ReceiverResult, *, is_today: bool) -> tuple[str, ...]:
@@ -86,34 +105,28 @@ def headline_parts(result: ReceiverResult, *, is_today: bool) -> tuple[str, ...]
     """
     found = result.headline
     drawn = result.against_as_built
-    told = drawn is None or drawn.can_be_told
-    change = short_apart(found.below_as_built_db, TODAY) if told else f"not told from {TODAY}"
+    change = apart(found.below_as_built_db, TODAY)
+    if drawn is not None and not drawn.can_be_told:
+        change = f"no difference from {TODAY} that can be told"
+    elif found.below_as_built_db <= -WORSE_DB:
+        change = f"worse than {TODAY}: {change}"
     against = () if is_today else (change,)
     if result.sources:
+        within = ""
+        if found.low_w_m2 is not None and found.high_w_m2 is not None:
+            low, high = (level(end, unit=False) for end in (found.low_w_m2, found.high_w_m2))
+            within = f" ({low} to {high})"
         return (
-            f"{level(found.level_w_m2)} at {shown(result.id, limit=24)}",
+            f"{level(found.level_w_m2)}{within} at {shown(result.name, limit=24)}",
             short_apart(found.reduction_db, "outside"),
             *against,
         )
     at = frequency(result.reference.frequency_hz)
     return (
-        f"at {shown(result.id, limit=24)} {short_apart(found.reduction_db, 'outside')} "
+        f"at {shown(result.name, limit=24)} {short_apart(found.reduction_db, 'outside')} "
         f"(isotropic field, {at})",
         *against,
     )
-
-
-def unshielded_part(result: ReceiverResult) -> str:
-    """The unshielded solid angle, with the frequency that it is of."""
-    band = result.reference
-    return (
-        f"unshielded {steradians(band.unshielded_solid_angle_sr)} at {frequency(band.frequency_hz)}"
-    )
-
-
-def is_worse(found: LevelSum) -> bool:
-    """Whether a level is so much above today's that it is said."""
-    return found.below_as_built_db <= -WORSE_DB
 
 
 def brings(leak: PanelLeak, result: ReceiverResult) -> str:
@@ -122,7 +135,7 @@ def brings(leak: PanelLeak, result: ReceiverResult) -> str:
     Followed through the coupled rooms, direct and diffuse.
     """
     of = "an isotropic field" if result.isotropic_ranks else "the level"
-    return f"{percent(leak.share)} of {of} at {shown(result.id)} comes in here"
+    return f"{percent(leak.share)} of {of} at {shown(result.name)} comes in here"
 
 
 def leak_sentences(

@@ -8,7 +8,7 @@ from envelope.building.job import AS_BUILT, Job, Reading
 from envelope.geometry.plane import Floats
 from envelope.survey.faults import Fault
 from envelope.survey.hunt import Test
-from envelope.text.names import TODAY, face_title, listed, panel_title, plan_title, shown
+from envelope.text.names import TODAY, face_title, listed, plan_title, shown
 from envelope.text.numbers import SPACE, difference_decibels, length, level
 
 EXPECTED = (
@@ -58,7 +58,7 @@ def _from_walls(job: Job, space: str, position_m: Floats) -> list[tuple[str, flo
             break
     return [
         (
-            panel_title(panel=panel.id, space=panel.space, kind=panel.kind, aliases=panel.aliases),
+            face_title(panel, home=panel.space),
             distance,
         )
         for distance, panel in chosen

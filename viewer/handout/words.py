@@ -251,7 +251,7 @@ def source_name(scene: Scene, source: str) -> str:
 def client_title(panel: ScenePanel, home: str) -> str:
     """A face's name in words that need no trade."""
     if panel.kind != "reveal" or panel.opening is None:
-        return face_title(panel, home=home)
+        return face_title(panel, home=home, room=panel.room)
     side = _SIDES.get(panel.id.rpartition("/")[2], "side of the recess")
     return f"{side} of {shown(panel.title or panel.opening.removeprefix(f'{panel.space}/'))}"
 

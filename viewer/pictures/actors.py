@@ -100,9 +100,17 @@ def bars(lines: Sequence[Line]) -> Any:
     """Round bars along lines, as one mesh."""
     import pyvista
 
-    found = []
+    widths: dict[float, list[Line]] = {}
     for line in lines:
-        points = np.concatenate((line.points, line.points[:1])) if line.closed else line.points
-        bar = pyvista.lines_from_points(points).tube(radius=line.radius_m, n_sides=10, capping=True)
-        found.append(bar)
+        widths.setdefault(line.radius_m, []).append(line)
+    found = []
+    for radius_m, alike in widths.items():
+        points, cells, start = [], [], 0
+        for line in alike:
+            ends = np.concatenate((line.points, line.points[:1])) if line.closed else line.points
+            points.append(ends)
+            cells.append(np.array([len(ends), *range(start, start + len(ends))]))
+            start += len(ends)
+        whole = pyvista.PolyData(np.concatenate(points), lines=np.concatenate(cells))
+        found.append(whole.tube(radius=radius_m, n_sides=10, capping=True))
     return found[0].append_polydata(*found[1:]) if len(found) > 1 else found[0]

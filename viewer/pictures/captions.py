@@ -15,23 +15,24 @@ from envelope.building.model import OPENING_KINDS
 from envelope.text import frequency
 from envelope.text.names import shown
 from viewer.pictures.labels import Box, Placed, Wanted, grown, overlap, place
-from viewer.pictures.staging import Quantity
+from viewer.pictures.staging import Quantity, Stage
+from viewer.pictures.visibility import DepthMap
 from viewer.scene.colours import AMBER, Theme
 from viewer.scene.compass import ring_at
-from viewer.scene.highlights import MAX_LABELS, FaceLabel, face_labels
-from viewer.scene.records import Scene, ScenePanel
+from viewer.scene.highlights import FaceLabel, named_faces
+from viewer.scene.openings import tilted
+from viewer.scene.records import Scene
 from viewer.scene.rooms import (
+    edges_of,
     faces,
     grade_lines,
     leak_of,
-    mark_of,
     other_buildings,
     room_names,
     rooms_of,
     seen,
 )
 from viewer.scene.scopes import Scope
-from viewer.scene.shapes import furniture_body
 from viewer.scene.transmitters import shown_sights
 from viewer.scene.view import Camera
 from viewer.scene.wiring import KEY_TITLE, SPOT_COLOURS, share_key
@@ -41,6 +42,7 @@ if TYPE_CHECKING:
 
 _BEYOND_AT_MOST = 3  # rooms of other buildings that are named
 _NAME_REACH = 1.09  # how far outside its arc a name stands
+_SMALL_PX = 20.0  # across a face that is too small for a spot in it to be looked for
 _ALONG = [12, 8, 16, 4, 20]  # of an arc's 25 points: where its name may stand, the best first
 
 
@@ -58,13 +60,32 @@ class Shot:
     scale: int
 
 
-def annotate(sheet: Sheet, shot: Shot, *, frame: Box) -> None:
-    """Compass letters, labels of sources and of panels."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Look:
+    """How a label of a face is drawn."""
+
+    gap: bool = False
+    cut: bool = False  # its face is cut away: one looks through it
+
+
+def annotate(sheet: Sheet, shot: Shot, staged: Stage, *, frame: Box) -> None:
+    """Compass letters, labels of sources and of panels.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    shot : Shot
+    staged : Stage
+        What is drawn of it: no word stands on a face that something else hides there.
+    frame : Box
+        That words stay in. [pixels]
+    """
     unit = sheet.unit
+    depths = DepthMap(staged.bodies, shot.camera)
     taken = _compass(sheet, shot)
     taken += _hint_names(sheet, shot, taken)
     taken += _room_names(sheet, shot)
-    wanted = _wanted(sheet, shot)
+    wanted = _wanted(sheet, shot, depths)
     boxes = [want.around for want, _ in wanted if want.around is not None]
     for mark in shot.scope.marks:
         if mark.arrow_m is not None:
@@ -75,6 +96,8 @@ def annotate(sheet: Sheet, shot: Shot, *, frame: Box) -> None:
         if receiver.space in shot.scope.rooms.full:
             x, y = shot.camera.project(receiver.position_m)[0].tolist()
             taken.append(grown((x, y, x, y), 12 * unit))
+    if shot.quantity in ("treatment", "wiring"):
+        boxes += _letters(sheet, shot, depths)
     placed = place(
         wanted=[want for want, _ in wanted],
         frame=frame,
@@ -82,14 +105,13 @@ def annotate(sheet: Sheet, shot: Shot, *, frame: Box) -> None:
         avoid=boxes,
         gap=6 * unit,
     )
-    if shot.quantity in ("treatment", "wiring"):
-        _letters(sheet, shot)
-    gaps = dict(wanted)
+    found = dict(wanted)
     for each in placed:
-        if gaps[each.wanted] is None:
+        look = found[each.wanted]
+        if look is None:
             _source_words(sheet, each)
         else:
-            sheet.label(each, gap=bool(gaps[each.wanted]))
+            sheet.label(each, gap=look.gap, cut=look.cut)
 
 
 def _sight_boxes(shot: Shot, unit: float) -> list[Box]:
@@ -107,53 +129,9 @@ def _sight_boxes(shot: Shot, unit: float) -> list[Box]:
     return boxes
 
 
-def _open_spot(panel: ScenePanel, shot: Shot) -> tuple[float, float] | None:
-    """The middle of the widest part of a panel that no bed, wall or floor before it hides."""
-    scene, camera = shot.scene, shot.camera
-    free = _flat(panel, camera)
-    for receiver in scene.receivers:
-        for piece in receiver.furniture if receiver.space in shot.scope.rooms.full else ():
-            hull = shapely.MultiPoint(camera.project(furniture_body(piece).mesh.vertices))
-            free = free.difference(shapely.convex_hull(hull))
-    for other in scene.panels:
-        hides = other.kind in ("wall", "floor") and other.space in shot.scope.rooms.full
-        if not hides or other is panel:
-            continue
-        if seen(other, scene, camera.view):
-            cover = _flat(other, camera)
-            shared = cover.intersection(free)
-            if shared.area > 1.0 and _before(other, panel, shared.representative_point(), camera):
-                free = free.difference(cover)
-    if free.area < 300.0:
-        return None
-    widest = shapely.maximum_inscribed_circle(free, tolerance=1.0)
-    x, y = widest.coords[0]
-    return float(x), float(y)
-
-
-def _flat(panel: ScenePanel, camera: Camera) -> Any:
-    """A panel's shape on the picture. [pixels]"""
-    corners = camera.project(panel.mesh.vertices)[panel.mesh.triangles]
-    return shapely.union_all(shapely.polygons(corners), grid_size=1e-3)
-
-
-def _before(near: ScenePanel, far: ScenePanel, at: Any, camera: Camera) -> bool:
-    """Whether one panel's plane lies nearer to the eye than another's at a pixel."""
-    view = camera.view
-    point = (
-        camera.target_m
-        + view.right * (at.x - camera.size[0] / 2) * camera.metres_per_pixel
-        - view.up * (at.y - camera.size[1] / 2) * camera.metres_per_pixel
-    )
-    depths = [
-        float((panel.centre_m - point) @ panel.normal) / float(view.towards_eye @ panel.normal)
-        for panel in (near, far)
-    ]
-    return depths[0] > depths[1] + 1e-6
-
-
-def _letters(sheet: Sheet, shot: Shot) -> None:
-    """The letters of their treatments on the panels that show."""
+def _letters(sheet: Sheet, shot: Shot, depths: DepthMap) -> list[Box]:
+    """The letters of their treatments on the panels that show; their boxes."""
+    boxes: list[Box] = []
     scene = shot.scene
     letter = {style.treatment: style.letter for style in scene.treatments}
     for panel in scene.panels:
@@ -161,7 +139,7 @@ def _letters(sheet: Sheet, shot: Shot) -> None:
             continue
         worn = panel.states[scene.plan_index[shot.plan]].treatments if panel.states else ()
         if worn and seen(panel, scene, shot.camera.view):
-            spot = _open_spot(panel, shot)
+            spot = depths.spot(panel.mesh, unit=sheet.unit)
             if spot is None:
                 continue
             sheet.text(
@@ -172,6 +150,8 @@ def _letters(sheet: Sheet, shot: Shot) -> None:
                 anchor="mm",
                 halo=sheet.theme.label,
             )
+            boxes.append(grown((*spot, *spot), 12 * sheet.unit))
+    return boxes
 
 
 def _source_words(sheet: Sheet, placed: Placed) -> None:
@@ -187,10 +167,10 @@ def _source_words(sheet: Sheet, placed: Placed) -> None:
     )
 
 
-def _wanted(sheet: Sheet, shot: Shot) -> list[tuple[Wanted, bool | None]]:
-    """Labels: the sources (None), then the panels that let in most (whether each is a gap)."""
+def _wanted(sheet: Sheet, shot: Shot, depths: DepthMap) -> list[tuple[Wanted, _Look | None]]:
+    """Labels: the sources (None), then the panels that let in most."""
     unit = sheet.unit
-    found: list[tuple[Wanted, bool | None]] = []
+    found: list[tuple[Wanted, _Look | None]] = []
     if shot.quantity == "wiring":
         return _cable_labels(sheet, shot)
     for mark in shot.scope.marks:
@@ -208,49 +188,63 @@ def _wanted(sheet: Sheet, shot: Shot) -> list[tuple[Wanted, bool | None]]:
                 None,
             )
         )
-    return found + _panel_labels(sheet, shot)
+    return found + _panel_labels(sheet, shot, depths)
 
 
 def shown_labels(shot: Shot) -> tuple[FaceLabel, ...]:
     """Labels of the faces that a picture names."""
-    scene, view = shot.scene, shot.camera.view
-    found = []
-    for label in face_labels(scene, plan=shot.plan, receiver=shot.receiver):
-        panel = scene.panels[scene.panel_index[label.panel]]
-        if panel.space in shot.scope.rooms.full and (
-            not label.only_seen or seen(panel, scene, view)
-        ):
-            found.append(label)
-    return tuple(found[:MAX_LABELS])
+    return named_faces(
+        shot.scene,
+        plan=shot.plan,
+        receiver=shot.receiver,
+        rooms=shot.scope.rooms,
+        view=shot.camera.view,
+    )
 
 
-def _cable_labels(sheet: Sheet, shot: Shot) -> list[tuple[Wanted, bool | None]]:
+def _cable_labels(sheet: Sheet, shot: Shot) -> list[tuple[Wanted, _Look | None]]:
     """Labels of the cables whose absence helps most."""
     scene = shot.scene
     if scene.wiring is None:
         return []
-    found: list[tuple[Wanted, bool | None]] = []
+    found: list[tuple[Wanted, _Look | None]] = []
     plan, receiver = scene.plan_index[shot.plan], scene.receiver_index[shot.receiver]
     for cable, share in scene.wiring.named(plan, receiver):
         if set(cable.spaces) & set(shot.scope.rooms.full):
             x, y = shot.camera.project(cable.mark_m)[0].tolist()
             size = sheet.label_size(share.label)
-            found.append((Wanted(text=share.label, size=size, anchor=(x, y)), False))
+            found.append((Wanted(text=share.label, size=size, anchor=(x, y)), _Look()))
     return found
 
 
-def _panel_labels(sheet: Sheet, shot: Shot) -> list[tuple[Wanted, bool | None]]:
+def _panel_labels(sheet: Sheet, shot: Shot, depths: DepthMap) -> list[tuple[Wanted, _Look | None]]:
+    """Labels of faces, each with its line to its own face; none for what other things hide.
+
+    The line to a face that is cut away ends on its dashed outline, and never on what one sees
+    through it.
+    """
     scene, camera = shot.scene, shot.camera
-    found: list[tuple[Wanted, bool | None]] = []
+    found: list[tuple[Wanted, _Look | None]] = []
     for label in shown_labels(shot):
         panel = scene.panels[scene.panel_index[label.panel]]
         corners = camera.project(panel.mesh.vertices)
-        spot = _open_spot(panel, shot) if seen(panel, scene, camera.view) else None
-        if spot is None:
-            x, y = camera.project(mark_of(panel, camera.view))[0].tolist()
-            spot = (x, y)
-        opening = panel.kind in OPENING_KINDS
         low, high = corners.min(axis=0), corners.max(axis=0)
+        cut = not seen(panel, scene, camera.view)
+        if cut:
+            leaf = panel
+            if panel.states[scene.plan_index[shot.plan]].stands == "tilted":
+                leaf = tilted(panel, scene)
+            ends = [each for each in edges_of(leaf, camera.view) if depths.shows(each)]
+        else:
+            narrow = panel.kind == "seam" or float((high - low).min()) < _SMALL_PX * sheet.unit
+            ends = [panel.mark_m] if narrow and depths.shows(panel.mark_m) else []
+        spot = depths.spot(panel.mesh, unit=sheet.unit) if not cut else None
+        if spot is None and ends:
+            x, y = camera.project(ends[0])[0].tolist()
+            spot = (x, y)
+        if spot is None:
+            continue
+        opening = panel.kind in OPENING_KINDS and not cut
         found.append(
             (
                 Wanted(
@@ -259,7 +253,7 @@ def _panel_labels(sheet: Sheet, shot: Shot) -> list[tuple[Wanted, bool | None]]:
                     anchor=spot,
                     around=(*low.tolist(), *high.tolist()) if opening else None,
                 ),
-                label.is_gap,
+                _Look(gap=label.is_gap, cut=cut),
             )
         )
     return found
@@ -392,7 +386,7 @@ def legend(sheet: Sheet, shot: Shot, *, left: float, top: float, bottom: float) 
     if shot.quantity == "treatment":
         key_top = top
         for style in scene.treatments:
-            words = f"{style.letter}  {shown(style.treatment, limit=14)}"
+            words = f"{style.letter}  {shown(style.treatment, limit=18)}"
             entries.append((style.colour, sheet.theme.muted, words))
         entries.append((sheet.theme.neutral, sheet.theme.muted, "untreated"))
     elif not numbers:
@@ -417,9 +411,16 @@ def legend(sheet: Sheet, shot: Shot, *, left: float, top: float, bottom: float) 
         if not own.issuperset(shot.scope.rooms.full):
             words = "other rooms, or\nnothing comes\nfrom there"
         entries.append((sheet.theme.neutral, sheet.theme.muted, words))
+    if any(
+        not seen(scene.panels[scene.panel_index[label.panel]], scene, shot.camera.view)
+        for label in shown_labels(shot)
+    ):
+        entries.append(("", "dashed", "face cut away\nto see in"))
     if any(mark.arrow_m is None for mark in shot.scope.marks):
-        words = "transmitter, line\nof sight to it\n(dashed where\nsomething is\nbetween)"
+        words = "transmitter; its\nline is dashed\nbehind a face"
         entries.append((sheet.theme.source, "", words))
+        if any(mark.hidden for mark in shot.scope.marks):
+            entries.append(("", "hollow", "one in a room\nnot shown"))
     sheet.key(at=(left, key_top), entries=entries)
 
 
@@ -443,7 +444,7 @@ def _wiring_key(sheet: Sheet, shot: Shot, *, at: tuple[float, float]) -> None:
         worn |= {each.treatment for each in scene.wiring.strips if shot.plan in each.plans}
     for style in scene.treatments:
         if style.treatment in worn:
-            words = f"{style.letter}  {shown(style.treatment, limit=14)}"
+            words = f"{style.letter}  {shown(style.treatment, limit=18)}"
             entries.append((style.colour, muted, words))
     sheet.key(at=(left, y), entries=entries)
 
@@ -461,7 +462,8 @@ def _has_neutral(shot: Shot) -> bool:
 def footer(sheet: Sheet, shot: Shot) -> None:
     scene, unit = shot.scene, sheet.unit
     height = sheet.size[1]
-    parts: list[str] = [shown(scene.name, limit=60), f"at {shown(shot.receiver)}"]
+    who = scene.receivers[scene.receiver_index[shot.receiver]]
+    parts: list[str] = [shown(scene.name, limit=60), f"at {shown(who.name)}"]
     result = scene.plans[scene.plan_index[shot.plan]].receiver(shot.receiver)
     if shot.quantity == "wiring":
         parts.append("cables as they were entered or ruled: a potential-free meter decides")

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from envelope.errors import EnvelopeError
 from envelope.files import write_atomically
+from envelope.text.names import plan_title
 from envelope.text.sentences import headline
 from envelope.wiring_text import field_headline
 from viewer.pictures.actors import add_body, add_lights, add_lines, bars, poly_data
@@ -96,10 +97,12 @@ def cutaway(
         view=view,
         quantity=quantity,
     )
-    picture = _rendered(shot)
+    staged = staged_of(shot)
+    picture = _rendered(shot, staged)
     sheet = overlay.Sheet(size=size, scale=scale, theme=shot.theme, unit=unit)
     width, height = size
-    annotate(sheet, shot, frame=(12 * unit, 84 * unit, width - 190 * unit, height - 60 * unit))
+    frame = (12 * unit, 84 * unit, width - 190 * unit, height - 60 * unit)
+    annotate(sheet, shot, staged, frame=frame)
     _headline(sheet, shot, width=width - 68 * unit)
     legend(sheet, shot, left=width - 165 * unit, top=0.27 * height, bottom=0.62 * height)
     rose(sheet, shot, at=(width - 105 * unit, height - 105 * unit))
@@ -151,9 +154,10 @@ def before_after(
         )
         sheet = overlay.Sheet(size=(half, size[1]), scale=scale, theme=colours, unit=unit)
         frame = (10 * unit, 84 * unit, half - 10 * unit, size[1] - 60 * unit)
-        annotate(sheet, shot, frame=frame)
+        staged = staged_of(shot)
+        annotate(sheet, shot, staged, frame=frame)
         _headline(sheet, shot, width=half - 60 * unit)
-        both.paste(sheet.onto(_rendered(shot)), (index * half, 0))
+        both.paste(sheet.onto(_rendered(shot, staged)), (index * half, 0))
         last = shot
     assert last is not None
     sheet = overlay.Sheet(size=size, scale=scale, theme=colours, unit=unit)
@@ -244,9 +248,17 @@ def _headline(sheet: Sheet, shot: Shot, *, width: float) -> None:
     at = (34 * sheet.unit, 30 * sheet.unit)
     if shot.quantity == "wiring":
         fields = () if scene.wiring is None else scene.wiring.fields
-        parts = field_headline(shot.plan, fields[plan][receiver] if fields else "", shot.receiver)
+        parts = field_headline(
+            plan_title(shot.plan, scene.plans[plan].title),
+            fields[plan][receiver] if fields else "",
+            scene.receivers[receiver].name,
+        )
     else:
-        parts = headline(plan=shot.plan, result=scene.plans[plan].receiver(shot.receiver))
+        parts = headline(
+            plan=shot.plan,
+            title=scene.plans[plan].title,
+            result=scene.plans[plan].receiver(shot.receiver),
+        )
     sheet.headline(parts, at=at, width=width)
 
 
@@ -266,13 +278,12 @@ def staged_of(shot: Shot) -> Stage:
 # -- rendering -----------------------------------------------------------------------------------
 
 
-def _rendered(shot: Shot) -> Image:
+def _rendered(shot: Shot, staged: Stage) -> Image:
     """The picture without words, at its finished size."""
     import PIL.Image
 
     from viewer.pictures import overlay
 
-    staged = staged_of(shot)
     colours = _coloured(shot, staged)
     colours *= _corner_shade(shot, staged)
     image = PIL.Image.fromarray(np.rint(colours).astype(np.uint8))

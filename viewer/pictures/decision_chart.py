@@ -14,7 +14,7 @@ from envelope.errors import MissingExtraError
 from envelope.files import write_atomically
 from envelope.plans.decision import Decision
 from envelope.text.decisions import measure_words, step_words
-from envelope.text.names import shown
+from envelope.text.trade import source_title
 from viewer.scene.decision_plot import DecisionPlot, decision_plot
 
 _PAPER, _GROUND, _INK, _FAINT, _GRID = "#f6f4ef", "#fbfaf7", "#22252b", "#8b8475", "#dedad0"
@@ -127,7 +127,7 @@ def _write_list(axes: Any, job: Job, decision: Decision) -> None:
     """What each number stands for."""
     axes.set_axis_off()
     lines = [
-        f"0   {shown(each.source)}: {measure_words(job, each.change)}"
+        f"0   {source_title(job, each.source)}: {measure_words(job, each.change)}"
         for each in decision.free
         if each.counted
     ]

@@ -187,9 +187,11 @@ class _Drawing:
 
         plotter, shot = self._plotter, self._shot
         scene = shot.scene
-        result = scene.plans[scene.plan_index[shot.plan]].receiver(shot.receiver)
+        plan = scene.plan_index[shot.plan]
+        result = scene.plans[plan].receiver(shot.receiver)
+        parts = headline(plan=shot.plan, title=scene.plans[plan].title, result=result)
         plotter.add_text(
-            _plain("   ·   ".join(headline(plan=shot.plan, result=result))),
+            _plain("   ·   ".join(parts)),
             position=(18, plotter.window_size[1] - 40),
             font_size=13,
             color=self._shot.theme.ink,

@@ -1,12 +1,14 @@
 """The level over a room's floor at sleeping height, seen from above (matplotlib).
 
-One scale for every plan of a job: it hangs on the level outside, which no plan changes.
+Colours span what this room has under this plan, so that its contours show; the numbers beside them
+and the level outdoors tie the maps of two plans together.
 """
 
 from __future__ import annotations
 
 import io
 import math
+import textwrap
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -16,13 +18,15 @@ from typing import Any
 import numpy as np
 import shapely
 
-from envelope.building.job import Job, Plan, Receiver
+from envelope.building.job import Job, Plan, Receiver, Source
 from envelope.errors import MissingExtraError
 from envelope.exposure.level_map import FloorLevels
 from envelope.files import write_atomically
 from envelope.geometry.plane import Floats
-from envelope.text import length, level, trimmed
-from envelope.text.names import shown, source_label
+from envelope.text import decibels as in_decibels
+from envelope.text import length, level
+from envelope.text.names import plan_title, shown, source_label
+from envelope.text.trade import receiver_title, source_title, space_title
 from envelope.units import format_feet_inches
 from viewer.pictures.labels import Box, Wanted, grown, overlap, place
 from viewer.pictures.level_scale import (
@@ -32,7 +36,9 @@ from viewer.pictures.level_scale import (
     heat_scale,
     level_at,
     round_level,
+    spanned,
 )
+from viewer.pictures.level_scale_bar import draw_scale
 from viewer.scene.build import build_scene
 from viewer.scene.colours import THEMES, Theme, ThemeName, cividis
 from viewer.scene.floorplan import RoomPlan, WallOpening, piece_outline, room_plan
@@ -43,6 +49,8 @@ from viewer.scene.shapes import Shape
 _NAMED_M = 0.8  # of a contour's stretch at least, to have a label
 _ROUND_M = 0.06  # corners of beds and pillows
 _AROUND_M = 0.4  # from the walls to the arrows of sources
+_WRAPPED = 18  # characters of a line of a source's name
+_LITTLE_DB = 2.0  # what a room spans that is said to differ hardly at all
 _SIZE_IN = (10.4, 8.6)
 _DPI = 200
 
@@ -98,11 +106,11 @@ def draw_heat_map(
     sheet.axes.set_xlim(low_x - 1.3 * aside, high_x + 1.3 * aside)  # words are wide
     sheet.axes.set_ylim(low_y - aside, high_y + aside)
     _draw_heat(sheet)
-    _draw_walls(sheet)
+    names = _draw_walls(sheet)
     _draw_bed(sheet, receiver)
-    _draw_sources(sheet, job)
+    _draw_sources(sheet, job, names)
     _draw_rose(sheet)
-    _draw_scale(sheet)
+    draw_scale(figure, THEMES[theme], sheet.scale, levels)
     _draw_words(sheet, job, plan, receiver)
     picture = io.BytesIO()
     with warnings.catch_warnings():
@@ -123,6 +131,11 @@ class _Sheet:
     room: RoomPlan
     levels: FloorLevels
     scale: Scale
+
+    def name(self, panel: str) -> str:
+        """What an opening is called beside the plan."""
+        found = self.scene.panels[self.scene.panel_index[panel]]
+        return shown(found.title or panel.rpartition("/")[2], limit=24)
 
     def halo(self, colour: str, width: float = 2.6) -> list[Any]:
         """A rim around words and lines that sets them off."""
@@ -258,26 +271,27 @@ def _worth_naming(contour: Any) -> Floats:
     return np.concatenate(found)
 
 
-def _draw_walls(sheet: _Sheet) -> None:
+def _draw_walls(sheet: _Sheet) -> list[Any]:
+    """Walls with their openings; the names of these, as they stand on the sheet."""
     theme = sheet.theme
     sheet.patch(sheet.room.walls, facecolor=theme.muted, edgecolor="none", zorder=4)
     for opening in sheet.room.openings:
         _draw_opening(sheet, opening)
-    _name_openings(sheet)
+    names = _name_openings(sheet)
     sheet.patch(sheet.room.floor, facecolor="none", edgecolor=theme.ink, linewidth=1.2, zorder=6)
     for panel, outline in sheet.room.overhead:
         closed = np.concatenate((outline, outline[:1]))
         sheet.line(closed, color="#ffffff", linewidth=1.4, linestyle=(0, (3, 2)), zorder=5)
         x, y = outline.mean(axis=0).tolist()
-        name = shown(panel.rpartition("/")[2], limit=16)
         sheet.text(
             (x, y),
-            name,
+            sheet.name(panel),
             color="#ffffff",
             fontsize=8.5,
             path_effects=sheet.halo("#1f2730"),
             zorder=8,
         )
+    return names
 
 
 def _draw_opening(sheet: _Sheet, opening: WallOpening) -> None:
@@ -299,22 +313,24 @@ def _draw_opening(sheet: _Sheet, opening: WallOpening) -> None:
         sheet.line(leaf, color=theme.ink, linewidth=width, zorder=6)
 
 
-def _name_openings(sheet: _Sheet) -> None:
+def _name_openings(sheet: _Sheet) -> list[Any]:
     """Names outside the walls; openings one over the other, which share a place, share a line."""
     found: list[tuple[Any, bool, list[str]]] = []  # place, beside an upright wall, names
     for opening in sheet.room.openings:
         outward = opening.outward / np.linalg.norm(opening.outward)
         place_m = opening.inner.mean(axis=0) + opening.outward + 0.17 * outward
-        name = shown(opening.panel.rpartition("/")[2], limit=16)
+        name = sheet.name(opening.panel)
         same = [names for at, _, names in found if np.linalg.norm(at - place_m) < 0.15]
         if same:
             same[0].append(name)
         else:
             found.append((place_m, abs(outward[0]) > 0.7, [name]))
+    drawn = []
     for (x, y), turned, names in found:
         words = ", ".join(names)
         rotation = 90 if turned and len(words) > 4 else 0
-        sheet.text((x, y), words, fontsize=9.5, rotation=rotation, zorder=8)
+        drawn.append(sheet.text((x, y), words, fontsize=9.5, rotation=rotation, zorder=8))
+    return drawn
 
 
 def _draw_bed(sheet: _Sheet, receiver: Receiver) -> None:
@@ -338,7 +354,7 @@ def _draw_bed(sheet: _Sheet, receiver: Receiver) -> None:
     )  # fmt: skip
     sheet.text(
         (x, y - 0.17 if below else y + 0.17),
-        shown(receiver.id, limit=24),
+        shown(receiver.title or receiver.id, limit=24),
         color="#ffffff",
         fontsize=10,
         fontweight="bold",
@@ -392,8 +408,11 @@ class _Mark:
     beside: Floats
 
 
-def _draw_sources(sheet: _Sheet, job: Job) -> None:
-    """An arrow beside the room for each direction; a dot where a point source stands in view."""
+def _draw_sources(sheet: _Sheet, job: Job, names: Sequence[Any]) -> None:
+    """An arrow beside the room for each direction; a dot where a point source stands in view.
+
+    Their words keep clear of the names of openings.
+    """
     theme = sheet.theme
     low_x, low_y, high_x, high_y = _extent(sheet)
     middle = np.array([(low_x + high_x) / 2, (low_y + high_y) / 2])
@@ -402,19 +421,18 @@ def _draw_sources(sheet: _Sheet, job: Job) -> None:
     marks = []
     for source in job.sources:
         words = source_label(
-            name=source.title or source.id,
+            name="",
             azimuth_rad=source.azimuth_rad,
             elevation_rad=source.elevation_rad,
         ).replace(", ", "\n")
+        words = "\n".join(textwrap.wrap(source_title(job, source.id), width=_WRAPPED)) + words
         if source.position_m is None:
             towards = next(s for s in sheet.scene.sources if s.id == source.id).direction
             assert towards is not None
             away = towards[:2]
         else:
             away = source.position_m[:2] - middle
-            words = (
-                f"{words}\n{_where(source.position_m, source.space, sheet.levels, feet=job.feet)}"
-            )
+            words = f"{words}\n{_where(job, source, sheet.levels)}"
             if (np.abs(away) < half).all():
                 x, y = source.position_m[:2].tolist()
                 sheet.axes.plot(
@@ -445,24 +463,28 @@ def _draw_sources(sheet: _Sheet, job: Job) -> None:
         )
         ends = np.array([tip, tail])
         marks.append(_Mark(words=words, beside=np.array([ends.min(axis=0), ends.max(axis=0)])))
-    _label_sources(sheet, marks)
+    _label_sources(sheet, marks, names)
 
 
-def _where(position_m: Floats, space: str | None, levels: FloorLevels, *, feet: bool) -> str:
+def _where(job: Job, source: Source, levels: FloorLevels) -> str:
     """Where a point source stands, against the points of the map."""
-    rise = float(position_m[2]) - levels.height_m
-    apart = format_feet_inches(rise, denominator=1) if feet else f"{abs(rise):.1f} m"
+    assert source.position_m is not None
+    space, name = source.space, source_title(job, source.id)
+    rise = float(source.position_m[2]) - levels.height_m
+    apart = format_feet_inches(rise, denominator=1) if job.feet else f"{abs(rise):.1f} m"
     height = f"{apart.removeprefix('-')} {'higher' if rise > 0 else 'lower'}"
-    if space == levels.space:
-        return height
-    return f"{'outdoors' if space is None else 'in ' + shown(space, limit=24)}\n{height}"
+    if space is None:
+        return f"outdoors\n{height}"
+    room = space_title(job, space)
+    told = space == levels.space or room.casefold() in name.casefold()
+    return height if told else f"in {room}\n{height}"
 
 
-def _label_sources(sheet: _Sheet, marks: Sequence[_Mark]) -> None:
+def _label_sources(sheet: _Sheet, marks: Sequence[_Mark], names: Sequence[Any]) -> None:
     """Words beside their arrows and dots, clear of one another."""
     to_pixels = sheet.axes.transData.transform
     drawn = []
-    arrows: list[Box] = []
+    arrows = [grown((x0, -y1, x1, -y0), 4) for x0, y0, x1, y1 in (_box(sheet, n) for n in names)]
     room = _extent(sheet)
     (left, bottom), (right, top) = to_pixels(np.array(room).reshape(2, 2)).tolist()
     inside = (left, -top, right, -bottom)  # labels count y downward
@@ -493,7 +515,7 @@ def _label_sources(sheet: _Sheet, marks: Sequence[_Mark]) -> None:
         drawn.append((want, words))
     frame = sheet.axes.get_window_extent()
     wanted = [want for want, _ in drawn]
-    whole = (frame.x0 + 6, -frame.y1 + 2, frame.x1 + 50, -frame.y0 - 2)
+    whole = (12.0, -frame.y1 + 2, frame.x1 + 50, -frame.y0 - 2)
     placed = place(wanted=wanted, frame=whole, taken=[*arrows, grown(inside, 45)])
     boxes = {each.wanted: each.box for each in placed}
     left_over = [want for want in wanted if want not in boxes]  # rather on a wall than nowhere
@@ -513,76 +535,35 @@ def _box(sheet: _Sheet, words: Any) -> Box:
     return extent.x0, extent.y0, extent.x1, extent.y1
 
 
-# -- words and scales ----------------------------------------------------------------------------
-
-
-def _draw_scale(sheet: _Sheet) -> None:
-    """The colours, with decibels on one side and plain levels on the other."""
-    theme, scale = sheet.theme, sheet.scale
-    strip = sheet.figure.add_axes((0.875, 0.34, 0.026, 0.42))
-    strip.imshow(
-        cividis(np.linspace(0.0, 1.0, 256))[:, np.newaxis, :],
-        extent=(0.0, 1.0, scale.low_db, scale.high_db),
-        origin="lower",
-        aspect="auto",
-    )
-    strip.set_xticks([])
-    span = scale.high_db - scale.low_db
-    step = next((each for each in (1.0, 2.0, 5.0) if span <= 8.0 * each), 10.0)
-    ticks = np.arange(math.ceil(scale.low_db / step) * step, scale.high_db + 1e-9, step)
-    strip.set_yticks(ticks, [f"{tick:.0f}".replace("-", "−") for tick in ticks])
-    strip.tick_params(colors=theme.muted, labelsize=9, length=4)
-    beside = strip.secondary_yaxis("right")
-    # the contours' own levels, so that each can be found on the scale
-    lines = [at for at in contour_levels(sheet.levels) if _holds(scale, at)]
-    beside.set_yticks(
-        [float(decibels(np.array(at))) for at in lines], [trimmed(at * 1e6) for at in lines]
-    )
-    beside.tick_params(colors=theme.ink, labelsize=10, length=4)
-    for edge in (*strip.spines.values(), *beside.spines.values()):
-        edge.set_color(theme.muted)
-    for x, words, colour, align in (
-        (0.87, "dB over\n1 µW/m²", theme.muted, "right"),
-        (0.906, "level,\nµW/m²", theme.ink, "left"),
-    ):
-        sheet.figure.text(x, 0.775, words, color=colour, fontsize=9.5, ha=align, va="bottom")
-    usual = level(float(np.nanmedian(sheet.levels.outside_w_m2)))
-    sheet.figure.text(
-        0.888,
-        0.315,
-        f"outdoors: {usual}",
-        color=theme.muted,
-        fontsize=9,
-        ha="center",
-        va="center",
-    )
-
-
-def _holds(scale: Scale, level_w_m2: float) -> bool:
-    """Whether a level lies on a scale."""
-    return scale.low_db <= float(decibels(np.array(level_w_m2))) <= scale.high_db
+# -- words -------------------------------------------------------------------------------------
 
 
 def _draw_words(sheet: _Sheet, job: Job, plan: Plan, receiver: Receiver) -> None:
     figure, theme, levels = sheet.figure, sheet.theme, sheet.levels
     height = levels.height_m - job.building.space(levels.space).floor_m
-    title = f"{shown(plan.id, limit=40)}: level in {shown(levels.space, limit=40)}"
+    title = f"{plan_title(plan.id, plan.title)}: level in {space_title(job, levels.space)}"
     figure.text(
         0.035, 0.955, title, parse_math=False, color=theme.ink, fontsize=17, fontweight="bold"
     )
     known = levels.level_w_m2[levels.inside]
-    who = shown(receiver.id, limit=24)
+    who = receiver_title(job, receiver.id)
+    low_db, high_db = spanned(levels)
+    apart = f"{in_decibels(high_db - low_db)} apart" if high_db - low_db < _LITTLE_DB else ""
+    place_words = (f"{length(height, feet=job.feet)} above the floor, the height of {who}",)
     parts = (
-        f"{length(height, feet=job.feet)} above the floor, the height of {who}",
         f"at {who} {level(level_at(levels, receiver.position_m))}",
         f"lowest {level(float(known.min()))}",
         f"highest {level(float(known.max()))}",
+        *([f"hardly any difference: {apart}"] if apart else []),
     )
-    figure.text(
-        0.035, 0.918, "   ·   ".join(parts), parse_math=False, color=theme.muted, fontsize=11
+    for y, line in ((0.928, place_words), (0.904, parts)):
+        said = "   ·   ".join(line)
+        figure.text(0.035, y, said, parse_math=False, color=theme.muted, fontsize=11)
+    sources = (
+        "all sources together" if len(job.sources) > 1 else source_title(job, job.sources[0].id)
     )
-    sources = "all sources together" if len(job.sources) > 1 else shown(job.sources[0].id)
-    foot = (shown(job.name, limit=60), sources, "a prediction: a meter decides")
+    own = "colours span this room under this plan"
+    foot = (shown(job.name, limit=60), sources, own, "a prediction: a meter decides")
     figure.text(
         0.035, 0.03, "   ·   ".join(foot), parse_math=False, color=theme.muted, fontsize=9.5
     )

@@ -12,7 +12,9 @@ from envelope.geometry.plane import Floats
 from envelope.text import SPACE, trimmed
 from viewer.scene.records import Scale
 
-_SPAN_DB = (4, 30)  # least and most that the colours span
+_SPAN_DB = (1.0, 30.0)  # least and most that the colours span
+_END_DB = 0.5  # ends of the colours are whole steps of it where the room spans little
+_WHOLE_FROM_DB = 4.0  # spans from which they are whole decibels
 _FINE_M = 0.02  # pixels of the heat map
 _CONTOURS = (4, 9)  # at least and at most, where the level varies enough
 _FLOOR_W_M2 = 1e-18  # stands for nothing at all
@@ -25,19 +27,29 @@ _SERIES = (
         *(1.0, 1.12, 1.25, 1.4, 1.6, 1.8, 2.0, 2.24, 2.5, 2.8),
         *(3.2, 3.6, 4.0, 4.5, 5.0, 5.6, 6.3, 7.1, 8.0, 9.0),
     ),
+    tuple(k / 10 for k in range(10, 100)),  # two figures, and three in steps of five: our own
+    tuple(k / 20 for k in range(20, 200)),
 )
 
 
 def heat_scale(levels: FloorLevels) -> Scale:
-    """Ends of the colours: whole decibels around what the room spans, so that its contours show.
+    """Ends of the colours: just around what the room spans, so that its contours show.
 
     A room that spans little is spread over `_SPAN_DB[0]` at least; of one that spans much, what
     lies more than `_SPAN_DB[1]` below its highest level is all dark.
     """
+    low_db, high_db = spanned(levels)
+    step = 1.0 if high_db - low_db >= _WHOLE_FROM_DB else _END_DB
+    high = step * math.ceil(high_db / step - 1e-9)
+    low = step * math.floor(low_db / step + 1e-9)
+    span = min(max(high - low, _SPAN_DB[0]), _SPAN_DB[1])
+    return Scale(low_db=high - span, high_db=high)
+
+
+def spanned(levels: FloorLevels) -> tuple[float, float]:
+    """The lowest and the highest level of the room. [dB over 1 µW/m²]"""
     known = decibels(levels.level_w_m2[levels.inside])
-    high = math.ceil(float(known.max()) - 1e-9)
-    span = min(max(high - math.floor(float(known.min()) + 1e-9), _SPAN_DB[0]), _SPAN_DB[1])
-    return Scale(low_db=float(high - span), high_db=float(high))
+    return float(known.min()), float(known.max())
 
 
 def round_level(level_w_m2: float) -> str:

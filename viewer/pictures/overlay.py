@@ -178,12 +178,21 @@ class Sheet:
     def key(self, *, at: tuple[float, float], entries: Sequence[tuple[str, str, str]]) -> None:
         """Small boxes with words: (fill, edge, words); an empty fill leaves the box open.
 
-        With no edge it is a diamond and no box.
+        With no edge it is a diamond and no box, "hollow" an open diamond, "dashed" a dashed line.
         """
         x, y = at
         side = 16 * self.unit
         for fill, edge, words in entries:
-            if not edge:
+            if edge == "dashed":
+                for part in (0.0, 0.38, 0.76):
+                    start, level = x + part * side, y + side / 2
+                    ends = [(start, level), (start + 0.24 * side, level)]
+                    self.line(ends, width=2.0, colour=self.theme.ink)
+            elif edge == "hollow":
+                m, h = x + side / 2, y + side / 2
+                tips = [(m, y), (x + 0.8 * side, h), (m, y + side), (x + 0.2 * side, h), (m, y)]
+                self.line(tips, width=1.6, colour=self.theme.source)
+            elif not edge:
                 m, h = x + side / 2, y + side / 2
                 tips = [(m, y), (x + 0.8 * side, h), (m, y + side), (x + 0.2 * side, h)]
                 self.polygon(tips, fill=fill)
@@ -227,14 +236,19 @@ class Sheet:
         width, height = self.measure(text, size=15.5, bold=True)
         return width + 18 * self.unit, height + 9 * self.unit
 
-    def label(self, placed: Placed, *, gap: bool) -> None:
-        """A label with a line to what it speaks of; a gap's has an amber edge."""
+    def label(self, placed: Placed, *, gap: bool, cut: bool = False) -> None:
+        """A label with a line to what it speaks of; a gap's has an amber edge.
+
+        The line ends in a dot on a face that shows, in a ring on the edge of one that is cut away.
+        """
         left, top, right, bottom = placed.box
         if not placed.holds_anchor:
             self.line([placed.leader, placed.wanted.anchor], width=3.4, colour=self.theme.label)
             self.line([placed.leader, placed.wanted.anchor], width=1.3, colour=self.theme.ink)
             self.dot(placed.wanted.anchor, radius=4.6, fill=self.theme.label)
-            self.dot(placed.wanted.anchor, radius=3.0, fill=self.theme.ink)
+            self.dot(placed.wanted.anchor, radius=3.2 if cut else 3.0, fill=self.theme.ink)
+            if cut:
+                self.dot(placed.wanted.anchor, radius=1.7, fill=self.theme.label)
         self.box(placed.box, fill=self.theme.label, opacity=0.93, radius=5)
         if gap:
             bar = (left, top, left + 6 * self.unit, bottom)

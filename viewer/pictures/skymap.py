@@ -20,6 +20,7 @@ from envelope.geometry.plane import Floats
 from envelope.text import percent
 from envelope.text.names import face_title, shown
 from envelope.text.sentences import headline
+from envelope.text.trade import source_title, space_title
 from viewer.pictures.labels import Box, Placed, Wanted, place
 from viewer.pictures.sky_labels import POINTS, box_of, within
 from viewer.scene.colours import AMBER, THEMES, Theme, ThemeName, cividis
@@ -212,12 +213,12 @@ def _draw_labels(axes: Any, sky: Sky, job: Job, found: ReceiverResult) -> None:
         taken.append((x - _MARK, y - _MARK, x + _MARK, y + _MARK))
     home = next(each.space for each in job.receivers if each.id == found.id)
     wanted: list[tuple[str, Floats, int | None]] = [
-        (shown(source.id, limit=24), source.at, None) for source in sky.sources
+        (source_title(job, source.id), source.at, None) for source in sky.sources
     ]
     named = [leak for leak in found.gaps if leak.kind != "reveal" and leak.panel in marks]
     for leak in [each for each in named if each.share >= _NAMED_FROM][:_LABELS_AT_MOST]:
         panel = job.building.panel(leak.panel)
-        title = face_title(panel, home=home)
+        title = face_title(panel, home=home, room=space_title(job, panel.space))
         wanted.append((f"{title} {percent(leak.share)}", marks[leak.panel], panels[leak.panel]))
     for words, at, index in wanted:
         size = _measured(axes, words)
@@ -315,10 +316,13 @@ def _draw_words(
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
-    title = f"What {shown(found.id)} sees"
-    figure.text(0.055, 0.955, title, size=15, color=theme.ink, va="center", weight="bold")
-    parts = headline(plan=plan, result=found)
-    figure.text(0.055, 0.925, "   ·   ".join(parts), size=9.5, color=theme.muted, va="center")
+    title = f"What {shown(found.name)} sees"
+    figure.text(0.055, 0.968, title, size=15, color=theme.ink, va="center", weight="bold")
+    named = {each.id: each.title for each in job.plans}
+    parts = headline(plan=plan, title=named.get(plan, ""), result=found)
+    for y, line in ((0.943, parts[:2]), (0.924, parts[2:])):  # more than one line has room for
+        said = "   ·   ".join(line)
+        figure.text(0.055, y, said, size=9.5, color=theme.muted, va="center", parse_math=False)
     figure.text(
         0.055,
         0.012,

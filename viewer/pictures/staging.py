@@ -23,7 +23,7 @@ from envelope.geometry.plane import Floats
 from viewer.pictures.cables import wiring_bodies
 from viewer.scene.colours import AMBER, LANDING, Theme, cividis, is_dark
 from viewer.scene.compass import ring_at, ring_points
-from viewer.scene.highlights import MAX_BEAMS, beam_order, is_outlined, let_in_db
+from viewer.scene.highlights import MAX_BEAMS, beam_order, is_outlined, let_in_db, named_faces
 from viewer.scene.meshes import STUB_M, pieces_of, prism
 from viewer.scene.openings import tilted
 from viewer.scene.records import (
@@ -52,6 +52,7 @@ from viewer.scene.shapes import (
     Shape,
     arrow,
     creases,
+    dashed,
     fading_sides,
     flat_body,
     furniture_body,
@@ -64,6 +65,7 @@ from viewer.scene.transmitters import dashes, diamond, mark_size, shown_sights
 from viewer.scene.view import Camera, View
 
 Quantity = Literal["let-in", "loss", "treatment", "wiring"]
+_DASH_PX = 9.0  # long a dash of the outline of a face that is cut away
 _GAP_PX = 1.9  # half the width of an outline
 _BEAM_OPACITY = 0.1
 _ROOF_OPACITY = 0.08  # of a slope that is cut away: its shape is told, what lies behind it shows
@@ -135,6 +137,8 @@ def stage(
         if leak is not None and is_outlined(leak) and quantity != "wiring":
             lines += _gap_lines(panel, scene, camera)
     lines += _hints(scene, scope, theme, camera)
+    if quantity != "wiring":
+        lines += _cut_faces(scene, plan, receiver, scope, theme, camera)
     for each in scene.receivers:
         if each.space in rooms.full:
             for piece in each.furniture:
@@ -210,6 +214,38 @@ def _hints(scene: Scene, scope: Scope, theme: Theme, camera: Camera) -> list[Lin
     return lines
 
 
+def _cut_faces(
+    scene: Scene, plan: str, receiver: str, scope: Scope, theme: Theme, camera: Camera
+) -> list[Line]:
+    """Dashed outlines of the named faces that are cut away, and of the walls that carry them."""
+    pixel, view = camera.metres_per_pixel, camera.view
+    outlined: dict[str, ScenePanel] = {}
+    named = named_faces(scene, plan=plan, receiver=receiver, rooms=scope.rooms, view=view)
+    for label in named:
+        panel = scene.panels[scene.panel_index[label.panel]]
+        if seen(panel, scene, view):
+            continue
+        host = None if panel.host is None else scene.panels[scene.panel_index[panel.host]]
+        for each in (panel, host):
+            if each is not None and each.kind in ("wall", "ceiling") and not faces(each, view):
+                outlined[each.id] = each
+    lines: list[Line] = []
+    for panel in outlined.values():
+        ring = panel.outlines[0]
+        # light between dark dashes, so that it is seen on any ground
+        lines.append(_faint(ring, 0.8 * pixel, theme.label, panel.id, closed=True))
+        lines += [
+            _faint(ends, 1.1 * pixel, theme.ink, panel.id)
+            for ends in dashed(ring, long_m=_DASH_PX * pixel)
+        ]
+    return lines
+
+
+def _faint(points: Floats, radius_m: float, colour: str, of: str, *, closed: bool = False) -> Line:
+    """A line that is not quite opaque: else it would cast corner shading on what it passes."""
+    return Line(points=points, radius_m=radius_m, colour=colour, closed=closed, opacity=0.99, of=of)
+
+
 def _transmitters(
     scene: Scene, scope: Scope, theme: Theme, pixel: float
 ) -> tuple[list[Body], list[Line]]:
@@ -218,16 +254,30 @@ def _transmitters(
     bodies = [
         Body(
             mesh=diamond(mark.at_m, mark_size(scope.ring)),
-            colour=theme.source,
+            colour=theme.label if mark.hidden else theme.source,
             over=True,
             of=mark.source,
         )
         for mark in near
     ]
+    rims = [
+        Line(
+            points=edge,
+            radius_m=1.1 * pixel,
+            colour=theme.source,
+            closed=False,
+            opacity=0.99,
+            over=True,
+            of=mark.source,
+        )
+        for mark in near
+        if mark.hidden
+        for edge in creases(diamond(mark.at_m, mark_size(scope.ring)))
+    ]
     home = scene.receivers[scene.receiver_index[scope.receiver]].space
     if home not in scope.rooms.full:
-        return bodies, []
-    lines = [
+        return bodies, rims
+    lines = rims + [
         Line(
             points=ends,
             radius_m=1.0 * pixel,

@@ -18,6 +18,8 @@ from envelope.errors import MissingExtraError
 from envelope.files import write_atomically
 from envelope.geometry.plane import Floats
 from envelope.text import length
+from envelope.text.names import plan_title
+from envelope.text.trade import receiver_title
 from envelope.wiring.field_map import field_map
 from envelope.wiring.results import FieldMap, Span, WiringResults
 from envelope.wiring.routing import Run
@@ -138,6 +140,7 @@ def _draw_room(ax: Any, system: System, results: WiringResults) -> None:
 
     colours = matplotlib.colormaps["cividis"]
     receiver = system.receivers[0]
+    who = receiver_title(system.job, receiver.id)
     left = _remaining(results)
     _draw_edges(ax, system.job.building, receiver.space)
     for run in system.runs(system.combinations[0]):
@@ -148,12 +151,19 @@ def _draw_room(ax: Any, system: System, results: WiringResults) -> None:
         )
     spot = _seen(receiver.position_m[np.newaxis])[0]
     ax.plot(*spot, marker="o", markersize=9, color="white", markeredgecolor=_INK, zorder=6)
-    ax.annotate(receiver.id, spot, xytext=(9, -3), textcoords="offset points", fontsize=8, zorder=7)
+    ax.annotate(
+        who,
+        spot,
+        xytext=(9, -3),
+        textcoords="offset points",
+        fontsize=8,
+        zorder=7,
+    )
     _name_runs(ax, system, left)
     ax.set_aspect("equal")
     ax.axis("off")
     ax.set_title(
-        f"Cables and cords, by what remains\nat {receiver.id} when each is off: dark ones matter",
+        f"Cables and cords, by what remains\nat {who} when each is off: dark ones matter",
         fontsize=9.5,
         loc="left",
         color=_INK,
@@ -217,6 +227,7 @@ def _draw_map(ax: Any, system: System, results: WiringResults, drawn: FieldMap, 
         style = {"color": "white", "linewidth": 1.0, "linestyle": (0, (1, 1.5)), "zorder": 3}
         ax.plot(*run.path_m[:, :2].T, **style)
     receiver = system.receivers[0]
+    who = receiver_title(system.job, receiver.id)
     ax.plot(*receiver.position_m[:2], marker="o", markersize=7, color="white", markeredgecolor=_INK)
     plan = next(each for each in results.plans if each.plan == drawn.plan)
     at = plan.receivers[0].field_v_m
@@ -225,8 +236,8 @@ def _draw_map(ax: Any, system: System, results: WiringResults, drawn: FieldMap, 
     above = length(drawn.height_m - space.floor_m, feet=feet)
     floats = ", a coating has no bond" if plan.unbonded else ""
     ax.set_title(
-        f"{'today' if drawn.plan == AS_BUILT else drawn.plan}: "
-        f"{span_words(at)} at {receiver.id}\n{above} above the floor{floats}",
+        f"{plan_title(drawn.plan, system.job.plan(drawn.plan).title)}: "
+        f"{span_words(at)} at {who}\n{above} above the floor{floats}",
         fontsize=9.5,
         loc="left",
         color=_INK,

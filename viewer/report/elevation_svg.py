@@ -86,6 +86,7 @@ def _cutout_name(job: Job, panel: str) -> str:
         kind=found.kind,
         aliases=found.aliases,
         title=found.title,
+        normal=found.normal,
     )
 
 

@@ -195,9 +195,7 @@ class _Found:
     def _face(self, panel: str) -> str:
         found = self.job.building.panel(panel)
         home = self.at(AS_BUILT).space
-        if found.space == home:
-            return face_title(found, home=home)
-        return trade.face_name(self.job, panel)
+        return face_title(found, home=home, room=trade.space_title(self.job, found.space))
 
     def ways(self) -> list[dict[str, str]]:
         """Faces by which most of the level comes in today."""

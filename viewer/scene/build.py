@@ -116,6 +116,7 @@ def build_scene(
                 behind=tuple(dict.fromkeys(behind)),
                 states=states[index],
                 title=panel.title,
+                room=building.space(panel.space).title,
             )
         )
     corners = np.concatenate([panel.outline for panel in building.panels])

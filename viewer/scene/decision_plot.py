@@ -15,6 +15,7 @@ from envelope import text
 from envelope.building.job import Job
 from envelope.plans.decision import Decision
 from envelope.text.names import shown
+from envelope.text.trade import receiver_title
 
 _LEVEL_SERIES = ((1.0,), (1.0, 2.0, 5.0), (1.0, 1.5, 2.0, 3.0, 5.0, 7.0))  # of a decade
 _TICKS = 4  # at least, on either axis
@@ -86,7 +87,7 @@ def decision_plot(job: Job, decision: Decision) -> DecisionPlot:
     ]
     unit = "ft²" if job.feet else "m²"
     return DecisionPlot(
-        title=f"{shown(job.name)}: level at {shown(decision.receiver)} for the money",
+        title=f"{shown(job.name)}: level at {receiver_title(job, decision.receiver)} for the money",
         across=f"cost before tax, {job.costs.currency}"
         if priced
         else f"area treated, {unit} (not all is priced)",

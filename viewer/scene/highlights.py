@@ -14,6 +14,8 @@ from envelope.text import percent
 from envelope.text.names import face_title
 from envelope.text.sentences import SAME_DB, leak_label
 from viewer.scene.records import BeamShare, Scene, SceneBeam, ScenePanel
+from viewer.scene.rooms import Rooms, seen
+from viewer.scene.view import View
 
 MAX_LABELS = 5  # faces named in one picture
 MAX_BEAMS = 2
@@ -71,12 +73,34 @@ def face_labels(scene: Scene, *, plan: str, receiver: str) -> tuple[FaceLabel, .
     return tuple(_label(panel, leak, home=home, place=place) for panel, leak in gaps + others)
 
 
+def named_faces(
+    scene: Scene, *, plan: str, receiver: str, rooms: Rooms, view: View
+) -> tuple[FaceLabel, ...]:
+    """Labels of the faces that a picture names.
+
+    Parameters
+    ----------
+    scene : Scene
+    plan, receiver : str
+    rooms : Rooms
+        That are shown.
+    view : View
+        From where; what is named only while it shows depends on it.
+    """
+    found = []
+    for label in face_labels(scene, plan=plan, receiver=receiver):
+        panel = scene.panels[scene.panel_index[label.panel]]
+        if panel.space in rooms.full and (not label.only_seen or seen(panel, scene, view)):
+            found.append(label)
+    return tuple(found[:MAX_LABELS])
+
+
 def _label(panel: ScenePanel, leak: PanelLeak, *, home: str, place: int) -> FaceLabel:
     stands = panel.states[place].stands
-    title = face_title(panel, home=home)
+    title = face_title(panel, home=home, room=panel.room)
     return FaceLabel(
         panel=panel.id,
-        text=leak_label(panel, leak, home=home, stands=stands),
+        text=leak_label(panel, leak, home=home, stands=stands, room=panel.room),
         short=f"{title}, {stands}: {percent(leak.share)}"
         if stands
         else f"{title}: {percent(leak.share)}",

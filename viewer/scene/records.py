@@ -99,6 +99,7 @@ class ScenePanel:
     behind: tuple[str, ...]  # "outdoors", "earth", or ids of the spaces behind
     states: tuple[PanelState, ...]  # one a plan
     title: str = ""  # what the client calls its opening
+    room: str = ""  # what the client calls its space
 
     @property
     def outlines(self) -> tuple[Floats, ...]:
@@ -233,6 +234,11 @@ class SceneReceiver:
     size_m: Floats | None
     furniture: tuple[Furniture, ...]
     title: str = ""  # what the client calls it
+
+    @property
+    def name(self) -> str:
+        """What people read."""
+        return self.title or self.id
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

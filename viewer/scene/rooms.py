@@ -144,6 +144,21 @@ def mark_of(panel: ScenePanel, view: View) -> Floats:
     return lowest
 
 
+def edges_of(panel: ScenePanel, view: View) -> Floats:
+    """Middles (n, 3) of the longer edges of a face that is cut away, what stands free first.
+
+    Of a wall or an opening that is the upper edge, of a ceiling the one that is nearest to the eye:
+    nothing but the outline itself is drawn there.
+    """
+    ring = panel.outlines[0]
+    middles = 0.5 * (ring + np.roll(ring, -1, axis=0))
+    lengths = np.linalg.norm(ring - np.roll(ring, -1, axis=0), axis=1)
+    middles = middles[lengths > 0.3 * lengths.max()]
+    along = view.towards_eye * (1.0, 1.0, 0.0) if panel.kind == "ceiling" else (0.0, 0.0, 1.0)
+    order: Floats = middles[np.argsort(-(middles @ np.asarray(along)), kind="stable")]
+    return order
+
+
 def cut_roofs(*, scene: Scene, rooms: Rooms, view: View) -> list[ScenePanel]:
     """Ceilings that are cut away, in rooms where one slopes: they tell the roof's shape."""
     ceilings = [

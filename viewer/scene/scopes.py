@@ -18,7 +18,14 @@ from envelope.text.names import shown
 from viewer.scene.compass import arrow_on, blocked_arcs, ring_at, ring_for, ring_points
 from viewer.scene.records import Ring, Scene
 from viewer.scene.rooms import Rooms, rooms_of
-from viewer.scene.transmitters import diamond, is_near, label_of, mark_size, way_to
+from viewer.scene.transmitters import (
+    diamond,
+    is_hidden,
+    is_near,
+    label_of,
+    mark_size,
+    way_to,
+)
 from viewer.scene.view import View, best_view
 
 STOREY_ELEVATION_RAD = math.radians(48.0)  # a whole storey is seen from higher up
@@ -34,6 +41,7 @@ class SourceMark:
     short: str  # where there is little room
     at_m: Floats  # (3,) of what the label names
     arrow_m: tuple[Floats, Floats] | None  # tail and tip; None where it stands in the picture
+    hidden: bool = False  # stands in a room that is not shown, below, above or beside it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -152,10 +160,11 @@ def _marks(
         found.append(
             SourceMark(
                 source=source.id,
-                label=label_of(source, who, ring=ring, feet=scene.feet),
+                label=label_of(source, who, scene=scene, rooms=rooms, ring=ring),
                 short=shown(source.name, limit=24),
                 at_m=at_m,
                 arrow_m=arrow,
+                hidden=arrow is None and is_hidden(source, rooms),
             )
         )
     return tuple(found)

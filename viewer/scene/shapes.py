@@ -50,6 +50,33 @@ class Line:
     of: str = ""
 
 
+def dashed(points: Floats, *, long_m: float, closed: bool = True) -> list[Floats]:
+    """Dashes (k, 3) along a line (n, 3), and gaps half as long between them.
+
+    Parameters
+    ----------
+    points : (n, 3) float
+        [m]
+    long_m : float
+        Of a dash.
+    closed : bool
+        Whether the line goes back to its first point.
+    """
+    found: list[Floats] = []
+    ends = np.roll(points, -1, axis=0) if closed else points[1:]
+    for start, end in zip(points, ends, strict=False):
+        side = float(np.linalg.norm(end - start))
+        if side < 1e-9:
+            continue
+        # a dash begins and ends each side, so that corners are drawn
+        count = max(1, round((side / long_m + 0.5) / 1.5))
+        step = 1.0 / (1.5 * count - 0.5)
+        for k in range(count):
+            part = np.array([[1.5 * k * step], [(1.5 * k + 1.0) * step]])
+            found.append(start + part * (end - start))
+    return found
+
+
 def furniture_body(piece: Furniture) -> Body:
     half = tuple(float(size) / 2 for size in piece.size_m)
     if piece.kind in SQUARENESS:

@@ -138,12 +138,12 @@ def to_json(scene: Scene) -> Json:
         "receivers": [
             {
                 "id": r.id,
-                "title": r.title or r.id,
+                "title": r.name,
                 "space": r.space,
                 "position": _flat(r.position_m),
                 "size": None if r.size_m is None else _flat(r.size_m),
                 "furniture": [_furniture(piece) for piece in r.furniture],
-                "nothing": no_leak_sentence(r.id),
+                "nothing": no_leak_sentence(r.name),
             }
             for r in scene.receivers
         ],
@@ -352,7 +352,7 @@ def _leak(
         "trial": trial(leak),
         "is_gap": leak.is_gap,
         "outlined": is_outlined(leak),
-        "label": leak_label(panel, leak, home=home, stands=stands),
+        "label": leak_label(panel, leak, home=home, stands=stands, room=panel.room),
         "lines": []
         if result is None
         else list(leak_sentences(leak, result, threshold_db=scene.threshold_db)),
@@ -424,7 +424,7 @@ def _plan(plan: ScenePlan, scene: Scene) -> Json:
         receivers.append(
             {
                 **_numbers(result),
-                "headline": list(headline(plan=plan.id, result=result)),
+                "headline": list(headline(plan=plan.id, title=plan.title, result=result)),
                 "labels": [asdict(label) for label in labels],
                 "beams": list(beam_order(scene, plan=plan.id, receiver=receiver.id)),
             }

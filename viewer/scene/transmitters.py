@@ -13,6 +13,7 @@ import numpy as np
 from envelope.geometry.plane import Floats
 from envelope.text import far_length
 from viewer.scene.records import Mesh, Ring, Scene, ScenePanel, SceneReceiver, SceneSource, Sight
+from viewer.scene.rooms import Rooms
 
 _NEAR = 2.0  # radii of the ring within which a transmitter stands where it is
 _WALL_M = 0.45  # two panels nearer to one another are one wall or floor
@@ -118,12 +119,43 @@ def way_to(source: SceneSource, receiver: SceneReceiver) -> Floats | None:
     return way
 
 
-def label_of(source: SceneSource, receiver: SceneReceiver, *, ring: Ring, feet: bool) -> str:
-    """A source's label, with its distance where it is not shown where it is."""
-    if source.position_m is None or is_near(source, ring):
+def is_hidden(source: SceneSource, rooms: Rooms) -> bool:
+    """Whether a transmitter stands in a room that is not shown."""
+    return source.space is not None and source.space not in rooms.full
+
+
+def label_of(
+    source: SceneSource, receiver: SceneReceiver, *, scene: Scene, rooms: Rooms, ring: Ring
+) -> str:
+    """A source's label, with its distance where it is not shown where it is.
+
+    Of one in a room that is not shown it says on which side of what is shown: its mark is drawn
+    before floors and walls that hide it, and would else seem to stand on them.
+
+    Parameters
+    ----------
+    source : SceneSource
+    receiver : SceneReceiver
+        From where distances count.
+    scene : Scene
+    rooms : Rooms
+        That are shown.
+    ring : Ring
+    """
+    if source.position_m is None:
         return source.label
-    away = float(np.linalg.norm(source.position_m - receiver.position_m))
-    return f"{source.label}, {far_length(away, feet=feet)} away"
+    if not is_near(source, ring):
+        away = float(np.linalg.norm(source.position_m - receiver.position_m))
+        return f"{source.label}, {far_length(away, feet=scene.feet)} away"
+    if not is_hidden(source, rooms):
+        return source.label
+    full = [space for space in scene.spaces if space.id in rooms.full]
+    height = float(source.position_m[2])
+    if height < min(space.floor_m for space in full):
+        return f"{source.label}, under this floor"
+    if height > max(space.top_m for space in full):
+        return f"{source.label}, over this ceiling"
+    return f"{source.label}, behind a wall"
 
 
 def mark_size(ring: Ring) -> float:

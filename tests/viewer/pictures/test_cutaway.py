@@ -308,7 +308,7 @@ def rendered(house_scene: Scene) -> np.ndarray:
     if not gl.can_draw():
         pytest.fail("pictures need EGL or OSMesa here")
     of = shot(house_scene, view=NEAR_SOUTH_EAST)
-    return np.asarray(pictures._rendered(of).convert("RGB"), dtype=int)
+    return np.asarray(pictures._rendered(of, pictures.staged_of(of)).convert("RGB"), dtype=int)
 
 
 def around(image: np.ndarray, at: np.ndarray, reach: int = 2) -> np.ndarray:

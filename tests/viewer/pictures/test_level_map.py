@@ -80,7 +80,10 @@ def test_the_scale_spans_what_the_room_does(split: FloorLevels):
     # from 3.16 to 100 µW/m²: 5 to 20 dB over 1 µW/m²
     assert heat_scale(split) == Scale(low_db=5.0, high_db=20.0)
     narrow = levels_over_bedroom(lambda x, y: 24.0 + 0.25 * x + 0.0 * y)  # 24 to 25 dB
-    assert heat_scale(narrow).high_db - heat_scale(narrow).low_db == 4.0
+    # it has a contour at 24.1 dB and one at 25.0: on a scale of 4 dB the room would be one colour
+    assert heat_scale(narrow) == Scale(low_db=24.0, high_db=25.5)
+    flat = levels_over_bedroom(lambda x, y: 24.0 + 0.01 * x + 0.0 * y)
+    assert heat_scale(flat) == Scale(low_db=23.5, high_db=24.5)
     wide = levels_over_bedroom(lambda x, y: -30.0 + 15.0 * x + 0.0 * y)
     assert heat_scale(wide).high_db - heat_scale(wide).low_db == 30.0
 
@@ -102,7 +105,8 @@ def test_contours_stand_at_round_levels(split: FloorLevels):
     assert decades == pytest.approx(np.round(decades), abs=1e-9)
     assert 4 <= len(decades) <= 9
     narrow = levels_over_bedroom(lambda x, y: 24.0 + 0.25 * x + 0.0 * y)  # 251 to 318 µW/m²
-    assert [round(level * 1e6, 9) for level in contour_levels(narrow)] == [280.0]
+    found = [round(level * 1e6, 9) for level in contour_levels(narrow)]
+    assert found == [260.0, 270.0, 280.0, 290.0, 300.0, 310.0]
 
 
 def test_an_even_level_has_no_contour():

@@ -11,6 +11,7 @@ from viewer.pictures.cutaway import shot_of
 from viewer.pictures.staging import stage
 from viewer.scene.colours import LIGHT
 from viewer.scene.records import Ring, Scene, SceneSource
+from viewer.scene.rooms import Rooms
 from viewer.scene.scopes import extent, scope_of
 from viewer.scene.to_json import to_json
 from viewer.scene.transmitters import dashes, diamond, is_near, label_of, sights, way_to
@@ -87,13 +88,23 @@ def test_a_far_one_comes_as_an_arrow_with_its_distance(
     assert is_near(near, RING)
     assert not is_near(far, RING)
     assert not is_near(at(router, 2.0, 1.0, -6.1), RING)
-    assert label_of(near, bed, ring=RING, feet=False) == "router in hall"
-    assert label_of(far, bed, ring=RING, feet=False) == "router in hall, 40\u00a0m away"
-    assert label_of(far, bed, ring=RING, feet=True) == "router in hall, 131\u00a0ft away"
+    own = Rooms(full=("bedroom",), low=("hall",), below=())
+
+    def label(of: SceneSource, *, feet: bool = False, rooms: Rooms = own) -> str:
+        scene = replace(house_scene, feet=feet)
+        return label_of(of, bed, scene=scene, rooms=rooms, ring=RING)
+
+    # its mark is drawn before the floor or the wall that hides it: the words say where it is
+    assert label(near) == "router in hall, under this floor"
+    assert label(router) == "router in hall, behind a wall"
+    assert label(at(router, 2.0, 1.0, 5.9)) == "router in hall, over this ceiling"
+    assert label(router, rooms=replace(own, full=("bedroom", "hall"))) == "router in hall"
+    assert label(far) == "router in hall, 40\u00a0m away"
+    assert label(far, feet=True) == "router in hall, 131\u00a0ft away"
     assert way_to(far, bed) == pytest.approx([0.0, 1.0, 0.0])
     mast = next(source for source in house_scene.sources if source.id == "mast")
     assert way_to(mast, bed) is mast.direction
-    assert label_of(mast, bed, ring=RING, feet=False) == mast.label
+    assert label(mast) == mast.label
 
 
 @pytest.mark.parametrize("below_m", [0.0, 3.0])
