@@ -1,116 +1,156 @@
-"""Compiled parts of the search: levels of partial plans, prices of packages, depth first."""
+"""Compiled parts of plans: products of paths, levels of figures, prices of packages."""
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NamedTuple
 
 from envelope.rays.kernel.jit import compiled
 
 
-@compiled
-def add_paths(
-    vector: Any,
-    chosen: Any,
-    outputs: Any,
-    coefficients: Any,
-    start: Any,
-    rows: Any,
-    offsets: Any,
-    factors: Any,
-    units: Any,
-    strides: Any,
-    widths: Any,
-) -> None:
-    """Add every path's product under chosen options to a vector of figures."""
-    for path in range(len(outputs)):
-        one = coefficients[path, 0]
-        other = coefficients[path, 1]
-        for element in range(start[path], start[path + 1]):
-            row = rows[element]
-            at = offsets[element]
-            for w in range(widths[row]):
-                at += strides[row, w] * chosen[units[row, w]]
-            one *= factors[at, 0]
-            other *= factors[at, 1]
-        vector[outputs[path]] += one + other
+class Balance(NamedTuple):
+    """Where figures stand in a vector, as compiled code reads `Layout`."""
+
+    bands: int
+    spaces: int
+    direct: int
+    fed: int
+    pair_row: Any
+    pair_column: Any
+    space_of: Any
+
+
+class Products(NamedTuple):
+    """`Paths` as compiled code reads them."""
+
+    outputs: Any
+    coefficients: Any
+    start: Any
+    rows: Any
+    offsets: Any
+    factors: Any
+    units: Any
+    strides: Any
+    widths: Any
+
+
+class Lookups(NamedTuple):
+    """Tables below one another: table t adds to the figures ``columns[column_start[t]:]``.
+
+    The values of the cell of chosen options stand at ``offset[t] + stride[t] · chosen``.
+    """
+
+    values: Any
+    offset: Any
+    units: Any  # (tables, w) that each is over, -1 after the last
+    stride: Any  # (tables, w)
+    column_start: Any  # (tables + 1,)
+    columns: Any
 
 
 @compiled
-def fill_table(
-    table: Any,
-    options: Any,
-    chosen: Any,
-    outputs: Any,
-    coefficients: Any,
-    start: Any,
-    rows: Any,
-    offsets: Any,
-    factors: Any,
-    units: Any,
-    strides: Any,
-    widths: Any,
-) -> None:
+def add_paths(vector: Any, chosen: Any, paths: Any, first: int, last: int) -> None:
+    """Add the products of paths `first` to `last` under chosen options to a vector of figures."""
+    for path in range(first, last):
+        one = paths.coefficients[path, 0]
+        other = paths.coefficients[path, 1]
+        for element in range(paths.start[path], paths.start[path + 1]):
+            row = paths.rows[element]
+            at = paths.offsets[element]
+            for w in range(paths.widths[row]):
+                at += paths.strides[row, w] * chosen[paths.units[row, w]]
+            one *= paths.factors[at, 0]
+            other *= paths.factors[at, 1]
+        vector[paths.outputs[path]] += one + other
+
+
+@compiled
+def fill_table(table: Any, options: Any, chosen: Any, paths: Any) -> None:
     """Add every path's product to each cell (cells, outputs) of a table over a few units."""
     for cell in range(table.shape[0]):
         rest = cell
         for unit in range(len(options) - 1, -1, -1):
             chosen[unit] = rest % options[unit]
             rest //= options[unit]
-        add_paths(
-            table[cell],
-            chosen,
-            outputs,
-            coefficients,
-            start,
-            rows,
-            offsets,
-            factors,
-            units,
-            strides,
-            widths,
-        )
+        add_paths(table[cell], chosen, paths, 0, len(paths.outputs))
 
 
 @compiled
-def level_at(
-    vector: Any,
-    receiver: int,
-    bands: int,
-    spaces: int,
-    direct: int,
-    fed: int,
-    pair_row: Any,
-    pair_column: Any,
-    space: int,
-    work: Any,
-) -> float:
-    """Level at a receiver: direct parts, and each band's balance solved towards its space."""
+def add_tables(vector: Any, chosen: Any, tables: Any, first: int, last: int) -> None:
+    """Add the cells of tables `first` to `last` under chosen options to a vector of figures."""
+    for table in range(first, last):
+        at = tables.offset[table]
+        for w in range(tables.units.shape[1]):
+            if tables.units[table, w] < 0:
+                break
+            at += tables.stride[table, w] * chosen[tables.units[table, w]]
+        begin = tables.column_start[table]
+        for column in range(begin, tables.column_start[table + 1]):
+            vector[tables.columns[column]] += tables.values[at + column - begin]
+
+
+@compiled
+def level_at(vector: Any, receiver: int, layout: Any, limit: float, work: Any) -> float:
+    """Level at a receiver: direct parts, and each band's balance solved towards its space.
+
+    Bands are no longer added once the sum has reached the limit.
+    """
     total = 0.0
-    pairs = len(pair_row)
+    bands = layout.bands
+    spaces = layout.spaces
+    pairs = len(layout.pair_row)
+    space = layout.space_of[receiver]
+    last = spaces - 1
     for band in range(bands):
         total += vector[receiver * bands + band]
+    for band in range(bands):
+        if total >= limit:
+            return total
+        # the receiver's own space last, so that eliminating forwards leaves it alone
         for i in range(spaces):
             for j in range(spaces):
                 work[i, j] = 0.0
-            work[i, spaces] = vector[direct + (receiver * bands + band) * spaces + i]
+            place = last if i == space else (i - 1 if i > space else i)
+            work[place, spaces] = vector[layout.direct + (receiver * bands + band) * spaces + i]
         for pair in range(pairs):
-            value = vector[fed + band * pairs + pair]
-            if pair_row[pair] != pair_column[pair]:
+            value = vector[layout.fed + band * pairs + pair]
+            row = layout.pair_row[pair]
+            column = layout.pair_column[pair]
+            if row != column:
                 value = -value
-            work[pair_row[pair], pair_column[pair]] += value
-        for pivot in range(spaces):
-            if pivot == space:
-                continue
+            row = last if row == space else (row - 1 if row > space else row)
+            column = last if column == space else (column - 1 if column > space else column)
+            work[row, column] += value
+        for pivot in range(last):
             scale = 1.0 / work[pivot, pivot]
-            for i in range(spaces):
-                if i > pivot or i == space:
-                    factor = work[i, pivot] * scale
-                    if factor != 0.0:
-                        for j in range(spaces + 1):
-                            if j > pivot or j == space:
-                                work[i, j] -= factor * work[pivot, j]
-        total += work[space, spaces] / work[space, space]
+            for i in range(pivot + 1, spaces):
+                factor = work[i, pivot] * scale
+                if factor != 0.0:
+                    for j in range(pivot + 1, spaces + 1):
+                        work[i, j] -= factor * work[pivot, j]
+        total += work[last, spaces] / work[last, last]
     return total
+
+
+@compiled
+def combined(vector: Any, weights: Any, worst: bool, layout: Any, limit: float, work: Any) -> float:
+    """The worst or the weighted level over all receivers: what a search makes small.
+
+    What comes to the limit or more is not followed to its end.
+    """
+    found = 0.0
+    for receiver in range(len(layout.space_of)):
+        weight = weights[receiver]
+        if weight == 0.0:
+            continue
+        left = limit / weight if worst else (limit - found) / weight
+        level = weight * level_at(vector, receiver, layout, left, work)
+        if worst:
+            found = max(found, level)
+        else:
+            found += level
+        if found >= limit:
+            break
+    return found
 
 
 @compiled
@@ -118,107 +158,21 @@ def table_levels(
     plans: Any,
     levels: Any,
     constant: Any,
-    cells: Any,
-    offset: Any,
-    units: Any,
-    stride: Any,
-    bands: int,
-    spaces: int,
-    direct: int,
-    fed: int,
-    pair_row: Any,
-    pair_column: Any,
-    space_of: Any,
-    outputs: Any,
-    coefficients: Any,
-    path_start: Any,
-    rows: Any,
-    path_offsets: Any,
-    factors: Any,
-    row_units: Any,
-    row_strides: Any,
-    widths: Any,
+    tables: Any,
+    paths: Any,
+    layout: Any,
     vector: Any,
     work: Any,
 ) -> None:
     """Levels (n, receivers) of whole plans (n, units): tables looked up, paths multiplied out."""
-    size = len(constant)
     for plan in range(plans.shape[0]):
         chosen = plans[plan]
-        for j in range(size):
+        for j in range(len(constant)):
             vector[j] = constant[j]
-        for table in range(len(offset)):
-            at = offset[table]
-            for w in range(units.shape[1]):
-                if units[table, w] < 0:
-                    break
-                at += stride[table, w] * chosen[units[table, w]]
-            for j in range(size):
-                vector[j] += cells[at, j]
-        add_paths(
-            vector,
-            chosen,
-            outputs,
-            coefficients,
-            path_start,
-            rows,
-            path_offsets,
-            factors,
-            row_units,
-            row_strides,
-            widths,
-        )
-        for receiver in range(len(space_of)):
-            levels[plan, receiver] = level_at(
-                vector,
-                receiver,
-                bands,
-                spaces,
-                direct,
-                fed,
-                pair_row,
-                pair_column,
-                space_of[receiver],
-                work,
-            )
-
-
-@compiled
-def combined(
-    vector: Any,
-    weights: Any,
-    worst: bool,
-    bands: int,
-    spaces: int,
-    direct: int,
-    fed: int,
-    pair_row: Any,
-    pair_column: Any,
-    space_of: Any,
-    work: Any,
-) -> float:
-    """The worst or the weighted level over all receivers: what a search makes small."""
-    found = 0.0
-    for receiver in range(len(space_of)):
-        if weights[receiver] == 0.0:
-            continue
-        level = weights[receiver] * level_at(
-            vector,
-            receiver,
-            bands,
-            spaces,
-            direct,
-            fed,
-            pair_row,
-            pair_column,
-            space_of[receiver],
-            work,
-        )
-        if worst:
-            found = max(found, level)
-        else:
-            found += level
-    return found
+        add_tables(vector, chosen, tables, 0, len(tables.offset))
+        add_paths(vector, chosen, paths, 0, len(paths.outputs))
+        for receiver in range(len(layout.space_of)):
+            levels[plan, receiver] = level_at(vector, receiver, layout, 1e300, work)
 
 
 @compiled
@@ -231,225 +185,3 @@ def packages_price(quantity: int, edges: Any, prices: Any, low: int, high: int) 
         else:
             low = middle + 1
     return int(prices[low])
-
-
-@compiled
-def search_plans(
-    options: Any,
-    cells: Any,
-    group_start: Any,
-    group_offset: Any,
-    group_units: Any,
-    group_stride: Any,
-    base: Any,
-    weights: Any,
-    worst: bool,
-    bands: int,
-    spaces: int,
-    direct: int,
-    fed: int,
-    pair_row: Any,
-    pair_column: Any,
-    space_of: Any,
-    own_cents: Any,
-    setup_bits: Any,
-    setup_cents: Any,
-    amounts: Any,
-    edges: Any,
-    prices: Any,
-    price_start: Any,
-    least_rest: Any,
-    front_cents: Any,
-    front_level: Any,
-    front_plan: Any,
-    count: int,
-    slack: float,
-    most_cents: int,
-    most_level: float,
-    max_nodes: int,
-    outputs: Any,
-    coefficients: Any,
-    path_start: Any,
-    rows: Any,
-    offsets: Any,
-    factors: Any,
-    row_units: Any,
-    row_strides: Any,
-    widths: Any,
-    vectors: Any,
-    whole: Any,
-    cents: Any,
-    bits: Any,
-    bought: Any,
-    chosen: Any,
-    work: Any,
-    bound_cents: Any,
-    bound_level: Any,
-) -> tuple[int, int, bool, int, float]:
-    """Depth first over units, best known plans as a staircase of (cost, level).
-
-    Every partial plan has a lower bound in cost and in level; where the staircase is at or below
-    both, its completions are left out. The last nine arrays are what it works in: zeros, `chosen`
-    all -1.
-
-    Returns
-    -------
-    count, nodes, finished, open_cents, open_level
-        Plans of the front, nodes visited, whether the search came to its end, and, where it did
-        not, the least bounds of what was left open.
-    """
-    depth_of_plan = len(options)
-    size = len(base)
-    materials = amounts.shape[2]
-    for j in range(size):
-        vectors[0, j] = base[j]
-    bound_cents[0] = least_rest[0]
-    bound_level[0] = combined(
-        base,
-        weights,
-        worst,
-        bands,
-        spaces,
-        direct,
-        fed,
-        pair_row,
-        pair_column,
-        space_of,
-        work,
-    )
-    depth = 0
-    nodes = 0
-    while depth >= 0:
-        chosen[depth] += 1
-        if chosen[depth] >= options[depth]:
-            chosen[depth] = -1
-            depth -= 1
-            continue
-        nodes += 1
-        if nodes >= max_nodes:
-            # Bounds grow with depth: the least open one is that of the shallowest open branch.
-            shallow = 0
-            while shallow < depth and chosen[shallow] == options[shallow] - 1:
-                shallow += 1
-            return count, nodes, False, bound_cents[shallow], bound_level[shallow]
-        option = chosen[depth]
-        cents[depth + 1] = cents[depth] + own_cents[depth, option]
-        bits[depth + 1] = bits[depth] | setup_bits[depth, option]
-        cost = cents[depth + 1] + least_rest[depth + 1]
-        mask = bits[depth + 1]
-        bit = 0
-        while mask:
-            if mask & 1:
-                cost += setup_cents[bit]
-            mask >>= 1
-            bit += 1
-        for material in range(materials):
-            quantity = bought[depth, material] + amounts[depth, option, material]
-            bought[depth + 1, material] = quantity
-            if quantity > 0:
-                cost += packages_price(
-                    quantity, edges, prices, price_start[material], price_start[material + 1]
-                )
-        if cost > most_cents:
-            continue
-        low = 0
-        high = count
-        while low < high:
-            middle = (low + high) >> 1
-            if front_cents[middle] <= cost:
-                low = middle + 1
-            else:
-                high = middle
-        best = most_level
-        if low > 0:
-            best = min(best, front_level[low - 1])
-        for j in range(size):
-            vectors[depth + 1, j] = vectors[depth, j]
-        for group in range(group_start[depth], group_start[depth + 1]):
-            at = group_offset[group]
-            for w in range(group_units.shape[1]):
-                if group_units[group, w] < 0:
-                    break
-                at += group_stride[group, w] * chosen[group_units[group, w]]
-            for j in range(size):
-                vectors[depth + 1, j] += cells[at, j]
-        level = combined(
-            vectors[depth + 1],
-            weights,
-            worst,
-            bands,
-            spaces,
-            direct,
-            fed,
-            pair_row,
-            pair_column,
-            space_of,
-            work,
-        )
-        if level * (1.0 + slack) >= best:
-            continue
-        bound_cents[depth + 1] = cost
-        bound_level[depth + 1] = level
-        if depth < depth_of_plan - 1:
-            depth += 1
-            continue
-        if len(outputs):
-            for j in range(size):
-                whole[j] = vectors[depth + 1, j]
-            add_paths(
-                whole,
-                chosen,
-                outputs,
-                coefficients,
-                path_start,
-                rows,
-                offsets,
-                factors,
-                row_units,
-                row_strides,
-                widths,
-            )
-            level = combined(
-                whole,
-                weights,
-                worst,
-                bands,
-                spaces,
-                direct,
-                fed,
-                pair_row,
-                pair_column,
-                space_of,
-                work,
-            )
-            if level * (1.0 + slack) >= best:
-                continue
-        place = low
-        if place > 0 and front_cents[place - 1] == cost:
-            place -= 1
-        end = place
-        while end < count and front_level[end] >= level:
-            end += 1
-        if end == place:
-            if count >= len(front_cents):
-                return count, nodes, False, bound_cents[0], bound_level[0]
-            for i in range(count - 1, place - 1, -1):
-                front_cents[i + 1] = front_cents[i]
-                front_level[i + 1] = front_level[i]
-                for j in range(depth_of_plan):
-                    front_plan[i + 1, j] = front_plan[i, j]
-            count += 1
-        else:
-            shift = end - place - 1
-            if shift > 0:
-                for i in range(end, count):
-                    front_cents[i - shift] = front_cents[i]
-                    front_level[i - shift] = front_level[i]
-                    for j in range(depth_of_plan):
-                        front_plan[i - shift, j] = front_plan[i, j]
-                count -= shift
-        front_cents[place] = cost
-        front_level[place] = level
-        for i in range(depth_of_plan):
-            front_plan[place, i] = chosen[i]
-    return count, nodes, True, 0, 0.0

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from envelope.errors import RangeError
 from envelope.geometry.plane import Floats
-from envelope.plans.kernel import add_paths, table_levels
+from envelope.plans.kernel import Balance, Lookups, Products, add_paths, table_levels
 
 Ints = NDArray[np.int64]
 Scope = tuple[int, ...]
@@ -65,6 +65,19 @@ class Layout:
     def pair_columns(self) -> Ints:
         """Column (pairs,) likewise."""
         return np.array([column for _, column in self.pairs], dtype=np.int64)
+
+    @property
+    def compiled(self) -> Balance:
+        """The same for compiled code."""
+        return Balance(
+            bands=self.bands,
+            spaces=self.spaces,
+            direct=self.direct,
+            fed=self.fed,
+            pair_row=self.pair_rows,
+            pair_column=self.pair_columns,
+            space_of=np.array(self.space_of, dtype=np.int64),
+        )
 
     def direct_at(self, receiver: int, band: int) -> int:
         """Place of a direct level. [W/m²]"""
@@ -114,15 +127,10 @@ class Paths:
             widths=empty,
         )
 
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class FlatTables:
-    """Tables as compiled code looks them up."""
-
-    cells: Floats  # (cells, size)
-    offset: Ints  # (tables,) where each begins
-    units: Ints  # (tables, w) that it is over, -1 after the last
-    stride: Ints  # (tables, w)
+    @property
+    def compiled(self) -> Products:
+        """The same for compiled code."""
+        return Products(*(getattr(self, name) for name in Products._fields))
 
 
 def steps_of(options: Sequence[int]) -> list[int]:
@@ -136,6 +144,68 @@ def steps_of(options: Sequence[int]) -> list[int]:
     return [math.prod(options[place + 1 :]) for place in range(len(options))]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Table:
+    """What the options of a few units add to a few figures."""
+
+    scope: Scope
+    columns: Ints  # (k,) figures, rising
+    values: Floats  # (options of the scope's units…, k)
+
+    @classmethod
+    def of(cls, scope: Scope, figures: Floats) -> Table:
+        """A table of all figures (options…, size), without those that it does not touch."""
+        cells = figures.reshape(-1, figures.shape[-1])
+        columns = np.flatnonzero((cells != 0.0).any(axis=0))
+        return cls(scope=scope, columns=columns, values=figures[..., columns])
+
+    @property
+    def cells(self) -> Floats:
+        """Values (cells, k), the options of the last unit fastest."""
+        return self.values.reshape(-1, len(self.columns))
+
+    def figures(self, size: int) -> Floats:
+        """All figures (options…, size)."""
+        found = np.zeros((*self.values.shape[:-1], size))
+        found[..., self.columns] = self.values
+        return found
+
+    def plus(self, other: Table) -> Table:
+        """The sum with a table over some of its units."""
+        shape = other.values.shape[:-1]
+        lengths = iter(shape)
+        spread = [next(lengths) if unit in other.scope else 1 for unit in self.scope]
+        columns = np.union1d(self.columns, other.columns)
+        values = np.zeros((*self.values.shape[:-1], len(columns)))
+        values[..., np.searchsorted(columns, self.columns)] = self.values
+        values[..., np.searchsorted(columns, other.columns)] += other.values.reshape(*spread, -1)
+        return Table(scope=self.scope, columns=columns, values=values)
+
+
+def looked_up(tables: Sequence[Table], options: Sequence[int]) -> Lookups:
+    """Tables for compiled code, in their order."""
+    width = max((len(table.scope) for table in tables), default=1)
+    units = np.full((len(tables), width), -1, dtype=np.int64)
+    stride = np.zeros((len(tables), width), dtype=np.int64)
+    offset = np.zeros(len(tables), dtype=np.int64)
+    held = 0
+    for index, table in enumerate(tables):
+        count = len(table.columns)
+        steps = steps_of([options[unit] for unit in table.scope])
+        units[index, : len(table.scope)] = table.scope
+        stride[index, : len(table.scope)] = np.array(steps, dtype=np.int64) * count
+        offset[index] = held
+        held += table.values.size
+    return Lookups(
+        values=np.concatenate([np.zeros(0), *(table.values.reshape(-1) for table in tables)]),
+        offset=offset,
+        units=units,
+        stride=stride,
+        column_start=np.cumsum([0, *(len(table.columns) for table in tables)]).astype(np.int64),
+        columns=np.concatenate([np.zeros(0, np.int64), *(table.columns for table in tables)]),
+    )
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class LevelTables:
     """Tables of a job over its units of decision."""
@@ -143,107 +213,66 @@ class LevelTables:
     layout: Layout
     options: tuple[int, ...]  # of each unit
     constant: Floats  # (size,)
-    tables: tuple[tuple[Scope, Floats], ...]  # (options of the scope's units…, size)
+    tables: tuple[Table, ...]  # no two over the same units
     paths: Paths
 
     def __post_init__(self) -> None:
-        for scope, table in self.tables:
-            wanted = (*(self.options[unit] for unit in scope), self.layout.size)
-            if table.shape != wanted or list(scope) != sorted(set(scope)):
-                raise RangeError(f"a table over units {scope} has shape {table.shape}")
+        for table in self.tables:
+            scope, shape = table.scope, table.values.shape
+            wanted = (*(self.options[unit] for unit in scope), len(table.columns))
+            if shape != wanted or list(scope) != sorted(set(scope)):
+                raise RangeError(f"a table over units {scope} has shape {shape}")
 
     def vectors(self, plans: Ints) -> Floats:
         """Figures (n, size) of plans (n, units), each a choice of options."""
         chosen = np.ascontiguousarray(plans, dtype=np.int64)
         found = np.tile(self.constant, (len(chosen), 1))
-        for scope, table in self.tables:
-            found += table[tuple(chosen[:, unit] for unit in scope)]
-        if len(self.paths.outputs):
-            p = self.paths
-            for vector, x in zip(found, chosen, strict=True):
-                add_paths(
-                    vector,
-                    x,
-                    p.outputs,
-                    p.coefficients,
-                    p.start,
-                    p.rows,
-                    p.offsets,
-                    p.factors,
-                    p.units,
-                    p.strides,
-                    p.widths,
-                )
+        for table in self.tables:
+            at = tuple(chosen[:, unit] for unit in table.scope)
+            found[:, table.columns] += table.values[at]
+        products = self.paths.compiled
+        for vector, x in zip(found, chosen, strict=True):
+            add_paths(vector, x, products, 0, len(products.outputs))
         return found
 
     def levels(self, plans: Ints) -> Floats:
         """Level (n, receivers) of plans (n, units), all bands together. [W/m²]"""
         chosen = np.ascontiguousarray(plans, dtype=np.int64)
-        layout, flat, paths = self.layout, self.merged.flat, self.paths
+        layout = self.layout
         found = np.zeros((len(chosen), layout.receivers))
         table_levels(
             chosen,
             found,
             self.constant,
-            flat.cells,
-            flat.offset,
-            flat.units,
-            flat.stride,
-            layout.bands,
-            layout.spaces,
-            layout.direct,
-            layout.fed,
-            layout.pair_rows,
-            layout.pair_columns,
-            np.array(layout.space_of, dtype=np.int64),
-            paths.outputs,
-            paths.coefficients,
-            paths.start,
-            paths.rows,
-            paths.offsets,
-            paths.factors,
-            paths.units,
-            paths.strides,
-            paths.widths,
+            self.merged.compiled,
+            self.paths.compiled,
+            layout.compiled,
             np.zeros(layout.size),
             np.zeros((layout.spaces, layout.spaces + 1)),
         )
         return found
 
     @cached_property
-    def flat(self) -> FlatTables:
+    def compiled(self) -> Lookups:
         """All tables below one another."""
-        width = max((len(scope) for scope, _ in self.tables), default=1)
-        units = np.full((len(self.tables), width), -1, dtype=np.int64)
-        stride = np.zeros((len(self.tables), width), dtype=np.int64)
-        offset = np.zeros(len(self.tables), dtype=np.int64)
-        cells = [np.zeros((0, self.layout.size))]
-        held = 0
-        for index, (scope, table) in enumerate(self.tables):
-            units[index, : len(scope)] = scope
-            stride[index, : len(scope)] = steps_of([self.options[unit] for unit in scope])
-            offset[index] = held
-            cells.append(table.reshape(-1, self.layout.size))
-            held += len(cells[-1])
-        return FlatTables(
-            cells=np.ascontiguousarray(np.concatenate(cells)),
-            offset=offset,
-            units=units,
-            stride=stride,
-        )
+        return looked_up(self.tables, self.options)
 
     @cached_property
     def merged(self) -> LevelTables:
         """The same with tables added into those whose units include theirs: fewer to look up."""
-        found = dict(self.tables)
+        found = {table.scope: table for table in self.tables}
         for scope in sorted(found, key=lambda each: (len(each), each)):
-            wider = [other for other in found if other != scope and set(scope) < set(other)]
+            wider = [
+                other
+                for other in found
+                if len(other) > len(scope)
+                and set(scope) < set(other)
+                and np.isin(found[scope].columns, found[other].columns).all()
+            ]
             if wider:
-                into = min(wider, key=lambda each: (found[each].size, each))
-                shape = [self.options[unit] if unit in scope else 1 for unit in into]
-                found[into] = found[into] + found[scope].reshape(*shape, self.layout.size)
-                del found[scope]
-        return replace(self, tables=tuple(sorted(found.items())))
+                into = min(wider, key=lambda each: (found[each].values.size, each))
+                found[into] = found[into].plus(found.pop(scope))
+        return replace(self, tables=tuple(table for _, table in sorted(found.items())))
 
 
 def levels_of(layout: Layout, vectors: Floats) -> Floats:
@@ -271,11 +300,10 @@ def without_untouched_spaces(tables: LevelTables) -> LevelTables:
     """
     layout = tables.layout
     touched = set(layout.space_of)
-    for scope, table in tables.tables:
-        if not scope:
-            continue
-        moved = np.ptp(table.reshape(-1, layout.size)[:, layout.fed :], axis=0) > 0.0
-        pairs = moved.reshape(layout.bands, len(layout.pairs)).any(axis=0)
+    for table in tables.tables:
+        moved = np.zeros(layout.size, dtype=bool)
+        moved[table.columns] = np.ptp(table.cells, axis=0) > 0.0
+        pairs = moved[layout.fed :].reshape(layout.bands, len(layout.pairs)).any(axis=0)
         for pair in np.flatnonzero(pairs).tolist():
             touched |= set(layout.pairs[pair])
     if len(touched) == layout.spaces:
@@ -301,10 +329,9 @@ def _eliminated(tables: LevelTables, kept: Sequence[int]) -> LevelTables:
     offset = np.zeros(new.size)  # constant entries that the eliminated spaces leave behind
     inverses = []
     whole = tables.constant.copy()
-    for _, table in tables.tables:  # entries that no unit changes may sit in any table
-        flat = table.reshape(-1, old.size)
-        still = np.ptp(flat, axis=0) == 0.0
-        whole[still] += flat[0][still]
+    for table in tables.tables:  # entries that no unit changes may sit in any table
+        still = np.ptp(table.cells, axis=0) == 0.0
+        whole[table.columns[still]] += table.cells[0, still]
     for band in range(old.bands):
         matrix = np.zeros((old.spaces, old.spaces))
         for pair, (row, column) in enumerate(old.pairs):
@@ -334,9 +361,15 @@ def _eliminated(tables: LevelTables, kept: Sequence[int]) -> LevelTables:
         layout=new,
         options=tables.options,
         constant=tables.constant @ change + offset,
-        tables=tuple((scope, table @ change) for scope, table in tables.tables),
+        tables=tuple(_mapped_table(table, change) for table in tables.tables),
         paths=_mapped_paths(tables.paths, change),
     )
+
+
+def _mapped_table(table: Table, change: Floats) -> Table:
+    into = change[table.columns]
+    columns = np.flatnonzero((into != 0.0).any(axis=0))
+    return Table(scope=table.scope, columns=columns, values=table.values @ into[:, columns])
 
 
 def _mapped_paths(paths: Paths, change: Floats) -> Paths:

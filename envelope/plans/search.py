@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 
 from envelope.errors import RangeError
 from envelope.geometry.plane import Floats
-from envelope.plans.kernel import search_plans
-from envelope.plans.level_tables import LevelTables, steps_of
+from envelope.plans.level_tables import Layout, LevelTables
 from envelope.plans.purchases import Purchases
+from envelope.plans.search_kernel import Room, Staircase, search_plans
+from envelope.plans.search_tables import Ordered, ordered
 
 Ints = NDArray[np.int64]
 
@@ -101,90 +102,116 @@ def front_of(
         raise RangeError("the order of units names each once")
     seeds = starting_plans(tables, purchases, weights=heard, worst=worst, together=together)
     sequence = list(order) if order is not None else by_effect(tables, weights=heard, worst=worst)
-    flat = _flattened(tables.merged, sequence)
-    padded = _padded(purchases, sequence, flat.options)
-    front_cents = np.zeros(MAX_FRONT, dtype=np.int64)
-    front_level = np.zeros(MAX_FRONT)
-    front_plan = np.zeros((MAX_FRONT, count), dtype=np.int16)
-    known = 0
+    given = ordered(tables, purchases, sequence)
+    known = _staircase(MAX_FRONT, count)
+    begun = 0
     seed_cents = purchases.cents(seeds)
     seed_level = combine(tables.levels(seeds), weights=heard, worst=worst)
     for seed in np.lexsort((seed_level, seed_cents)):
         within = most_cents is None or seed_cents[seed] <= most_cents
-        better = known == 0 or seed_level[seed] < front_level[known - 1]
+        better = begun == 0 or seed_level[seed] < known.level[begun - 1]
         if within and better and seed_level[seed] < most_level_w_m2:
-            front_cents[known] = seed_cents[seed]
+            known.cents[begun] = seed_cents[seed]
             # A hair above its level, so that the search finds the plan itself again.
-            front_level[known] = seed_level[seed] * (1.0 + 1e-12)
-            front_plan[known] = seeds[seed][sequence]
-            known += 1
-    layout = tables.layout
-    place = np.empty(count, dtype=np.int64)
-    place[sequence] = np.arange(count)
-    paths = tables.paths
-    known, nodes, finished, open_cents, open_level = search_plans(
-        flat.options,
-        flat.cells,
-        flat.group_start,
-        flat.group_offset,
-        flat.group_units,
-        flat.group_stride,
-        flat.base,
-        heard,
-        worst,
-        layout.bands,
-        layout.spaces,
-        layout.direct,
-        layout.fed,
-        layout.pair_rows,
-        layout.pair_columns,
-        np.array(layout.space_of, dtype=np.int64),
-        padded.own_cents,
-        padded.setup_bits,
-        purchases.setup_cents,
-        padded.amounts,
-        padded.edges,
-        padded.prices,
-        padded.price_start,
-        padded.least_rest,
-        front_cents,
-        front_level,
-        front_plan,
+            known.level[begun] = seed_level[seed] * (1.0 + 1e-12)
+            known.plan[begun] = seeds[seed][sequence]
+            begun += 1
+    found = _search(
+        given,
+        tables.layout,
         known,
+        begun,
+        weights=heard,
+        worst=worst,
+        slack=slack,
+        most_cents=most_cents,
+        most_level_w_m2=most_level_w_m2,
+        max_nodes=max_nodes,
+    )
+    plans = np.zeros((found.count, count), dtype=np.int64)
+    plans[:, sequence] = known.plan[: found.count]
+    return Front(
+        cents=known.cents[: found.count].copy(),
+        levels_w_m2=combine(tables.levels(plans), weights=heard, worst=worst),
+        plans=plans,
+        finished=found.finished,
+        nodes=found.nodes,
+        slack=slack,
+        open_cents=None if found.finished else found.open_cents,
+        open_level_w_m2=None if found.finished else found.open_level_w_m2,
+    )
+
+
+def _staircase(most: int, units: int) -> Staircase:
+    return Staircase(
+        cents=np.zeros(most, dtype=np.int64),
+        level=np.zeros(most),
+        plan=np.zeros((most, units), dtype=np.int16),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Found:
+    count: int
+    nodes: int
+    finished: bool
+    open_cents: int
+    open_level_w_m2: float
+
+
+def _search(
+    given: Ordered,
+    layout: Layout,
+    known: Staircase,
+    begun: int,
+    *,
+    weights: Floats,
+    worst: bool,
+    most_cents: int | None,
+    most_level_w_m2: float,
+    max_nodes: int,
+    slack: float = 0.0,
+    first_only: bool = False,
+    gap: float = 0.0,
+) -> _Found:
+    count = len(given.options)
+    found = search_plans(
+        given.options,
+        given.base,
+        given.tables,
+        given.table_start,
+        given.paths,
+        given.path_start,
+        weights,
+        worst,
+        layout.compiled,
+        given.costs,
+        known,
+        begun,
         slack,
         _UNBOUNDED if most_cents is None else most_cents,
         most_level_w_m2,
+        first_only,
+        gap,
         max_nodes,
-        paths.outputs,
-        paths.coefficients,
-        paths.start,
-        paths.rows,
-        paths.offsets,
-        paths.factors,
-        place[paths.units] if len(paths.outputs) else paths.units,
-        paths.strides,
-        paths.widths,
-        np.zeros((count + 1, layout.size)),
-        np.zeros(layout.size),
-        np.zeros(count + 1, dtype=np.int64),
-        np.zeros(count + 1, dtype=np.int64),
-        np.zeros((count + 1, padded.amounts.shape[2]), dtype=np.int64),
-        np.full(count, -1, dtype=np.int64),
-        np.zeros((layout.spaces, layout.spaces + 1)),
-        np.zeros(count + 1, dtype=np.int64),
-        np.zeros(count + 1),
+        Room(
+            vectors=np.zeros((count + 1, layout.size)),
+            cents=np.zeros(count + 1, dtype=np.int64),
+            bits=np.zeros(count + 1, dtype=np.int64),
+            bought=np.zeros((count + 1, given.costs.amounts.shape[2]), dtype=np.int64),
+            chosen=np.full(count, -1, dtype=np.int64),
+            work=np.zeros((layout.spaces, layout.spaces + 1)),
+            bound_cents=np.zeros(count + 1, dtype=np.int64),
+            bound_level=np.zeros(count + 1),
+        ),
     )
-    plans = np.zeros((known, count), dtype=np.int64)
-    plans[:, sequence] = front_plan[:known]
-    return Front(
-        cents=front_cents[:known].copy(),
-        levels_w_m2=combine(tables.levels(plans), weights=heard, worst=worst),
-        plans=plans,
-        finished=finished,
-        nodes=nodes,
-        slack=slack,
-        open_cents=None if finished else int(open_cents),
-        open_level_w_m2=None if finished else float(open_level),
+    known_count, nodes, finished, open_cents, open_level = found
+    return _Found(
+        count=int(known_count),
+        nodes=int(nodes),
+        finished=bool(finished),
+        open_cents=int(open_cents),
+        open_level_w_m2=float(open_level),
     )
 
 
@@ -270,114 +297,3 @@ def _moves(
             moved[row, unit] = True
             chosen[row, unit] = min(option, options[unit] - 1)
     return moved, chosen
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Flat:
-    """Tables as the search looks them up, depth by depth: each projected on the units decided."""
-
-    options: Ints
-    cells: Floats  # (cells, size): what deciding a unit adds to the bound
-    group_start: Ints
-    group_offset: Ints
-    group_units: Ints
-    group_stride: Ints
-    base: Floats
-
-
-def _flattened(tables: LevelTables, order: Sequence[int]) -> _Flat:
-    layout = tables.layout
-    depth_of = {unit: depth for depth, unit in enumerate(order)}
-    loses = np.zeros(layout.size, dtype=bool)  # entries whose largest value is the bound
-    for band in range(layout.bands):
-        for pair, (row, column) in enumerate(layout.pairs):
-            loses[layout.matrix_at(band, pair)] = row == column
-    base = tables.constant.copy()
-    groups: list[dict[tuple[int, ...], Floats]] = [{} for _ in order]
-    for scope, table in tables.tables:
-        ordered = sorted(scope, key=lambda unit: depth_of[unit])
-        whole = np.transpose(table, [*(scope.index(unit) for unit in ordered), len(scope)])
-        projected = [whole]
-        for axis in range(len(ordered) - 1, -1, -1):
-            whole = np.where(loses, whole.max(axis=axis), whole.min(axis=axis))
-            projected.append(whole)
-        projected.reverse()  # projected[k]: the first k units decided
-        base += projected[0]
-        for decided in range(1, len(ordered) + 1):
-            adds = projected[decided] - projected[decided - 1][..., np.newaxis, :]
-            key = tuple(depth_of[unit] for unit in ordered[:decided])
-            group = groups[key[-1]]
-            group[key] = group[key] + adds if key in group else adds
-    # Paths are products of what is 0 or more and feed no entry of the matrix: without them the
-    # figures are still a bound.
-    options = np.array([tables.options[unit] for unit in order], dtype=np.int64)
-    cells: list[Floats] = [np.zeros((0, layout.size))]
-    offsets: list[int] = []
-    keys: list[tuple[int, ...]] = []
-    strides: list[list[int]] = []
-    starts = [0]
-    offset = 0
-    for group in groups:
-        for key, table in sorted(group.items()):
-            cells.append(table.reshape(-1, layout.size))
-            offsets.append(offset)
-            offset += len(cells[-1])
-            keys.append(key)
-            strides.append(steps_of(table.shape[:-1]))
-        starts.append(len(offsets))
-    width = max((len(key) for key in keys), default=1)
-    units = -np.ones((len(keys), width), dtype=np.int64)
-    stride = np.zeros((len(keys), width), dtype=np.int64)
-    for index, (key, steps) in enumerate(zip(keys, strides, strict=True)):
-        units[index, : len(key)] = key
-        stride[index, : len(key)] = steps
-    return _Flat(
-        options=options,
-        cells=np.ascontiguousarray(np.concatenate(cells)),
-        group_start=np.array(starts, dtype=np.int64),
-        group_offset=np.array(offsets, dtype=np.int64),
-        group_units=units,
-        group_stride=stride,
-        base=base,
-    )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Padded:
-    own_cents: Ints
-    setup_bits: Ints
-    amounts: Ints
-    edges: Ints
-    prices: Ints
-    price_start: Ints
-    least_rest: Ints  # (units + 1,) what is still to be decided costs at least
-
-
-def _padded(purchases: Purchases, order: Sequence[int], options: Ints) -> _Padded:
-    widest = int(options.max(initial=1))
-
-    def rows(arrays: Sequence[Ints]) -> Ints:
-        return np.stack(
-            [
-                np.concatenate(
-                    [arrays[u], np.zeros((widest - len(arrays[u]), *arrays[u].shape[1:]), np.int64)]
-                )
-                for u in order
-            ]
-        )
-
-    own = rows(purchases.own_cents)
-    rest = np.zeros(len(order) + 1, dtype=np.int64)
-    for depth in range(len(order) - 1, -1, -1):
-        rest[depth] = rest[depth + 1] + purchases.own_cents[order[depth]].min()
-    stairs = purchases.stairs
-    nothing = [np.zeros(1, dtype=np.int64)]
-    return _Padded(
-        own_cents=own,
-        setup_bits=rows(purchases.setup_bits),
-        amounts=rows(purchases.amounts),
-        edges=np.concatenate([edges for edges, _ in stairs] or nothing),
-        prices=np.concatenate([prices for _, prices in stairs] or nothing),
-        price_start=np.cumsum([0, *(len(edges) for edges, _ in stairs)]).astype(np.int64),
-        least_rest=rest,
-    )

@@ -23,8 +23,8 @@ from envelope.exposure.slots import slot_turns
 from envelope.exposure.transmission import Bench, Stacks, Tables
 from envelope.geometry.plane import Floats
 from envelope.physics.diffuse import OUTSIDE
-from envelope.plans.kernel import fill_table
-from envelope.plans.level_tables import Layout, LevelTables, Paths, Scope
+from envelope.plans.kernel import Products, fill_table
+from envelope.plans.level_tables import Layout, LevelTables, Paths, Scope, Table
 from envelope.plans.source_changes import moved
 from envelope.plans.units import Unit
 from envelope.plans.variants import Scopes, Variants, row_units, switch_rows, variants_of
@@ -32,7 +32,7 @@ from envelope.rays import Beam, Chain
 
 Ints = NDArray[np.int64]
 
-MAX_CELLS = 1500  # of a table; paths that depend on more combinations stay products
+MAX_CELLS = 8000  # of a table; paths that depend on more combinations stay products
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -90,7 +90,7 @@ def tables_of(
         *_fed_terms(job, casts, bench, variants, layout, scopes, sent),
     ]
     constant = np.zeros(layout.size)
-    found: dict[Scope, Floats] = {}
+    found = _Sums(variants.options)
     _add_matrix(job, variants, binned, layout, constant, found)
     wide: list[_Terms] = []
     for part in parts:
@@ -99,7 +99,7 @@ def tables_of(
         layout=layout,
         options=variants.options,
         constant=constant,
-        tables=tuple(sorted(found.items())),
+        tables=found.tables(),
         paths=_paths(wide, variants),
     )
 
@@ -188,7 +188,7 @@ def _add_matrix(
     binned: Tables,
     layout: Layout,
     constant: Floats,
-    found: dict[Scope, Floats],
+    found: _Sums,
 ) -> None:
     """What each patch takes out of its room and passes into the next, and who absorbs in it."""
     bins = binned.log_transmission.shape[1]
@@ -202,27 +202,49 @@ def _add_matrix(
     for patch in range(len(job.building.patches)):
         scope = variants.scopes[variants.rows + patch]
         keys = variants.numbers[variants.rows + patch]
-        table = _table(found, scope, variants, layout).reshape(-1, layout.size)
         own, other = int(faces.space[patch]), int(faces.beyond[patch])
         area = faces.area_m2[patch]
         for band in range(layout.bands):
             at = layout.matrix_at(band, pair_at[own, own])
-            table[:, at] += area * (1.0 - back[keys, band]) / 4.0
+            found.add(scope, at, area * (1.0 - back[keys, band]) / 4.0)
             if other != OUTSIDE:
                 at = layout.matrix_at(band, pair_at[own, other])
-                table[:, at] += area * through[keys, band] / 4.0
+                found.add(scope, at, area * through[keys, band] / 4.0)
     absorbed = absorption_m2(job)
     for band, space in itertools.product(range(layout.bands), range(layout.spaces)):
         constant[layout.matrix_at(band, pair_at[space, space])] += absorbed[space]
-    if () in found:
-        constant += found.pop(()).reshape(-1)
+    for at, cells in found.pop(()).items():
+        constant[at] += cells[0]
 
 
-def _table(found: dict[Scope, Floats], scope: Scope, variants: Variants, layout: Layout) -> Floats:
-    if scope not in found:
-        shape = (*(variants.options[unit] for unit in scope), layout.size)
-        found[scope] = np.zeros(shape)
-    return found[scope]
+class _Sums:
+    """Tables while they are added up: cells of each figure that the options of units change."""
+
+    def __init__(self, options: Sequence[int]) -> None:
+        self._options = options
+        self._cells: dict[Scope, dict[int, Floats]] = {}
+
+    def add(self, scope: Scope, figure: int, cells: Floats) -> None:
+        """Add to a figure, cell by cell of its units' options, those of the last unit fastest."""
+        figures = self._cells.setdefault(scope, {})
+        figures[figure] = figures[figure] + cells if figure in figures else cells
+
+    def pop(self, scope: Scope) -> dict[int, Floats]:
+        """Take out what depends on certain units."""
+        return self._cells.pop(scope, {})
+
+    def tables(self) -> tuple[Table, ...]:
+        """One table for each set of units, in their order."""
+        return tuple(
+            Table(
+                scope=scope,
+                columns=np.array(sorted(figures), dtype=np.int64),
+                values=np.stack([figures[at] for at in sorted(figures)], axis=-1).reshape(
+                    *(self._options[unit] for unit in scope), len(figures)
+                ),
+            )
+            for scope, figures in sorted(self._cells.items())
+        )
 
 
 def _entry_values(
@@ -437,7 +459,7 @@ def _summed(
     scopes: Scopes,
     layout: Layout,
     constant: Floats,
-    found: dict[Scope, Floats],
+    found: _Sums,
     max_cells: int,
 ) -> Iterator[_Terms]:
     """Add terms to the tables of their scopes; yield what would make a table too large."""
@@ -455,29 +477,26 @@ def _summed(
             continue
         part = _subset(terms, members)
         options = np.array([variants.options[unit] for unit in scope], dtype=np.int64)
-        cells = int(options.prod())
-        if cells > max_cells:
+        if int(options.prod()) > max_cells:
             yield part
             continue
         used, outputs = np.unique(part.outputs, return_inverse=True)
-        table = np.zeros((cells, len(used)))
+        table = np.zeros((int(options.prod()), len(used)))
         place[list(scope)] = np.arange(len(scope))
-        fill_table(
-            table,
-            options,
-            np.zeros(len(scope), dtype=np.int64),
-            outputs.reshape(-1).astype(np.int64),
-            part.coefficients,
-            part.start,
-            part.rows,
-            part.offsets,
-            part.factors,
-            place[units],
-            strides,
-            widths,
+        products = Products(
+            outputs=outputs.reshape(-1).astype(np.int64),
+            coefficients=part.coefficients,
+            start=part.start,
+            rows=part.rows,
+            offsets=part.offsets,
+            factors=part.factors,
+            units=place[units],
+            strides=strides,
+            widths=widths,
         )
-        whole = _table(found, scope, variants, layout).reshape(-1, layout.size)
-        whole[:, used] += table
+        fill_table(table, options, np.zeros(len(scope), dtype=np.int64), products)
+        for figure, cells in zip(used.tolist(), table.T, strict=True):
+            found.add(scope, figure, cells)
 
 
 def _folded(terms: _Terms, variants: Variants) -> _Terms:

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from envelope.plans.level_tables import Layout, LevelTables, Paths
+from envelope.plans.level_tables import Layout, LevelTables, Paths, Table
 from envelope.plans.purchases import OptionCost, Purchases
 from envelope.plans.search import front_of
 
@@ -38,7 +38,7 @@ def random_tables(rng: np.random.Generator, units: int) -> LevelTables:
         layout=LAYOUT,
         options=options,
         constant=constant,
-        tables=tuple(sorted(tables.items())),
+        tables=tuple(Table.of(*each) for each in sorted(tables.items())),
         paths=Paths.none(),
     )
 
@@ -50,7 +50,8 @@ def least_level(
     first = np.concatenate(([0], np.cumsum(tables.options)))
     choices = int(first[-1])
     columns: list[tuple[float, tuple[int, ...]]] = []  # value of a cell, choices it stands for
-    for scope, table in tables.tables:
+    for each in tables.tables:
+        scope, table = each.scope, each.figures(LAYOUT.size)
         for cell in itertools.product(*(range(tables.options[unit]) for unit in scope)):
             value = (
                 table[(*cell, LAYOUT.direct_at(0, 0))]

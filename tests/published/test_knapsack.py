@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from envelope.plans.level_tables import Layout, LevelTables, Paths
+from envelope.plans.level_tables import Layout, LevelTables, Paths, Table
 from envelope.plans.purchases import OptionCost, Purchases
 from envelope.plans.search import front_of
 
@@ -44,7 +44,7 @@ def tables_of(
         layout=layout,
         options=(2,) * len(direct),
         constant=base,
-        tables=tuple(tables),
+        tables=tuple(Table.of(scope, figures) for scope, figures in tables),
         paths=Paths.none(),
     )
 

@@ -13,6 +13,7 @@ from envelope.plans.level_tables import (
     Layout,
     LevelTables,
     Paths,
+    Table,
     levels_of,
     without_untouched_spaces,
 )
@@ -68,7 +69,7 @@ def random_tables(
         layout=layout,
         options=options,
         constant=constant,
-        tables=tuple(sorted(merged.items())),
+        tables=tuple(Table.of(*each) for each in sorted(merged.items())),
         paths=paths,
     )
 
@@ -284,7 +285,9 @@ def test_eliminating_untouched_spaces_changes_no_level() -> None:
         layout=wide,
         options=tables.options,
         constant=constant,
-        tables=tuple((scope, widened(table)) for scope, table in tables.tables),
+        tables=tuple(
+            Table.of(each.scope, widened(each.figures(layout.size))) for each in tables.tables
+        ),
         paths=Paths(
             **{
                 name: getattr(tables.paths, name)

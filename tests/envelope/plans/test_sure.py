@@ -17,7 +17,7 @@ from envelope.exposure.model_error import shared_db
 from envelope.exposure.rests import Rest, deviates_of
 from envelope.exposure.tolerances import draw
 from envelope.plans.decide import decide
-from envelope.plans.level_tables import Layout, LevelTables, Paths
+from envelope.plans.level_tables import Layout, LevelTables, Paths, Table
 from envelope.plans.plan_levels import PlanLevels
 from envelope.plans.purchases import OptionCost, Purchases
 from envelope.plans.sequence import Chain
@@ -63,7 +63,7 @@ def tables_of_decibels(units: int, decibels: dict[tuple[int, ...], float]) -> Le
         layout=layout,
         options=(2,) * units,
         constant=constant,
-        tables=((tuple(range(units)), table),),
+        tables=(Table.of(tuple(range(units)), table),),
         paths=Paths.none(),
     )
 
