@@ -221,7 +221,7 @@ def test_with_many_units_plans_two_changes_away_are_still_compared() -> None:
         layout=layout,
         options=(2,) * count,
         constant=constant,
-        tables=tuple(tables),
+        tables=tuple(Table.of(*each) for each in tables),
         paths=Paths.none(),
     )
     costs = [[OptionCost(), OptionCost(own_cents=100)] for _ in units]
