@@ -103,7 +103,7 @@ def front_of(
     seeds = starting_plans(tables, purchases, weights=heard, worst=worst, together=together)
     sequence = list(order) if order is not None else by_effect(tables, weights=heard, worst=worst)
     given = ordered(tables, purchases, sequence)
-    known = _staircase(MAX_FRONT, count)
+    known = staircase_of(MAX_FRONT, count)
     begun = 0
     seed_cents = purchases.cents(seeds)
     seed_level = combine(tables.levels(seeds), weights=heard, worst=worst)
@@ -116,7 +116,7 @@ def front_of(
             known.level[begun] = seed_level[seed] * (1.0 + 1e-12)
             known.plan[begun] = seeds[seed][sequence]
             begun += 1
-    found = _search(
+    found = search_in(
         given,
         tables.layout,
         known,
@@ -142,7 +142,8 @@ def front_of(
     )
 
 
-def _staircase(most: int, units: int) -> Staircase:
+def staircase_of(most: int, units: int) -> Staircase:
+    """Room for so many plans."""
     return Staircase(
         cents=np.zeros(most, dtype=np.int64),
         level=np.zeros(most),
@@ -151,7 +152,9 @@ def _staircase(most: int, units: int) -> Staircase:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Found:
+class Found:
+    """How a search ended."""
+
     count: int
     nodes: int
     finished: bool
@@ -159,7 +162,7 @@ class _Found:
     open_level_w_m2: float
 
 
-def _search(
+def search_in(
     given: Ordered,
     layout: Layout,
     known: Staircase,
@@ -173,7 +176,34 @@ def _search(
     slack: float = 0.0,
     first_only: bool = False,
     gap: float = 0.0,
-) -> _Found:
+) -> Found:
+    """Search depth first into a staircase of known plans, of which some are begun with.
+
+    Parameters
+    ----------
+    given : Ordered
+        Tables and costs in the order of the search.
+    layout : Layout
+    known : Staircase
+        Changed in place; options stand in the order of the search.
+    begun : int
+        Plans that it holds.
+    weights : (receivers,) float
+    worst : bool
+        Whether the worst receiver counts, or the sum.
+    most_cents : int, optional
+        Budget: plans above it are left out.
+    most_level_w_m2 : float
+        Target: plans at or above it are left out. [W/m²]
+    max_nodes : int
+        Where to stop.
+    slack : float
+        Share by which a level must be lower to count.
+    first_only : bool
+        Look only for the cheapest plan below the target.
+    gap : float
+        Share by which a plan must then be cheaper to count.
+    """
     count = len(given.options)
     found = search_plans(
         given.options,
@@ -206,7 +236,7 @@ def _search(
         ),
     )
     known_count, nodes, finished, open_cents, open_level = found
-    return _Found(
+    return Found(
         count=int(known_count),
         nodes=int(nodes),
         finished=bool(finished),

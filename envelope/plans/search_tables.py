@@ -59,7 +59,7 @@ def ordered(tables: LevelTables, purchases: Purchases, order: Sequence[int]) -> 
         table_start=np.cumsum([0, *(len(group) for group in groups)]).astype(np.int64),
         paths=paths,
         path_start=path_start,
-        costs=_costs(purchases, order, max(options, default=1)),
+        costs=costs_in(purchases, order, max(options, default=1)),
     )
 
 
@@ -120,7 +120,9 @@ def _by_depth(paths: Paths, order: Sequence[int]) -> tuple[Products, Ints]:
     ), np.concatenate(([0], np.cumsum(counts))).astype(np.int64)
 
 
-def _costs(purchases: Purchases, order: Sequence[int], widest: int) -> Costs:
+def costs_in(purchases: Purchases, order: Sequence[int], widest: int) -> Costs:
+    """Costs in an order of units, rows of options as long as the widest unit needs."""
+
     def rows(arrays: Sequence[Ints]) -> Ints:
         return np.stack(
             [

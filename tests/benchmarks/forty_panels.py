@@ -9,6 +9,7 @@ in DEVELOPERS.md.
 
 from __future__ import annotations
 
+import argparse
 import sys
 import time
 from collections.abc import Sequence
@@ -23,6 +24,7 @@ from envelope.building.job import AS_BUILT, Job
 from envelope.building.selectors import select
 from envelope.exposure.analysis import bench_of
 from envelope.exposure.casts import cast_job
+from envelope.plans.cheapest import cheapest_below
 from envelope.plans.level_tables import LevelTables, without_untouched_spaces
 from envelope.plans.purchases import OptionCost, Purchases
 from envelope.plans.terms import tables_of
@@ -147,3 +149,33 @@ def targets_of(tables: LevelTables) -> list[float]:
         if lowest >= before:
             break
     return [today * (lowest / today) ** share for share in SHARES]
+
+
+def main() -> None:
+    """Six targets, each within the gap or with the gap that is left."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--panels", type=int, default=len(_NAMES))
+    parser.add_argument("--nodes", type=int, default=8_000_000)
+    given = parser.parse_args()
+    tables, purchases = prepared(given.panels)
+    today = float(tables.levels(np.zeros((1, given.panels), dtype=np.int64))[0, 0])
+    cheapest_below(tables, purchases, target_w_m2=today, max_nodes=1000)  # compiles
+    within = 0
+    for target in targets_of(tables):
+        start = time.process_time()
+        found = cheapest_below(
+            tables, purchases, target_w_m2=target, gap=GAP, max_nodes=given.nodes
+        )
+        taken = time.process_time() - start
+        assert found is not None
+        assert found.level_w_m2 < target
+        within += found.gap <= GAP and taken <= SECONDS
+        say(
+            f"{10.0 * np.log10(target / today):6.1f} dB: {found.cents / 100:9,.2f}, the "
+            f"optimum at most {100.0 * found.gap:.1f} % less, {found.nodes:,} nodes, {taken:.1f} s"
+        )
+    say(f"within {GAP:.0%} in {SECONDS:g} s: {within} of {len(SHARES)}")
+
+
+if __name__ == "__main__":
+    main()
