@@ -61,6 +61,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--unit", choices=("m", "cm", "mm", "ft", "in"), help="unit of OBJ, STL and PLY"
     )
     parser.add_argument("--up", choices=("x", "y", "z"), help="their axis that points up")
+    parser.add_argument(
+        "--fit",
+        action="store_true",
+        help="of a mesh that is open, as a scan: fit closed rooms to its walls, floor and ceiling, "
+        "and say how far it lies off them",
+    )
     parser.add_argument("--rules", type=Path, metavar="FILE", help="TOML file of [[tag]] rules")
     parser.add_argument(
         "-o", "--output", type=Path, metavar="JOB", help="project file to write; never overwritten"
@@ -85,7 +91,7 @@ def run(options: argparse.Namespace) -> int:
     if options.model.suffix.lower() == ".toml":
         return _preview_job(options)
     if options.list:
-        listing = list_model(options.model, unit=options.unit, up=options.up)
+        listing = list_model(options.model, unit=options.unit, up=options.up, fit=options.fit)
         import_tables.print_listing(listing, feet=in_feet(options.unit))
         return 0
     looks = options.dry_run or options.picture is not None or options.review is not None
@@ -110,6 +116,7 @@ def run(options: argparse.Namespace) -> int:
         import_tables.print_panels(begun.tagged, begun.job.building, feet=feet)
     notes = begun.notes
     import_tables.print_materials(begun.modelled.imported.materials)
+    import_tables.print_fit(begun.modelled.imported, feet=feet)
     import_tables.print_notes(notes, whole=options.dry_run, feet=feet)
     if options.picture is not None:
         edges_m = model_edges(options.model, unit=options.unit, up=options.up)
@@ -143,6 +150,7 @@ def _begun(options: argparse.Namespace, rules: RuleFile | None) -> Begun:
         spaces=options.space or None,
         storey=options.storey,
         rules=rules,
+        fit=options.fit,
     )
 
 
@@ -207,6 +215,7 @@ def _preview_job(options: argparse.Namespace) -> int:
     if options.dry_run:
         import_tables.print_panels(modelled.tagged, job.building, feet=job.feet)
         import_tables.print_materials(modelled.imported.materials)
+        import_tables.print_fit(modelled.imported, feet=job.feet)
         import_tables.print_notes(modelled.imported.notes, whole=True, feet=job.feet)
     if options.picture is not None:
         imported = modelled.imported

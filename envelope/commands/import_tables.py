@@ -10,7 +10,7 @@ from rich.markup import escape
 from envelope import text as figures
 from envelope.building.model import Building
 from envelope.commands.layout import open_console, plain_table
-from envelope.exchange import Listing, MaterialUse, Note, TaggedImport
+from envelope.exchange import Imported, Listing, MaterialUse, Note, TaggedImport
 
 # In the order in which they matter to whoever goes on with the model.
 HEADINGS = {
@@ -109,6 +109,25 @@ def print_materials(materials: Sequence[MaterialUse]) -> None:
         known = "nothing (air)" if use.known is None else use.known
         table.add_row(*map(escape, (use.name, known, use.why, use.sureness, str(use.panels))))
     out.print(table)
+
+
+def print_fit(imported: Imported, *, feet: bool = False) -> None:
+    """How far the model's own surfaces lie off the rooms that were fitted to them."""
+    if imported.fit is None:
+        return
+    out = open_console()
+    out.print("\n[bold]fitted to the model[/bold]")
+    table = plain_table("face", ">mean off it", ">95 % within", ">beyond 5 cm")
+    for panel, offset in imported.fit.offsets.items():
+        table.add_row(
+            escape(panel),
+            figures.offset(offset.mean_m, feet=feet),
+            figures.offset(offset.most_m, feet=feet),
+            figures.percent(offset.beyond),
+        )
+    out.print(table)
+    share = figures.percent(imported.fit.elsewhere)
+    out.print(f"{share} of the model's surface is of no face: furniture, other sides, outdoors")
 
 
 def print_notes(notes: Sequence[Note], *, whole: bool = False, feet: bool = False) -> None:

@@ -20,11 +20,13 @@ from envelope.exchange.read import (
 )
 from envelope.exchange.records import (
     NOTHING_FOUND,
+    Fit,
     Imported,
     ListedSpace,
     Listing,
     MaterialUse,
     Note,
+    Offset,
     PanelOrigin,
 )
 from envelope.exchange.rules import Tagged, TaggedImport, TagRule, tag_panels
@@ -32,11 +34,13 @@ from envelope.exchange.rules import Tagged, TaggedImport, TagRule, tag_panels
 __all__ = [
     "NOTHING_FOUND",
     "Annotations",
+    "Fit",
     "Imported",
     "ListedSpace",
     "Listing",
     "MaterialUse",
     "Note",
+    "Offset",
     "PanelFinding",
     "PanelOrigin",
     "TagRule",

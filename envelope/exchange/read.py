@@ -14,6 +14,7 @@ from envelope.exchange.formats.obj import read_obj
 from envelope.exchange.formats.ply import read_ply
 from envelope.exchange.formats.stl import read_stl
 from envelope.exchange.mesh.feature_edges import drawn_edges
+from envelope.exchange.mesh.fit import fit_report, fitted, told_of_scan
 from envelope.exchange.mesh.import_mesh import import_soup, list_soup
 from envelope.exchange.mesh.soup import Soup
 from envelope.exchange.records import Imported, Listing, Note
@@ -196,6 +197,7 @@ def read_model(
     spaces: Sequence[str] | None = None,
     storey: str | None = None,
     materials: Mapping[str, str] | None = None,
+    fit: bool = False,
 ) -> Imported:
     """Import a model file.
 
@@ -213,6 +215,8 @@ def read_model(
         Import only the spaces of this storey.
     materials : mapping, optional
         For IFC, the user's corrections: name of a material in the file → known material.
+    fit : bool, optional
+        Of meshes: fit closed rooms to open surfaces, as those of a scan.
 
     Returns
     -------
@@ -230,17 +234,28 @@ def read_model(
     if format == "IFC":
         from envelope.exchange.ifc.import_ifc import import_ifc
 
-        _no_unit(where, unit, up)
+        _no_unit(where, unit, up, fit)
         return import_ifc(where, spaces=spaces, storey=storey, materials=materials)
     if format == "gbXML":
         from envelope.exchange.gbxml.import_gbxml import import_gbxml
 
-        _no_unit(where, unit, up)
+        _no_unit(where, unit, up, fit)
         return import_gbxml(where, spaces=spaces, storey=storey, materials=materials)
     soup = _mesh(where, format, unit, up)
+    feet = in_feet(unit)
+    made = fitted(soup, source=where.name, feet=feet) if fit else None
     found = import_soup(
-        soup, source=where.name, format=format, spaces=spaces, storey=storey, feet=in_feet(unit)
+        soup if made is None else made.soup,
+        source=where.name,
+        format=format,
+        spaces=spaces,
+        storey=storey,
+        feet=feet,
     )
+    if made is not None:
+        panels = [panel for space in found.spaces for panel in space.panels]
+        notes = (*made.notes, *map(told_of_scan, found.notes))
+        found = replace(found, notes=notes, fit=fit_report(made, panels))
     return replace(
         found,
         notes=(*found.notes, *_rounded(soup, format)),
@@ -264,23 +279,34 @@ def _rounded(soup: Soup, format: str) -> tuple[Note, ...]:
     return (Note(kind="remark", subject="", message=message),)
 
 
-def list_model(path: Path | str, *, unit: str | None = None, up: str | None = None) -> Listing:
-    """Storeys and spaces of a model file, to choose from before importing."""
+def list_model(
+    path: Path | str, *, unit: str | None = None, up: str | None = None, fit: bool = False
+) -> Listing:
+    """Storeys and spaces of a model file, to choose from before importing.
+
+    Parameters
+    ----------
+    path, unit, up, fit
+        As of `read_model`.
+    """
     where = Path(path)
     format = sniffed(where)
     if format == "IFC":
         from envelope.exchange.ifc.import_ifc import list_ifc
 
-        _no_unit(where, unit, up)
+        _no_unit(where, unit, up, fit)
         return list_ifc(where)
     if format == "gbXML":
         from envelope.exchange.gbxml.import_gbxml import list_gbxml
 
-        _no_unit(where, unit, up)
+        _no_unit(where, unit, up, fit)
         return list_gbxml(where)
-    return list_soup(
-        _mesh(where, format, unit, up), source=where.name, format=format, feet=in_feet(unit)
-    )
+    soup, feet = _mesh(where, format, unit, up), in_feet(unit)
+    if not fit:
+        return list_soup(soup, source=where.name, format=format, feet=feet)
+    made = fitted(soup, source=where.name, feet=feet)
+    listing = list_soup(made.soup, source=where.name, format=format, feet=feet)
+    return replace(listing, notes=(*made.notes, *listing.notes))
 
 
 def space_at(path: Path | str, *, at: tuple[float, float], storey: str | None = None) -> str:
@@ -323,6 +349,8 @@ def refused_model(
     return model_edges(where, unit=unit, up=up), listing.notes
 
 
-def _no_unit(path: Path, unit: str | None, up: str | None) -> None:
+def _no_unit(path: Path, unit: str | None, up: str | None, fit: bool) -> None:
     if unit is not None or up is not None:
         raise _fault(path, "such a file states its own units; leave unit and up away")
+    if fit:
+        raise _fault(path, "rooms are fitted to meshes alone: GLB, glTF, OBJ, STL and PLY")

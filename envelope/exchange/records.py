@@ -23,6 +23,7 @@ class Note:
     message: str
     position_m: tuple[float, float, float] | None = None  # where, for a picture
     others_m: tuple[tuple[float, float, float], ...] = ()  # further places of the same
+    box_m: tuple[tuple[float, float, float], tuple[float, float, float]] | None = None  # its extent
 
     def __str__(self) -> str:
         return f"{self.subject}: {self.message}" if self.subject else self.message
@@ -61,6 +62,24 @@ class MaterialUse:
         return "unsure" if self.doubt else "sure"
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Offset:
+    """How far a model's own surface stands off a panel that was fitted to it."""
+
+    mean_m: float  # root of the mean square
+    most_m: float  # 95 % of it lie nearer
+    beyond: float  # share that stands off by more than 5 cm
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Fit:
+    """What prisms that were fitted to an open mesh leave of it."""
+
+    offsets: Mapping[str, Offset]  # by panel id
+    lines_m: Floats  # (k, 2, 2) cuts of the mesh in plan, for a drawing
+    elsewhere: float  # share of its surface that is of no panel: furniture, other sides, outdoors
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Imported:
     """Spaces for `assemble_building`, what the model says of them, and what was done."""
@@ -78,6 +97,7 @@ class Imported:
     north_rad: float = 0.0  # true azimuth of the model's +y
     grade_m: float | None = None  # where the file says so
     tables: Mapping[str, Any] = field(default_factory=dict)  # of the job that an export came from
+    fit: Fit | None = None  # where rooms were fitted to an open mesh
 
     def noted(self, kind: NoteKind) -> tuple[Note, ...]:
         """The notes of one kind."""

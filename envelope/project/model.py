@@ -114,11 +114,18 @@ def _read_once(
     spaces: tuple[str, ...] | None,
     storey: str | None,
     materials: tuple[tuple[str, str], ...],
+    fit: bool,
 ) -> tuple[Imported, str]:
     """An import and its file's fingerprint, kept while the file is the same (`stamp`)."""
     del stamp
     imported = read_model(
-        path, unit=unit, up=up, spaces=spaces, storey=storey, materials=dict(materials)
+        path,
+        unit=unit,
+        up=up,
+        spaces=spaces,
+        storey=storey,
+        materials=dict(materials),
+        fit=fit,
     )
     with open(path, "rb") as stream:
         digest = hashlib.file_digest(stream, "sha256").hexdigest()
@@ -133,6 +140,7 @@ def read_cached(
     spaces: Sequence[str] | None = None,
     storey: str | None = None,
     materials: Mapping[str, str] | None = None,
+    fit: bool = False,
 ) -> tuple[Imported, str]:
     """Import a model as `read_model` does, once for each state of its file.
 
@@ -155,6 +163,7 @@ def read_cached(
         None if spaces is None else tuple(spaces),
         storey,
         tuple(sorted((materials or {}).items())),
+        fit,
     )
 
 
@@ -184,6 +193,7 @@ def read_modelled(
             spaces=model.spaces,
             storey=model.storey,
             materials=model.materials,
+            fit=model.fit,
         )
     except ModelFileError as error:
         key = _key_of(model, path)
@@ -244,7 +254,7 @@ def _key_of(model: schema.Model, path: Path) -> str:
     if model.spaces is None and model.storey is None:
         return "file"
     try:
-        list_model(path, unit=model.unit, up=model.up)
+        list_model(path, unit=model.unit, up=model.up, fit=model.fit)
     except ModelFileError:
         return "file"
     return "storey" if model.spaces is None else "spaces"

@@ -65,6 +65,7 @@ class Reading:
     up: str | None = None
     spaces: tuple[str, ...] = ()
     storey: str | None = None
+    fit: bool = False
 
 
 _CARRIED = (
@@ -133,6 +134,8 @@ def _model(imported: Imported, reading: Reading) -> Iterator[str]:
         yield pair("spaces", reading.spaces)
     if reading.storey is not None:
         yield pair("storey", reading.storey)
+    if reading.fit:
+        yield pair("fit", True, "rooms fitted to open surfaces: measure them before ordering")
     yield pair("fingerprint", reading.fingerprint, "of the model file as it was read")
     if imported.materials:
         yield "# Materials in the file, what each is read as, why, and how sure that is:"

@@ -39,6 +39,7 @@ def begin_job(
     spaces: Sequence[str] | None = None,
     storey: str | None = None,
     rules: RuleFile | None = None,
+    fit: bool = False,
 ) -> Begun:
     """Import a model and compose the text of its project file.
 
@@ -56,13 +57,17 @@ def begin_job(
         Take the spaces of this one only.
     rules : RuleFile, optional
         Tag rules, taken over into the text.
+    fit : bool, optional
+        Of meshes: fit closed rooms to open surfaces.
 
     Raises
     ------
     ModelFileError
         Where the file cannot be read, or makes no sound building.
     """
-    imported, fingerprint = read_cached(model, unit=unit, up=up, spaces=spaces, storey=storey)
+    imported, fingerprint = read_cached(
+        model, unit=unit, up=up, spaces=spaces, storey=storey, fit=fit
+    )
     if rules is not None:
         rules.check([*imported.assemblies, *ASSEMBLIES])
     tagged = tag_panels(imported, () if rules is None else rules.rules)
@@ -77,6 +82,7 @@ def begin_job(
             up=up,
             spaces=tuple(spaces or ()),
             storey=storey,
+            fit=fit,
         ),
         name=", ".join([model.stem, *(spaces or ()), *([storey] if storey else ())])[:200],
         rules="" if rules is None else rules.text,

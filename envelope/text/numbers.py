@@ -248,6 +248,20 @@ def thickness(value_m: float, *, feet: bool) -> str:
     return f"{1e3 * value_m:.4g}{SPACE}mm" if value_m < 1.0 else length(value_m, feet=False)
 
 
+def offset(value_m: float, *, feet: bool) -> str:
+    """How far a surface lies off another: whole millimetres, or eighths of an inch.
+
+    Examples
+    --------
+    >>> offset(0.0042, feet=False), offset(0.0262, feet=True), offset(0.0002, feet=False)
+    ('4\\xa0mm', '1\\xa0in', '<\\xa01\\xa0mm')
+    """
+    if feet:
+        words = format_feet_inches(value_m, denominator=8)
+        return words.replace(" ", SPACE) if value_m >= 0.0254 / 16 else f"<{SPACE}1/8{SPACE}in"
+    return f"{1e3 * value_m:.0f}{SPACE}mm" if value_m >= 0.0005 else f"<{SPACE}1{SPACE}mm"
+
+
 def far_length(value_m: float, *, feet: bool) -> str:
     """A distance out of doors, in whole metres or feet.
 

@@ -25,6 +25,7 @@ from envelope.exchange.ifc.behind import (
 from envelope.exchange.ifc.facets import Facet, Facets, rings, united
 from envelope.exchange.ifc.surroundings import Surroundings
 from envelope.exchange.naming import compass_aliases, numbered
+from envelope.exchange.panel_groups import facades, round_walls
 from envelope.exchange.records import NOTHING_FOUND, PanelOrigin
 from envelope.geometry.plane import Floats
 from envelope.geometry.polygons import Area, carried, pieces, polygon_of, swept
@@ -448,9 +449,15 @@ class Laying:
                 )
             )
             origins[key] = replace(origin, panel=key)
-        aliases = compass_aliases(id, panels)
+        glazed = {body.id for body in self.shell.bodies if body.facade}
+        panes = {key for key, origin in origins.items() if glazed & set(origin.elements[:1])}
+        shared = (
+            compass_aliases(id, panels),
+            round_walls(id, panels),
+            facades(id, panels, panes),
+        )
         named = tuple(
-            replace(panel, aliases=(aliases[panel.id],)) if panel.id in aliases else panel
+            replace(panel, aliases=tuple(each[panel.id] for each in shared if panel.id in each))
             for panel in panels
         )
         return SpacePanels(panels=named, origins=origins)

@@ -29,7 +29,13 @@ from envelope.exchange.mesh.soup import (
     weld,
     without_slivers,
 )
-from envelope.exchange.mesh.spaces import MadeSpace, beside_left_out, make_space, storeys_of
+from envelope.exchange.mesh.spaces import (
+    OURS,
+    MadeSpace,
+    beside_left_out,
+    make_space,
+    storeys_of,
+)
 from envelope.exchange.mesh.volumes import (
     connected,
     duplicates,
@@ -47,6 +53,8 @@ from envelope.geometry.polygons import WELD_M
 
 LOOSE = "not a closed volume: its faces have loose edges or do not meet"
 SHEET = "a flat sheet that bounds no space"
+INSIDE_OPEN = "stands inside an open surface: furniture, not a space"
+OPEN_ROUND = 3.0  # times a volume's box is that of an open surface around it
 CRACKS_M = (5e-4, 2e-3)  # how wide cracks are closed, the narrow first, where sheets do not meet
 MOST_FACES = 2_000_000
 MOST_PLACES = 50  # of one note
@@ -118,6 +126,7 @@ def _left_out(soup: Soup, piece: Ints, which: Ints, why: str) -> list[Note]:
                 subject=named_by(soup, faces) or counted(len(faces), "face"),
                 message=why,
                 position_m=_place(0.5 * (spots.min(axis=0) + spots.max(axis=0))),
+                box_m=(_place(spots.min(axis=0)), _place(spots.max(axis=0))),
             )
         )
     return notes
@@ -313,7 +322,7 @@ def _found(soup: Soup, *, source: str, weld_m: float, feet: bool, opened: bool =
         sub = whole.select(loose)
         pieces = connected(sub)
         notes.extend(_left_out(sub, pieces, np.unique(pieces), LOOSE))
-    candidates = judged(whole, found, opened=opened, feet=feet)
+    candidates = _outside_open(judged(whole, found, opened=opened, feet=feet), notes, whole)
     free = _in_rooms(whole, fins, candidates) if opened else len(fins)
     if free:
         message = f"{counted(free, 'face')} standing free inside a space"
@@ -330,6 +339,27 @@ def _found(soup: Soup, *, source: str, weld_m: float, feet: bool, opened: bool =
                 )
             )
     return Found(soup=whole, candidates=tuple(candidates), notes=tuple(notes), size_m=size)
+
+
+def _outside_open(
+    candidates: Sequence[Candidate], notes: Sequence[Note], soup: Soup
+) -> list[Candidate]:
+    """The volumes, those told as furniture that stand in a surface that is open all round."""
+    loose = [note.box_m for note in notes if note.message == LOOSE and note.box_m is not None]
+    found = []
+    for item in candidates:
+        volume = item.volume
+        ours = any(OURS in soup.labels[k].extras for k in np.unique(soup.label[volume.faces]))
+        around = any(
+            np.all(low - WELD_M <= volume.low)
+            and np.all(volume.high <= high + WELD_M)
+            and np.prod(high - low) > OPEN_ROUND * np.prod(volume.high - volume.low)
+            for low, high in map(np.array, loose)
+        )
+        found.append(
+            replace(item, trouble=INSIDE_OPEN) if around and not ours and not item.trouble else item
+        )
+    return found
 
 
 def _in_rooms(soup: Soup, faces: Ints, candidates: Sequence[Candidate]) -> int:
@@ -362,7 +392,10 @@ def _nothing(found: Found, source: str, feet: bool) -> ModelFileError:
     size = f"{x:.3g} × {y:.3g} × {z:.3g} m"
     if feet:
         size = " × ".join(figures.length(float(value), feet=True) for value in found.size_m)
-    advice = "a room must be drawn as faces that meet all round it, a missing one being a hole"
+    advice = (
+        "a room must be drawn as faces that meet all round it, a missing one being a hole; for a "
+        "scan, --fit fits closed rooms to its surfaces and says how far they lie off"
+    )
     troubles = [candidate.trouble for candidate in found.candidates]
     if PIERCED in troubles:
         advice = (

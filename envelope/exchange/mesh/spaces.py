@@ -25,6 +25,7 @@ from envelope.exchange.naming import (
     numbered,
     slug,
 )
+from envelope.exchange.panel_groups import round_walls
 from envelope.exchange.records import Note, PanelOrigin
 from envelope.geometry.plane import Floats, area_vector
 from envelope.geometry.polygons import Area, polygon_of
@@ -239,12 +240,14 @@ def make_space(
         )
     known = {panel.id for panel in panels}
     aliases = compass_aliases(id, panels)
+    strips = round_walls(id, panels)
     placed: list[Panel] = []
     for panel, draft in zip(panels, drafts, strict=True):
         host = panel.host
         if host is None and panel.kind in OPENING_KINDS:
             host = _host(panel, panels)
-        extra = panel.aliases or ((aliases[panel.id],) if panel.id in aliases else ())
+        shared = tuple(each[panel.id] for each in (aliases, strips) if panel.id in each)
+        extra = panel.aliases or shared
         if _ours(draft.label):
             extra = panel.aliases
         placed.append(

@@ -38,6 +38,9 @@ class Model(Table):
         None, description="Ids or names of the spaces to take; default all"
     )
     storey: fields.Reference | None = Field(None, description="Take the spaces of this one only")
+    fit: bool = Field(
+        False, description="Of a mesh that is open, as a scan: fit closed rooms to its surfaces"
+    )
     materials: Annotated[dict[str, fields.Reference], Field(max_length=500)] = Field(
         default_factory=dict, description="Names in an IFC file, each with a known material"
     )

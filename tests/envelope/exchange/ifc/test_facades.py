@@ -235,3 +235,24 @@ def test_thicknesses_from_a_type_s_name(
     assert found is not None
     assert [round(1e3 * thick_m, 3) for _, thick_m in found] == expected
     assert {material for material, _ in found} == set(materials)
+
+
+def test_a_facade_has_one_name_for_its_panes(house: MakeHouse, tmp_path: Path) -> None:
+    made = house()
+    without(made, "IfcWall", "W")
+    facade = made.root("IfcCurtainWall", Name="facade")
+    parts = []
+    for name, low, high in (
+        ("Pane 1", (-30, 0, 3000), (0, 1200, 5500)),
+        ("Spandrel", (-30, 1200, 3000), (0, 1800, 5500)),
+        ("Pane 2", (-30, 1800, 3000), (0, 3000, 5500)),
+    ):
+        parts.append(made.solid("IfcPlate", (low, high), Name=name))
+        of_material(made, parts[-1], "Steel" if name == "Spandrel" else "Glass")
+    made.root("IfcRelAggregates", RelatingObject=facade, RelatedObjects=parts)
+    imported = import_ifc(made.written(tmp_path / "facade.ifc"))
+    (room,) = [space for space in imported.spaces if space.id == "A"]
+    named_by_it = match(list(room.panels), "A/facade")
+    panes = [panel.id for panel in room.panels if panel.kind == "window" and panel.normal[0] > 0.99]
+    assert sorted(named_by_it) == sorted(panes)
+    assert len(panes) == 2
