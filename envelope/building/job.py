@@ -25,7 +25,9 @@ from envelope.building.selectors import SelectionError, select, unknown
 from envelope.building.source_measures import SourceMeasure
 from envelope.building.sources import (
     AS_BUILT,
+    BED_M,
     LEVEL_TOLERANCE_DB,
+    Bed,
     Plan,
     Polarization,
     Range,
@@ -44,11 +46,13 @@ from envelope.pricing.products import Costs, Product
 
 __all__ = [
     "AS_BUILT",
+    "BED_M",
     "LEFT_AS_IT_IS",
     "LEVEL_TOLERANCE_DB",
     "LOSS_TOLERANCE_DB",
     "NOW_OR_NEVER",
     "Assembly",
+    "Bed",
     "Job",
     "Layer",
     "LossCurve",

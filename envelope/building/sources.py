@@ -92,6 +92,20 @@ class Source:
         refuse("source", self, source_problems(self))
 
 
+Head = Literal["north", "east", "south", "west"]  # towards +y, +x, -y, -x
+BED_M = (0.9, 2.0)  # width, length of one adult's bed; common practice, no source
+PILLOW_M = 0.3  # of the pillow's middle from the head; common practice, no source
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bed:
+    """The bed that a receiver is in: a point is its pillow, a box the whole of it."""
+
+    size_m: tuple[float, float] = BED_M  # width, length
+    head: Head | None = None  # where it lies; None where the file does not say
+    may_move: bool = False
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Receiver:
     """A point or a box inside a space."""
@@ -101,6 +115,7 @@ class Receiver:
     position_m: Floats  # (3,) in the building's coordinates; a box's centre
     size_m: Floats | None = None  # (3,) of a box
     title: str = ""  # what the client calls it
+    bed: Bed | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "position_m", frozen(self.position_m))
@@ -189,3 +204,5 @@ def receiver_problems(receiver: Receiver) -> Problems:
     yield from is_place(receiver.position_m)
     if receiver.size_m is not None:
         yield from in_range("size", ranges.SIZE, receiver.size_m.tolist(), "size_m")
+    if receiver.bed is not None:
+        yield from in_range("bed.size", ranges.BED, list(receiver.bed.size_m), "size_m")

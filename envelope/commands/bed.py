@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import tomllib
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -12,20 +13,23 @@ from typing import Any
 import numpy as np
 from rich.markup import escape
 
-from envelope.building.job import AS_BUILT, Job, Receiver
+from envelope.building.job import AS_BUILT, BED_M, Job, Receiver
 from envelope.commands.arguments import add_job, add_output_switches
 from envelope.commands.common import cast, chosen_plans, nearest, read_job
 from envelope.commands.layout import open_console, plain_table
 from envelope.commands.progress import Progress
 from envelope.errors import EnvelopeError, UnitError
 from envelope.exposure.analysis import bench_of
-from envelope.plans.bed import BED_M, SIDE_M, BedPlace, BedPlan, bed_places
+from envelope.files import write_atomically
+from envelope.plans.bed import SIDE_M, BedPlan, bed_places, moved_to
+from envelope.project.edit_table import set_key
+from envelope.project.measures import point_text
 from envelope.text import SPACE, length, level
+from envelope.text.decisions import BED_DB, where_words
 from envelope.text.names import plan_title
 from envelope.text.sentences import change_words
 from envelope.units import parse_length, parse_size
 
-LITTLE_DB = 1.0  # from which another place is worth moving the bed; common practice, no source
 _APART_DB = 0.1  # from which two screens show different levels
 _SAME_SPAN_DB = 2.0  # a room within which levels lie so near is told as being the same all over
 
@@ -46,7 +50,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--size",
         metavar="WIDTH x LENGTH",
-        help=f'of the bed, such as "4 ft 6 in x 6 ft 8 in" (default {BED_M[0]} m x {BED_M[1]} m)',
+        help=f'of the bed, such as "4 ft 6 in x 6 ft 8 in" (default that of the job, else '
+        f"{BED_M[0]} m x {BED_M[1]} m)",
+    )
+    parser.add_argument(
+        "-o",
+        "--output",
+        type=Path,
+        metavar="FILE",
+        help="write the job with the bed at the best place under the last plan, for pictures and "
+        "further plans",
     )
     parser.add_argument(
         "--side",
@@ -74,11 +87,39 @@ def run(options: argparse.Namespace) -> int:
         progress=progress,
     )
     progress.done()
+    if options.output is not None:
+        text = _with_bed(job, receiver, found[-1], path=options.job)
+        write_atomically(options.output, text.encode())
     if options.json:
         print(json.dumps(_json(job, receiver, found), indent=2, ensure_ascii=False))
     else:
         _print(job, receiver, found)
+        if options.output is not None:
+            under = plan_title(found[-1].plan)
+            print(f"{options.output}: the job with the bed at the best place under {under}")
     return 0
+
+
+def _with_bed(job: Job, receiver: Receiver, found: BedPlan, *, path: Path) -> str:
+    """The job's text with the bed at the best place; every other line as it was."""
+    there = moved_to(receiver, found.best)
+    space = job.building.space(receiver.space)
+    at = there.position_m - np.array([*space.origin, space.floor_m])
+    row = job.receivers.index(receiver)
+    text = Path(path).read_text(encoding="utf-8")
+    place = point_text(tuple(at.round(4).tolist()), feet=job.feet)
+    text = set_key(text=text, table="receiver", row=row, key="at", value=place)
+    if there.size_m is not None:
+        sides = [point_text((round(float(each), 4),), feet=job.feet) for each in there.size_m]
+        text = set_key(text=text, table="receiver", row=row, key="size", value=" x ".join(sides))
+    bed = {} if receiver.bed is None else _bed_stated(text, row)
+    value = {**bed, "head": found.best.head}
+    return set_key(text=text, table="receiver", row=row, key="bed", value=value)
+
+
+def _bed_stated(text: str, row: int) -> dict[str, Any]:
+    """What the file says of the bed."""
+    return dict(tomllib.loads(text)["receiver"][row].get("bed", {}))
 
 
 def _receiver(job: Job, name: str | None, path: Path) -> Receiver:
@@ -95,8 +136,8 @@ def _people(job: Job) -> dict[str, int]:
     return {**{each.space: 1 for each in job.receivers}, **job.occupants}
 
 
-def _dimensions(options: argparse.Namespace) -> tuple[tuple[float, float], float]:
-    size, side = BED_M, SIDE_M
+def _dimensions(options: argparse.Namespace) -> tuple[tuple[float, float] | None, float]:
+    size, side = None, SIDE_M
     try:
         if options.size is not None:
             wide, long = parse_size(options.size, count=2)
@@ -108,19 +149,11 @@ def _dimensions(options: argparse.Namespace) -> tuple[tuple[float, float], float
             side = parse_length(options.side)
     except UnitError as error:
         raise EnvelopeError(f"--side: {error}") from None
-    if not (min(size) >= 0.3 and max(size) <= 3.0):
+    if size is not None and not (min(size) >= 0.3 and max(size) <= 3.0):
         raise EnvelopeError("--size: a bed is from 0.3 m to 3 m wide and long")
     if not 0.0 <= side <= 3.0:
         raise EnvelopeError("--side: allowed is 0 m to 3 m")
     return size, side
-
-
-def where_words(job: Job, place: BedPlace, space: str) -> str:
-    """Such as "head to the east, pillow at 3.85 m, 1.19 m", in the room's own coordinates."""
-    origin = job.building.space(space).origin
-    east, north = (place.pillow_m[axis] - origin[axis] for axis in (0, 1))
-    at = f"{length(east, feet=job.feet)}, {length(north, feet=job.feet)}"
-    return f"head to the {place.head}, pillow at {at}"
 
 
 def _print(job: Job, receiver: Receiver, found: Sequence[BedPlan]) -> None:
@@ -145,7 +178,7 @@ def _print(job: Job, receiver: Receiver, found: Sequence[BedPlan]) -> None:
             )
     console.print(table)
     for plan in found:
-        if plan.below_db < LITTLE_DB:
+        if plan.below_db < BED_DB:
             why = (
                 "what is left is much the same all over the room"
                 if plan.span_db < _SAME_SPAN_DB

@@ -20,9 +20,6 @@ from envelope.commands.bed import places_json
 from envelope.commands.common import cast, nearest, read_job, stops_for_questions
 from envelope.commands.progress import Progress
 from envelope.errors import EnvelopeError, UnitError
-from envelope.exposure.analysis import bench_of
-from envelope.exposure.casts import Casts
-from envelope.plans.bed import BedPlan, bed_places
 from envelope.plans.decide import decide
 from envelope.plans.decision import Decision
 from envelope.text.trade import source_title
@@ -75,8 +72,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--bed",
         action="store_true",
-        help="the bed may move: show where it is best today and where one stops, which takes some "
-        "seconds more (`gapcast bed` for its size)",
+        help="the bed may move, as may-move = true in bed of its receiver says in the file: show "
+        "where it is best today and where one stops, which takes some seconds more",
     )
     parser.add_argument("--png", type=png_path, metavar="FILE", help="draw cost and level too")
     parser.add_argument("--detail", action="store_true", help="the plans behind the sequence, too")
@@ -99,11 +96,14 @@ def run(options: argparse.Namespace) -> int:
         raise EnvelopeError("--weight: this does not go with --receiver, which leaves others out")
     budget = None if options.budget is None else _budget(job, options.budget)
     casts = cast(job, path=Path(options.job))
+    progress = Progress("levels over the floor")
     decision = decide(
         job,
         casts=casts,
         receiver=options.receiver,
         keep=keep,
+        move_bed=options.bed,
+        progress=progress,
         leave_sources=options.leave_sources,
         sources=target.sources,
         weights=weights,
@@ -111,39 +111,18 @@ def run(options: argparse.Namespace) -> int:
         target_db=target.below_db,
         budget_cents=budget,
     )
-    bed = _bed(job, casts, decision) if options.bed else ()
+    progress.done()
     if options.png is not None:
         from viewer.pictures.decision_chart import draw_decision
 
         draw_decision(job, decision, path=options.png)
     if options.json:
-        plain = decision_json(job, decision)
-        if options.bed:
-            plain["bed"] = places_json(bed)
-        print(json.dumps(plain, indent=2, ensure_ascii=False))
+        print(json.dumps(decision_json(job, decision), indent=2, ensure_ascii=False))
     elif options.csv:
         print(_csv(job, decision), end="")
     else:
-        decide_tables.print_decision(job, decision, detail=options.detail, bed=bed)
+        decide_tables.print_decision(job, decision, detail=options.detail)
     return 0
-
-
-def _bed(job: Job, casts: Casts, decision: Decision) -> tuple[BedPlan, ...]:
-    """Places for the bed today, and with the steps that are worth doing."""
-    receiver = next(each for each in job.receivers if each.id == decision.receiver)
-    plans = [decision.today, *(step.plan for step in decision.steps[: decision.stop_after][-1:])]
-    progress = Progress("levels over the floor")
-    found = bed_places(
-        job,
-        casts=casts,
-        bench=bench_of(job, casts),
-        receiver=receiver,
-        plans=plans,
-        most=1,
-        progress=progress,
-    )
-    progress.done()
-    return found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -264,6 +243,7 @@ def decision_json(job: Job, decision: Decision) -> dict[str, Any]:
             }
             for each in decision.free
         ],
+        "bed": places_json(decision.bed) or None,
         "start_w_m2": decision.start_w_m2,
         "free_left_undone_w_m2": decision.undone_w_m2,
         "steps": [

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 
 from rich.console import Console
@@ -10,14 +9,14 @@ from rich.markup import escape
 
 from envelope import text
 from envelope.building.job import Job
-from envelope.commands.bed import where_words
 from envelope.commands.layout import open_console, plain_table
 from envelope.commands.tables import print_rests
-from envelope.plans.bed import BedPlan
 from envelope.plans.decision import BETTER_ODDS, Decision, FreeMeasure
 from envelope.text.cautions import SHIELDED_DB, cautions_of_plans
 from envelope.text.decisions import (
     agreement_words,
+    bed_moves,
+    bed_words,
     cost_words,
     counted_words,
     kept_words,
@@ -31,7 +30,7 @@ from envelope.text.decisions import (
     unit_title,
     worse_words,
 )
-from envelope.text.sentences import change_words, difference_words
+from envelope.text.sentences import difference_words
 from envelope.text.trade import source_title
 
 _MOST_WORSE = 3
@@ -44,9 +43,7 @@ _MOST_LEVELS = 3  # receivers that get a column each
 _LEFT_UNDONE = 1.02  # the factor from which a measure that is not done is worth a line
 
 
-def print_decision(
-    job: Job, decision: Decision, *, detail: bool = False, bed: Sequence[BedPlan] = ()
-) -> None:
+def print_decision(job: Job, decision: Decision, *, detail: bool = False) -> None:
     """Print what one acts on: today, free measures, the sequence, where to stop, what not to do.
 
     Parameters
@@ -55,8 +52,6 @@ def print_decision(
     decision : Decision
     detail : bool
         Print the plans behind the sequence, and all that the figures rest on, too.
-    bed : sequence of BedPlan
-        Places for the bed today and where one stops, where it may move.
     """
     console = open_console()
     several = len(decision.levels_w_m2) > 1
@@ -68,14 +63,10 @@ def print_decision(
         f"{escape(shares_words(job, decision.by_source))}."
     )
     _print_free(console, job, decision)
-    for place in bed[:1]:
-        later = (
-            f"; after the last step only {_decibels(max(bed[-1].below_db, 0.0))}" if bed[1:] else ""
-        )
-        console.print(
-            f"[bold]Free first[/]: the bed, {where_words(job, place.best, place.floor.space)}: "
-            f"{change_words(place.below_db)} today{later}. No step counts on it."
-        )
+    if decision.bed:
+        free = bed_moves(job, decision.bed)
+        label = "Free first" if free else "Bed"
+        console.print(f"[bold]{label}[/]: {escape(bed_words(job, decision.bed))}.")
     _print_steps(console, job, decision)
     _print_stop(console, job, decision)
     _print_not_now(console, job, decision)

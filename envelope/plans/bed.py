@@ -8,24 +8,24 @@ metre from the head, at the receiver's height.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from envelope.building.job import Job, Plan, Receiver
+from envelope.building.sources import BED_M, PILLOW_M, Bed, Head
 from envelope.errors import RangeError, length_text
 from envelope.exposure.casts import Casts
 from envelope.exposure.level_map import FloorLevels, floor_levels
 from envelope.exposure.transmission import Bench
 from envelope.geometry.plane import Floats
 
-BED_M = (0.9, 2.0)  # width, length of one adult's bed; common practice, no source
 SIDE_M = 0.6  # free along one long side; common practice, no source
-PILLOW_M = 0.3  # from the head; common practice, no source
 STEP_M = 0.1  # between the places that are tried
-HEADS = ("north", "east", "south", "west")
+HEADS: tuple[Head, ...] = ("north", "east", "south", "west")
+_TOWARDS = {"north": (0.0, 1.0), "east": (1.0, 0.0), "south": (0.0, -1.0), "west": (-1.0, 0.0)}
 
 Mask = NDArray[np.bool_]
 _Cell = TypeVar("_Cell", bound=np.generic)
@@ -35,7 +35,7 @@ _Cell = TypeVar("_Cell", bound=np.generic)
 class BedPlace:
     """One way in which the bed may stand."""
 
-    head: str  # "north": the head lies towards +y
+    head: Head  # "north": the head lies towards +y
     pillow_m: tuple[float, float, float]  # in the building's coordinates
     level_w_m2: float
 
@@ -56,6 +56,10 @@ class BedPlan:
         """The place with the lowest level."""
         return self.places[0]
 
+    def level_at(self, place: BedPlace) -> float:
+        """Level at a place that was found under another plan, from the map. [W/m²]"""
+        return _at(self.floor, np.array(place.pillow_m))
+
     @property
     def below_db(self) -> float:
         """By how much the best place lies below where the receiver is."""
@@ -67,6 +71,29 @@ class BedPlan:
         return 10.0 * float(np.log10(self.highest_w_m2 / self.lowest_w_m2))
 
 
+def bed_of(receiver: Receiver) -> Bed:
+    """The bed that a receiver is in: as stated, by its box, or one adult's."""
+    if receiver.bed is not None:
+        return receiver.bed
+    if receiver.size_m is None:
+        return Bed()
+    wide, long = sorted(receiver.size_m[:2].tolist())
+    return Bed(size_m=(wide, long) if wide >= 0.3 and long <= 3.0 else BED_M)
+
+
+def moved_to(receiver: Receiver, place: BedPlace) -> Receiver:
+    """The receiver with its bed at a place: a point is the pillow there, a box the whole bed."""
+    bed = replace(bed_of(receiver), head=place.head)
+    position, size = np.array(place.pillow_m), receiver.size_m
+    if size is not None:
+        wide, long = bed.size_m
+        towards = np.array(_TOWARDS[place.head])
+        position[:2] -= towards * (long / 2.0 - PILLOW_M)
+        along_y = place.head in ("north", "south")
+        size = np.array([wide, long, size[2]] if along_y else [long, wide, size[2]])
+    return replace(receiver, position_m=position, size_m=size, bed=bed)
+
+
 def bed_places(
     job: Job,
     *,
@@ -74,7 +101,7 @@ def bed_places(
     bench: Bench,
     receiver: Receiver,
     plans: Sequence[Plan],
-    size_m: tuple[float, float] = BED_M,
+    size_m: tuple[float, float] | None = None,
     side_m: float = SIDE_M,
     most: int = 3,
     progress: Callable[[float], None] | None = None,
@@ -91,8 +118,8 @@ def bed_places(
     receiver : Receiver
         The pillow as it is.
     plans : sequence of Plan
-    size_m : (2,) float
-        Width and length of the bed. [m]
+    size_m : (2,) float, optional
+        Width and length of the bed; the receiver's unless given. [m]
     side_m : float
         What must be free along one long side. [m]
     most : int
@@ -105,6 +132,7 @@ def bed_places(
     RangeError
         Where the bed fits nowhere.
     """
+    size_m = bed_of(receiver).size_m if size_m is None else size_m
     point = Receiver(id=receiver.id, space=receiver.space, position_m=receiver.position_m)
     found = []
     for plan in plans:

@@ -9,17 +9,18 @@ from functools import partial
 
 import numpy as np
 
-from envelope.building.job import AS_BUILT, Job, Plan
+from envelope.building.job import AS_BUILT, Job, Plan, Receiver
 from envelope.errors import EnvelopeError, RangeError
 from envelope.exposure.casts import Casts
 from envelope.exposure.differences import LevelDraws
 from envelope.exposure.rests import rests_on
 from envelope.geometry.plane import Floats
+from envelope.plans.bed import bed_places
 from envelope.plans.candidates import Candidates, candidates_of
 from envelope.plans.decision import MIN_GAIN_DB, Decision, Step, Worse
 from envelope.plans.free import source_choices
 from envelope.plans.level_tables import without_untouched_spaces
-from envelope.plans.plan_levels import PlanLevels
+from envelope.plans.plan_levels import MEAN, PlanLevels
 from envelope.plans.rivals import rival_of
 from envelope.plans.search import Front, combine, front_of
 from envelope.plans.sequence import MAX_STEPS, Chain, Ints, best_chain
@@ -41,6 +42,8 @@ def decide(
     receiver: str | None = None,
     keep: Collection[str] = (),
     leave_sources: bool = False,
+    move_bed: bool = False,
+    progress: Callable[[float], None] | None = None,
     sources: Collection[str] = (),
     weights: Mapping[str, float] | None = None,
     target_w_m2: float | None = None,
@@ -62,6 +65,11 @@ def decide(
         Panel ids that stay as they are.
     leave_sources : bool
         Do nothing about sources: show what it would bring, and count on none of it.
+    move_bed : bool
+        Look for the best place of the bed of the receiver that is worst today, even where its
+        `bed` does not say that it may move.
+    progress : callable, optional
+        Told the share of the map of levels that is done, 0 to 1, where the bed may move.
     sources : collection of str
         Ids of the sources that count: levels are what they bring, and no other; all unless given.
     weights : mapping of str to float, optional
@@ -189,7 +197,22 @@ def decide(
     rests = rests_on(
         [before, *drawn[1 : stop + 1]], draws=levels.draws, job=job, receivers=counting
     )
+    sleeper = _sleeper(job, at_today[0][0], shares)
+    bed = (
+        bed_places(
+            job,
+            casts=casts,
+            bench=levels.bench,
+            receiver=sleeper,
+            plans=[today, *plans[stop : stop + 1]] if stop else [today],
+            most=1,
+            progress=progress,
+        )
+        if move_bed or (sleeper.bed is not None and sleeper.bed.may_move)
+        else ()
+    )
     return Decision(
+        bed=bed,
         today=today,
         levels_w_m2=at_today,
         by_source=by_source(job, before, at_today[0][0]),
@@ -223,6 +246,12 @@ def decide(
             least_db=MIN_GAIN_DB,
         ),
     )
+
+
+def _sleeper(job: Job, worst: str, shares: Mapping[str, float]) -> Receiver:
+    """The receiver whose bed is looked at: the worst today, of a mean the one that counts most."""
+    name = max(shares, key=lambda each: shares[each]) if worst == MEAN else worst
+    return next(each for each in job.receivers if each.id == name)
 
 
 def _shares(

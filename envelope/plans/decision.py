@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from envelope.building.job import Plan
 from envelope.exposure.differences import Difference
 from envelope.exposure.rests import Rest
+from envelope.plans.bed import BedPlan
 from envelope.plans.candidates import Candidates
 from envelope.plans.search import Front
 from envelope.plans.sequence import Chain
@@ -121,6 +122,7 @@ class Decision:
     now_or_never: tuple[tuple[str, int | None], ...]  # unit, and the step that does it if any
     spared: tuple[Spared, ...]  # what measuring first may spare, the most money first
     rests: tuple[Rest, ...]  # figures that move the outcome most, what moves it most first
+    bed: tuple[BedPlan, ...] = ()  # its best place today and where one stops, if it may move
 
     @property
     def receiver(self) -> str:

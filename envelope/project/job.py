@@ -283,7 +283,22 @@ def receiver_of(
         faults.add(("receiver", index, "size"), trouble)
         return None
     return records.Receiver(
-        id=table.id, space=space.id, position_m=position, size_m=size, title=table.title
+        id=table.id,
+        space=space.id,
+        position_m=position,
+        size_m=size,
+        title=table.title,
+        bed=None if table.bed is None else _bed(table.bed, table.size),
+    )
+
+
+def _bed(table: schema.Bed, box: tuple[float, float, float] | None) -> records.Bed:
+    """The bed; the longer side of a box is its length."""
+    size = table.size
+    if size is None and box is not None:
+        size = (min(box[:2]), max(box[:2]))
+    return records.Bed(
+        size_m=records.BED_M if size is None else size, head=table.head, may_move=table.may_move
     )
 
 

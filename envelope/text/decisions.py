@@ -7,14 +7,17 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from envelope.building.job import Job
+from envelope.plans.bed import BedPlace, BedPlan
 from envelope.plans.decision import Change, Decision, FreeMeasure, Rival, Step, Worse
 from envelope.plans.source_changes import SourceChange, free_where_it_stands
 from envelope.plans.sure import Spared
 from envelope.text.names import listed, panel_title
 from envelope.text.numbers import SPACE, area, grouped, length, level, percent
+from envelope.text.sentences import change_words
 from envelope.text.trade import face_name, source_title, space_title, treatment_title
 
 MAX_WORN = 3  # treatments named in a title
+BED_DB = 1.0  # from which another place is worth moving the bed; common practice, no source
 MAX_KEPT = 4  # faces that stay as they are, named in one line
 
 
@@ -40,7 +43,7 @@ def unit_title(job: Job, unit: str) -> str:
     return f"{group.replace('-', ' ')} of {space_title(job, room)}"
 
 
-def change_words(job: Job, changes: Sequence[Change]) -> str:
+def done_words(job: Job, changes: Sequence[Change]) -> str:
     """What a step does in one go: "walls of bedroom: coating, 31.64 m²".
 
     Parameters
@@ -89,7 +92,7 @@ def _lines(job: Job, changes: Sequence[Change]) -> tuple[str, ...]:
     for change in changes:
         key = (change.group or change.unit, change.label, change.was)
         together.setdefault(key, []).append(change)
-    return tuple(change_words(job, each) for each in together.values())
+    return tuple(done_words(job, each) for each in together.values())
 
 
 def rival_words(job: Job, number: int, rival: Rival) -> str:
@@ -211,6 +214,42 @@ def measure_words(job: Job, change: SourceChange) -> str:
         where = f"of {space_title(job, change.space)}"
     at = ", ".join(length(float(each), feet=job.feet) for each in change.position_m - base)
     return f"move it to {at} {where}"
+
+
+def where_words(job: Job, place: BedPlace, space: str) -> str:
+    """Such as "head to the east, pillow at 3.85 m, 1.19 m", in the room's own coordinates."""
+    origin = job.building.space(space).origin
+    east, north = (place.pillow_m[axis] - origin[axis] for axis in (0, 1))
+    at = f"{length(east, feet=job.feet)}, {length(north, feet=job.feet)}"
+    return f"head to the {place.head}, pillow at {at}"
+
+
+def bed_moves(job: Job, bed: Sequence[BedPlan]) -> tuple[tuple[str, float], ...]:
+    """Where to move the bed, and what that brings today [dB]; nothing where it stands well."""
+    if not bed or bed[0].below_db < BED_DB:
+        return ()
+    where = where_words(job, bed[0].best, bed[0].floor.space)
+    return ((f"move the bed, {where}", bed[0].below_db),)
+
+
+def bed_words(job: Job, bed: Sequence[BedPlan]) -> str:
+    """Where the bed is best and what that brings, today and once the steps are done.
+
+    Parameters
+    ----------
+    job : Job
+    bed : sequence of BedPlan
+        Its places today, and where one stops.
+    """
+    today, *later = bed
+    said = [f"{where}: {change_words(below_db)} today" for where, below_db in bed_moves(job, bed)]
+    if not said:
+        return f"it stands well: no place brings more than {BED_DB:g}{SPACE}dB"
+    if later:
+        # what was the best place today may be a worse one then
+        below_db = 10.0 * float(np.log10(later[-1].now_w_m2 / later[-1].level_at(today.best)))
+        said.append(f"{change_words(below_db)} once the steps are done")
+    return f"{', '.join(said)}; no step counts on it"
 
 
 def as_today_words(job: Job, plans: Sequence[tuple[str, Mapping[str, float]]]) -> str:

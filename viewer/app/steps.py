@@ -18,6 +18,7 @@ from envelope.project.edit_table import add_row
 from envelope.project.edit_values import Value
 from envelope.text.decisions import (
     agreement_words,
+    bed_moves,
     cost_words,
     measure_words,
     not_offered_words,
@@ -26,7 +27,7 @@ from envelope.text.decisions import (
     worse_words,
 )
 from envelope.text.names import shown
-from envelope.text.sentences import difference_words
+from envelope.text.sentences import change_words, difference_words
 from viewer.app import protocol
 from viewer.app.session import EditError, Session, free_plan_id, said
 from viewer.scene.decision_plot import decision_plot
@@ -222,18 +223,27 @@ def _told(job: Job, decision: Decision, receiver: str | None) -> protocol.StepsT
         notes.append(f"Costs are before tax of {text.percent(float(job.costs.tax))}.")
     if decision.candidates.nothing_offered:
         notes.append(f"Left as they are: {not_offered_words(decision.candidates.nothing_offered)}.")
+    free: list[protocol.FreeTold] = [
+        {
+            "words": f"{shown(each.source)}: {measure_words(job, each.change)}",
+            "change": difference_words(each.gain),
+            "agreed": agreement_words(each),
+        }
+        for each in decision.free[:_MOST]
+    ]
+    free += [
+        {
+            "words": where,
+            "change": f"{change_words(below_db)} today",
+            "agreed": "no step counts on it",
+        }
+        for where, below_db in bed_moves(job, decision.bed)
+    ]
     return {
         **_nothing(receiver),
         "of": shown(decision.receiver),
         "today": text.level(today_w_m2),
-        "free": [
-            {
-                "words": f"{shown(each.source)}: {measure_words(job, each.change)}",
-                "change": difference_words(each.gain),
-                "agreed": agreement_words(each),
-            }
-            for each in decision.free[:_MOST]
-        ],
+        "free": free,
         "first": [step_told(step) for step in decision.first],
         "then": [step_told(step) for step in decision.then],
         "rest": [step_told(step) for step in decision.not_worth],

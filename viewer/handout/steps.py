@@ -10,6 +10,7 @@ from envelope.plans.decision import Decision, Step
 from envelope.text import compared, level, percent
 from envelope.text.decisions import (
     agreement_words,
+    bed_moves,
     cost_words,
     measure_words,
     step_lines,
@@ -87,6 +88,9 @@ def steps_section(job: Job, decision: Decision) -> StepsSection:
             f"{shown(each.source)}: {measure_words(job, each.change)} "
             f"({_by_itself(each.gain)}; {agreement_words(each, for_client=True)})"
             for each in decision.free
+        )
+        + tuple(
+            f"{where} ({compared(below_db)})" for where, below_db in bed_moves(job, decision.bed)
         ),
         groups=tuple(
             (title, tuple(row(step) for step in steps)) for title, steps in groups if steps

@@ -18,13 +18,14 @@ from envelope.text.cautions import cautions_of
 from envelope.text.decisions import (
     agreement_words,
     as_today_words,
+    bed_moves,
     cost_words,
     measure_words,
     step_words,
     worse_words,
 )
 from envelope.text.names import face_title, listed, shown
-from envelope.text.sentences import difference_words
+from envelope.text.sentences import change_words, difference_words
 from envelope.works.offer import NOT_INCLUDED
 from envelope.works.takeoff import take_off
 from envelope.works.workorder import WorkOrder
@@ -220,6 +221,9 @@ class _Found:
             }
             for each in decision.free
             if each.gain.below_db >= FREE_DB
+        ] + [
+            {"what": "the bed", "do": where, "change": change_words(below_db), "who": "today"}
+            for where, below_db in bed_moves(self.job, decision.bed)
         ]
         numbers = {id(step): number for number, step in enumerate(decision.steps, 1)}
         groups = (

@@ -138,6 +138,7 @@ def build_scene(
             furniture=bed_for(
                 position_m=receiver.position_m,
                 size_m=receiver.size_m,
+                bed=receiver.bed,
                 space=building.space(receiver.space),
             ),
         )

@@ -14,6 +14,7 @@ from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.polygon import orient
 
 from envelope.building.model import OPENING_KINDS, Panel, Space
+from envelope.building.sources import BED_M, Bed
 from envelope.geometry.plane import Floats, Frame
 from viewer.scene.records import Furniture, FurnitureKind, Mesh, WallBody, join
 
@@ -297,8 +298,12 @@ def outer_footprint(space: Space, *, bodies: Iterable[WallBody]) -> Polygon | Mu
     return MultiPolygon(pieces) if len(pieces) != 1 else pieces[0].simplify(1e-3)
 
 
-def bed_for(*, position_m: Floats, size_m: Floats | None, space: Space) -> tuple[Furniture, ...]:
+def bed_for(
+    *, position_m: Floats, size_m: Floats | None, space: Space, bed: Bed | None = None
+) -> tuple[Furniture, ...]:
     """A bed that a receiver may stand for: its box as the mattress, or one with a pillow there.
+
+    Its head lies where the job says, else where a bed would have it.
 
     A point too low, too high or too near to everything for a bed is shown as a mark alone.
     """
@@ -313,17 +318,23 @@ def bed_for(*, position_m: Floats, size_m: Floats | None, space: Space) -> tuple
         top = float(position_m[2] + size_m[2] / 2)
         centre = position_m[:2]
         axis = np.array([math.cos(heading), math.sin(heading)])
-        if _distance(room, centre - axis * length / 2) > _distance(
-            room, centre + axis * length / 2
-        ):
+        towards = _FROM_HEAD.get(None if bed is None else bed.head)
+        turned = (
+            float(np.dot((math.cos(towards), math.sin(towards)), axis)) < -0.5
+            if towards is not None
+            else _distance(room, centre - axis * length / 2)
+            > _distance(room, centre + axis * length / 2)
+        )
+        if turned:
             axis, heading = -axis, heading + math.pi  # the head is where the nearer wall is
         return _bed(centre, axis, heading, length, width, top, space.floor_m)
     height = float(position_m[2]) - space.floor_m
     if not 0.3 <= height <= 1.3:
         return ()
-    length, width = 2.0, 0.9
+    width, length = BED_M if bed is None else bed.size_m
     best: tuple[float, Floats, float, Floats] | None = None
-    for turn in _directions(space):
+    stated = _FROM_HEAD.get(None if bed is None else bed.head)
+    for turn in _directions(space) if stated is None else (stated,):
         axis = np.array([math.cos(turn), math.sin(turn)])
         for back in (0.30, 0.22, 0.40):
             centre = position_m[:2] + axis * (length / 2 - back)
@@ -343,6 +354,10 @@ def bed_for(*, position_m: Floats, size_m: Floats | None, space: Space) -> tuple
     _, axis, turn, centre = best
     top = float(position_m[2]) - 0.12
     return _bed(centre, axis, turn, length, width, top, space.floor_m)
+
+
+# Which way the feet lie, by the side of the head.
+_FROM_HEAD = {"north": -math.pi / 2, "east": math.pi, "south": math.pi / 2, "west": 0.0, None: None}
 
 
 def _distance(room: Polygon | MultiPolygon, point: Floats) -> float:

@@ -386,6 +386,10 @@ Size = Annotated[tuple[float, float], _size(2, "1.5 m x 1.2 m")]
 OpeningSize = Annotated[
     tuple[float, ...], within(ranges.SIZE, parse=_opening_size, example="1.5 m x 1.2 m")
 ]
+BedSize = Annotated[
+    tuple[float, float],
+    within(ranges.BED, parse=lambda text: units.parse_size(text, count=2), example="0.9 m x 2.0 m"),
+]
 BoxSize = Annotated[tuple[float, float, float], _size(3, "0.9 m x 2.0 m x 0.3 m")]
 Spot = Annotated[tuple[float, float], _point(2, "0, 0 m")]
 Point = Annotated[tuple[float, float, float], _point(3, "0.6, 1.2, 0.7 m")]

@@ -6,7 +6,7 @@ in `sources`, visits and readings in `readings`.
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
@@ -14,6 +14,7 @@ from envelope.building import ranges
 from envelope.project.schema import fields, wiring
 from envelope.project.schema.composition import Assembly, Layer, Material, Treatment
 from envelope.project.schema.costs import Costs, Defaults, Product
+from envelope.project.schema.fields import Choice
 from envelope.project.schema.model import Model, Tag
 from envelope.project.schema.readings import Meter, Reading, Resistance, Scan, Visit
 from envelope.project.schema.rooms import (
@@ -110,6 +111,24 @@ class Construction(Table):
         return {hyphens(name): getattr(self, name) for name in self.model_fields_set}
 
 
+class Bed(Table):
+    """The bed that a receiver is in."""
+
+    size: fields.BedSize | None = Field(
+        None, description="Width x length; default that of the receiver's box, else 0.9 m x 2.0 m"
+    )
+    head: (
+        Annotated[
+            Literal["north", "east", "south", "west"],
+            Choice(what="a side", words=("north", "east", "south", "west")),
+        ]
+        | None
+    ) = Field(None, description="Side of the room, as walls are called, towards which it lies")
+    may_move: bool = Field(
+        False, description="Whether the bed may stand elsewhere: `decide` then says where"
+    )
+
+
 class Receiver(Table):
     """A point or a box where the level matters."""
 
@@ -118,6 +137,11 @@ class Receiver(Table):
     at: fields.Point = Field(description="In the space's coordinates, height above its floor")
     size: fields.BoxSize | None = Field(None, description="Of a box, `at` being its centre")
     title: fields.Name = Field("", description="What the client calls it")
+    bed: Bed | None = Field(None, description="The bed it is in: a point is the pillow")
+
+    def problems(self) -> Problems:
+        if self.bed is not None and self.bed.size is not None and self.size is not None:
+            yield "bed", "size of bed does not go with the receiver's own size, which is a box"
 
 
 class Treat(Table):

@@ -17,7 +17,7 @@ from envelope.plans.decision import Change, Decision
 from envelope.plans.terms import tables_of
 from envelope.plans.units import groups_of, measures_of
 from envelope.project import load_text
-from envelope.text.decisions import change_words, step_lines, unit_title
+from envelope.text.decisions import done_words, step_lines, unit_title
 
 Maker = Callable[..., Job]
 
@@ -105,12 +105,12 @@ def test_walls_of_a_step_share_a_line_and_all_or_the_rest_of_them_a_name(
         )
 
     one, two = [change(1, done=1)], [change(1, done=2), change(4, done=2)]
-    assert change_words(job, one) == "south wall of bedroom: coating, 5.00\xa0m²"
-    assert change_words(job, two) == "south and west walls of bedroom: coating, 10.00\xa0m²"
+    assert done_words(job, one) == "south wall of bedroom: coating, 5.00\xa0m²"
+    assert done_words(job, two) == "south and west walls of bedroom: coating, 10.00\xa0m²"
     rest = [change(2, done=4), change(3, done=4)]
-    assert change_words(job, rest) == "the other walls of bedroom: coating, 10.00\xa0m²"
+    assert done_words(job, rest) == "the other walls of bedroom: coating, 10.00\xa0m²"
     every = [change(wall, done=4) for wall in (1, 2, 3, 4)]
-    assert change_words(job, every) == "walls of bedroom: coating, 20.00\xa0m²"
+    assert done_words(job, every) == "walls of bedroom: coating, 20.00\xa0m²"
     for step in decision.steps:
         lines = step_lines(job, step)
         assert sum("wall" in line for line in lines) <= 1  # one room, one treatment
