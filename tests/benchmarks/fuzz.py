@@ -1,16 +1,23 @@
 """Broken project files, made by the thousand from the sample jobs, and what reading them does.
 
     python tests/benchmarks/fuzz.py --count 100000 --processes 2 --out findings.json
+    python tests/benchmarks/fuzz.py --count 30000 --analyze --out findings.json
 
 Whatever a file says, reading it ends in a job or in one `ProjectFileError` whose faults are plain
 lines of text, within two seconds of processor time and 500 MB. Anything else is a finding, told
 once for each place in the code where it comes from and cut down to the lines that it needs. A
 number makes a file: the same one always makes the same.
+
+With `--analyze` a job that was read goes on through what `analyze` does, with few rays: readings
+solved, casts, levels with their ranges, the first screen, every table, JSON without a nan. It may
+be refused there too, in a sentence.
 """
 
 from __future__ import annotations
 
 import argparse
+import contextlib
+import io
 import json
 import multiprocessing
 import signal
@@ -20,7 +27,7 @@ import traceback
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from types import FrameType
 
@@ -29,8 +36,16 @@ from mutations import ROOT, mutated
 if str(ROOT) not in sys.path:
     sys.path.insert(0, str(ROOT))
 
-from envelope.errors import ProjectFileError
+from envelope.building.job import Job
+from envelope.commands.first_screen import print_first_screen
+from envelope.commands.tables import print_analysis
+from envelope.errors import EnvelopeError, FaultsError
+from envelope.exposure import serialise
+from envelope.exposure.analysis import analyze
+from envelope.exposure.casts import cast_job
 from envelope.project.load import decode, load_text
+from envelope.rays import Sampling
+from envelope.survey import levels
 
 try:
     import resource
@@ -38,6 +53,8 @@ except ImportError:  # not a Unix: time is judged all the same, memory is not
     resource = None
 
 MOST_SECONDS = 2.0
+MOST_SECONDS_ANALYZED = 15.0
+FEW = Sampling(points_per_panel=2**5, points=2**8)
 MOST_BYTES = 500_000_000
 STUCK_SECONDS = 20.0  # after which a file is given up
 LONGEST_LINE = 600  # characters that a fault may have
@@ -70,6 +87,7 @@ class Outcome:
     refused: bool
     seconds: float  # of processor time
     finding: Finding | None = None
+    analyzed: bool = False
 
 
 def _too_long(signum: int, frame: FrameType | None) -> None:
@@ -98,17 +116,24 @@ def _peak_bytes() -> int:
     return int(peak) * (1 if sys.platform == "darwin" else 1024)
 
 
-def examine(data: bytes, *, most_seconds: float = MOST_SECONDS) -> Outcome:
-    """Read a file's bytes, warnings as errors, and judge what came of it."""
-    refused = False
+def examine(
+    data: bytes, *, most_seconds: float | None = None, through_analysis: bool = False
+) -> Outcome:
+    """Read a file's bytes, warnings as errors, analyse the job if asked; judge what came of it."""
+    if most_seconds is None:
+        most_seconds = MOST_SECONDS_ANALYZED if through_analysis else MOST_SECONDS
+    refused = analyzed = False
     finding = None
     before = _peak_bytes()
     start = time.process_time()
     try:
         with _given_up_when_stuck(), warnings.catch_warnings():
             warnings.simplefilter("error")
-            load_text(decode(data, path="job.toml"), path="job.toml")
-    except ProjectFileError as error:
+            job = load_text(decode(data, path="job.toml"), path="job.toml")
+            if through_analysis and job is not None:
+                follow(job)
+                analyzed = True
+    except EnvelopeError as error:
         refused = True
         finding = _judged(error)
     except OverTimeError as error:
@@ -123,15 +148,32 @@ def examine(data: bytes, *, most_seconds: float = MOST_SECONDS) -> Outcome:
     grown = _peak_bytes() - before
     if finding is None and grown > MOST_BYTES:
         finding = Finding(kind="memory", where="memory", detail=f"{grown / 1e6:.0f} MB")
-    return Outcome(refused=refused, seconds=seconds, finding=finding)
+    return Outcome(refused=refused, seconds=seconds, finding=finding, analyzed=analyzed)
 
 
-def _judged(error: ProjectFileError) -> Finding | None:
-    """Whether the faults of an error are plain lines of text, and at least one."""
-    if not error.faults:
+def follow(job: Job) -> None:
+    """What `analyze` does with a job that has a receiver, all that it prints included."""
+    if job.readings or job.unsolved:
+        job = levels.solve_levels(job)
+    if not job.receivers:
+        return
+    found = analyze(job=job, casts=cast_job(job, sampling=FEW), with_bands=True)
+    with contextlib.redirect_stdout(io.StringIO()):
+        print_first_screen(found, job)
+        print_analysis(found, job)
+    json.dumps(serialise.analysis_as_plain(found), allow_nan=False)
+    serialise.gaps_as_csv(found)
+
+
+def _judged(error: EnvelopeError) -> Finding | None:
+    """Whether what an error says is plain lines of text, and at least one."""
+    faults = list(error.faults) if isinstance(error, FaultsError) else [error]
+    if not faults:
         return Finding(kind="message", where="no faults", detail="an error without a fault")
-    for fault in error.faults:
+    for fault in faults:
         text = str(fault)
+        if "internal error" in text:
+            return Finding(kind="exception", where="internal error", detail=text[:300])
         if not text.isprintable():
             return Finding(kind="message", where="not printable", detail=repr(text)[:300])
         if len(text) > LONGEST_LINE:
@@ -149,7 +191,7 @@ def _place(error: BaseException) -> str:
     return f"{Path(last.filename).relative_to(ROOT)}:{last.lineno} {last.name}"
 
 
-def reduced(data: bytes, where: str) -> bytes:
+def reduced(data: bytes, where: str, *, through_analysis: bool = False) -> bytes:
     """The same finding in fewer lines: stretches are left out for as long as it stays."""
     lines = data.split(b"\n")
     step = max(len(lines) // 2, 1)
@@ -159,7 +201,7 @@ def reduced(data: bytes, where: str) -> bytes:
         while place < len(lines) and tries > 0:
             fewer = lines[:place] + lines[place + step :]
             tries -= 1
-            found = examine(b"\n".join(fewer)).finding
+            found = examine(b"\n".join(fewer), through_analysis=through_analysis).finding
             if found is not None and found.where == where:
                 lines, shorter = fewer, True
             else:
@@ -179,61 +221,84 @@ def say(text: str) -> None:
     sys.stdout.flush()
 
 
-def _batch(span: tuple[int, int]) -> tuple[int, int, float, float, int, list[Finding]]:
-    """Files read, refused, their seconds, the slowest's, the process's memory, and findings."""
-    refused, seconds, slowest, found = 0, 0.0, 0.0, []
-    for number in range(*span):
-        outcome = examine(mutated(number))
-        refused += outcome.refused
-        seconds += outcome.seconds
-        slowest = max(slowest, outcome.seconds)
+@dataclass(kw_only=True)
+class Tally:
+    """What came of many files."""
+
+    read: int = 0
+    refused: int = 0
+    analyzed: int = 0
+    seconds: float = 0.0
+    slowest: float = 0.0
+    most: int = 0  # bytes
+    found: list[Finding] = field(default_factory=list)
+
+    def add(self, number: int, outcome: Outcome) -> None:
+        """One file more."""
+        self.read += 1
+        self.refused += outcome.refused
+        self.analyzed += outcome.analyzed
+        self.seconds += outcome.seconds
+        self.slowest = max(self.slowest, outcome.seconds)
         if outcome.finding is not None:
             told = asdict(outcome.finding) | {"number": number, "seconds": outcome.seconds}
-            found.append(Finding(**told))
-    return span[1] - span[0], refused, seconds, slowest, _peak_bytes(), found
+            self.found.append(Finding(**told))
+
+    def join(self, other: Tally) -> None:
+        """What another process found, too."""
+        for name in ("read", "refused", "analyzed", "seconds", "found"):
+            setattr(self, name, getattr(self, name) + getattr(other, name))
+        self.slowest, self.most = max(self.slowest, other.slowest), max(self.most, other.most)
 
 
-def _spans(first: int, count: int) -> Iterator[tuple[int, int]]:
-    for start in range(first, first + count, BATCH):
-        yield start, min(start + BATCH, first + count)
+def _batch(task: tuple[int, int, bool]) -> Tally:
+    """Files of some numbers."""
+    first, last, through_analysis = task
+    tally = Tally()
+    for number in range(first, last):
+        tally.add(number, examine(mutated(number), through_analysis=through_analysis))
+    tally.most = _peak_bytes()
+    return tally
 
 
-def run(*, first: int, count: int, processes: int) -> dict[str, object]:
+def run(
+    *, first: int, count: int, processes: int, through_analysis: bool = False
+) -> dict[str, object]:
     """Read the broken files of `count` numbers; findings one a cause, cut down."""
-    read = refused = 0
-    seconds = slowest = 0.0
-    most = 0
+    whole = Tally()
     causes: dict[str, Finding] = {}
     times: dict[str, int] = {}
     began = time.monotonic()
+    tasks = [
+        (start, min(start + BATCH, first + count), through_analysis)
+        for start in range(first, first + count, BATCH)
+    ]
     with multiprocessing.get_context("spawn").Pool(processes) as pool:
-        for done, no, spent, worst, held, found in pool.imap_unordered(
-            _batch, _spans(first, count)
-        ):
-            read, refused, seconds = read + done, refused + no, seconds + spent
-            slowest, most = max(slowest, worst), max(most, held)
-            for finding in found:
+        for tally in pool.imap_unordered(_batch, tasks):
+            whole.join(tally)
+            for finding in tally.found:
                 times[finding.where] = times.get(finding.where, 0) + 1
                 if finding.where not in causes:
                     causes[finding.where] = finding
                     say(f"{finding.number}: {finding.where}: {finding.detail}")
-            if read % (40 * BATCH) == 0:
-                say(f"{read} read, {refused} refused, {len(causes)} causes")
+            if whole.read % (4 * BATCH) == 0:
+                say(f"{whole.read} read, {whole.refused} refused, {len(causes)} causes")
     told = []
     for finding in causes.values():
         lines = mutated(finding.number)
         if finding.kind in ("exception", "message"):
-            lines = reduced(lines, finding.where)
+            lines = reduced(lines, finding.where, through_analysis=through_analysis)
         told.append(
             asdict(finding)
             | {"times": times[finding.where], "lines": lines.decode("utf-8", "backslashreplace")}
         )
     return {
-        "read": read,
-        "refused": refused,
-        "seconds_of_processor": round(seconds, 1),
-        "slowest_s": round(slowest, 3),
-        "peak_mb": round(most / 1e6),
+        "read": whole.read,
+        "refused": whole.refused,
+        "analyzed": whole.analyzed,
+        "seconds_of_processor": round(whole.seconds, 1),
+        "slowest_s": round(whole.slowest, 3),
+        "peak_mb": round(whole.most / 1e6),
         "minutes": round((time.monotonic() - began) / 60, 1),
         "findings": told,
     }
@@ -245,9 +310,15 @@ def main() -> int:
     parser.add_argument("--count", type=int, default=100_000)
     parser.add_argument("--first", type=int, default=0, help="number of the first file")
     parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument("--analyze", action="store_true", help="analyse what can be read")
     parser.add_argument("--out", type=Path, help="where to write the findings as JSON")
     options = parser.parse_args()
-    found = run(first=options.first, count=options.count, processes=options.processes)
+    found = run(
+        first=options.first,
+        count=options.count,
+        processes=options.processes,
+        through_analysis=options.analyze,
+    )
     text = json.dumps(found, indent=1, ensure_ascii=True)
     if options.out is not None:
         options.out.write_text(text + "\n", encoding="utf-8")

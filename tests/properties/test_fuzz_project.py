@@ -5,6 +5,7 @@ A few hundred of the broken files that `tests/benchmarks/fuzz.py` makes; the lon
 
 from __future__ import annotations
 
+import itertools
 import sys
 from pathlib import Path
 
@@ -34,6 +35,16 @@ def test_broken_files_are_read_or_refused_in_one_sentence_each() -> None:
         assert outcome.finding is None, (number, outcome.finding)
         refused += outcome.refused
     assert FILES // 2 < refused < FILES  # most are broken, and some are read to the end
+
+
+def test_what_can_be_read_goes_through_the_analysis_or_is_refused_in_a_sentence() -> None:
+    """Two that are read to the end; `fuzz.py --analyze` runs thousands."""
+    numbers = iter(range(FILES))
+    sound = (each for each in numbers if not fuzz.examine(mutations.mutated(each)).refused)
+    for number in itertools.islice(sound, 2):
+        outcome = fuzz.examine(mutations.mutated(number), through_analysis=True)
+        assert outcome.finding is None, (number, outcome.finding)
+        assert outcome.analyzed
 
 
 def test_a_number_makes_the_same_file_every_time() -> None:
