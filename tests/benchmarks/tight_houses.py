@@ -3,9 +3,9 @@
     python tests/benchmarks/tight_houses.py --houses 300 --seed 1
 
 Each house is refused with a message or cast: from every room in all directions, from points inward
-through the building, from the sky, and out from lit panels. Counted are rays that do not end,
-exposed solid angles above 4π, and spheres that do not close. One line for each fault names the
-house's seed, so that it can be built again.
+through the building, from the sky, out from lit panels, and to a point in every other room. Counted
+are rays that do not end, exposed solid angles above 4π, and spheres that do not close. One line for
+each fault names the house's seed, so that it can be built again.
 """
 
 from __future__ import annotations
@@ -22,7 +22,14 @@ from envelope.building.rooms.build import build_building
 from envelope.building.rooms.specs import CeilingSpec, ObstacleSpec, OpeningSpec, SpaceSpec
 from envelope.errors import EnvelopeError
 from envelope.geometry.plane import Floats, frozen
-from envelope.rays import Sampling, cast_chain, cast_directions, cast_even, cast_lit
+from envelope.rays import (
+    Sampling,
+    cast_chain,
+    cast_directions,
+    cast_even,
+    cast_lit,
+    cast_point,
+)
 
 KINDS = ("exterior-wall", "interior-wall", "floor", "slab", "roof", "window", "door", "skylight")
 STEPS_M = (0.0, 0.0005, 0.001, 0.002, 0.005, 0.01, 0.02, 0.03)
@@ -176,8 +183,9 @@ def faults_of(seed: int) -> list[Fault] | str:
     def tell(what: str) -> None:
         found.append(Fault(seed=seed, what=what))
 
+    places = {space.id: inside(building, space.id, rng) for space in building.spaces}
     for space in building.spaces:
-        place = inside(building, space.id, rng)
+        place = places[space.id]
         if place is None:
             continue
         way = rng.normal(size=3)
@@ -193,6 +201,11 @@ def faults_of(seed: int) -> list[Fault] | str:
                 target_m=place + np.array((0.0, 0.0, 50.0)),
                 points_per_panel=64,
             )
+            for other, there in places.items():
+                if there is not None and other != space.id:
+                    to_other = {"target_m": there, "target_space": other}
+                    cast_point(building, space=space.id, position_m=place, **to_other)
+                    cast_lit(building, space=space.id, points_per_panel=64, **to_other)
         except EnvelopeError as error:
             tell(f"{space.id}: {error}")
             continue

@@ -133,7 +133,9 @@ def leave(
 ) -> tuple[int, float]:  # fmt: skip
     """The panel through which a ray leaves a space, and how far it is; -1 where it meets none.
 
-    Neither the panel by which it came nor one of `met[:count]`, met on this straight stretch.
+    Not the panel by which it came, nor close to there one of `met[:count]`, met on this straight
+    stretch. Farther on such a one has been counted where a niche runs into it, but not passed: a
+    sill just above a floor counts the floor, and the ray then leaves the room through it.
     Close to where it came in, a panel wholly behind that one only shares an edge with it.
     A ray that touches a panel met before and misses all others has grazed the space, and leaves by
     that panel.
@@ -181,7 +183,7 @@ def leave(
             x, y, z = px + t * wx, py + t * wy, pz + t * wz
             if not meets(plane, panel, cuts, sides, band, edges, p, x, y, z):
                 continue
-            if is_among(met, 0, count, p):
+            if t < BESIDE and is_among(met, 0, count, p):
                 if abs(t) < BESIDE:
                     again, again_t = p, t
             elif came < 0 or t >= CORNER or reaches(plane, panel, edges, p, came, 1.0):
@@ -222,8 +224,9 @@ def enter(
 ) -> tuple[int, float]:  # fmt: skip
     """The nearest panel met from behind by a ray outdoors before `limit`, else -1.
 
-    Reveals of `barred_host` do not count, nor panels in `met[:count]` other than `owed`. Close to
-    the panel `left` by which the ray went outdoors, a panel wholly before it only shares an edge
+    Reveals of `barred_host` do not count, nor, just here, panels in `met[:count]` but `owed`:
+    farther on such a one has been counted where a niche runs into it, but not passed. Close to the
+    panel `left` by which the ray went outdoors, a panel wholly before it only shares an edge
     with it.
     """
     best, best_t = NONE, limit
@@ -261,7 +264,7 @@ def enter(
             if t >= best_t:
                 continue
             p = whole(node_order[k])
-            if p != owed and is_among(met, 0, count, p):
+            if p != owed and t < BESIDE and is_among(met, 0, count, p):
                 continue
             if barred_host >= 0 and panel[p, columns.HOST] == barred_host:
                 continue

@@ -137,7 +137,10 @@ def walk(
                 if aimed:
                     blocked = min(to_ground, wall) < remaining
                     if target_space >= 0 and not blocked:
-                        return at, LOST, first, returned
+                        if barred < 0:
+                            return at, LOST, first, returned
+                        barred = NONE  # the target stands in a niche of the wall that was met
+                        continue
                 else:
                     near = to_ground * math.hypot(wx, wy) <= reach
                     blocked = near or buried or wall < to_ground
