@@ -20,7 +20,14 @@ from envelope.building.composition import (
 from envelope.building.fitted import Fitted
 from envelope.building.model import Building
 from envelope.building.questions import Question
-from envelope.building.readings import Meter, Reading, ResistanceReading, Scan, Visit
+from envelope.building.readings import (
+    CoverTest,
+    Meter,
+    Reading,
+    ResistanceReading,
+    Scan,
+    Visit,
+)
 from envelope.building.selectors import SelectionError, select, unknown
 from envelope.building.source_measures import SourceMeasure
 from envelope.building.sources import (
@@ -53,6 +60,7 @@ __all__ = [
     "NOW_OR_NEVER",
     "Assembly",
     "Bed",
+    "CoverTest",
     "Job",
     "Layer",
     "LossCurve",
@@ -104,6 +112,7 @@ class Job:
     visits: tuple[Visit, ...] = ()
     meters: tuple[Meter, ...] = ()
     scans: tuple[Scan, ...] = ()
+    cover_tests: tuple[CoverTest, ...] = ()
     resistances: tuple[ResistanceReading, ...] = ()
     fitted: Fitted | None = None  # what its readings leave open; None before they are solved
     wiring: Wiring | None = None  # None where the file says nothing of it

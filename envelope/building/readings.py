@@ -89,6 +89,25 @@ class Scan:
     visit: str | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CoverTest:
+    """What a meter showed at the same spots before a face was covered with foil, and under it."""
+
+    id: str
+    panel: str  # that was covered
+    space: str
+    position_m: Floats  # (3,) in the building's coordinates
+    uncovered_w_m2: float
+    level_w_m2: float
+    plan: str
+    receiver: str | None = None
+    spots: int = 1
+    visit: str | None = None
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "position_m", frozen(self.position_m))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ResistanceReading:
     """A resistance between two points of a coating."""

@@ -90,8 +90,14 @@ def _read_in(job: Path, table: Path) -> None:
         for names, word in ((filled.added, "added"), (filled.changed, "changed"))
         if names
     ]
-    blank = f", {filled.blank} left blank" if filled.blank else ""
-    said = f"{job}: readings {'; '.join(parts) or 'unchanged'}{blank}"
+    if filled.unchanged:
+        as_before = len(filled.unchanged)
+        parts.append(
+            f"{as_before} as before" if parts else f"nothing changed, {as_before} as before"
+        )
+    if filled.blank:
+        parts.append(f"{filled.blank} left blank")
+    said = f"{job}: readings: {'; '.join(parts) or 'none in the table'}"
     print(said, file=sys.stderr)
 
 

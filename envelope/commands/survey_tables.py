@@ -23,21 +23,24 @@ from envelope.text import SPACE, decibels, level, percent, significant
 from envelope.text.names import TODAY, listed, shown
 from envelope.text.sentences import difference_words
 from envelope.text.surveys import (
+    alike_words,
     bound_words,
     explained_words,
     next_test_words,
     place_words,
     plan_words,
     range_words,
+    source_test_words,
     state_words,
     step_words,
-    suspect_words,
+    suspected_place_words,
 )
 
 MAX_RESTS = 4
 MAX_SUSPECTS = 5
 UNEXPLAINED = 0.5  # of a reading, below which a fault is looked for
 NOTHING_LEFT = 0.8  # of no fault, from which none is listed
+WORTH_A_WORD = 0.1  # odds of a source from which it is said how to make sure of it
 WORTH_TESTING = 0.02  # bits that a test must tell to be proposed
 
 
@@ -106,6 +109,12 @@ def print_findings(job: Job, found: Findings) -> None:
         console.print(
             f"Scan {escape(scan.id)} along {escape(scan.along)}{escape(edge)}: "
             f"{decibels(above)} above the room beside it ({escape(plan_words(job, scan.plan))})."
+        )
+    for test in job.cover_tests:
+        fell = 10.0 * float(np.log10(test.uncovered_w_m2 / test.level_w_m2))
+        console.print(
+            f"Cover test {escape(test.id)}: with {escape(test.panel)} under foil the level fell by "
+            f"{decibels(fell)} ({escape(plan_words(job, test.plan))})."
         )
     for each in job.resistances:
         console.print(
@@ -179,8 +188,8 @@ def _print_steps(console: Any, job: Job, steps: tuple[StepVerdict, ...]) -> None
 
 
 def _print_hunt(console: Any, job: Job, found: Hunt) -> None:
-    first = found.suspects[0]
-    if first.fault.kind == "none" and first.odds >= NOTHING_LEFT:
+    first = found.places[0]
+    if not first.name and first.odds >= NOTHING_LEFT:
         console.print(
             f"[bold]The leak that is left[/bold]: none is needed to explain the readings "
             f"({percent(first.odds)})."
@@ -188,19 +197,25 @@ def _print_hunt(console: Any, job: Job, found: Hunt) -> None:
         return
     table = plain_table(
         "suspect", ">odds", ">adds at most",
-        title="The leak that is left: which single fault explains the readings", keys=1,
+        title="The leak that is left: where a single fault explains the readings", keys=1,
     )  # fmt: skip
-    for each in found.likely[:MAX_SUSPECTS]:
-        added = "" if each.fault.kind == "none" else f"{max(each.excess_db, 0.0):.1f}{SPACE}dB"
-        table.add_row(escape(suspect_words(job, each.fault)), percent(each.odds), added)
+    for each in found.likely_places[:MAX_SUSPECTS]:
+        added = f"{max(each.excess_db, 0.0):.1f}{SPACE}dB" if each.name else ""
+        table.add_row(escape(suspected_place_words(job, each)), percent(each.odds), added)
     console.print(table)
+    alike = alike_words(job, found)
+    if alike:
+        console.print(escape(f"{alike}."))
     if found.test is not None and found.test.tells_bits >= WORTH_TESTING:
         console.print(f"[bold]Next[/bold]: {escape(next_test_words(job, found.test))}.")
-    else:
+    elif first.odds < NOTHING_LEFT:
         console.print(
-            "[bold]Next[/bold]: the readings hardly part the suspects. Read at more spots, scan "
+            "[bold]Next[/bold]: no single cover test parts the suspects. Read at more spots, scan "
             "the joints, and read before each treated face."
         )
+    for each in found.likely_places[:MAX_SUSPECTS]:
+        if each.suspects[0].fault.kind == "source" and each.odds >= WORTH_A_WORD:
+            console.print(escape(f"{source_test_words(job, each)}."))
 
 
 def bearing_words(bearing: Bearing) -> str:
@@ -309,12 +324,20 @@ def findings_as_plain(job: Job, found: Findings) -> dict[str, Any]:
             }
             for each in found.hunt.likely
         ],
+        "places": []
+        if found.hunt is None
+        else [
+            {"place": each.name or None, "odds": each.odds, "alike": each.name in found.hunt.alike}
+            for each in found.hunt.likely_places
+        ],
         "next_test": None
         if found.hunt is None or found.hunt.test is None
         else {
             "cover": found.hunt.test.panel,
             "at": found.hunt.test.at,
+            "spots": found.hunt.test.spots,
             "falls_db": found.hunt.test.falls_db,
+            "else_db": found.hunt.test.else_db,
             "tells_bits": found.hunt.test.tells_bits,
         },
     }

@@ -49,6 +49,7 @@ SELECTORS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("cable", ("on",)),
     ("bond", ("on",)),
     ("scan", ("along",)),
+    ("cover-test", ("on",)),
     ("resistance", ("on",)),
 )
 # Keys that may be left out, and without which a row would say something else.
@@ -56,6 +57,7 @@ _SAYING_ELSE = frozenset(
     (
         *(("reading", key) for key in ("source", "receiver", "plan", "visit")),
         *(("scan", key) for key in ("plan", "visit")),
+        *(("cover-test", key) for key in ("receiver", "plan", "visit")),
         ("visit", "plan"),
     )
 )

@@ -130,6 +130,7 @@ def resolve(
             visits=measured.visits,
             meters=measured.meters,
             scans=measured.scans,
+            cover_tests=measured.cover_tests,
             resistances=measured.resistances,
             products=products,
             costs=costs,

@@ -32,6 +32,7 @@ class Measured:
     meters: tuple[Meter, ...]
     readings: tuple[Reading, ...]
     scans: tuple[records.Scan, ...]
+    cover_tests: tuple[records.CoverTest, ...]
     resistances: tuple[records.ResistanceReading, ...]
 
 
@@ -81,6 +82,7 @@ def measured_of(
         meters=meters,
         readings=tuple(resolver.readings()),
         scans=tuple(resolver.scans()),
+        cover_tests=tuple(resolver.cover_tests()),
         resistances=tuple(resolver.resistances()),
     )
 
@@ -100,7 +102,7 @@ class _Resolver:
         openings = Openings(tables=self.tables, building=self.building)
         found: list[tuple[int, Reading]] = []
         for index, table in self.tables.of(schema.Reading):
-            place = self._place(table, index)
+            place = self._place(table, ("reading", index, "at"))
             plan = self._plan(table.plan, table.visit, ("reading", index, "plan"))
             if place is None or plan is None:
                 continue
@@ -117,8 +119,9 @@ class _Resolver:
         self._switched(found)
         return (reading for _, reading in found)
 
-    def _place(self, table: schema.Reading, index: int) -> tuple[Floats, str | None] | None:
-        path = ("reading", index, "at")
+    def _place(
+        self, table: schema.Reading | schema.CoverTest, path: Path
+    ) -> tuple[Floats, str | None] | None:
         if table.receiver is not None:
             receiver = self.receivers.get(table.receiver)
             return None if receiver is None else (receiver.position_m, receiver.space)
@@ -270,6 +273,27 @@ class _Resolver:
                     visit=table.visit,
                 )
 
+    def cover_tests(self) -> Iterator[records.CoverTest]:
+        """Cover tests, each on a face of the building and at a place in one of its rooms."""
+        for index, table in self.tables.of(schema.CoverTest):
+            plan = self._plan(table.plan, table.visit, ("cover-test", index, "plan"))
+            panel = self._panel(table.on, ("cover-test", index, "on"))
+            place = self._place(table, ("cover-test", index, "at"))
+            if plan is None or panel is None or place is None or place[1] is None:
+                continue
+            yield records.CoverTest(
+                id=table.id,
+                panel=panel,
+                space=place[1],
+                position_m=place[0],
+                receiver=table.receiver,
+                uncovered_w_m2=table.uncovered,
+                level_w_m2=table.level,
+                spots=table.spots,
+                plan=plan.id,
+                visit=table.visit,
+            )
+
     def resistances(self) -> Iterator[records.ResistanceReading]:
         """Resistances between points of a coating, each on a face of the building."""
         for index, table in self.tables.of(schema.Resistance):
@@ -304,7 +328,7 @@ def switch_pair(on: Reading, off: Reading) -> bool:
 
 def without_readings(tables: Tables) -> Tables:
     """The tables of a house that was moved about since its readings were taken."""
-    kinds = (schema.Reading, schema.Scan, schema.Resistance)
+    kinds = (schema.Reading, schema.Scan, schema.CoverTest, schema.Resistance)
     return replace(tables, entries={**tables.entries, **{kind: [] for kind in kinds}})
 
 

@@ -69,7 +69,8 @@ class Reading:
 
 
 _CARRIED = (
-    *("treatment", "source", "receiver", "visit", "meter", "reading", "scan", "resistance"),
+    *("treatment", "source", "receiver", "visit", "meter", "reading", "scan"),
+    *("cover-test", "resistance"),
     *("supply", "circuit", "outlet", "cable", "device", "bond", "field-reading"),
     "plan",
 )

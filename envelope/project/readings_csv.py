@@ -13,6 +13,7 @@ import io
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from envelope.building.selectors import nearest_names
 from envelope.errors import EnvelopeError, Fault, Location, ProjectFileError
@@ -38,7 +39,8 @@ class Filled:
 
     text: str
     added: tuple[str, ...]
-    changed: tuple[str, ...]
+    changed: tuple[str, ...]  # that say something else now
+    unchanged: tuple[str, ...]  # whose rows say what the file says
     blank: int
 
 
@@ -61,7 +63,10 @@ def with_readings(text: str, *, table: str, path: str, table_path: str) -> Fille
     """
     rows = list(_rows(table, table_path))
     lines: dict[str, int] = {}
-    added, changed, blank = [], [], 0
+    added: list[str] = []
+    changed: list[str] = []
+    unchanged: list[str] = []
+    blank = 0
     for line, row in rows:
         name = row.get("id")
         if "level" not in row:
@@ -76,14 +81,32 @@ def with_readings(text: str, *, table: str, path: str, table_path: str) -> Fille
         known = [each.get("id") for each in data_of(text).get("reading", ())]
         if name in known:
             at = known.index(name)
-            for key, value in row.items():
+            stated = data_of(text)["reading"][at]
+            other = {key: value for key, value in row.items() if not _same(key, value, stated)}
+            for key, value in other.items():
                 text = set_key(text=text, table="reading", row=at, key=key, value=value)
-            changed.append(name)
+            (changed if other else unchanged).append(name)
         else:
             text = add_row(text=text, table="reading", entry=row)
             added.append(name)
     _checked(text, path=path, table_path=table_path, lines=lines)
-    return Filled(text=text, added=tuple(added), changed=tuple(changed), blank=blank)
+    return Filled(
+        text=text,
+        added=tuple(added),
+        changed=tuple(changed),
+        unchanged=tuple(unchanged),
+        blank=blank,
+    )
+
+
+def _same(key: str, value: Value, stated: Mapping[str, Any]) -> bool:
+    """Whether a file says of a reading what a row says, however it is written."""
+    if key not in stated:
+        return False
+    own = stated[key]
+    if key in _LISTS:
+        own = [own] if isinstance(own, str) else list(own)
+    return bool(own == value) or str(own).split() == str(value).split()
 
 
 def _rows(table: str, path: str) -> Iterator[tuple[int, dict[str, Value]]]:

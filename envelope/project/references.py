@@ -97,6 +97,10 @@ NAMES: tuple[tuple[str, tuple[str, ...], str], ...] = (
     ("visit", ("plan",), "plan"),
     ("scan", ("visit",), "visit"),
     ("scan", ("plan",), "plan"),
+    ("cover-test", ("space",), "space"),
+    ("cover-test", ("receiver",), "receiver"),
+    ("cover-test", ("visit",), "visit"),
+    ("cover-test", ("plan",), "plan"),
     ("resistance", ("visit",), "visit"),
     ("source", ("space",), "space"),
     ("plan", ("extends",), "plan"),
@@ -236,6 +240,14 @@ def _check_readings(tables: Tables, faults: Faults) -> None:
     for index, scan in tables.of(schema.Scan):
         _check(("scan", index, "visit"), "visit", scan.visit, tables.known("visit"), faults)
         _check(("scan", index, "plan"), "plan", scan.plan, plans, faults)
+    for index, test in tables.of(schema.CoverTest):
+        for key, stated in (
+            ("space", test.space),
+            ("receiver", test.receiver),
+            ("visit", test.visit),
+        ):
+            _check(("cover-test", index, key), key, stated, tables.known(key), faults)
+        _check(("cover-test", index, "plan"), "plan", test.plan, plans, faults)
     for index, found in tables.of(schema.Resistance):
         path = ("resistance", index, "visit")
         _check(path, "visit", found.visit, tables.known("visit"), faults)

@@ -17,11 +17,13 @@ from typing import Literal
 
 import numpy as np
 
+from envelope.building.ground_reflection import SUFFIX
 from envelope.building.job import Job, Plan, Reading, Source
 from envelope.building.model import Panel
 from envelope.exposure.bands import reference_band
+from envelope.exposure.stacks import REFLECTOR
 from envelope.geometry.plane import Floats
-from envelope.survey.responses import Stations
+from envelope.survey.responses import Stations, responses
 
 Kind = Literal["none", "untreated", "worse", "seam", "wall", "source"]
 
@@ -47,6 +49,7 @@ AZIMUTHS = 8
 ELEVATION_RAD = np.radians(5.0)
 INDOOR_BAND_HZ = (2.4e9, 2.4835e9)
 INDOOR_EIRP_W = 0.01
+OUTDOORS = "outdoors"  # the place of a mast that nobody surveyed
 NEW_LEVEL_DB = 10.0  # standard deviation of a level that nobody has surveyed; common practice
 
 
@@ -57,7 +60,15 @@ class Fault:
     kind: Kind
     panel: str = ""  # where it is
     source: str = ""  # of a source that is not surveyed: what it is called
+    azimuth_rad: float | None = None  # of such a source outdoors
     prior: float = 0.0
+
+    @property
+    def place(self) -> str:
+        """Where to look: faults at one face, or of masts all round, are sought together."""
+        if self.kind != "source":
+            return self.panel
+        return self.source if self.azimuth_rad is None else OUTDOORS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -65,17 +76,37 @@ class Effect:
     """What a fault adds to the readings where all of it is there."""
 
     fault: Fault
-    added_w_m2: Floats  # (readings, sources) of the job's sources, at their nominal levels
+    added_w_m2: Floats  # (readings, sources) of the job's sources, at the levels that they have
     new_w_m2: Floats | None = None  # (readings,) of a source that is not among them
 
 
-def effects_of(job: Job, readings: Sequence[Reading], sources: Sequence[str]) -> list[Effect]:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class House:
+    """A house as its file has it at the places of readings, and what single faults change there."""
+
+    effects: tuple[Effect, ...]
+    plain_w_m2: Floats  # (readings, sources)
+    _stations: Stations
+    _readings: tuple[Reading, ...]
+    _sources: tuple[str, ...]
+
+    def covered(self, panel: str, row: int) -> tuple[Floats, dict[str, float]]:
+        """Levels (sources,) at one reading with a face covered, and of sources not surveyed."""
+        plan = self._readings[row].plan
+        foil = replace(plan, treatments={**plan.treatments, panel: (REFLECTOR.id,)})
+        found = self._stations.levels_w_m2(foil, [self._readings[row].id])
+        names = [each.fault.source for each in self.effects if each.new_w_m2 is not None]
+        new = {name: float(found[0, self._stations.sources.index(name)]) for name in names}
+        return _by_source(found, self._stations, self._sources)[0], new
+
+
+def house_of(job: Job, readings: Sequence[Reading], sources: Sequence[str]) -> House:
     """Every single fault with what it adds to the readings.
 
     Parameters
     ----------
     job : Job
-        From `solve_levels`: every source with a level.
+        Every source at the level that the columns are of.
     readings : sequence of Reading
         That the rows are of.
     sources : sequence of str
@@ -83,28 +114,63 @@ def effects_of(job: Job, readings: Sequence[Reading], sources: Sequence[str]) ->
     """
     strangers = list(_strangers(job))
     stations = Stations(replace(job, readings=tuple(readings), fitted=None), strangers)
-    columns = [stations.sources.index(name) for name in sources]
     base = _levels(stations, readings, lambda plan: plan)
     found = []
+    heard = np.array([[float(name in each.sources) for name in sources] for each in readings])
     for fault, change in _changes(job, readings):
 
         def changed(plan: Plan, change: _Change = change) -> Plan:
             return change.of(plan)
 
         after = _levels(stations, readings, changed, base=base)
-        added = np.where(np.isfinite(after - base), after - base, 0.0)[:, columns]
-        heard = np.array([[float(name in each.sources) for name in sources] for each in readings])
-        found.append(Effect(fault=fault, added_w_m2=added * heard))
-    for source in strangers:
-        new = base[:, stations.sources.index(source.id)]
+        added = np.where(np.isfinite(after - base), after - base, 0.0)
+        found.append(Effect(fault=fault, added_w_m2=_by_source(added, stations, sources) * heard))
+    outside = _strangers_outdoors(job, readings, strangers)
+    for column, source in enumerate(strangers):
+        new = base[:, stations.sources.index(source.id)] + outside[:, column]
         found.append(
             Effect(
-                fault=Fault(kind="source", source=source.id),
+                fault=Fault(kind="source", source=source.id, azimuth_rad=source.azimuth_rad),
                 added_w_m2=np.zeros((len(readings), len(sources))),
                 new_w_m2=new,
             )
         )
-    return _with_priors(found)
+    return House(
+        effects=tuple(_with_priors(found)),
+        plain_w_m2=_by_source(base, stations, sources) * heard,
+        _stations=stations,
+        _readings=tuple(readings),
+        _sources=tuple(sources),
+    )
+
+
+def _by_source(levels: Floats, stations: Stations, sources: Sequence[str]) -> Floats:
+    """Columns of the named sources, each with its partner that the ground mirrors."""
+    found = np.zeros((len(levels), len(sources)))
+    for column, name in enumerate(stations.sources):
+        own = name.removesuffix(SUFFIX)
+        if own in sources:
+            found[:, sources.index(own)] += levels[:, column]
+    return found
+
+
+def _strangers_outdoors(
+    job: Job, readings: Sequence[Reading], strangers: Sequence[Source]
+) -> Floats:
+    """Levels (readings, strangers) at readings in the open air, which such a source raises too."""
+    found = np.zeros((len(readings), len(strangers)))
+    names = tuple(each.id for each in strangers)
+    rows = [row for row, each in enumerate(readings) if each.space is None]
+    if rows and names:
+        asked = replace(
+            job,
+            sources=tuple(strangers),
+            readings=tuple(replace(readings[row], sources=names, off=()) for row in rows),
+            unknowns=(),
+            fitted=None,
+        )
+        found[rows] = responses(asked, draws=1).whole
+    return found
 
 
 def _with_priors(found: Sequence[Effect]) -> list[Effect]:

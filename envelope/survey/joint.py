@@ -67,6 +67,7 @@ class Cloud:
 
     member: NDArray[np.int64]  # (n,) of the sample
     weight: Floats  # (n,) adds up to 1
+    share: Floats  # (n,) how much of the fault is there
     level_db: Floats  # (s, n) about the level that each source is taken to have, duty included
     duty: Floats  # (s, n) deviates
     shared_db: Floats  # (n,)
@@ -134,6 +135,7 @@ def settle(question: Question, *, each: int = 8) -> Cloud:
     return Cloud(
         member=member,
         weight=weight,
+        share=share,
         level_db=levels + problem.duty_db,
         duty=duty,
         shared_db=shared,
@@ -296,8 +298,9 @@ class _Problem:
             miss = question.shown_db[row] - expected[:, row] - errors[:, row]
             log, pull[:, row], bend[:, row] = noise.at(miss)
             value += log
-        gradient = -np.einsum("nr,nrz->nz", pull, slope) - place
-        curve = np.einsum("nrz,nr,nry->nzy", slope, -bend, slope) + np.eye(place.shape[1])
+        gradient = -(pull[:, np.newaxis] @ slope)[:, 0] - place
+        bent = slope * -bend[:, :, np.newaxis]
+        curve = np.swapaxes(bent, 1, 2) @ slope + np.eye(place.shape[1])
         places = place[:, sources + self._first_place :] @ self._slopes[:, self._first_place :].T
         return value, expected + common + places, gradient, curve
 

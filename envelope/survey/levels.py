@@ -148,6 +148,15 @@ def _without_solved_level(source: Source) -> Source:
     return _times(replace(source, moved_db=0.0), -source.moved_db)
 
 
+def at_stated_levels(job: Job) -> Job:
+    """A solved job with stated levels as its file has them: what draws of levels are about."""
+    back = tuple(
+        each if each.solved else _times(replace(each, moved_db=0.0), -each.moved_db)
+        for each in job.sources
+    )
+    return replace(job, sources=back)
+
+
 def _times(source: Source, moved_db: float) -> Source:
     """The source with another level."""
     if moved_db == 0.0:

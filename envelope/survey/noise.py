@@ -39,7 +39,7 @@ class Noise:
 
     def spread_db(self) -> float:
         """Standard deviation of readings about the level, fading and the rest together. [dB]"""
-        return float(np.hypot(_fading_sigma_db(self.shape), self.sigma_db))
+        return float(np.hypot(fading_sigma_db(self.shape), self.sigma_db))
 
     def at(self, miss_db: Floats) -> tuple[Floats, Floats, Floats]:
         """Log likelihood, its slope and its bend where a reading lies so far above the level."""
@@ -80,7 +80,7 @@ def noise_of(*, shape: float, sigma_db: float, shows: Shows = "value") -> Noise:
     return Noise(grid_db=grid, log=log, slope=slope, bend=bend, shape=shape, sigma_db=sigma_db)
 
 
-def _fading_sigma_db(shape: float) -> float:
+def fading_sigma_db(shape: float) -> float:
     """Standard deviation of a gamma deviate in decibels: 5.57 for one spot of a diffuse field."""
     return 0.0 if shape >= STEADY else float(np.sqrt(polygamma(1, shape)) / _PER_DB)
 

@@ -7,15 +7,17 @@ import numpy as np
 from envelope.building.job import AS_BUILT, Job, Reading
 from envelope.geometry.plane import Floats
 from envelope.survey.faults import Fault
-from envelope.survey.hunt import Test
+from envelope.survey.hunt import Hunt, NextTest, Place
+from envelope.text import trade
 from envelope.text.names import TODAY, face_title, listed, plan_title, shown
-from envelope.text.numbers import SPACE, difference_decibels, length, level
+from envelope.text.numbers import SPACE, area, difference_decibels, length, level
 
 EXPECTED = (
     "Expected is the middle of what the meter may show: half of all cases lie below it, counting "
     "all that is not known, such as whether panes are coated. The level that analyze shows takes "
     "each figure at one value, so the two differ."
 )
+SAME_DB = 0.3  # a change below this is none
 UPRIGHT = 0.1  # a face whose normal rises less than this is a wall
 SURELY, HARDLY = 0.8, 0.2  # from which a reading counts as explained, up to which as not
 
@@ -138,31 +140,92 @@ def bound_words(job: Job) -> str:
     return f"{said}."
 
 
+FAULTS = {
+    "untreated": "left untreated",
+    "worse": "treated worse than planned, or with a gap",
+    "seam": "a seam or a frame that the file does not have",
+    "wall": "lets more through than stated",
+}
+# Of a place's odds, from which a kind of fault is named there; and how many at most.
+NAMED, MOST_NAMED = 0.2, 2
+
+
 def suspect_words(job: Job, fault: Fault) -> str:
     """What may be wrong in the house, where."""
     if fault.kind == "none":
         return "nothing but what the file has"
     if fault.kind == "source":
-        name = fault.source.removeprefix("unsurveyed-")
-        if name.isdigit():
-            return f"a source that nobody surveyed, from about {name}°"
-        return f"a source that nobody surveyed, in {shown(name)}"
-    panel = job.building.panel(fault.panel)
-    face = face_title(panel, home=panel.space)
-    return {
-        "untreated": f"{face}: left untreated",
-        "worse": f"{face}: treated worse than planned, or with a gap",
-        "seam": f"{face}: a seam or a frame that the file does not have",
-        "wall": f"{face}: lets more through than stated",
-    }[fault.kind]
+        if fault.azimuth_rad is not None:
+            return f"a source that nobody surveyed, from about {np.degrees(fault.azimuth_rad):.0f}°"
+        space = trade.space_title(job, fault.source.removeprefix("unsurveyed-"))
+        return f"a source that nobody surveyed, in {space}"
+    return f"{_face(job, fault.panel)}: {FAULTS[fault.kind]}"
 
 
-def next_test_words(job: Job, test: Test) -> str:
+def suspected_place_words(job: Job, place: Place) -> str:
+    """A place to look at, with the faults that are likely there."""
+    first = place.suspects[0].fault
+    if first.kind in ("none", "source"):
+        return suspect_words(job, first)
+    named = [each for each in place.suspects if each.odds >= NAMED * place.odds][:MOST_NAMED]
+    kinds = "; or ".join(FAULTS[each.fault.kind] for each in named)
+    return f"{_face(job, place.name)}: {kinds}"
+
+
+def _face(job: Job, name: str) -> str:
+    panel = job.building.panel(name)
+    return face_title(panel, home=panel.space)
+
+
+def _short(job: Job, place: Place) -> str:
+    """A place alone, without what may be wrong there."""
+    first = place.suspects[0].fault
+    return suspect_words(job, first) if first.kind == "source" else _face(job, place.name)
+
+
+def alike_words(job: Job, found: Hunt) -> str:
+    """Which places the readings cannot tell from the likeliest one; "" where they part all."""
+    by_name = {each.name: each for each in found.likely_places}
+    first = next((each for each in found.places if each.name), None)
+    if first is None or not found.alike:
+        return ""
+    others = listed([_short(job, by_name[name]) for name in found.alike if name in by_name])
+    return (
+        f"The readings cannot tell {_short(job, first)} from {others}: each would show the same "
+        "there, within what a reading scatters"
+    )
+
+
+def next_test_words(job: Job, test: NextTest) -> str:
     """What to do next, so that the suspects part."""
     panel = job.building.panel(test.panel)
-    face = face_title(panel, home=panel.space)
+    at = next((each for each in job.readings if each.id == test.at), None)
+    where = shown(test.at) if at is None else place_words(job, at)
+    other = (
+        "stays within a few tenths of a decibel"
+        if abs(test.else_db) < SAME_DB
+        else f"changes by about {difference_decibels(test.else_db)}"
+    )
     return (
-        f"Cover {face} with foil, its edges taped to what is around it and well clear of outlets "
-        f"and anything live, and read again as in {shown(test.at)}: the level falls by about "
-        f"{difference_decibels(test.falls_db)} if the leak is there, and stays if it is not"
+        f"Cover {_face(job, test.panel)} with foil ({area(panel.area_m2, feet=job.feet)}), its "
+        "edges taped to what is around it and well clear of outlets and anything live, and read "
+        f"as for {shown(test.at)} ({where}) just before and just after, at the same {test.spots} "
+        f"spots: the level falls by about {difference_decibels(test.falls_db)} if the leak is "
+        f"there, and {other} if it is elsewhere. Write both in as a [[cover-test]] "
+        f'(on = "{test.panel}", uncovered, level), and run this again'
+    )
+
+
+def source_test_words(job: Job, place: Place) -> str:
+    """How to make sure of a source that nobody surveyed, which no foil shows."""
+    first = place.suspects[0].fault
+    if first.azimuth_rad is not None:
+        return (
+            "For a source outdoors: read outdoors on that side with a directional antenna, facing "
+            "one azimuth after another, and write the round in as readings with facing"
+        )
+    space = trade.space_title(job, first.source.removeprefix("unsurveyed-"))
+    return (
+        f"For a source in {space}: read there near whatever may send, and at the bed with it on "
+        "and off"
     )

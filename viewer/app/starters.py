@@ -83,6 +83,12 @@ STARTERS: dict[str, tuple[Starter, ...]] = {
     "visit": (Starter(title="a visit", keys=("id", "date", "plan")),),
     "meter": (Starter(title="a meter", keys=("id", "title", "tolerance", "lowest", "highest")),),
     "scan": (Starter(title="a scan", keys=("along", "edge", "level", "beside", "visit", "plan")),),
+    "cover-test": (
+        Starter(
+            title="a cover test",
+            keys=("id", "on", "receiver", "uncovered", "level", "spots", "visit"),
+        ),
+    ),
     "resistance": (Starter(title="a resistance", keys=("on", "between", "resistance", "visit")),),
     "field-reading": (
         Starter(title="a reading", keys=("id", "space", "at", "field", "against", "plan", "off")),

@@ -41,6 +41,7 @@ _TITLES = {
     "meter": ("Meters", "meter"),
     "reading": ("Readings of a meter", "reading"),
     "scan": ("Scans along a joint", "scan"),
+    "cover-test": ("Tests with a face covered by foil", "cover test"),
     "resistance": ("Resistances of a coating", "resistance"),
     "receiver": ("Beds and other places that matter", "place"),
     "treatment": ("Treatments", "treatment"),

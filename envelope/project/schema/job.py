@@ -16,7 +16,7 @@ from envelope.project.schema.composition import Assembly, Layer, Material, Treat
 from envelope.project.schema.costs import Costs, Defaults, Product
 from envelope.project.schema.fields import Choice
 from envelope.project.schema.model import Model, Tag
-from envelope.project.schema.readings import Meter, Reading, Resistance, Scan, Visit
+from envelope.project.schema.readings import CoverTest, Meter, Reading, Resistance, Scan, Visit
 from envelope.project.schema.rooms import (
     Ceiling,
     Dormer,
@@ -54,6 +54,7 @@ __all__ = [
     "Circuit",
     "Construction",
     "Costs",
+    "CoverTest",
     "Defaults",
     "Device",
     "Dormer",
@@ -206,6 +207,7 @@ class ProjectFile(Table):
     meter: list[Meter] = Field(default_factory=list)
     reading: list[Reading] = Field(default_factory=list)
     scan: list[Scan] = Field(default_factory=list)
+    cover_test: list[CoverTest] = Field(default_factory=list)
     resistance: list[Resistance] = Field(default_factory=list)
     receiver: list[Receiver] = Field(default_factory=list)
     plan: list[Plan] = Field(default_factory=list)
@@ -240,6 +242,7 @@ LISTS: dict[str, tuple[type[Table], int]] = {
     "meter": (Meter, 20),
     "reading": (Reading, 200),
     "scan": (Scan, 200),
+    "cover-test": (CoverTest, 200),
     "resistance": (Resistance, 200),
     "receiver": (Receiver, 200),
     "plan": (Plan, 200),

@@ -143,6 +143,34 @@ class Scan(Table):
     plan: fields.Reference | None = None
 
 
+class CoverTest(Table):
+    """A face covered with foil for a moment: what the meter showed without the foil and with it."""
+
+    id: fields.Id
+    on: fields.Reference = Field(description="Id of the face that was covered")
+    receiver: fields.Reference | None = Field(
+        None, description="At which both were taken, in place of space and at"
+    )
+    space: fields.Reference | None = Field(None, description="In which both were taken")
+    at: fields.Point | None = Field(
+        None, description="In the space's coordinates, height above its floor"
+    )
+    level: fields.OneLevel = Field(description="With the face covered")
+    uncovered: fields.OneLevel = Field(description="At the same spots before it was covered")
+    spots: fields.Spots = Field(1, description="The same ones both times, averaged in power")
+    visit: fields.Reference | None = None
+    plan: fields.Reference | None = None
+
+    def problems(self) -> Problems:
+        if self.receiver is not None:
+            for key in ("space", "at"):
+                if key in self.given():
+                    yield key, f"{key} does not go with receiver, which says where it was taken"
+        elif self.space is None or self.at is None:
+            key = "at" if self.space is not None else "space"
+            yield key, f"{key} is missing: say in which room and where, or receiver ="
+
+
 class Resistance(Table):
     """A resistance between two points of a coating."""
 

@@ -54,6 +54,19 @@ def test_semicolons_and_a_unit_in_the_heading() -> None:
     assert load_text(text, path="house.toml").readings[1].level_w_m2 == pytest.approx(12.5e-6)
 
 
+def test_a_table_that_was_read_before_changes_nothing() -> None:
+    table = (
+        HEAD
+        + "bed,pillow,,,,9,first,120 uW/m2\n"
+        + 'by-W1,,bedroom,"1.5, 0.8, 1.3 m",W1=open,6,first,0.3 V/m\n'
+    )
+    once = with_readings(JOB, table=table, path="house.toml", table_path="visit.csv")
+    assert (once.added, once.changed, once.unchanged) == (("by-W1",), ("bed",), ())
+    again = with_readings(once.text, table=table, path="house.toml", table_path="visit.csv")
+    assert again.text == once.text
+    assert (again.added, again.changed, again.unchanged) == ((), (), ("bed", "by-W1"))
+
+
 MISTAKES = [
     ("", "visit.csv:1: the table is empty"),
     ("id,receiver\nx,pillow\n", 'visit.csv:1 level: there is no column "level"'),

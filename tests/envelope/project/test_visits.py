@@ -67,6 +67,15 @@ level = "40 uW/m2"
 beside = "4 uW/m2"
 visit = "after-the-coat"
 
+[[cover-test]]
+id = "foil"
+on = "bedroom/W1"
+receiver = "pillow"
+uncovered = "9 uW/m2"
+level = "2 uW/m2"
+spots = 9
+visit = "after-the-coat"
+
 [[resistance]]
 id = "corner"
 on = "bedroom/south"
@@ -90,6 +99,9 @@ def test_what_visits_say() -> None:
     assert job.meters[0].beamwidth_rad == pytest.approx(math.radians(60))
     (scan,) = job.scans
     assert (scan.along, scan.plan, scan.edge) == ("bedroom/W1", "walls", "left jamb")
+    (test,) = job.cover_tests
+    assert (test.panel, test.plan, test.spots) == ("bedroom/W1", "walls", 9)
+    assert test.position_m.tolist() == job.receivers[0].position_m.tolist()
     (resistance,) = job.resistances
     assert (resistance.on, resistance.resistance_ohm) == ("bedroom/1", 12.0)
 
@@ -131,6 +143,17 @@ ONE_FAULT = [
     ),
     ('off = "router"', 'off = ["router", "mast"]', "everything is off, so there is nothing"),
     ('along = "bedroom/W1"', 'along = "bedroom/W9"', 'there is no panel "bedroom/W9"'),
+    ('on = "bedroom/W1"', 'on = "bedroom/W7"', 'there is no panel "bedroom/W7"'),
+    (
+        'receiver = "pillow"\nuncovered',
+        'receiver = "pillow"\nspace = "bedroom"\nuncovered',
+        "space does not go with receiver",
+    ),
+    (
+        'receiver = "pillow"\nuncovered',
+        'space = "bedroom"\nuncovered',
+        "at is missing: say in which room and where",
+    ),
     ('resistance = "12 ohm"', "resistance = 12", "12 is a bare number: a resistance is written"),
 ]
 
