@@ -48,14 +48,26 @@ def notes_of(job: Job) -> tuple[str, ...]:
     )
 
 
+def limits_of(job: Job) -> tuple[str, ...]:
+    """The notes among them that say how results are meant and how far they hold.
+
+    The others tell the planner what to write in the file.
+    """
+    return (*people_notes(job), *_from_below(job), *_long_waves(job))
+
+
 def bond_notes(job: Job) -> tuple[str, ...]:
     """Where a plan coats with something that conducts and has no bond point."""
     found = unbonded_plans(job)
     if not found:
         return ()
-    treatments = list(dict.fromkeys(name for names in found.values() for name in names))
+    treatments = [
+        job.treatments[name].title or name
+        for name in dict.fromkeys(name for names in found.values() for name in names)
+    ]
+    plans = [plan.title or plan.id for plan in job.plans if plan.id in found]
     return (
-        f"No bond point is in the job for {_listed(treatments)} under {_listed(list(found))}: a "
+        f"No bond point is in the job for {_listed(treatments)} under {_listed(plans)}: a "
         "coating that floats can stand at tens of volts near live cables, and a fault can make it "
         "live where nothing trips. Add [[bond]]; bonding is for a licensed electrician. `gapcast "
         "wiring` says what it does to the 50/60 Hz field.",
@@ -69,14 +81,14 @@ def people_notes(job: Job) -> tuple[str, ...]:
     if not assumed or not job.sources:
         return ()
     return (
-        f"One adult is taken to be in {_listed(assumed)}, who absorbs some of what is scattered "
-        "there: a room with a receiver holds one unless its occupants say otherwise.",
+        f"One adult is taken to sleep in {_listed([_space(job, room) for room in assumed])} and to "
+        "absorb some of what is scattered there, as nothing else is said.",
     )
 
 
 def _from_below(job: Job) -> Iterator[str]:
     low = [
-        source.id
+        source.title or source.id
         for source in job.sources
         if source.azimuth_rad is not None and source.elevation_rad < 0.0
     ]
@@ -105,14 +117,24 @@ def _long_waves(job: Job) -> Iterator[str]:
         for panel in job.building.panels
         if panel.kind in OPENING_KINDS and panel.space in spaces
     ]
-    beside = f"the least side of the room is {room_m:.2g} m"
+    beside = f"the least side of the room is {_about(job, room_m)}"
     if openings:
-        beside = f"the largest opening is {max(openings):.2g} m across and {beside}"
+        beside = f"the largest opening is {_about(job, max(openings))} across and {beside}"
+    named = _listed([source.title or source.id for source in long])
     yield (
-        f"{_listed([source.id for source in long])}: rays are too simple for waves this long "
-        f"({wave_m:.2g} m at {hertz(_centre_hz(lowest))}, while {beside}). They bend round edges "
+        f"{named}: rays are too simple for waves this long ({_about(job, wave_m)} at "
+        f"{hertz(_centre_hz(lowest))}, while {beside}). They bend round edges "
         "and stand in rooms; no band holds that, so take these levels as a rough guide."
     )
+
+
+def _about(job: Job, length_m: float) -> str:
+    """A length in two figures, in the measure of the job."""
+    return f"{length_m / 0.3048:.2g} ft" if job.feet else f"{length_m:.2g} m"
+
+
+def _space(job: Job, name: str) -> str:
+    return job.building.space(name).title or name
 
 
 def _centre_hz(source: Source) -> float:

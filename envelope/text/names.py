@@ -78,6 +78,18 @@ def shown(name: str, *, limit: int = 48) -> str:
     return plain if len(plain) <= limit else plain[: limit - 1].rstrip() + "…"
 
 
+def sentence(words: str) -> str:
+    """Words as a sentence of their own: a capital first, one line, a point last.
+
+    Examples
+    --------
+    >>> sentence("coatings conduct: one bond")
+    'Coatings conduct: one bond.'
+    """
+    plain = shown(words, limit=600).rstrip(".")
+    return f"{plain[:1].upper()}{plain[1:]}."
+
+
 def listed(names: Sequence[str]) -> str:
     """Names in a row, as a sentence has them.
 

@@ -203,6 +203,7 @@ export function roomScene() {
     sources: [
       {
         id: "mast",
+        title: "mast",
         label: "mast, azimuth 180°, level",
         frequency_hz: [1.8e9, 1.9e9],
         direction: [0, -1, 0],
@@ -216,6 +217,7 @@ export function roomScene() {
     receivers: [
       {
         id: "pillow",
+        title: "pillow",
         space: "den",
         position: [1, 1, 0.6],
         size: null,

@@ -10,12 +10,13 @@ from markupsafe import Markup
 
 from envelope.building.job import AS_BUILT, Job
 from envelope.exposure.analysis_record import Analysis
-from envelope.exposure.assumptions import ASSUMED_SOURCE
+from envelope.exposure.assumptions import limits_of
 from envelope.exposure.differences import Difference
 from envelope.exposure.results import PlanResult, ReceiverResult
 from envelope.plans.decision import Decision
 from envelope.text import level, percent
-from envelope.text.names import plan_title, shown
+from envelope.text.cautions import cautions_of
+from envelope.text.names import plan_title, sentence, shown
 from envelope.text.sentences import SAME_DB, WORSE_DB
 from viewer.handout import words
 from viewer.handout.inline import data_address
@@ -87,7 +88,7 @@ def content(
         "threshold": f"{scene.threshold_db:g}",
         "receivers": [
             {
-                "id": shown(each.id),
+                "id": shown(each.name),
                 "space": shown(scene.spaces[scene.space_index[each.space]].name),
             }
             for each in scene.receivers
@@ -121,12 +122,9 @@ def content(
         "let_in_ticks": words.ticks(low=scene.let_in.low_db, high=scene.let_in.high_db),
         "loss_ticks": words.ticks(low=scene.loss.low_db, high=scene.loss.high_db),
         "assumed": job.assumed_source,
-        "beyond": ", ".join(shown(each) for each in analysis.extrapolated),
-        "notes": [
-            shown(note, limit=300)
-            for note in dict.fromkeys((*scene.notes, *analysis.notes))
-            if note != ASSUMED_SOURCE  # told in words of its own
-        ],
+        "beyond": ", ".join(dict.fromkeys(words.material(each) for each in analysis.extrapolated)),
+        "notes": [sentence(note) for note in limits_of(job)],
+        "here": [sentence(each) for each in cautions_of(job, analysis.plans, for_client=True)],
         "cautions": words.CAUTIONS,
     }
 
@@ -181,7 +179,7 @@ def _verdict(found: _Found, p: int, r: int, result: ReceiverResult) -> dict[str,
         said = words.verdict_today(result)
     elif change is None:
         said = Markup("With <i>{}</i>, <b>{}</b> reach {}.").format(
-            words.name(found.titles[p]), words.amount(result).words, words.name(result.id)
+            words.name(found.titles[p]), words.amount(result).words, words.name(result.name)
         )
     else:
         said = words.verdict(title=found.titles[p], result=result, found=change)
@@ -243,7 +241,7 @@ def _still(found: _Found, p: int, pictures: Mapping[str, bytes]) -> dict[str, An
         "shows": p == found.chosen,
         "title": found.titles[p],
         "address": None if drawn is None else data_address(drawn),
-        "receiver": shown(found.scene.receivers[0].id),
+        "receiver": shown(found.scene.receivers[0].name),
         "words": "" if result is None else words.amount(result).words,
     }
 
@@ -271,14 +269,14 @@ def _faces(found: _Found, p: int, r: int, result: ReceiverResult) -> dict[str, A
     return {
         "rows": rows[:_MAX_ROWS],
         "rest": rows[_MAX_ROWS:],
-        "receiver": shown(result.id),
+        "receiver": shown(result.name),
         "plan": found.titles[p],
     }
 
 
 def _sources(found: _Found, p: int, r: int, result: ReceiverResult) -> dict[str, Any]:
     return {
-        "receiver": shown(result.id),
+        "receiver": shown(result.name),
         "plan": found.titles[p],
         "today": p == found.today,
         "rows": [
@@ -306,7 +304,7 @@ def _readings(found: _Found) -> list[dict[str, Any]]:
             one = words.amount(result)
             rows.append(
                 {
-                    "receiver": shown(receiver.id),
+                    "receiver": shown(receiver.name),
                     "title": title,
                     "predicted": one.words,
                     "range": one.range_words,

@@ -1,7 +1,7 @@
 // The hand-out's page: joins its switches, its tables, the cutaway and the map of directions.
 import { mount } from "./cutaway.js";
 import { mountSky } from "./skymap.js";
-import { area, describe, shown } from "./words.js";
+import { area, describe, spaceName } from "./words.js";
 
 /** @import { SceneJson, SkyJson } from "./scene" */
 /** @import { StoreyChoice, ViewState } from "./types" */
@@ -79,13 +79,12 @@ function showCard() {
     return;
   }
   const [title, ...lines] = describe(scene, panel, state.plan, state.receiver);
-  const made = panel.assemblies.map((each) => shown(each)).join(", ");
   const behind = panel.behind
     .map((each) =>
-      each === "unmodelled" ? "a part of the house that is not modelled" : shown(each),
+      each === "unmodelled" ? "a part of the house that is not modelled" : spaceName(scene, each),
     )
     .join(", ");
-  lines.push(`${area(scene, panel.area_m2)}${made ? ` of ${made}` : ""}; behind it: ${behind}.`);
+  lines.push(`${area(scene, panel.area_m2)}; behind it: ${behind}.`);
   const head = document.createElement("h3");
   head.textContent = title;
   const off = document.createElement("button");

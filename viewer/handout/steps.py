@@ -18,6 +18,7 @@ from envelope.text.decisions import (
 )
 from envelope.text.names import shown
 from envelope.text.numbers import SPACE
+from envelope.text.trade import receiver_title, source_title
 from viewer.handout.words import CAN_BE_TOLD, is_told
 
 _MOST_WORSE = 3
@@ -27,7 +28,7 @@ _MOST_WORSE = 3
 class StepRow:
     """One step as the page lays it out; `bar` is what remains of today's level, in percent."""
 
-    number: int
+    number: int  # 0 for what is free
     does: tuple[str, ...]
     remains: str
     share: str
@@ -44,6 +45,7 @@ class StepsSection:
     receiver: str
     today: str
     free: tuple[str, ...]
+    start: StepRow | None  # what the free measures that the steps count on leave
     groups: tuple[tuple[str, tuple[StepRow, ...]], ...]
     stop: str
     worse: tuple[str, ...]
@@ -63,35 +65,59 @@ def steps_section(job: Job, decision: Decision) -> StepsSection:
     today_w_m2 = decision.levels_w_m2[0][1]
     numbers = {id(step): number for number, step in enumerate(decision.steps, 1)}
 
+    def bar_of(level_w_m2: float) -> tuple[str, str]:
+        share = level_w_m2 / today_w_m2 if today_w_m2 > 0.0 else 0.0
+        return percent(share), f"{100.0 * min(share, 1.0):.2f}"
+
     def row(step: Step) -> StepRow:
-        share = step.level_w_m2 / today_w_m2 if today_w_m2 > 0.0 else 0.0
+        share, bar = bar_of(step.level_w_m2)
         return StepRow(
             number=numbers[id(step)],
             does=tuple(shown(each, limit=160) for each in step_lines(job, step)),
             remains=level(step.level_w_m2),
-            share=percent(share),
-            bar=f"{100.0 * min(share, 1.0):.2f}",
+            share=share,
+            bar=bar,
             range=_against_today(step.so_far),
             cost=cost_words(job, decision, step.cents),
             total=cost_words(job, decision, step.total_cents),
         )
 
+    counted = [each for each in decision.free if each.counted]
+    start = None
+    if counted:
+        share, bar = bar_of(decision.start_w_m2)
+        start = StepRow(
+            number=0,
+            does=tuple(
+                f"{source_title(job, each.source)}: {measure_words(job, each.change)}"
+                for each in counted
+            ),
+            remains=level(decision.start_w_m2),
+            share=share,
+            bar=bar,
+            # one measure's range is known; that of several together is not worked out
+            range=_against_today(counted[0].gain) if len(counted) == 1 else "",
+            cost="nothing",
+            total="nothing",
+        )
     groups = (
         ("Do first", decision.first),
         ("Then, as far as the money goes", decision.then),
         ("Not worth its money", decision.not_worth),
     )
     return StepsSection(
-        receiver=shown(decision.receiver),
+        receiver=receiver_title(job, decision.receiver),
         today=level(today_w_m2),
         free=tuple(
-            f"{shown(each.source)}: {measure_words(job, each.change)} "
+            f"{source_title(job, each.source)}: {measure_words(job, each.change)} "
             f"({_by_itself(each.gain)}; {agreement_words(each, for_client=True)})"
             for each in decision.free
+            if not each.counted  # those stand in the table, before the first step
         )
         + tuple(
             f"{where} ({compared(below_db)})" for where, below_db in bed_moves(job, decision.bed)
         ),
+        start=start,
         groups=tuple(
             (title, tuple(row(step) for step in steps)) for title, steps in groups if steps
         ),

@@ -145,17 +145,17 @@ def verdict_today(result: ReceiverResult) -> Markup:
     if not found.is_level:
         return Markup(
             "Today, <b>{}</b> of an even field from all open directions reach {}."
-        ).format(found.words, name(result.id))
+        ).format(found.words, name(result.name))
     share = percent(result.headline.level_w_m2 / result.outside_w_m2)
     return Markup(
         "Today, <b>{}</b> reach {}: {} of what would arrive with no house at all."
-    ).format(found.words, name(result.id), share)
+    ).format(found.words, name(result.name), share)
 
 
 def verdict(*, title: str, result: ReceiverResult, found: Difference) -> Markup:
     """What reaches a receiver under a plan, and how that compares with today."""
     begin = Markup("With <i>{}</i>, <b>{}</b> reach {}").format(
-        name(title), amount(result).words, name(result.id)
+        name(title), amount(result).words, name(result.name)
     )
     if not is_told(found):
         return Markup("{}: <b>{}</b>.").format(begin, CAN_BE_TOLD)
@@ -233,7 +233,9 @@ def source_warnings(scene: Scene, result: ReceiverResult) -> list[Markup]:
     """Sources for which a plan makes things worse than they are today."""
     return [
         Markup("{} reaches {} more than today: {}.").format(
-            name(source_name(scene, source.id)), name(result.id), compared(source.below_as_built_db)
+            name(source_name(scene, source.id)),
+            name(result.name),
+            compared(source.below_as_built_db),
         )
         for source in result.sources
         if source.below_as_built_db <= -WORSE_DB
@@ -279,6 +281,18 @@ def source_range(source: SourceResult) -> str:
     if source.low_w_m2 is None or source.high_w_m2 is None:
         return ""
     return f"{level(source.low_w_m2, unit=False)} to {level(source.high_w_m2)}"
+
+
+def material(used: str) -> str:
+    """What was used outside the range of its source, without figures that are the planner's.
+
+    Examples
+    --------
+    >>> material("plasterboard (at 806 MHz)"), material("slots 9.53 mm wide (at 2.442 GHz)")
+    ('plasterboard', 'narrow slots')
+    """
+    named = shown(used.partition(" (")[0])
+    return "narrow slots" if named.startswith("slots ") else named
 
 
 def signed(value: float) -> str:

@@ -117,6 +117,6 @@ function receiverName({ scene, scope }, state, project) {
   const receiver = scene.receivers[state.receiver];
   if (!receiver || !scope.full.includes(receiver.space)) return [];
   return [
-    { kind: "receiver", text: shown(receiver.id, 24), at: project(receiver.position), away: 16 },
+    { kind: "receiver", text: shown(receiver.title, 24), at: project(receiver.position), away: 16 },
   ];
 }

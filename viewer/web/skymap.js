@@ -190,7 +190,7 @@ class SkyMap {
     const wide = element.clientWidth;
     const size = ((wide < 420 ? 11 : 12.5) * 120) / (wide || WIDE_PX);
     drawing.style.fontSize = `${size.toFixed(2)}px`;
-    const name = shown(scene.receivers[this.receiver]?.id ?? sky.receiver);
+    const name = shown(scene.receivers[this.receiver]?.title ?? sky.receiver);
     const said = `All directions around ${name}: straight up in the middle, the horizon a dashed circle, straight down at the rim.`;
     this.#node("title", {}, drawing, said);
     this.#drawFrame();
@@ -259,7 +259,8 @@ class SkyMap {
   #drawNames(gaps, written) {
     for (const source of this.sky.sources) {
       const spot = placeOf(source.at);
-      const text = shown(source.id, 24);
+      const known = this.scene.sources.find((each) => each.id === source.id);
+      const text = shown(known?.title ?? source.id, 32);
       this.#nameIt({ text, spot, kind: "gc-name gc-source-name", clear: 3, panel: null }, written);
     }
     const share = (outline) => this.#leak(outline.panel)?.share ?? 0;
