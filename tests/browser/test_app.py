@@ -231,6 +231,8 @@ def test_a_new_plan_is_shown_and_as_built_stays_bare(bench: Bench) -> None:
     page.get_by_role("button", name="New plan from this one").click()
     picked = page.locator('.ga-plan-pick[aria-pressed="true"]')
     expect(picked).to_contain_text("plan-1")
+    expect(page.locator('.ga-worn input[value="film"]')).to_be_visible()
+    page.get_by_text("Put on other kinds of face so far (1)").click()  # the coat, on walls
     bench.tick("coat")
     expect(page.locator(".ga-gap", has_text="window W1")).not_to_contain_text("gap")
     page.locator(".ga-plan-pick", has_text="walls").click()

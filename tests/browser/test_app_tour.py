@@ -200,11 +200,14 @@ def test_prices_three_plans_and_an_order_list(tour: tuple[Tour, Path, Any]) -> N
     expect(page.get_by_role("button", name="Undo")).to_have_attribute(
         "title", "undo: treat of plan-1"
     )
-    for title, on in (("Walls and windows", "room/windows"), ("All round", "room/ceiling")):
+    for title, on, worn in (
+        ("Walls and windows", "room/windows", "window-film"),
+        ("All round", "room/ceiling", "coating"),
+    ):
         page.locator(".ga-add").click()
         do.form.get_by_label("what it is").select_option("an extension of another plan")
         do.fill(do.form, {"title": title, "extends": "plan-1"})
-        do.part("treat", "Add faces", {"on": on, "with": "coating"})
+        do.part("treat", "Add faces", {"on": on, "with": worn})
         do.form.get_by_role("button", name="Add it").click()
         expect(do.row(title)).to_have_attribute("aria-pressed", "true")
     page.get_by_role("tab", name="Faces").click()

@@ -3,6 +3,7 @@ import { test } from "node:test";
 
 import { levels } from "../../viewer/app/page/answer.js";
 import { againstNow, becomes } from "../../viewer/app/page/becomes.js";
+import { belonging } from "../../viewer/app/page/belonging.js";
 import { takeColumns } from "../../viewer/app/page/columns.js";
 import { typedPlace, within } from "../../viewer/app/page/elevation.js";
 import { hintOf } from "../../viewer/app/page/hints.js";
@@ -258,4 +259,24 @@ test("the line on what to do next names what is missing first", () => {
   assert.equal(hintOf({ ...whole, plans: [1] }, { assumed: false }, none).act, "plan");
   assert.equal(hintOf(whole, { assumed: false }, none).act, "steps");
   assert.equal(hintOf(whole, { assumed: false }, { picked: "den/W1" }), null);
+});
+
+test("a treatment is offered where it may go and plans put it, as in decide", () => {
+  const panel = (id, kind, ...treatments) => ({ id, kind, plans: [{ treatments }] });
+  const scene = {
+    treatments: ["film", "coat", "new", "mesh"].map((id) => ({ id })),
+    panels: [
+      panel("r/W1", "window", "film"),
+      panel("r/1", "wall", "coat"),
+      panel("r/floor", "floor"),
+    ],
+  };
+  const about = { only_on: { mesh: ["r/floor"] } };
+  const on = (id, kind, ...worn) =>
+    belonging({ panel: { id, kind }, scene, about, state: { treatments: worn } });
+  const floor = on("r/floor", "floor");
+  assert.deepEqual(floor, { here: ["new", "mesh"], elsewhere: ["film", "coat"], never: [] });
+  const light = on("r/S1", "skylight");
+  assert.deepEqual(light, { here: ["film", "new"], elsewhere: ["coat"], never: ["mesh"] });
+  assert.deepEqual(on("r/floor", "floor", "film").here, ["film", "new", "mesh"]);
 });

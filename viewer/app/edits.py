@@ -208,7 +208,9 @@ def _trouble(fault: Fault, table: str, row: int | None) -> protocol.FieldTrouble
                 "inner": inner or "",
                 "message": fault.message,
             }
-    message = f"{stated}: {fault.message}" if stated else fault.message
+        place = " ".join(filter(None, (kind, index and str(int(index) + 1))))
+        stated = ", ".join(filter(None, (place, key)))
+    message = f"Elsewhere in the job ({stated}): {fault.message}" if stated else fault.message
     return {"key": "", "part": None, "inner": "", "message": message}
 
 

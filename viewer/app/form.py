@@ -52,6 +52,7 @@ CEILING_KINDS = (
     "shingle-roof",
     "concrete-roof",
 )
+_IN_FEET = re.compile(r"['\"′″]|ft|in")
 _INTERIOR_WALL, _WINDOW, _DOOR = "stud-wall", "double-glazing", "solid-wood-door"
 
 
@@ -318,8 +319,10 @@ def _lines(form: RoomForm) -> Iterator[str]:
             yield pair("undercut", hole.gap.strip())
     yield ""
     yield "# Stand-ins to begin with, not of any product: put in what the data sheet says."
+    yield "# `only-on` names the faces that each is meant for; what to do first is found there."
     for treatment in _TREATMENTS:
-        yield from table("[[treatment]]", treatment)
+        where = _meant_for(treatment["id"], form)
+        yield from table("[[treatment]]", {**treatment, **({"only-on": where} if where else {})})
     for index, mast in enumerate(form.masts):
         yield from _transmitter(mast, index, form) if mast.place == POINT else _mast(mast, index)
         yield ""
@@ -346,7 +349,9 @@ def _floor(form: RoomForm) -> str:
 
 
 def _floor_height(form: RoomForm) -> str:
-    return form.floor_over_ground.strip() if form.stands == "upper floor" else "0 m"
+    if form.stands == "upper floor":
+        return form.floor_over_ground.strip()
+    return "0 ft" if _IN_FEET.search(form.height) else "0 m"
 
 
 def _beyond(form: RoomForm) -> Iterator[str]:
@@ -397,7 +402,7 @@ def _over_ground(over_floor: str, form: RoomForm) -> str:
     if form.stands != "upper floor":
         return over_floor
     total_m = parse_length(over_floor) + parse_length(form.floor_over_ground)
-    if re.search(r"['\"′″]|ft|in", over_floor):
+    if _IN_FEET.search(over_floor):
         return format_feet_inches(total_m)
     return format_metres(total_m)
 
@@ -427,6 +432,18 @@ def _reads(parse: Callable[[str], tuple[float, ...]], text: str, as_m: tuple[flo
         return parse(text) == as_m
     except UnitError:
         return False
+
+
+def _meant_for(treatment: str, form: RoomForm) -> list[str]:
+    """Faces of the room that a stand-in is meant for; none where the room has none of them yet."""
+    deep = any(hole.depth.strip() for hole in form.windows)
+    meant = {
+        "coating": ["*/walls", "*/ceiling", *(["*/reveals"] if deep else [])],
+        "window-film": ["*/windows"] if form.windows else [],
+        "floor-mesh": ["*/floor"],
+        "door-sheet": ["*/doors"] if form.doors else [],
+    }
+    return meant[treatment]
 
 
 _TREATMENTS: tuple[dict[str, str], ...] = (

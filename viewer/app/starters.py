@@ -28,7 +28,9 @@ def _flat(title: str, kind: str, *keys: str) -> Starter:
 
 
 def _treatment(title: str, kind: str, *keys: str) -> Starter:
-    return Starter(title=title, keys=("id", *keys, "price", "note"), typed={"kind": kind})
+    return Starter(
+        title=title, keys=("id", *keys, "only-on", "price", "note"), typed={"kind": kind}
+    )
 
 
 _ROOM = ("title", "storey", "height")

@@ -65,7 +65,8 @@ class Trials:
         panels = [each for each in asked.panels if each in job.building.panel_index]
         now = await asyncio.to_thread(_tried, job, findings, asked.receiver, plan, worn)
         choices: dict[str, protocol.ChoiceTold] = {}
-        for name, stack in zip(job.treatments, toggles(worn, list(job.treatments)), strict=True):
+        may = [each for each in job.treatments if each in worn or job.may_go(each, asked.panel)]
+        for name, stack in zip(may, toggles(worn, may), strict=True):
             changed = with_stack(plan, panels, stack)
             tried = await asyncio.to_thread(_tried, job, findings, asked.receiver, changed, stack)
             choices[name] = choice_told(tried[0], now=now[0], bill=tried[1], bill_now=now[1])

@@ -70,6 +70,7 @@ def job_told(
             name: treatment_said(each, feet=job.feet) for name, each in job.treatments.items()
         },
         "titles": {name: shown(each.title or name) for name, each in job.treatments.items()},
+        "only_on": {name: list(panels) for name, panels in job.only_on.items()},
         "places": {each.id: session.local_m(each) for each in job.receivers},
         "origins": {
             space.id: (float(space.origin[0]), float(space.origin[1]))

@@ -80,3 +80,14 @@ export function metres(text) {
   if (/mm\s*$/.test(words)) return number / 1000;
   return /cm\s*$/.test(words) ? number / 100 : number;
 }
+
+/**
+ * Metres of the coordinates of a point that somebody typed, one unit at the end or one each.
+ * @param {string} text
+ * @returns {number[]}
+ */
+export function spotOf(text) {
+  const parts = text.split(",").map((each) => each.trim());
+  const unit = parts[parts.length - 1]?.match(/[a-zµ]+$/i)?.[0] ?? "";
+  return parts.map((each) => metres(/[a-z'"]/i.test(each) ? each : `${each} ${unit}`));
+}

@@ -1,7 +1,8 @@
 // The card of the face that was picked: what it is, what it wears, what it lets in.
 import { becomes } from "./becomes.js";
+import { allowed, belonging, ticksOf } from "./belonging.js";
 import { taggingOf } from "./model.js";
-import { decibels, h, hertz, short, swatch } from "./parts.js";
+import { decibels, h, hertz, short } from "./parts.js";
 import { area, spaceName } from "./words.js";
 
 const BEHIND = {
@@ -20,7 +21,7 @@ const BEHIND = {
  * @property {SceneJson} scene
  * @property {PanelStateJson} state under the plan
  * @property {string} plan
- * @property {Pick<JobTold, "assemblies" | "treatments" | "titles" | "model">} about
+ * @property {Pick<JobTold, "assemblies" | "treatments" | "titles" | "only_on" | "model">} about
  * @property {boolean} fresh whether it has just been picked
  * @property {string} name
  * @property {LeakJson | null} leak
@@ -139,7 +140,12 @@ export function cardOf(element, ask) {
       ...worn.filter((name) => ticked.includes(name)),
       ...ticked.filter((name) => !worn.includes(name)),
     ];
-    ask({ do: "treat", plan: now.plan, panels: panels(now), treatments });
+    ask({
+      do: "treat",
+      plan: now.plan,
+      panels: allowed(now, panels(now), treatments),
+      treatments,
+    });
   }
 
   /**
@@ -160,29 +166,6 @@ export function cardOf(element, ask) {
     askedFor = key;
     for (const node of boxes.querySelectorAll(".ga-becomes")) node.textContent = "";
     ask({ do: "choices", plan, panel: panel.id, panels: panels(picked), receiver });
-  }
-
-  /** @param {Picked} picked */
-  function build({ scene, about }) {
-    boxes.replaceChildren(
-      ...scene.treatments.map((style) =>
-        h(
-          "label",
-          { class: "ga-tick" },
-          h("input", { type: "checkbox", value: style.id, onchange: change }),
-          swatch(style),
-          h(
-            "span",
-            { class: "ga-name" },
-            about.titles[style.id] ?? short(style.id),
-            h("small", {}, about.treatments[style.id] ?? ""),
-            h("span", { class: "ga-becomes", "data-treatment": style.id }),
-          ),
-        ),
-      ),
-    );
-    if (!scene.treatments.length)
-      boxes.append(h("p", { class: "ga-note" }, "The job file has no treatment yet."));
   }
 
   return {
@@ -207,8 +190,8 @@ export function cardOf(element, ask) {
       element.hidden = next === null;
       if (next === null) return;
       const { panel, scene, state, plan, losses } = next;
-      const key = JSON.stringify([scene.treatments, next.about.titles]);
-      if (key !== made) build(next);
+      const key = JSON.stringify([scene.treatments, next.about.titles, belonging(next)]);
+      if (key !== made) boxes.replaceChildren(...ticksOf(next, change));
       made = key;
       title.textContent = short(next.name);
       facts.replaceChildren(

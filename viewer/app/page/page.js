@@ -26,7 +26,7 @@ import { panelName } from "./words.js";
 /** @import { ReadingJson, SceneJson } from "./scene" */
 /** @import { Three } from "./types" */
 
-/** @typedef {Pick<JobTold, "assemblies" | "treatments" | "titles" | "places" | "losses" | "bills" | "beyond" | "model" | "tried" | "assumed">} About */
+/** @typedef {Pick<JobTold, "assemblies" | "treatments" | "titles" | "only_on" | "places" | "losses" | "bills" | "beyond" | "model" | "tried" | "assumed" | "origins">} About */
 
 const BARE = { treatments: [], stands: "", worn: "Untreated.", leaks: [] };
 /**
@@ -46,6 +46,7 @@ class Page {
   about = {
     treatments: {},
     titles: {},
+    only_on: {},
     assemblies: {},
     places: {},
     losses: {},
@@ -54,6 +55,7 @@ class Page {
     model: null,
     tried: null,
     assumed: false,
+    origins: {},
   };
   /** @type {Status | null} */
   status = null;
@@ -104,6 +106,7 @@ class Page {
       decide: (text, choices) => this.frame.decide(text, choices),
       receiver: () => this.scene?.receivers[this.looking.receiver]?.id ?? null,
       scene: () => this.scene,
+      origin: (space) => this.about.origins[space] ?? [0, 0],
     });
     this.frame.work.append(this.left.node, this.middle.node, this.right.node);
     this.views = viewsOf(this.middle.stage, engine, {

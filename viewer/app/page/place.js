@@ -21,13 +21,15 @@ export function placeOf(element, ask) {
   const room = document.createElementNS(SVG, "path");
   const gaps = document.createElementNS(SVG, "path");
   const mark = document.createElementNS(SVG, "circle");
+  const bed = document.createElementNS(SVG, "rect");
+  bed.setAttribute("class", "ga-plan-bed");
   room.setAttribute("class", "ga-plan-room");
   gaps.setAttribute("class", "ga-plan-holes");
   mark.setAttribute("class", "ga-plan-mark");
   mark.setAttribute("tabindex", "0");
   mark.setAttribute("role", "slider");
   mark.setAttribute("aria-valuenow", "0");
-  drawing.append(room, gaps, mark);
+  drawing.append(room, gaps, bed, mark);
   const fields = ["x", "y", "z"].map((axis) =>
     h("input", {
       type: "text",
@@ -87,6 +89,11 @@ export function placeOf(element, ask) {
     at = [x, y, at[2]];
     mark.setAttribute("cx", String(x));
     mark.setAttribute("cy", String(-y));
+    const [wide, deep] = receiver?.size ?? [0, 0];
+    bed.setAttribute("x", String(x - wide / 2));
+    bed.setAttribute("y", String(-y - deep / 2));
+    bed.setAttribute("width", String(wide));
+    bed.setAttribute("height", String(deep));
     const [east, north] = [x - origin[0], y - origin[1]];
     const [across, along] = [length(scene, east), length(scene, north)];
     mark.setAttribute(

@@ -639,6 +639,7 @@ export interface JobTold {
   assemblies: Record<string, string>;
   treatments: Record<string, string>;
   titles: Record<string, string>;
+  only_on: Record<string, Array<string>>;
   places: Record<string, [number, number, number]>;
   origins: Record<string, [number, number]>;
   losses: Record<string, Record<string, Record<string, Array<number | null>>>>;

@@ -23,6 +23,7 @@ import { WiringTab } from "./wiringtab.js";
  * @property {() => void} seeSky
  * @property {() => string | null} receiver
  * @property {() => SceneJson | null} scene
+ * @property {(space: string) => [number, number]} origin of a room's own coordinates
  * @property {(text: string, choices: Array<[string, Asked | null]>) => void} decide
  */
 
@@ -35,7 +36,7 @@ export class RightColumn {
    * @param {(asked: Asked) => void} send
    * @param {RightActs} act
    */
-  constructor(send, { pick, point, seeSky, decide, receiver, scene }) {
+  constructor(send, { pick, point, seeSky, decide, receiver, scene, origin }) {
     const faceBox = h("section", {
       class: "ga-face",
       "aria-labelledby": "ga-face-title",
@@ -44,7 +45,7 @@ export class RightColumn {
     this.card = cardOf(faceBox, send);
     this.gaps = new GapList({ pick, hover: (id) => point(id, "list") });
     this.sky = new SkyPart(seeSky, { pick, hover: (id) => point(id, "sky") });
-    this.aids = new Aids(send, scene);
+    this.aids = new Aids(send, scene, origin);
     this.tables = new TablePanel(send, decide, this.aids);
     this.text = new TextPanel(send);
     this.wiring = new WiringTab(send);

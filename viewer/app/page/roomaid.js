@@ -1,4 +1,4 @@
-// A plan of one storey to draw a room on: corner by corner, or a rectangle from corner to corner.
+// A plan of one storey to draw a room on, corner by corner.
 import { pairs } from "./compassaid.js";
 import { placeIn, s, snapped, typedLength, typedLengths } from "./drawing.js";
 import { h, pressable } from "./parts.js";
@@ -49,12 +49,10 @@ export class RoomAid {
   #corners = [];
   /** @type {Corner | null} where the pointer is */
   #at = null;
-  /** @type {Corner | null} where a rectangle was begun */
-  #from = null;
   #closed = false;
 
   /**
-   * @param {"size" | "walk" | "footprint"} key what is drawn
+   * @param {"walk" | "footprint"} key what is drawn
    * @param {Fields} fields
    * @param {Fill} fill
    * @param {() => SceneJson | null} scene
@@ -71,16 +69,15 @@ export class RoomAid {
         "aria-label": "Plan of the storey, north side up",
       })
     );
-    const how =
-      key === "size"
-        ? "Draw the room from corner to corner, inside faces."
-        : "Click its corners one after another, inside faces; the first one again closes it.";
-    this.note = h("small", {}, `${how} Or type the lengths.`);
+    this.note = h(
+      "small",
+      {},
+      "Click its corners one after another, inside faces; the first one again closes it. Or type the lengths.",
+    );
     this.again = pressable("Draw it anew", () => this.#clear());
     this.node = h("div", { class: "ga-aid" }, this.drawing, this.note, this.again);
     this.drawing.addEventListener("pointerdown", (event) => this.#down(event));
     this.drawing.addEventListener("pointermove", (event) => this.#move(event));
-    this.drawing.addEventListener("pointerup", () => this.#up());
     this.look();
   }
 
@@ -94,7 +91,6 @@ export class RoomAid {
 
   #clear() {
     this.#corners = [];
-    this.#from = null;
     this.#closed = false;
     this.#draw();
   }
@@ -120,12 +116,6 @@ export class RoomAid {
     event.preventDefault();
     this.drawing.setPointerCapture(event.pointerId);
     const at = this.#place(event);
-    if (this.key === "size") {
-      this.#from = at;
-      this.#corners = [];
-      this.#closed = false;
-      return;
-    }
     if (this.#closed) this.#clear();
     const [first] = this.#corners;
     const [x, y] = placeIn(this.drawing, event);
@@ -138,29 +128,6 @@ export class RoomAid {
   /** @param {PointerEvent} event */
   #move(event) {
     this.#at = this.#place(event);
-    if (this.#from) {
-      const [[ax, ay], [bx, by]] = [this.#from, this.#at];
-      this.#corners = [
-        [Math.min(ax, bx), Math.min(ay, by)],
-        [Math.max(ax, bx), Math.min(ay, by)],
-        [Math.max(ax, bx), Math.max(ay, by)],
-        [Math.min(ax, bx), Math.max(ay, by)],
-      ];
-    }
-    this.#draw();
-  }
-
-  #up() {
-    if (!this.#from) return;
-    this.#from = null;
-    const [low, , high] = this.#corners;
-    if (!low || high[0] - low[0] < 0.2 || high[1] - low[1] < 0.2) return this.#clear();
-    this.#closed = true;
-    const feet = this.#feet();
-    this.fill({
-      size: typedLengths([high[0] - low[0], high[1] - low[1]], feet, " x "),
-      origin: typedLengths(low, feet, ", "),
-    });
     this.#draw();
   }
 
@@ -224,12 +191,9 @@ export class RoomAid {
         s("title", {}, `${space.id}, ${here ? "this storey" : `storey ${space.storey}`}`),
       );
     });
-    const open =
-      this.#closed || this.#from
-        ? this.#corners
-        : [...this.#corners, ...(this.#at ? [this.#at] : [])];
+    const open = this.#closed ? this.#corners : [...this.#corners, ...(this.#at ? [this.#at] : [])];
     const line = open.map(([x, y]) => `${x},${-y}`).join(" ");
-    const shape = this.#closed || this.#from ? "polygon" : "polyline";
+    const shape = this.#closed ? "polygon" : "polyline";
     const first = this.#corners[0];
     const dot = first
       ? [s("circle", { class: "ga-drawn", cx: first[0], cy: -first[1], r: 0.012 * this.#wide() })]
@@ -249,7 +213,7 @@ export class RoomAid {
    */
   #lengths(corners) {
     const size = 0.032 * this.#wide();
-    const count = this.#closed || this.#from ? corners.length : corners.length - 1;
+    const count = this.#closed ? corners.length : corners.length - 1;
     return Array.from({ length: Math.max(count, 0) }, (_, k) => {
       const [[ax, ay], [bx, by]] = [corners[k], corners[(k + 1) % corners.length]];
       const long = Math.hypot(bx - ax, by - ay);

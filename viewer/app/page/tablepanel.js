@@ -378,7 +378,8 @@ export class TablePanel {
     );
     this.#fields.set(key.key, field);
     const fill = (values) => this.#fill(values);
-    const aid = first ? this.aids.beside(this.#table, key, this.#fields, fill) : null;
+    const drawn = first || key.key === "ceiling";
+    const aid = drawn ? this.aids.beside(this.#table, key, this.#fields, fill) : null;
     if (aid) field.node.append(aid);
     if (aid) field.node.classList.add("ga-wide");
     return field.node;
@@ -386,11 +387,14 @@ export class TablePanel {
 
   /**
    * Write what was drawn into its fields; keys that have none in the form are left out.
-   * @param {Record<string, string>} values
+   * @param {Record<string, string | Row[]>} values
    */
   #fill(values) {
     const known = Object.entries(values).filter(([key]) => this.#fields.has(key));
-    for (const [key, value] of known) this.#fields.get(key)?.write(value, []);
+    for (const [key, value] of known) {
+      if (Array.isArray(value)) this.#fields.get(key)?.write("", value);
+      else this.#fields.get(key)?.write(value, []);
+    }
     if (this.#adding) return;
     for (const [key] of known) this.#draft.add(key);
     this.#send();

@@ -23,6 +23,7 @@ class JobTold(TypedDict):
     assemblies: dict[str, str]
     treatments: dict[str, str]
     titles: dict[str, str]
+    only_on: dict[str, list[str]]
     places: dict[str, tuple[float, float, float]]
     origins: dict[str, tuple[float, float]]
     losses: Losses
