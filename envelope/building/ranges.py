@@ -129,7 +129,11 @@ POWER = _above_zero("a power", Bound(1e9, "1e9 W"), "W")
 LOSS = Limits(what="a loss", at_least=Bound(0.0, "0 dB"), at_most=Bound(200.0, "200 dB"))
 ANY_LOSS = Limits(what="a loss", at_least=LOSS.at_least)  # of a record, which may be a stand-in
 TOLERANCE = Limits(what="a tolerance", at_least=Bound(0.0, "0 dB"), at_most=Bound(30.0, "30 dB"))
-SHEET_RESISTANCE = _above_zero("a sheet resistance", Bound(1e9, "1e9 ohm/sq"), "ohm/sq")
+SHEET_RESISTANCE = Limits(  # a plate of copper as thick as a house is long has 1e-9 ohm/sq
+    what="a sheet resistance",
+    at_least=Bound(1e-9, "1e-9 ohm/sq"),
+    at_most=Bound(1e9, "1e9 ohm/sq"),
+)
 CONDUCTIVITY = Limits(
     what="a conductivity", at_least=Bound(0.0, "0 S/m"), at_most=Bound(1e9, "1e9 S/m")
 )

@@ -42,9 +42,7 @@ GROUPS: dict[str, frozenset[str]] = {
     "doors": frozenset(("door",)),
     "reveals": frozenset(("reveal",)),
 }
-_MOST_LISTED = (
-    480  # characters of names in a message: all keys of any table, not all panels of a house
-)
+_MOST_LISTED = 440  # characters of names in a message: keys of any table, not panels of a house
 _GLOB = re.compile(r"[*?\[]")
 _SPOKEN = re.compile(r"(?<=/)(north|east|south|west)[ -]wall\Z", re.IGNORECASE)
 

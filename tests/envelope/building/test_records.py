@@ -157,7 +157,7 @@ MADE_OF: list[tuple[Callable[[], object], str]] = [
     ),
     (
         lambda: Treatment(id="a", kind="sheet", sheet_resistance_ohm_sq=-5.0),
-        "sheet_resistance_ohm_sq = -5 is out of range: a sheet resistance must be above 0 ohm/sq",
+        "sheet_resistance_ohm_sq = -5 is out of range: a sheet resistance must be from 1e-9 ohm/sq",
     ),
     (
         lambda: Treatment(id="a", kind="mesh", wire_diameter_m=2e-3, pitch_m=1e-3),

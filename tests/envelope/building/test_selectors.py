@@ -171,5 +171,5 @@ def test_nearest_names_when_nothing_is_near() -> None:
     assert nearest_names("qqq", ["film", "coating"]) == 'known are "coating", "film"'
     assert nearest_names("qqq", []) == "there are none"
     many = [f"long-name-{number}" for number in range(80)]
-    assert nearest_names("qqq", many).endswith(" and 50 more")
-    assert "more" not in nearest_names("qqq", many[:30])
+    assert nearest_names("qqq", many).endswith(" and 53 more")
+    assert "more" not in nearest_names("qqq", many[:27])

@@ -49,7 +49,7 @@ ONE_FAULT = [
         'sheet-resistance = "5 ohm/sq"',
         'sheet-resistance = "0 ohm/sq"',
         'house.toml:43 treatment[0].sheet-resistance: "0 ohm/sq" is out of range: a sheet '
-        "resistance must be above 0 ohm/sq and at most 1e9 ohm/sq",
+        "resistance must be from 1e-9 ohm/sq to 1e9 ohm/sq",
     ),
     (
         'kind = "sheet"\nsheet-resistance = "5 ohm/sq"',
