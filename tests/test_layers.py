@@ -86,6 +86,7 @@ VIEWER: dict[str, set[str]] = {
     "handout": {"scene", "web"},
     "app": {"scene", "web"},
     "report": {"scene"},
+    "review": {"web"},
 }
 # Each third-party library that shows things enters in named places only.
 ONLY_IN = {

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal, get_args
+from typing import Any, Literal, get_args
 
 QuestionId = Literal["left-out", "nothing-behind", "ground", "materials"]
 QUESTION_IDS: tuple[QuestionId, ...] = get_args(QuestionId)
@@ -17,3 +17,12 @@ class Question:
     words: str  # what is open, and what counts meanwhile
     settle: str  # what to write or to do
     panels: tuple[str, ...] = ()  # ids of those that it is about
+
+    def as_plain(self) -> dict[str, Any]:
+        """The question as plain data."""
+        return {
+            "id": self.id,
+            "words": self.words,
+            "settle": self.settle,
+            "panels": list(self.panels),
+        }

@@ -14,7 +14,7 @@ from envelope.building.source_notes import source_notes
 from envelope.building.unknowns import Unknown
 from envelope.commands import tables
 from envelope.commands.arguments import add_job, add_output_switches
-from envelope.commands.common import questions_as_plain, read_job
+from envelope.commands.common import read_job
 from envelope.errors import FaultsError
 from envelope.exposure import serialise as as_json
 from envelope.exposure.assumptions import bond_notes
@@ -201,7 +201,7 @@ def _summary(job: Job) -> dict[str, Any]:
         ],
         "wiring": None if job.wiring is None else wiring_counts(job.wiring),
         "faces": _behind(job),
-        "questions": questions_as_plain(job),
+        "questions": [each.as_plain() for each in job.questions],
         "unstated": [_asked(job, each) for each in job.unknowns],
         "solved": [as_json.solved_as_plain(solved) for solved in job.solved],
     }

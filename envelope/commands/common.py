@@ -10,7 +10,7 @@ import json
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rich.markup import escape
 
@@ -35,19 +35,6 @@ def read_job(path: Path) -> Job:
     return job
 
 
-def questions_as_plain(job: Job) -> list[dict[str, Any]]:
-    """What the job's model leaves open, as plain data."""
-    return [
-        {
-            "id": each.id,
-            "words": each.words,
-            "settle": each.settle,
-            "panels": list(each.panels),
-        }
-        for each in job.questions
-    ]
-
-
 def stops_for_questions(job: Job, *, as_json: bool) -> bool:
     """Whether a command that advises must stop, having said what the model leaves open.
 
@@ -55,7 +42,7 @@ def stops_for_questions(job: Job, *, as_json: bool) -> bool:
     """
     if not job.questions:
         return False
-    asked = questions_as_plain(job)
+    asked = [each.as_plain() for each in job.questions]
     if as_json:
         print(json.dumps({"format": 1, "questions": asked}, indent=2, ensure_ascii=False))
         return True

@@ -538,6 +538,7 @@ def analyze(
         extrapolated=bench.extrapolated,
         rests=() if draws is None else _rests(job, draws, [as_built, *results]),
         solved=job.solved,
+        questions=job.questions,
     )
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from envelope.building.job import Solved
+from envelope.building.questions import Question
 from envelope.errors import UnknownNameError
 from envelope.exposure.rests import Rest
 from envelope.exposure.results import PlanResult
@@ -24,6 +25,7 @@ class Analysis:
     extrapolated: tuple[str, ...] = ()  # what was used outside the range of its source
     rests: tuple[Rest, ...] = ()  # the figures that move the decision most, where bands were drawn
     solved: tuple[Solved, ...] = ()  # levels that come from readings
+    questions: tuple[Question, ...] = ()  # what the job's model leaves open: buy nothing before
 
     def plan(self, name: str) -> PlanResult:
         """Result of a plan by its id."""

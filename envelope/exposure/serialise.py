@@ -11,6 +11,7 @@ import math
 from typing import Any, Protocol
 
 from envelope.building.job import Solved
+from envelope.building.questions import Question
 from envelope.exposure.comparisons import Pair, pairs_among
 from envelope.exposure.differences import Difference
 from envelope.exposure.rests import Rest
@@ -245,6 +246,8 @@ class Analysed(Protocol):
     def rests(self) -> tuple[Rest, ...]: ...
     @property
     def solved(self) -> tuple[Solved, ...]: ...
+    @property
+    def questions(self) -> tuple[Question, ...]: ...
 
 
 def analysis_as_plain(analysis: Analysed) -> Plain:
@@ -259,6 +262,7 @@ def analysis_as_plain(analysis: Analysed) -> Plain:
         "extrapolated": list(analysis.extrapolated),
         "rests_on": [_rest(rest) for rest in analysis.rests],
         "solved": [solved_as_plain(solved) for solved in analysis.solved],
+        "questions": [each.as_plain() for each in analysis.questions],
     }
 
 

@@ -7,6 +7,7 @@ has no source, an isotropic field of one unit from every exposed direction stand
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from envelope.building.job import AS_BUILT
 from envelope.exposure.differences import Difference
@@ -59,7 +60,13 @@ def short_apart(below_db: float, what: str) -> str:
 
 
 def leak_label(
-    panel: Face, leak: PanelLeak, *, home: str | None, stands: str, room: str = ""
+    panel: Face,
+    leak: PanelLeak,
+    *,
+    home: str | None,
+    stands: str,
+    room: str = "",
+    behind: Sequence[str] = (),
 ) -> str:
     """The label of a panel by what it brings; a strip that stays open can wear nothing.
 
@@ -73,8 +80,13 @@ def leak_label(
         How its leaf stands, such as "tilted".
     room : str
         What the client calls the panel's room.
+    behind : sequence of str
+        What lies behind it: "outdoors", "earth", "unmodelled" or ids of spaces.
     """
     title = face_title(panel, home=home, room=room)
+    if "unmodelled" in behind:
+        where = {"floor": "below", "ceiling": "above"}.get(panel.kind, "behind")
+        stands = ", ".join(filter(None, (stands, f"room {where} not in the job")))
     if panel.kind == "seam" and not leak.treatments:
         return f"{title}: {percent(leak.share)}"
     return panel_label(title=title, treatments=leak.treatments, share=leak.share, stands=stands)

@@ -20,10 +20,10 @@ from envelope.errors import EnvelopeError, MissingExtraError
 from envelope.exposure.analysis_record import Analysis
 from envelope.files import write_atomically
 from envelope.plans.decision import Decision
-from viewer.handout.inline import inline_hash, inline_json
+from viewer.handout.inline import inline_json
 from viewer.scene.records import Scene
 from viewer.scene.to_json import to_json
-from viewer.web.bundle import engine, own_module, own_text
+from viewer.web.bundle import engine, inline_hash, own_module, own_text
 
 if TYPE_CHECKING:
     from jinja2 import Template

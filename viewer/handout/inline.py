@@ -1,18 +1,11 @@
-"""What stands inside the page of a hand-out: pictures, data, and the hashes of scripts."""
+"""What stands inside the page of a hand-out: pictures and data."""
 
 from __future__ import annotations
 
 import base64
-import hashlib
 import io
 import json
 from importlib.util import find_spec
-
-
-def inline_hash(inline: str) -> str:
-    """Hash of a script or a style that stands in the page, for its policy."""
-    digest = hashlib.sha256(inline.encode()).digest()
-    return f"'sha256-{base64.b64encode(digest).decode()}'"
 
 
 def data_address(picture: bytes) -> str:

@@ -470,6 +470,15 @@ def footer(sheet: Sheet, shot: Shot) -> None:
     elif result is not None and result.bands:
         parts.append(frequency(result.reference.frequency_hz))
         parts.append("a prediction: a meter decides")
+    bounds = sum(
+        "unmodelled" in panel.behind and panel.space in shot.scope.rooms.full
+        for panel in scene.panels
+    )
+    if bounds:
+        faces_lead = "1 face leads" if bounds == 1 else f"{bounds} faces lead"
+        parts.append(
+            f"{faces_lead} to rooms not in the job: open air counts there, levels too high"
+        )
     beyond = other_buildings(scene, shot.scope.rooms)
     if beyond:
         named = ", ".join(shown(name, limit=24) for name in beyond[:_BEYOND_AT_MOST])

@@ -1,4 +1,8 @@
-"""The review page of an import: one HTML file without script that asks the network for nothing."""
+"""The review page of an import: one HTML file that asks the network for nothing.
+
+Each finding has its control; what is chosen becomes the lines of the project file at the page's
+foot. Without scripts the lines stand beside the findings.
+"""
 
 from __future__ import annotations
 
@@ -8,13 +12,15 @@ from pathlib import Path
 from typing import Any
 
 from envelope.building.job import Job
-from envelope.building.library import TYPICAL
+from envelope.building.library import ASSEMBLIES, TYPICAL
 from envelope.errors import MissingExtraError
 from envelope.exchange import Imported, Note
 from envelope.files import write_atomically
 from envelope.project.toml.write import value_of
-from envelope.text import area, volume
+from envelope.text import area, offset, volume
+from viewer.review.controls import for_face, for_material, for_note, for_question
 from viewer.review.drawings import KEY, TINTS, cutaway, plan, section
+from viewer.web.bundle import inline_hash, own_module
 
 HEADINGS = {
     "refused": "Refused",
@@ -47,6 +53,9 @@ def review_html(job: Job, imported: Imported, *, notes: Sequence[Note], feet: bo
         Whether lengths are said in feet and inches.
     """
     building = job.building
+    script = own_module("review.js")
+    lines_m = None if imported.fit is None else imported.fit.lines_m
+    own, more = rooms_beyond(job, imported)
     storeys = [
         storey
         for storey in reversed(building.storeys)
@@ -63,7 +72,8 @@ def review_html(job: Job, imported: Imported, *, notes: Sequence[Note], feet: bo
                     "id": each.id,
                     "words": each.words,
                     "settle": each.settle,
-                    "line": spaces_line(job, imported) if each.id == "left-out" else "",
+                    "line": spaces_line(own, more) if each.id == "left-out" else "",
+                    "controls": for_question(each.id, own=own, more=more),
                 }
                 for each in job.questions
             ],
@@ -72,7 +82,7 @@ def review_html(job: Job, imported: Imported, *, notes: Sequence[Note], feet: bo
             storeys=[
                 {
                     "id": storey.id,
-                    "plan": plan(building, storey.id, feet=feet),
+                    "plan": plan(building, storey.id, feet=feet, lines_m=lines_m),
                     "cutaway": cutaway(building, storey.id),
                 }
                 for storey in storeys
@@ -81,12 +91,20 @@ def review_html(job: Job, imported: Imported, *, notes: Sequence[Note], feet: bo
                 {"id": space.id, "faces": list(_faces(job, imported, space.id, feet=feet))}
                 for space in building.spaces
             ],
-            materials=imported.materials,
+            materials=[(use, for_material(use.name, use.known)) for use in imported.materials],
+            fitted=imported.fit is not None,
+            assemblies=sorted({*job.assemblies, *ASSEMBLIES}),
+            script=script,
+            allowed=inline_hash(script),
             notes=[
                 {
                     "heading": heading,
                     "items": [
-                        {"text": str(note), "line": line_for(note, imported)}
+                        {
+                            "text": str(note),
+                            "line": line_for(note, imported),
+                            "controls": for_note(note, imported),
+                        }
                         for note in notes
                         if note.kind == kind
                     ],
@@ -114,6 +132,7 @@ def _faces(job: Job, imported: Imported, space: str, *, feet: bool) -> Iterator[
         )
         origin = imported.origins.get(panel.id)
         sure = ", ".join(name for name in (origin.names if origin else ()) if name)[:120]
+        off = None if imported.fit is None else imported.fit.offsets.get(panel.id)
         yield {
             "id": panel.id.partition("/")[2],
             "kind": panel.kind,
@@ -126,19 +145,26 @@ def _faces(job: Job, imported: Imported, space: str, *, feet: bool) -> Iterator[
                 for name in made
             ),
             "from": sure or (origin.reason if origin else ""),
+            "off": "–" if off is None else f"{offset(off.most_m, feet=feet)}",
+            "controls": for_face(panel.id, panel.kind),
         }
 
 
-def spaces_line(job: Job, imported: Imported) -> str:
-    """The line that takes the rooms too to which faces lead; nothing where none is left out."""
+def rooms_beyond(job: Job, imported: Imported) -> tuple[list[str], list[str]]:
+    """Rooms that are imported, and those of the model to which their faces lead."""
     own = [space.id for space in imported.spaces]
     beyond: dict[str, None] = {}
     for panel in job.building.panels:
         origin = imported.origins.get(panel.id)
-        leads = "" if origin is None or origin.beyond is None else origin.beyond
-        if panel.unmodelled and leads.startswith("space "):
-            beyond[leads.removeprefix("space ").partition(" beyond ")[0]] = None
-    more = [name for name in beyond if name not in own]
+        leads = () if origin is None else (origin.beyond or "", *origin.others)
+        for lead in leads if panel.unmodelled else ():
+            if lead.startswith("space "):
+                beyond[lead.removeprefix("space ").partition(" beyond ")[0]] = None
+    return own, sorted(name for name in beyond if name not in own)
+
+
+def spaces_line(own: Sequence[str], more: Sequence[str]) -> str:
+    """The line that takes the rooms too to which faces lead; nothing where none is left out."""
     listed = ", ".join(value_of(name) for name in (*own, *more))
     return f"[model]\nspaces = [{listed}]" if more else ""
 

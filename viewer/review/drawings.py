@@ -39,6 +39,7 @@ _HIGH = 620.0
 _TURN_RAD, _TILT_RAD = np.radians(28.0), np.radians(38.0)
 _UPRIGHT = 0.3
 _ROOMY_M2 = 6.0  # from which a room has its area written under its name
+MOST_LINES = 6000
 _THICK_M = 0.14  # that walls are drawn with in plan
 
 
@@ -90,8 +91,18 @@ def _parts(building: Building, space: Space) -> Iterator[tuple[Panel, str, Float
                 yield panel, tint_of(panel, patch), panel.frame.lift(outer)
 
 
-def plan(building: Building, storey: str, *, feet: bool) -> str:
-    """A storey from above: floors, walls by what lies behind, openings, names."""
+def plan(building: Building, storey: str, *, feet: bool, lines_m: Floats | None = None) -> str:
+    """A storey from above: floors, walls by what lies behind, openings, names.
+
+    Parameters
+    ----------
+    building : Building
+    storey : str
+    feet : bool
+        Whether areas are said in square feet.
+    lines_m : (n, 2, 2) float, optional
+        Cuts of the mesh that rooms were fitted to, drawn over them. [m]
+    """
     rooms = [space for space in building.spaces if space.storey == storey]
     corners = np.vstack([panel.outline for space in rooms for panel in space.panels])[:, :2]
     sheet = _sheet(corners, 0.6)
@@ -119,7 +130,16 @@ def plan(building: Building, storey: str, *, feet: bool) -> str:
             said = escape(area(float(shape.area), feet=feet))
             more = f'<tspan x="{x}" dy="1.25em">{said}</tspan>' if shape.area > _ROOMY_M2 else ""
             names.append(f'<text x="{x}" y="{y}"><tspan>{label}</tspan>{more}</text>')
-    return _svg(sheet, [*floors, *lines, *openings, *names], f"plan of {storey}")
+    scan = [] if lines_m is None else [_path(sheet, lines_m)]
+    return _svg(sheet, [*floors, *lines, *openings, *scan, *names], f"plan of {storey}")
+
+
+def _path(sheet: _Sheet, lines_m: Floats) -> str:
+    """Lines (n, 2, 2) as one mark, the longest where there are more than an eye can tell apart."""
+    lengths = np.linalg.norm(lines_m[:, 1] - lines_m[:, 0], axis=1)
+    kept = lines_m[np.sort(np.argsort(-lengths, kind="stable")[:MOST_LINES])]
+    steps = (sheet.at(line).split(" ") for line in kept)
+    return f'<path class="scan" d="{"".join(f"M{one}L{two}" for one, two in steps)}"/>'
 
 
 def _is_cut(outline: Floats, tint: str, space: Space) -> bool:

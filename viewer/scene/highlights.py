@@ -100,7 +100,9 @@ def _label(panel: ScenePanel, leak: PanelLeak, *, home: str, place: int) -> Face
     title = face_title(panel, home=home, room=panel.room)
     return FaceLabel(
         panel=panel.id,
-        text=leak_label(panel, leak, home=home, stands=stands, room=panel.room),
+        text=leak_label(
+            panel, leak, home=home, stands=stands, room=panel.room, behind=panel.behind
+        ),
         short=f"{title}, {stands}: {percent(leak.share)}"
         if stands
         else f"{title}: {percent(leak.share)}",

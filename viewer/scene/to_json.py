@@ -352,7 +352,9 @@ def _leak(
         "trial": trial(leak),
         "is_gap": leak.is_gap,
         "outlined": is_outlined(leak),
-        "label": leak_label(panel, leak, home=home, stands=stands, room=panel.room),
+        "label": leak_label(
+            panel, leak, home=home, stands=stands, room=panel.room, behind=panel.behind
+        ),
         "lines": []
         if result is None
         else list(leak_sentences(leak, result, threshold_db=scene.threshold_db)),

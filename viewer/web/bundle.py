@@ -7,6 +7,8 @@ checked before it is put into a page.
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import re
 from dataclasses import dataclass
 from functools import cache
@@ -107,6 +109,12 @@ def check_engine(script: str, *, origin: str) -> None:
     check_inline(script, what=f"the three.js of {origin}")
 
 
+def inline_hash(inline: str) -> str:
+    """Hash of a script or a style that stands in the page, for its policy."""
+    digest = hashlib.sha256(inline.encode()).digest()
+    return f"'sha256-{base64.b64encode(digest).decode()}'"
+
+
 def check_inline(script: str, *, what: str) -> None:
     """Refuse a text that would end the script element in which it stands."""
     lower = script.lower()
@@ -115,7 +123,12 @@ def check_inline(script: str, *, what: str) -> None:
             raise EnvelopeError(f"{what} holds {unsafe!r} and cannot be put into a page")
 
 
-_FOLDERS = ("web", "handout", "app/page")  # of viewer, where our own scripts and styles stand
+_FOLDERS = (
+    "web",
+    "handout",
+    "review",
+    "app/page",
+)  # of viewer, where our own scripts and styles stand
 
 
 @cache

@@ -97,6 +97,10 @@ def test_analyze_says_that_its_figures_rest_on_what_is_open(
     shown = " ".join(capsys.readouterr().out.split())
     asked = shown.index("Buy nothing by these figures yet")
     assert asked < shown.index("the model does not say where the ground is") < shown.index("tried")
+    assert main(["analyze", str(job(folder)), "--json"]) == 0
+    (question,) = json.loads(capsys.readouterr().out)["questions"]
+    assert question["id"] == "ground"
+    assert "write grade" in question["settle"]
     assert main(["analyze", str(job(folder, site='grade = "0 m"'))]) == 0
     assert "Buy nothing" not in capsys.readouterr().out
 

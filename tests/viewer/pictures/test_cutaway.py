@@ -462,6 +462,16 @@ def test_a_strip_is_not_called_untreated(house_scene: Scene):
     assert words == "gap under D1: 1.6\u00a0%"
 
 
+def test_a_face_before_a_room_that_is_not_in_the_job_says_so(house_scene: Scene):
+    floor = house_scene.panels[house_scene.panel_index["bedroom/floor"]]
+    leak = next(each for state in floor.states for each in state.leaks if each is not None)
+    leak = replace(leak, share=0.75, treatments=())
+    words = leak_label(floor, leak, home="bedroom", stands="", behind=("unmodelled",))
+    assert words == "floor, room below not in the job, untreated: 75\u00a0%"
+    words = leak_label(floor, leak, home="bedroom", stands="", behind=("outdoors",))
+    assert words == "floor, untreated: 75\u00a0%"
+
+
 @pytest.mark.parametrize(
     ("kind", "panel", "aliases", "title"),
     [

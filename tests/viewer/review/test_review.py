@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import html
 import re
 import tomllib
@@ -19,6 +21,7 @@ from envelope.cli import main
 from envelope.exchange import Imported, Note, to_obj
 from envelope.project.load import load
 from viewer.review.build import line_for
+from viewer.review.controls import for_note
 from viewer.review.drawings import TINTS, plan
 
 CONSTRUCTION = dict.fromkeys(
@@ -67,11 +70,48 @@ def test_the_page_shows_faces_questions_and_drawings(page: str) -> None:
         "12.00 m²",
     ):
         assert said in " ".join(text.split()), said
-    assert "<script" not in page
     assert "default-src 'none'" in page
     assert len(re.findall(r"<svg", page)) == 4  # two sections, a plan, a cutaway
     for svg in re.findall(r"<svg.*?</svg>", page, flags=re.S):
         ET.fromstring(svg)
+
+
+def test_its_one_script_is_the_one_that_its_policy_names(page: str) -> None:
+    (script,) = re.findall(r'<script type="module">(.*?)</script>', page, flags=re.S)
+    digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+    assert f"script-src 'sha256-{digest}'" in html.unescape(page)
+    assert "http" not in script
+
+
+def test_each_finding_has_its_control(page: str) -> None:
+    tags = re.findall(r"<(?:input|select)[^>]*data-into[^>]*>", page)
+    into = {tag: re.search(r'data-into="([^"]*)"', tag)[1] for tag in tags}
+    keys = {(into[tag], html.unescape(re.search(r'data-key="([^"]*)"', tag)[1])) for tag in tags}
+    assert ("model.spaces", "bath") in keys
+    assert ("model.accept", "left-out") in keys
+    assert ("site.grade", "grade") in keys
+    assert {("tag", f"den/{name}") for name in ("1", "2", "W1", "D1", "floor")} <= keys
+    # without scripts they would do nothing
+    assert all(" disabled" in tag for tag in tags)
+    assert page.count("<noscript>") >= 2
+
+
+@pytest.mark.parametrize(
+    ("kind", "subject"), [("guessed", "double-unknown"), ("guessed", "door-assumed")]
+)
+def test_what_controls_offer_exists(kind: str, subject: str) -> None:
+    imported = Imported(source="a", format="IFC", storeys=(), spaces=(), origins={})
+    (control,) = for_note(Note(kind=kind, subject=subject, message=""), imported)
+    offered = [name for name in control.options if name]
+    assert len(offered) >= 3
+    assert set(offered) <= set(ASSEMBLIES)
+    assert control.options[0] == ""  # nothing is chosen for anybody
+
+
+def test_a_fitted_scan_is_drawn_and_its_deviation_told(tmp_path: Path) -> None:
+    lines = np.array([[[0.0, 0.0], [4.0, 0.0]]])
+    assert '<path class="scan" d="M' in plan(rooms(), "ground", feet=False, lines_m=lines)
+    assert "scan" not in plan(rooms(), "ground", feet=False)
 
 
 def test_a_job_s_page_can_be_written_again(page: str) -> None:
