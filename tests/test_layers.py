@@ -13,7 +13,7 @@ import pytest
 ROOT = Path(__file__).parent.parent
 
 # Layer of each package or module, and what else of the project it may import.
-LAYERS: dict[str, int] = {
+LAYERS: dict[str, float] = {
     "envelope.errors": 0,
     "envelope.units": 1,
     "envelope.trade_units": 1,
@@ -26,7 +26,7 @@ LAYERS: dict[str, int] = {
     "envelope.building": 2,
     "envelope.rays": 3,
     "envelope.exposure": 4,
-    "envelope.plans": 5,
+    "envelope.plans": 5.5,  # counts what steps cost by the take-off
     "envelope.works": 5,
     "envelope.survey": 5,
     "envelope.wiring": 5,
@@ -54,7 +54,7 @@ NEVER = {
 # Packages that import nothing of the project but themselves, and these libraries.
 ALONE = {"envelope.rays.kernel": {"numpy", "numba"}}
 # Layers 1 to 5 never parse a unit, open a file, print or plot.
-CLEAN = {name for name, layer in LAYERS.items() if layer <= 5} - {
+CLEAN = {name for name, layer in LAYERS.items() if layer < 6} - {
     "envelope.units",
     "envelope.trade_units",
     "envelope.electrical_units",

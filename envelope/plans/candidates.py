@@ -11,13 +11,15 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
+from envelope.building.conduction import is_conductive
 from envelope.building.job import Job, Plan
 from envelope.building.model import OPENING_KINDS, Panel
-from envelope.plans.purchases import OptionCost, Purchases, cents_of
+from envelope.plans.purchases import MAX_SETUPS, OptionCost, Purchases, cents_of
 from envelope.plans.units import Option, Unit
 from envelope.pricing.bill import Treated, bill_of, quantity_of
-from envelope.pricing.packages import Package
+from envelope.pricing.packages import Package, cheapest
 from envelope.pricing.products import Product
+from envelope.works.takeoff import face_quantities, treated_by
 
 LEAVE = "leave as it is"
 
@@ -208,6 +210,7 @@ def _costs(
                         amounts.append((each.id, quantity))
                     else:
                         unpriced.add(f"{each.title or each.id}: no packages with prices")
+                    needs += _bonds(job, each, option, setups)
                     if each.setup:
                         setups[each.id] = cents_of(each.setup)
                         needs.append(each.id)
@@ -229,17 +232,32 @@ def _labour(job: Job, product: Product, treated: Treated, unpriced: set[str]) ->
     return rate * Decimal(repr(round(product.labour_h_m2 * treated.area_m2, 6)))
 
 
-def _treated(job: Job, option: Option) -> dict[str, Treated]:
-    areas: dict[str, float] = {}
-    faces: dict[str, int] = {}
-    for panel, names in option.treatments.items():
-        for name in names:
-            areas[name] = areas.get(name, 0.0) + job.building.panel(panel).area_m2
-            faces[name] = faces.get(name, 0) + 1
-    return {
-        name: Treated(area_m2=areas[name], faces=faces[name], coats=job.treatments[name].coats)
-        for name in sorted(areas)
+def _bonds(job: Job, product: Product, option: Option, setups: dict[str, int]) -> list[str]:
+    """Set-ups that stand for what is bought per bond: one in each room with such a coating.
+
+    The search needs a cost that never falls when something is added, and the number of bonds
+    does where a coating joins two others. What steps cost is counted by the take-off in the end.
+    """
+    if product.form != "piece" or product.per != "bond" or not product.packages:
+        return []
+    if not is_conductive(job.treatments[product.treatment]):
+        return []
+    rooms = {
+        job.building.panel(panel).space
+        for panel, names in option.treatments.items()
+        if product.treatment in names and job.building.panel(panel).kind not in OPENING_KINDS
     }
+    cents = cents_of(cheapest(1.0 + product.spare_share, product.packages).price)
+    found = [f"bond: {product.id}: {room}" for room in sorted(rooms)]
+    found = [name for name in found if name in setups or len(setups) < MAX_SETUPS]
+    setups.update(dict.fromkeys(found, cents))
+    return found
+
+
+def _treated(job: Job, option: Option) -> dict[str, Treated]:
+    return treated_by(
+        job, face_quantities(job, Plan(id="option", treatments=option.treatments)), islands=()
+    )
 
 
 def is_opening(job: Job, unit: Unit) -> bool:

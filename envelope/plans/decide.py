@@ -24,7 +24,7 @@ from envelope.plans.plan_levels import MEAN, PlanLevels
 from envelope.plans.rivals import rival_of
 from envelope.plans.search import Front, combine, front_of
 from envelope.plans.sequence import MAX_STEPS, Chain, Ints, best_chain
-from envelope.plans.steps import by_receiver, by_source, is_urgent, level_at, steps_of
+from envelope.plans.steps import by_receiver, by_source, is_urgent, level_at, steps_of, taken_off
 from envelope.plans.sure import level_at_90_db, spared, sturdier
 from envelope.plans.terms import tables_of
 from envelope.plans.units import Unit, changes_in, groups_of, measures_of, plan_of
@@ -32,6 +32,7 @@ from envelope.plans.units import Unit, changes_in, groups_of, measures_of, plan_
 EXACT_NODES = 300_000  # a search that takes more may leave out what SLACK would not tell apart
 SLACK = 0.01
 AGREEMENT = 1e-6  # of a table's level with the analysis, else something is wrong
+MAX_TRIALS = 8  # of a search whose plans the take-off finds dearer than the budget
 WORSE_DB = 0.1  # a single measure that raises the level by this is named
 
 
@@ -126,24 +127,7 @@ def decide(
         candidates.purchases,
         weights=heard,
         worst=not weights,
-        most_cents=budget_cents,
         together=tuple(groups_of(candidates.units).values()),
-    )
-    front = search(max_nodes=EXACT_NODES)
-    if not front.finished:
-        front = search(slack=SLACK)
-    best = float(front.levels_w_m2.min())
-    if budget_cents is not None and len(front.cents) == 1:
-        money = job.costs.currency or ""
-        raise EnvelopeError(_too_little(candidates, level_of, budget_cents, money))
-    if target_w_m2 is not None:
-        front = _up_to(front, target_w_m2)
-    chain = best_chain(
-        candidates.units,
-        plans=front.plans,
-        cents=front.cents,
-        levels_w_m2=front.levels_w_m2,
-        max_steps=max_steps,
     )
     before = levels.drawn(today, ())
 
@@ -155,14 +139,45 @@ def decide(
     def at_90_db(chosen: Ints) -> float:
         return level_at_90_db(drawn_as(chosen), counting, before)
 
-    chain = sturdier(
-        chain,
-        units=candidates.units,
-        level_of=level_of,
-        purchases=candidates.purchases,
-        at_90_db=at_90_db,
-    )
-    plans = _plans_of(chain, candidates.units, today)
+    most_cents = budget_cents
+    for _ in range(MAX_TRIALS):
+        front = search(max_nodes=EXACT_NODES, most_cents=most_cents)
+        if not front.finished:
+            front = search(slack=SLACK, most_cents=most_cents)
+        best = float(front.levels_w_m2.min())
+        if budget_cents is not None and len(front.cents) == 1:
+            money = job.costs.currency or ""
+            raise EnvelopeError(_too_little(candidates, level_of, budget_cents, money))
+        if target_w_m2 is not None:
+            front = _up_to(front, target_w_m2)
+        chain = best_chain(
+            candidates.units,
+            plans=front.plans,
+            cents=front.cents,
+            levels_w_m2=front.levels_w_m2,
+            max_steps=max_steps,
+        )
+        chain = sturdier(
+            chain,
+            units=candidates.units,
+            level_of=level_of,
+            purchases=candidates.purchases,
+            at_90_db=at_90_db,
+        )
+        plans = _plans_of(chain, candidates.units, today)
+        over = chain
+        chain = taken_off(job, chain, plans=plans, candidates=candidates)
+        if budget_cents is None or int(chain.cents.max()) <= budget_cents:
+            break
+        # by areas it was within the budget, and cut from rolls and bonded it is not
+        most_cents = min(
+            int(over.cents.max()) - 1, budget_cents - int((chain.cents - over.cents).max())
+        )
+    else:
+        raise EnvelopeError(
+            f"no plan was found whose take-off stays within {(budget_cents or 0) / 100:.2f} "
+            f"{job.costs.currency or ''}: allow a little more"
+        )
     changes = [changes_in(candidates.units, chosen) for chosen in chain.plans]
     drawn = [levels.drawn(plan, done) for plan, done in zip(plans, changes, strict=True)]
     _agree(chain, drawn, counting)

@@ -20,6 +20,7 @@ from envelope.pricing.packages import Package, whole_steps
 
 Ints = NDArray[np.int64]
 MAX_STAIR_STEPS = 2_000_000
+MAX_SETUPS = 62  # bits of a whole number
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,8 +62,8 @@ class Purchases:
             Of each material that an option takes.
         """
         names = sorted(setups)
-        if len(names) > 62:
-            raise RangeError(f"{len(names)} set-ups: at most 62 are allowed")
+        if len(names) > MAX_SETUPS:
+            raise RangeError(f"{len(names)} set-ups: at most {MAX_SETUPS} are allowed")
         bit = {name: 1 << place for place, name in enumerate(names)}
         materials = sorted(packages)
         amounts = []

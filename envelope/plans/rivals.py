@@ -70,7 +70,7 @@ def rival_of(
         np.concatenate((_made_of(before, units, main, 2), _made_of(least, units, main, 1))), axis=0
     )
     found = found[(found != before).any(axis=1)]
-    found = found[purchases.cents(found) <= int(chain.cents[step])]
+    found = found[purchases.cents(found) <= int(purchases.cents(after[np.newaxis])[0])]
     if not len(found):
         return None
     levels = level_of(found)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -11,10 +12,12 @@ from envelope.exposure.differences import LevelDraws, difference, paired
 from envelope.exposure.model_error import difference_own_db
 from envelope.plans.candidates import Candidates
 from envelope.plans.decision import Change, Rival, Step
+from envelope.plans.purchases import cents_of
 from envelope.plans.rivals import Rivalry
 from envelope.plans.sequence import Chain, Ints, ordered_within
 from envelope.plans.sure import target_odds
 from envelope.plans.units import changes_in, groups_of
+from envelope.works.takeoff import take_off
 
 
 def is_urgent(job: Job, panel: str) -> bool:
@@ -39,6 +42,29 @@ def by_receiver(drawn: LevelDraws, names: Sequence[str]) -> tuple[tuple[str, flo
     """Level at each receiver, the worst first."""
     levels = [(name, level_at(drawn, name)) for name in names]
     return tuple(sorted(levels, key=lambda each: (-each[1], each[0])))
+
+
+def taken_off(job: Job, chain: Chain, *, plans: Sequence[Plan], candidates: Candidates) -> Chain:
+    """The chain with the cost of each plan as the take-off counts it: cut, bonded, in packages.
+
+    Parameters
+    ----------
+    job : Job
+    chain : Chain
+        Costed by areas, as the search needs it.
+    plans : (steps + 1,) Plan
+        Of the chain.
+    candidates : Candidates
+        What the chain chooses from.
+    """
+    if not candidates.priced:
+        return chain
+    cents = [
+        cents_of(take_off(job, plan).bill.net)
+        + sum(cents_of(each.cost) for each in changes_in(candidates.units, chosen))
+        for plan, chosen in zip(plans, chain.plans.tolist(), strict=True)
+    ]
+    return replace(chain, cents=np.array(cents, dtype=np.int64))
 
 
 def changes_between(

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from envelope.building.islands import islands_of
+from envelope.building.islands import Island, islands_of
 from envelope.building.job import Job, Plan
 from envelope.building.model import Panel
 from envelope.errors import RangeError, length_text
@@ -99,21 +99,37 @@ def _strips_on(job: Job, plan: Plan, panel: Panel) -> list[tuple[str, float, boo
 
 def treated_areas(job: Job, plan: Plan) -> dict[str, Treated]:
     """Area, faces, bonds and boxes of each treatment."""
-    found: dict[str, list[FaceQuantity]] = {}
-    for face in face_quantities(job, plan):
-        found.setdefault(face.treatment, []).append(face)
     counted = {product.per for product in job.products if product.form == "piece"}
     islands = islands_of(job, plan) if "bond" in counted else ()
+    return treated_by(job, face_quantities(job, plan), islands=islands)
+
+
+def treated_by(
+    job: Job, faces: Sequence[FaceQuantity], *, islands: Sequence[Island]
+) -> dict[str, Treated]:
+    """Area, faces, bonds and boxes of each treatment of some faces.
+
+    Parameters
+    ----------
+    job : Job
+    faces : sequence of FaceQuantity
+        What is treated.
+    islands : sequence of Island
+        Conductors that need a bond each.
+    """
+    found: dict[str, list[FaceQuantity]] = {}
+    for face in faces:
+        found.setdefault(face.treatment, []).append(face)
     boxes = [panel.host for panel in job.building.panels if panel.kind == "box"]
     return {
         name: Treated(
-            area_m2=sum(face.area_m2 for face in faces),
-            faces=len(faces),
-            coats=faces[0].coats,
+            area_m2=sum(face.area_m2 for face in own),
+            faces=len(own),
+            coats=own[0].coats,
             bonds=sum(name in island.treatments and not island.leaf for island in islands),
-            boxes=sum(boxes.count(host) for host in {face.panel for face in faces}),
+            boxes=sum(boxes.count(host) for host in {face.panel for face in own}),
         )
-        for name, faces in sorted(found.items())
+        for name, own in sorted(found.items())
     }
 
 

@@ -22,7 +22,7 @@ from envelope.plans.terms import tables_of
 from envelope.project import load
 from envelope.rays import Sampling
 from envelope.text.decisions import cost_words, step_words, unit_title
-from envelope.works.takeoff import cost_of
+from envelope.works.takeoff import take_off
 
 JOB = Path(__file__).parents[3] / "models" / "bedroom.toml"
 
@@ -46,7 +46,7 @@ def test_every_step_is_what_the_analysis_says_and_costs_what_its_bill_says(
     for step in found.steps:
         (receiver,) = analyze_plan(bench=bench, plan=step.plan, casts=casts).receivers
         assert step.level_w_m2 == pytest.approx(receiver.level_w_m2, rel=1e-9)
-        assert step.total_cents == pytest.approx(float(cost_of(job, step.plan).net) * 100, abs=20)
+        assert step.total_cents == int(take_off(job, step.plan).bill.net * 100)
     levels = [found.levels_w_m2[0][1], *(step.level_w_m2 for step in found.steps)]
     assert all(after < before for before, after in itertools.pairwise(levels))
     for before, after in itertools.pairwise(found.steps):
