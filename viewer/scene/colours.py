@@ -168,7 +168,7 @@ _TREATMENT_COLOURS = (
     "#92cce4",
     "#b48950",
     "#4d3327",
-    "#2a8389",
+    "#298288",
     "#d79ab0",
 )
 _PATTERNS: tuple[Pattern, ...] = (

@@ -14,8 +14,8 @@ from viewer.scene.json_types import ReadingJson
 READING_COLOURS: dict[Stands, str] = {
     "explained": "#0b5f6b",
     "not explained": "#8e1f2f",
-    "cannot be told": "#6b6f73",
-    "not judged": "#6b6f73",
+    "cannot be told": "#585d62",
+    "not judged": "#585d62",
 }
 
 

@@ -95,8 +95,9 @@ export function elevationOf(face, feet, act) {
   const svg = drawn("svg", {
     class: "ga-elevation",
     viewBox: `${left} ${-high} ${right - left} ${high - low}`,
-    role: "img",
-    "aria-label": `${face.title}, seen from inside`,
+    role: "application",
+    tabindex: 0,
+    "aria-label": `${face.title}, seen from inside. Arrow keys move a spot, Enter puts something there.`,
   });
   svg.append(drawn("path", { class: "ga-el-face", d: pathOf([face.outline]) }));
   for (const ring of face.strips)
@@ -130,28 +131,70 @@ export function elevationOf(face, feet, act) {
     });
     svg.append(node);
   }
-  const said = h("small", { class: "ga-el-said" }, "");
-  /** @param {MouseEvent} event */
+  const said = h("small", { class: "ga-el-said", "aria-live": "polite" }, "");
+  /** @type {(event: MouseEvent) => [number, number]} */
   const placeOf = (event) => {
     const box = svg.getBoundingClientRect();
     const scale = (right - left) / box.width;
     return [left + (event.clientX - box.left) * scale, high - (event.clientY - box.top) * scale];
   };
-  svg.addEventListener("mousemove", (event) => {
-    const place = placeOf(event);
+  /** @param {[number, number]} place */
+  const say = (place) => {
     const typed = within(face.outline, place) ? typedPlace(face, place, feet) : null;
     said.textContent = typed
       ? typed.height
         ? `${typed.at} from the left, ${typed.height} up`
         : `at ${typed.at}`
       : "";
-  });
+  };
+  svg.addEventListener("mousemove", (event) => say(placeOf(event)));
   svg.addEventListener("mouseleave", () => {
     said.textContent = "";
   });
+  keysOn(svg, face, feet, say, act);
   svg.addEventListener("click", (event) => {
     const place = placeOf(event);
     if (within(face.outline, place)) act.place(typedPlace(face, place, feet));
   });
   return h("figure", { class: "ga-el" }, h("figcaption", {}, face.title, " ", said), svg);
+}
+
+/**
+ * A spot that arrow keys move over a face; Enter takes what is there, or puts something there.
+ * @param {Element} svg
+ * @param {DrawnFaceTold} face
+ * @param {boolean} feet
+ * @param {(place: [number, number]) => void} say
+ * @param {{place: (typed: Typed) => void, mark: (mark: MarkTold) => void}} act
+ */
+function keysOn(svg, face, feet, say, act) {
+  const step = feet ? 0.1016 : 0.1;
+  const even = (values) => (Math.min(...values) + Math.max(...values)) / 2;
+  let x = even(face.outline.filter((_, k) => k % 2 === 0));
+  let y = even(face.outline.filter((_, k) => k % 2 === 1));
+  const spot = drawn("circle", { r: 1.3 * MARK_M, class: "ga-el-cursor" });
+  const show = () => {
+    spot.setAttribute("cx", String(x));
+    spot.setAttribute("cy", String(-y));
+    svg.append(spot);
+    say([x, y]);
+  };
+  svg.addEventListener("focus", () => svg.matches(":focus-visible") && show());
+  svg.addEventListener("blur", () => spot.remove());
+  svg.addEventListener("keydown", (event) => {
+    const { key } = /** @type {KeyboardEvent} */ (event);
+    const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] }[
+      key
+    ];
+    if (way) {
+      const [nx, ny] = [x + way[0] * step, y + way[1] * step];
+      if (within(face.outline, [nx, ny])) [x, y] = [nx, ny];
+      show();
+    } else if (key === "Enter") {
+      const near = face.marks.find(({ at }) => Math.hypot(at[0] - x, at[1] - y) < 2 * MARK_M);
+      if (near) act.mark(near);
+      else act.place(typedPlace(face, [x, y], feet));
+    } else return;
+    event.preventDefault();
+  });
 }

@@ -96,6 +96,9 @@ export class RightColumn {
   showFaces() {
     this.tabs.choose(0);
     this.faces.scrollTop = 0;
+    // on a narrow page the card stands below the picture
+    if (window.matchMedia("(max-width: 900px)").matches)
+      this.node.scrollIntoView({ block: "start" });
   }
 
   /** @param {FileTold} told */
