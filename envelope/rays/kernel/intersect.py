@@ -15,6 +15,7 @@ from envelope.rays.kernel.polygon_tests import flat_u, flat_v, meets, outside_by
 
 BESIDE = 1e-6  # how far behind a panel a point may stand by rounding and still leave by it
 PARALLEL = 1e-12  # cosine below which a ray runs along a panel and never crosses it
+FACING = 0.999  # cosine from which two panels lie back to back
 CORNER = 1e-4  # within this of a panel just passed, the next may be one that shares its edge
 DEEP = 64  # levels of a tree; one of a million panels has twenty
 _TINY = 1e-300  # in place of a component that is nought, whose inverse is not a number of use
@@ -227,7 +228,7 @@ def enter(
     Reveals of `barred_host` do not count, nor, just here, panels in `met[:count]` but `owed`:
     farther on such a one has been counted where a niche runs into it, but not passed. Close to the
     panel `left` by which the ray went outdoors, a panel wholly before it only shares an edge
-    with it.
+    with it, unless it lies back to back with it: a sill on a ceiling below, a jamb on a wall.
     """
     best, best_t = NONE, limit
     ix, iy, iz = inverse(wx), inverse(wy), inverse(wz)
@@ -272,6 +273,10 @@ def enter(
             if not meets(plane, panel, cuts, sides, band, edges, p, x, y, z):
                 continue
             if left >= 0 and t < CORNER and not reaches(plane, panel, edges, p, left, -1.0):
-                continue
+                across = normal_part(
+                    plane, left, node_plane[k, 0], node_plane[k, 1], node_plane[k, 2]
+                )
+                if across > -FACING:
+                    continue
             best, best_t = p, t
     return best, best_t
