@@ -26,8 +26,8 @@ from envelope.project.edit_table import set_key
 from envelope.project.measures import point_text
 from envelope.text import SPACE, length, level
 from envelope.text.decisions import BED_DB, where_words
-from envelope.text.names import plan_title
 from envelope.text.sentences import change_words
+from envelope.text.trade import plan_name, receiver_title, space_title
 from envelope.units import parse_length, parse_size
 
 _APART_DB = 0.1  # from which two screens show different levels
@@ -95,7 +95,7 @@ def run(options: argparse.Namespace) -> int:
     else:
         _print(job, receiver, found)
         if options.output is not None:
-            under = plan_title(found[-1].plan)
+            under = plan_name(job, found[-1].plan)
             print(f"{options.output}: the job with the bed at the best place under {under}")
     return 0
 
@@ -162,14 +162,17 @@ def _print(job: Job, receiver: Receiver, found: Sequence[BedPlan]) -> None:
     at = ", ".join(
         length(float(receiver.position_m[axis] - origin[axis]), feet=job.feet) for axis in (0, 1)
     )
-    console.print(f"[bold]{escape(receiver.id)}[/] of {escape(receiver.space)}, now at {at}")
+    console.print(
+        f"[bold]{escape(receiver_title(job, receiver.id))}[/] of "
+        f"{escape(space_title(job, receiver.space))}, now at {at}"
+    )
     table = plain_table("plan", ">here", "best place", ">there", "change", ">room spans")
     for plan in found:
         for number, place in enumerate(plan.places):
             below = 10.0 * float(np.log10(plan.now_w_m2 / place.level_w_m2))
             first = number == 0
             table.add_row(
-                escape(plan_title(plan.plan)) if first else "",
+                escape(plan_name(job, plan.plan)) if first else "",
                 level(plan.now_w_m2) if first else "",
                 where_words(job, place, receiver.space),
                 level(place.level_w_m2),
@@ -185,7 +188,7 @@ def _print(job: Job, receiver: Receiver, found: Sequence[BedPlan]) -> None:
                 else "it stands well as it is"
             )
             console.print(
-                f"{escape(plan_title(plan.plan))}: moving the bed brings only "
+                f"{escape(plan_name(job, plan.plan))}: moving the bed brings only "
                 f"{max(plan.below_db, 0.0):.1f}{SPACE}dB, {why}."
             )
     if apart := read_apart(job, receiver.id):

@@ -18,7 +18,7 @@ from envelope.commands.documents import add_page, sheet_of, write_bonding
 from envelope.commands.layout import open_console, plain_table
 from envelope.errors import EnvelopeError, RangeError, UnitError
 from envelope.project import load
-from envelope.text.trade import face_name, resistance
+from envelope.text.trade import face_name, plan_name, resistance, treatment_title
 from envelope.units import parse_length
 from envelope.wiring.faces import is_flat, on_flat, on_wall
 from envelope.works.bonding import BondedIsland, bonding_of
@@ -180,7 +180,7 @@ def bonding_json(job: Job, plan: str, found: tuple[BondedIsland, ...]) -> dict[s
 def _print(console: Console, job: Job, plan: str, found: tuple[BondedIsland, ...]) -> None:
     count = len(found)
     console.print(
-        f"[bold]Plan {escape(plan)}[/]: {count} separate "
+        f"[bold]{escape(plan_name(job, plan))}[/]: {count} separate "
         f"{'conductor' if count == 1 else 'conductors'}, one bond each."
     )
     for number, each in enumerate(found, 1):
@@ -188,7 +188,8 @@ def _print(console: Console, job: Job, plan: str, found: tuple[BondedIsland, ...
         where = "on a leaf, ends at its frame" if island.leaf else f"{len(island.panels)} faces"
         console.print(
             f"\n[bold]{number}. {escape(face_name(job, island.name))}[/] ({where}): "
-            f"{escape(', '.join(island.treatments))}, {text.area(island.area_m2, feet=job.feet)}"
+            f"{escape(', '.join(treatment_title(job, t) for t in island.treatments))}, "
+            f"{text.area(island.area_m2, feet=job.feet)}"
         )
         if not island.leaf and len(island.panels) > 1:
             console.print("   " + escape(", ".join(face_name(job, each) for each in island.panels)))

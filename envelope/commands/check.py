@@ -19,6 +19,7 @@ from envelope.errors import FaultsError
 from envelope.exposure import serialise as as_json
 from envelope.exposure.assumptions import bond_notes
 from envelope.text import length
+from envelope.text.trade import titles_of
 from envelope.wiring.notes import wiring_counts, wiring_notes
 
 DESCRIPTION = (
@@ -230,5 +231,5 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         print(json.dumps({"format": 1, "faults": [], **summary}, indent=2))
     else:
-        tables.print_summary(summary, feet=job.feet)
+        tables.print_summary(summary, titles=titles_of(job), feet=job.feet)
     return 0

@@ -110,6 +110,6 @@ def run(options: argparse.Namespace) -> int:
     else:
         compare_tables.print_comparison(
             [(v.storey, v.analysis) for v in variants],
-            assumed_source=variants[0].assumed_source,
+            job=job,
         )
     return 0

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from rich.console import Console
 from rich.markup import escape
 
-from envelope.building.job import AS_BUILT
+from envelope.building.job import AS_BUILT, Job
 from envelope.commands.layout import PlainTable, open_console, plain_table
 from envelope.commands.tables import (
     ESTIMATE,
@@ -30,8 +30,9 @@ from envelope.exposure.results import (
     SourceResult,
 )
 from envelope.text import decibels, frequency, steradians
-from envelope.text.names import plan_title
+from envelope.text.names import shown
 from envelope.text.sentences import WORSE_DB, change_words, difference_words, odds_words
+from envelope.text.trade import plan_name, receiver_title, source_title
 
 LEVELS = (">direct", ">diffuse", ">level", ">10–90 % band", ">below outside", ">below today")
 
@@ -42,6 +43,7 @@ class _Row:
 
     storey: str | None
     plan: PlanResult
+    title: str  # of the plan
     receiver: ReceiverResult
 
     @property
@@ -50,60 +52,64 @@ class _Row:
 
     def keys(self) -> tuple[str, ...]:
         storey = () if self.storey is None else (escape(self.storey),)
-        return (*storey, escape(plan_title(self.plan.plan)))
+        return (*storey, escape(self.title))
 
 
-def print_comparison(
-    variants: Sequence[tuple[str | None, Analysis]], *, assumed_source: bool
-) -> None:
+def print_comparison(variants: Sequence[tuple[str | None, Analysis]], *, job: Job) -> None:
     """Solid angles, matters most now and levels of each plan; then each source by itself."""
     console = open_console()
     first = variants[0][1]
     console.print(f"[bold]{escape(first.project)}[/bold]")
-    if assumed_source:
+    if job.assumed_source:
         console.print(EVEN_FIELD)
     names = list(dict.fromkeys(r.id for plan in first.plans for r in plan.receivers))
     for name in names:
-        _print_block(console, name, list(_rows(variants, name)), first.threshold_db)
-        _print_pairs(console, name, variants)
+        _print_block(console, job, name, list(_rows(variants, job, name)), first.threshold_db)
+        _print_pairs(console, job, name, variants)
     console.print()
     for note in dict.fromkeys(note for _, analysis in variants for note in analysis.notes):
         if note != EVEN_FIELD:
             console.print(f"note: {escape(note)}")
-    _print_worse(console, variants)
+    _print_worse(console, job, variants)
     beyond = dict.fromkeys(name for _, analysis in variants for name in analysis.extrapolated)
     print_extrapolated(console, list(beyond))
     console.print(f"{OPEN_HORIZON} {ESTIMATE}", style="dim")
-    if not assumed_source:
+    if not job.assumed_source:
         console.print(READINGS, style="dim")
 
 
-def _rows(variants: Sequence[tuple[str | None, Analysis]], name: str) -> Iterator[_Row]:
+def _rows(variants: Sequence[tuple[str | None, Analysis]], job: Job, name: str) -> Iterator[_Row]:
     for storey, analysis in variants:
         for plan in analysis.plans:
             receiver = next(each for each in plan.receivers if each.id == name)
-            yield _Row(storey=storey, plan=plan, receiver=receiver)
+            title = plan_name(job, plan.plan)
+            yield _Row(storey=storey, plan=plan, title=title, receiver=receiver)
 
 
-def _print_block(console: Console, name: str, rows: Sequence[_Row], threshold_db: float) -> None:
+def _print_block(
+    console: Console, job: Job, name: str, rows: Sequence[_Row], threshold_db: float
+) -> None:
     console.print()
+    at = receiver_title(job, name)
     sources = rows[0].receiver.sources
     if sources:
-        what = "all sources together" if len(sources) > 1 else escape(sources[0].id)
-        title = f"at {escape(name)}: level in µW/m², {what}"
+        what = (
+            "all sources together" if len(sources) > 1 else escape(source_title(job, sources[0].id))
+        )
+        title = f"at {escape(at)}: level in µW/m², {what}"
         console.print(_total_levels(title, rows))
         if len(sources) > 1:
             console.print()
-            console.print(_source_levels(name, rows))
+            console.print(_source_levels(job, at, rows))
         console.print()
-    console.print(_solid_angles(name, rows, threshold_db))
+    console.print(_solid_angles(job, at, rows, threshold_db))
 
 
 def _keys(rows: Sequence[_Row]) -> tuple[str, ...]:
     return ("plan",) if rows[0].storey is None else ("storey", "plan")
 
 
-def _solid_angles(name: str, rows: Sequence[_Row], threshold_db: float) -> PlainTable:
+def _solid_angles(job: Job, at: str, rows: Sequence[_Row], threshold_db: float) -> PlainTable:
     band = rows[0].receiver.reference
     exposed = {steradians(row.receiver.exposed_solid_angle_sr) for row in rows}
     alike = len(exposed) == 1
@@ -111,7 +117,7 @@ def _solid_angles(name: str, rows: Sequence[_Row], threshold_db: float) -> Plain
     table = plain_table(
         *keys, *([] if alike else [">exposed"]), ">unshielded", ">isotropic reduction",
         "matters most now", ">gaps",
-        title=f"at {escape(name)}: all directions alike, at {frequency(band.frequency_hz)}"
+        title=f"at {escape(at)}: all directions alike, at {frequency(band.frequency_hz)}"
         f" (unshielded: below {threshold_db:g} dB"
         + (f"; {exposed.pop()} are exposed)" if alike else ")"),
         keys=len(keys),
@@ -124,7 +130,7 @@ def _solid_angles(name: str, rows: Sequence[_Row], threshold_db: float) -> Plain
             *([] if alike else [steradians(receiver.exposed_solid_angle_sr)]),
             steradians(band.unshielded_solid_angle_sr),
             decibels(band.isotropic_reduction_db),
-            matters_most(receiver),
+            matters_most(receiver, job),
             str(len(receiver.gaps)),
         )
     return table
@@ -158,14 +164,15 @@ def _than_today(row: _Row, total: LevelSum) -> str:
 
 
 def _print_pairs(
-    console: Console, name: str, variants: Sequence[tuple[str | None, Analysis]]
+    console: Console, job: Job, name: str, variants: Sequence[tuple[str | None, Analysis]]
 ) -> None:
     """Each plan against the one before it, and each storey against the first, with ranges."""
     said = []
     for storey, analysis in variants:
         where = "" if storey is None else f" on storey {storey}"
         said += [
-            f"{pair.plan} against {pair.against}{where}: {_with_odds(pair.difference)}"
+            f"{plan_name(job, pair.plan)} against {plan_name(job, pair.against)}{where}: "
+            f"{_with_odds(pair.difference)}"
             for pair in pairs_among(analysis.plans)
             if pair.receiver == name
         ]
@@ -175,12 +182,12 @@ def _print_pairs(
             found = on_another_storey(before, after, name)
             if found is not None:
                 said.append(
-                    f"{plan_title(after.plan)}, storey {storey} against {first_storey}: "
+                    f"{plan_name(job, after.plan)}, storey {storey} against {first_storey}: "
                     f"{_with_odds(found)}"
                 )
     if said:
         console.print()
-        console.print(f"at {escape(name)}, 8 times in 10:")
+        console.print(f"at {escape(receiver_title(job, name))}, 8 times in 10:")
         for line in said:
             console.print(f"  {escape(line)}")
 
@@ -203,12 +210,12 @@ def _cells(levels: LevelSum | SourceResult, *, is_treated: bool) -> tuple[str, .
     )
 
 
-def _source_levels(name: str, rows: Sequence[_Row]) -> PlainTable:
+def _source_levels(job: Job, at: str, rows: Sequence[_Row]) -> PlainTable:
     """Each source by itself, and those of one band together where it has several."""
     keys = _keys(rows)
     table = plain_table(
         "source", *keys, ">outside", *LEVELS,
-        title=f"at {escape(name)}: level in µW/m², each source", keys=len(keys) + 1,
+        title=f"at {escape(at)}: level in µW/m², each source", keys=len(keys) + 1,
     )  # fmt: skip
 
     def add(what: str, each: Sequence[LevelSum | SourceResult]) -> None:
@@ -222,7 +229,7 @@ def _source_levels(name: str, rows: Sequence[_Row]) -> PlainTable:
 
     first = rows[0].receiver
     for index, source in enumerate(first.sources):
-        add(escape(source.id), [row.receiver.sources[index] for row in rows])
+        add(escape(source_title(job, source.id)), [row.receiver.sources[index] for row in rows])
     for index, band in enumerate(first.bands):
         if 1 < len(band.sources) < len(first.sources):
             inside = [row.receiver.in_band(row.receiver.bands[index]) for row in rows]
@@ -230,7 +237,9 @@ def _source_levels(name: str, rows: Sequence[_Row]) -> PlainTable:
     return table
 
 
-def _print_worse(console: Console, variants: Sequence[tuple[str | None, Analysis]]) -> None:
+def _print_worse(
+    console: Console, job: Job, variants: Sequence[tuple[str | None, Analysis]]
+) -> None:
     """Say for which source a plan makes matters worse than no treatment does."""
     for storey, analysis in variants:
         where = f" on storey {escape(storey)}" if storey else ""
@@ -239,7 +248,8 @@ def _print_worse(console: Console, variants: Sequence[tuple[str | None, Analysis
                 for source in receiver.sources:
                     if source.below_as_built_db < -WORSE_DB:
                         console.print(
-                            f"[bold]{escape(plan.plan)}{where}: {escape(source.id)} is "
+                            f"[bold]{escape(plan_name(job, plan.plan))}{where}: "
+                            f"{escape(source_title(job, source.id))} is "
                             f"{-source.below_as_built_db:.1f} dB stronger at "
-                            f"{escape(receiver.id)} than today[/bold]"
+                            f"{escape(shown(receiver.name))} than today[/bold]"
                         )

@@ -31,7 +31,7 @@ from envelope.text.decisions import (
     worse_words,
 )
 from envelope.text.sentences import difference_words
-from envelope.text.trade import source_title
+from envelope.text.trade import figure_words, receiver_title, source_title, unpriced_words
 
 _MOST_WORSE = 3
 _MOST_FREE = 3
@@ -55,7 +55,9 @@ def print_decision(job: Job, decision: Decision, *, detail: bool = False) -> Non
     """
     console = open_console()
     several = len(decision.levels_w_m2) > 1
-    at = f" at {escape(decision.receiver)}, the worst place," if several else ""
+    at = (
+        f" at {escape(receiver_title(job, decision.receiver))}, the worst place," if several else ""
+    )
     if decision.shares or decision.sources:
         console.print(f"[bold]Counted[/]: {escape(counted_words(job, decision))}.")
     console.print(
@@ -128,7 +130,7 @@ def _print_steps(console: Console, job: Job, decision: Decision) -> None:
                 else [text.level(step.level_w_m2)]
             ),
             _decibels(step.gain.below_db),
-            *([escape(step.gain_at)] if several else []),
+            *([escape(receiver_title(job, step.gain_at))] if several else []),
             f"{_number(step.gain.low_db)} to {_number(step.gain.high_db)}",
             text.percent(step.gain.odds),
             *([text.percent(step.target_odds or 0.0)] if target else []),
@@ -159,7 +161,9 @@ def _print_stop(console: Console, job: Job, decision: Decision) -> None:
     if not decision.candidates.priced:
         console.print(
             "Prices are missing, so the order is by area: "
-            + "; ".join(escape(each) for each in decision.candidates.unpriced[:3])
+            + "; ".join(
+                escape(unpriced_words(job, each)) for each in decision.candidates.unpriced[:3]
+            )
             + "."
         )
     elif job.costs.tax:
@@ -198,7 +202,7 @@ def _print_rests(console: Console, job: Job, decision: Decision) -> None:
     """What the outcome stands or falls with, and what to measure before anything is bought."""
     if decision.rests:
         said = ", ".join(
-            f"{escape(each.words)} (±{each.moves_db:.1f}{text.SPACE}dB)"
+            f"{escape(figure_words(job, each.words))} (±{each.moves_db:.1f}{text.SPACE}dB)"
             for each in decision.rests[:_MOST_RESTS]
         )
         console.print(
@@ -225,7 +229,7 @@ def _print_cautions(console: Console, job: Job, decision: Decision) -> None:
 def _print_detail(console: Console, job: Job, decision: Decision) -> None:
     # its steps are plans of its own making: "step-2"
     named = [replace(each, plan=each.plan.replace("step-", "step ")) for each in decision.rests]
-    print_rests(console, named)
+    print_rests(console, named, job)
     money = decision.candidates.priced
     table = plain_table(
         f">cost {job.costs.currency}" if money else ">area", ">level", "what",

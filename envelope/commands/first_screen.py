@@ -21,9 +21,9 @@ from envelope.exposure.rests import Rest
 from envelope.exposure.results import PanelLeak, PlanResult, ReceiverResult
 from envelope.text import SPACE, decibels, frequency, level, percent
 from envelope.text.cautions import cautions_of
-from envelope.text.names import TODAY, face_title, plan_title, shown, trial_names
+from envelope.text.names import TODAY, face_title, shown, trial_names
 from envelope.text.sentences import SAME_DB, change_words, difference_words, short_apart, trial
-from envelope.text.trade import space_title
+from envelope.text.trade import figure_words, plan_name, source_title, space_title, titled
 
 MAX_FACES = 5
 MAX_PLANS = 8
@@ -49,9 +49,9 @@ def print_first_screen(analysis: Analysis, job: Job) -> None:
         console.print(f"also: {escape(', '.join(more))} (--receiver NAME shows one alone)")
     _print_open(console, job)
     if len(analysis.plans) > 1:
-        _print_plans(console, analysis.plans)
+        _print_plans(console, analysis.plans, job)
     _print_faces(console, first, job)
-    _print_rests(console, analysis.rests)
+    _print_rests(console, analysis.rests, job)
     for caution in cautions_of(job, analysis.plans)[:MAX_CAUTIONS]:
         console.print(f"[bold]Caution:[/bold] {escape(caution)}")
     console.print("A prediction: a meter decides. --detail has every table, --json the figures.")
@@ -60,8 +60,9 @@ def print_first_screen(analysis: Analysis, job: Job) -> None:
 def _print_today(console: Console, receiver: ReceiverResult, plan: PlanResult, job: Job) -> None:
     """The level under the first plan, and who brings it through what."""
     found = receiver.headline
-    when = plan_title(plan.plan)
-    where = f"[bold]{escape(receiver.id)}[/bold] ({escape(receiver.space)}), {escape(when)}"
+    room = space_title(job, receiver.space)
+    when = plan_name(job, plan.plan)
+    where = f"[bold]{escape(shown(receiver.name))}[/bold] ({escape(room)}), {escape(when)}"
     outside = short_apart(found.reduction_db, "outside")
     if not receiver.sources:
         console.print(f"{where}: an isotropic field is {outside}.")
@@ -92,7 +93,10 @@ def _sources(receiver: ReceiverResult, job: Job) -> list[str]:
             for entry in source.entries[:2]
             if entry is source.entries[0] or entry.share >= 0.2
         )
-        said.append(f"{escape(source.id)} {percent(share)}" + (f" (by {ways})" if ways else ""))
+        said.append(
+            f"{escape(source_title(job, source.id))} {percent(share)}"
+            + (f" (by {ways})" if ways else "")
+        )
     if rest:
         said.append(f"{rest} smaller")
     return said
@@ -116,13 +120,13 @@ def _print_open(console: Console, job: Job) -> None:
         console.print(f"open: {escape(question.words)}.", highlight=False)
 
 
-def _print_plans(console: Console, plans: Sequence[PlanResult]) -> None:
+def _print_plans(console: Console, plans: Sequence[PlanResult], job: Job) -> None:
     receivers = plans[0].receivers[:MAX_RECEIVERS]
     several = len(receivers) > 1
     sources = bool(receivers[0].sources)
     headings = []
     for receiver in receivers:
-        name = f"{escape(shown(receiver.id, limit=20))}: " if several else ""
+        name = f"{escape(shown(receiver.name, limit=20))}: " if several else ""
         headings += [
             f">{name}{'µW/m²' if sources else 'below outside'}",
             f"than {TODAY} (8 times in 10)",
@@ -136,7 +140,7 @@ def _print_plans(console: Console, plans: Sequence[PlanResult]) -> None:
                 level(found.level_w_m2, unit=False) if sources else decibels(found.reduction_db),
                 "" if plan.plan == AS_BUILT else _change(receiver),
             ]
-        table.add_row(escape(plan_title(plan.plan)), *cells)
+        table.add_row(escape(plan_name(job, plan.plan)), *cells)
     console.print(table)
     if len(plans) > MAX_PLANS:
         console.print(f"and {len(plans) - MAX_PLANS} more plans (--detail)")
@@ -154,7 +158,7 @@ def _print_faces(console: Console, plan: PlanResult, job: Job) -> None:
     """The faces that matter most under the first plan, at the first receiver."""
     receiver = plan.receivers[0]
     chosen = faces_that_matter(receiver)
-    at = escape(receiver.id)
+    at = escape(shown(receiver.name))
     view = ""
     if receiver.isotropic_ranks:
         band = frequency(receiver.reference.frequency_hz)
@@ -165,21 +169,21 @@ def _print_faces(console: Console, plan: PlanResult, job: Job) -> None:
         table = plain_table(
             "face", ">brings now", "tried with", ">level then", "change",
             ">with those above",
-            title=f"What to treat next at {at}, {escape(plan_title(plan.plan))}{view}"
+            title=f"What to treat next at {at}, {escape(plan_name(job, plan.plan))}{view}"
             + (GROWS if steps_grow(receiver, chosen) else ""),
         )  # fmt: skip
         for leak in chosen:
             table.add_row(
                 escape(called(leak.panel, receiver, job)),
                 percent(leak.share),
-                escape(trial_names(leak.treated_with)),
+                escape(trial_names(titled(job, leak).treated_with)),
                 _level(leak.level_if_treated_w_m2, receiver),
                 change_words(leak.below_if_treated_db or 0.0),
                 _level(leak.level_with_all_before_w_m2, receiver),
             )
         console.print(table)
     worse = [
-        f"{called(leak.panel, receiver, job)} ({trial(leak)})"
+        f"{called(leak.panel, receiver, job)} ({trial(titled(job, leak))})"
         for leak in receiver.panels
         if leak.below_if_treated_db is not None and leak.below_if_treated_db <= -SAME_DB
     ]
@@ -191,8 +195,8 @@ def _print_faces(console: Console, plan: PlanResult, job: Job) -> None:
         first = next(iter(faces_that_matter(other)), None)
         if first is not None:
             said.append(
-                f"At {escape(other.id)} first: {escape(called(first.panel, other, job))}, "
-                f"{escape(trial(first))}."
+                f"At {escape(shown(other.name))} first: {escape(called(first.panel, other, job))}, "
+                f"{escape(trial(titled(job, first)))}."
             )
     if said:
         console.print(" ".join(said))
@@ -212,7 +216,7 @@ def _free(receiver: ReceiverResult, job: Job) -> list[str]:
     for source in sorted(receiver.sources, key=lambda each: (-each.level_w_m2, each.id)):
         gain = reduction_db(total, max(total - source.level_w_m2, 0.0)) if total > 0.0 else 0.0
         if source.id in free and gain >= WORTH_SAYING_DB:
-            said.append(f"{escape(source.id)} {change_words(gain)}")
+            said.append(f"{escape(source_title(job, source.id))} {change_words(gain)}")
     return (
         [f"Free first (off, moved or on a cable): without {', without '.join(said)}."]
         if said
@@ -247,11 +251,14 @@ def _level(value_w_m2: float | None, receiver: ReceiverResult) -> str:
     return percent(value_w_m2) if receiver.isotropic_ranks else level(value_w_m2, unit=False)
 
 
-def _print_rests(console: Console, rests: Sequence[Rest]) -> None:
+def _print_rests(console: Console, rests: Sequence[Rest], job: Job) -> None:
     """Which figures move the decision most, and how to settle the first of them."""
     if not rests:
         return
-    said = [f"{escape(each.words)} (±{each.moves_db:.1f}{SPACE}dB)" for each in rests[:MAX_RESTS]]
+    said = [
+        f"{escape(figure_words(job, each.words))} (±{each.moves_db:.1f}{SPACE}dB)"
+        for each in rests[:MAX_RESTS]
+    ]
     console.print(
         f"[bold]These figures rest on[/bold] {', '.join(said)}. "
         f"To settle the first: {escape(rests[0].settle)}."

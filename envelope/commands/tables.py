@@ -17,7 +17,7 @@ from envelope.exposure.assumptions import ASSUMED_SOURCE
 from envelope.exposure.rests import Rest
 from envelope.exposure.results import LevelSum, ReceiverResult, SourceResult
 from envelope.text import area, decibels, frequency, length, level, percent, steradians, volume
-from envelope.text.names import TODAY, treatment_names, trial_names
+from envelope.text.names import TODAY, face_title, shown, treatment_names, trial_names
 from envelope.text.sentences import (
     SAME_DB,
     WORSE_DB,
@@ -26,6 +26,14 @@ from envelope.text.sentences import (
     change_words,
     trial,
     trial_sentence,
+)
+from envelope.text.trade import (
+    figure_words,
+    plan_name,
+    receiver_title,
+    source_title,
+    space_title,
+    titled,
 )
 
 OPEN_HORIZON = (
@@ -52,8 +60,20 @@ def _counted(summary: dict[str, Any], what: str) -> str:
     return f"{number} {what.removesuffix('s') if number == 1 else what}"
 
 
-def print_summary(summary: dict[str, Any], *, feet: bool) -> None:
-    """What `check` understood."""
+def print_summary(
+    summary: dict[str, Any], *, titles: Sequence[tuple[str, str]], feet: bool
+) -> None:
+    """What `check` understood.
+
+    Parameters
+    ----------
+    summary : dict
+        As JSON has it.
+    titles : sequence of (str, str)
+        Ids, to be typed, and what other output calls them.
+    feet : bool
+        Whether lengths are in feet.
+    """
     console = open_console()
     console.print(f"[bold]{escape(summary['project'])}[/bold]: no faults")
     console.print(
@@ -68,6 +88,9 @@ def print_summary(summary: dict[str, Any], *, feet: bool) -> None:
     if said:
         console.print(f"wiring: {', '.join(said)}")
     console.print(f"plans: {escape(', '.join(summary['plans']))}")
+    if titles:
+        pairs = ", ".join(f"{name} = {title}" for name, title in titles)
+        console.print(f"titles, and the ids to type: {escape(pairs)}")
     _print_faces(console, summary["faces"], feet=feet)
     print_questions(console, summary["questions"])
     for each in summary["unstated"]:
@@ -108,17 +131,20 @@ def _print_faces(console: Console, faces: list[dict[str, Any]], *, feet: bool) -
             console.print(f"  {escape(face['face']):<{widest}}  {whole}: {escape(said)}")
 
 
-def print_rests(console: Console, rests: Sequence[Rest]) -> None:
+def print_rests(console: Console, rests: Sequence[Rest], job: Job) -> None:
     """What the figures rest on, the one that moves them most first."""
     if not rests:
         return
     console.print()
     console.print("[bold]These figures rest on[/bold]")
     for rest in rests:
-        what = "today's level" if rest.plan == AS_BUILT else f"what {rest.plan} brings"
+        what = (
+            "today's level" if rest.plan == AS_BUILT else f"what {plan_name(job, rest.plan)} brings"
+        )
         console.print(
             escape(
-                f"  {rest.words}, which moves {what} at {rest.receiver} by "
+                f"  {figure_words(job, rest.words)}, which moves {what} at "
+                f"{receiver_title(job, rest.receiver)} by "
                 f"±{rest.moves_db:.1f} dB: {rest.taken}. To settle it, {rest.settle}."
             )
         )
@@ -136,14 +162,15 @@ def print_analysis(analysis: Analysis, job: Job) -> None:
             storey = job.building.space(receiver.space).storey
             _print_heading(
                 console,
-                f"[bold]plan {escape(plan.plan)}[/bold] · {escape(receiver.id)} "
-                f"({escape(receiver.space)}, storey {escape(storey)})",
+                f"[bold]plan {escape(plan_name(job, plan.plan))}[/bold] · "
+                f"{escape(shown(receiver.name))} ({escape(space_title(job, receiver.space))}, "
+                f"storey {escape(storey)})",
             )
-            for sentence in in_words(receiver, is_treated=plan.plan != AS_BUILT):
+            for sentence in in_words(receiver, job, is_treated=plan.plan != AS_BUILT):
                 console.print(sentence)
             _print_receiver(console, receiver, analysis.threshold_db, job)
     console.print()
-    print_rests(console, analysis.rests)
+    print_rests(console, analysis.rests, job)
     for note in analysis.notes:
         if note != EVEN_FIELD:
             console.print(f"note: {escape(note)}")
@@ -167,14 +194,14 @@ def print_extrapolated(console: Console, names: Sequence[str]) -> None:
         )
 
 
-def in_words(receiver: ReceiverResult, *, is_treated: bool) -> list[str]:
+def in_words(receiver: ReceiverResult, job: Job, *, is_treated: bool) -> list[str]:
     """What a plan comes to at a receiver, in sentences of markup that need no table."""
-    at = escape(receiver.id)
+    at = escape(shown(receiver.name))
     found = receiver.headline
     if receiver.sources:
         who = "All sources together bring"
         if len(receiver.sources) == 1:
-            who = f"{escape(receiver.sources[0].id)} brings"
+            who = f"{escape(source_title(job, receiver.sources[0].id))} brings"
         said = f"{who} {level(found.level_w_m2)} to {at}"
         if found.low_w_m2 is not None and found.high_w_m2 is not None:
             said += (
@@ -217,7 +244,7 @@ def _print_receiver(
     console.print(bands)
     _print_panels(console, receiver, job)
     if receiver.sources:
-        _print_sources(console, receiver, feet=feet)
+        _print_sources(console, receiver, job)
     if receiver.worst is not None:
         worst = receiver.worst
         place = ", ".join(f"{part:.2f}" for part in worst.position_m) + " m"
@@ -229,12 +256,17 @@ def _print_receiver(
         )
 
 
-def matters_most(receiver: ReceiverResult) -> str:
+def matters_most(receiver: ReceiverResult, job: Job) -> str:
     """The face whose treatment helps most, with what it does; nothing where none helps."""
     first = receiver.panels[0] if receiver.panels else None
     if first is None or first.below_if_treated_db is None or first.below_if_treated_db < SAME_DB:
         return "none alone"
-    return f"{escape(first.panel)}, {escape(trial(first))}"
+    title = face_title(
+        job.building.panel(first.panel),
+        home=receiver.space,
+        room=space_title(job, job.building.panel(first.panel).space),
+    )
+    return f"{escape(title)}, {escape(trial(titled(job, first)))}"
 
 
 def _print_first(console: Console, receiver: ReceiverResult, job: Job) -> None:
@@ -244,7 +276,7 @@ def _print_first(console: Console, receiver: ReceiverResult, job: Job) -> None:
         return
     console.print(
         f"The face that matters most now is [bold]{escape(_called(first.panel, job))}[/bold]: "
-        f"{escape(brings(first, receiver))}. {escape(trial_sentence(first, receiver))}"
+        f"{escape(brings(first, receiver))}. {escape(trial_sentence(titled(job, first), receiver))}"
     )
 
 
@@ -278,14 +310,15 @@ def _print_panels(console: Console, receiver: ReceiverResult, job: Job) -> None:
         after = leak.level_if_treated_w_m2
         change = leak.below_if_treated_db
         has_it = leak.treated_with == leak.treatments
+        named = titled(job, leak)
         table.add_row(
             escape(leak.panel) + (" · gap" if leak.is_gap else ""),
             leak.kind,
-            escape(treatment_names(leak.treatments)),
+            escape(treatment_names(named.treatments)),
             percent(leak.share),
             percent(leak.direct_share),
             decibels(leak.loss_db),
-            "has it" if has_it else escape(trial_names(leak.treated_with)),
+            "has it" if has_it else escape(trial_names(named.treated_with)),
             "" if after is None or has_it else _after(after, receiver),
             "" if change is None or has_it else change_words(change),
         )
@@ -301,16 +334,17 @@ def between(low: float | None, high: float | None) -> str:
     return "" if low is None or high is None else f"{bare(low)} – {bare(high)}"
 
 
-def _print_sources(console: Console, receiver: ReceiverResult, *, feet: bool) -> None:
+def _print_sources(console: Console, receiver: ReceiverResult, job: Job) -> None:
+    at = escape(shown(receiver.name))
     table = plain_table(
-        "source", "band centre", ">outside", ">direct", ">diffuse", f">at {escape(receiver.id)}",
+        "source", "band centre", ">outside", ">direct", ">diffuse", f">at {at}",
         ">10–90 % band", ">below outside", ">below today", "direct mostly through",
         title="levels in µW/m²",
     )  # fmt: skip
     for source in receiver.sources:
         path = source.paths[0] if source.paths else None
         table.add_row(
-            escape(source.id),
+            escape(source_title(job, source.id)),
             frequency(source.frequency_hz),
             bare(source.outside_w_m2),
             bare(source.direct_w_m2),
@@ -330,13 +364,13 @@ def _print_sources(console: Console, receiver: ReceiverResult, *, feet: bool) ->
         table.add_row("all", "", *_sum(receiver.total))
     console.print(table)
     for source in receiver.sources:
-        _print_landing(console, source, feet=feet)
+        _print_landing(console, source, job)
     for source in receiver.sources:
         if source.below_as_built_db < -WORSE_DB:
             stays = source.diffuse_w_m2 > source.direct_w_m2
             console.print(
-                f"[bold]{escape(source.id)} is {-source.below_as_built_db:.1f} dB stronger at "
-                f"{escape(receiver.id)} than today[/bold]"
+                f"[bold]{escape(source_title(job, source.id))} is "
+                f"{-source.below_as_built_db:.1f} dB stronger at {at} than today[/bold]"
                 f"{': what gets in stays in' if stays else ''}."
             )
 
@@ -353,19 +387,21 @@ def _sum(levels: LevelSum) -> tuple[str, ...]:
     )
 
 
-def _print_landing(console: Console, source: SourceResult, *, feet: bool) -> None:
+def _print_landing(console: Console, source: SourceResult, job: Job) -> None:
     """Where the beam through the most open gap lands, if it is an opening."""
     path = next((p for p in source.paths if p.is_gap and p.landings), None)
     if path is None:
         return
     places = ", ".join(
-        f"{escape(landing.on)} {area(landing.area_m2, feet=feet)}"
+        f"{escape(landing.on)} {area(landing.area_m2, feet=job.feet)}"
         for landing in path.landings[:3]
         if landing.area_m2 >= SMALLEST_M2
     )
     if not places:
         return
-    console.print(f"{escape(source.id)} through {escape(path.panel)} lands on {places}")
+    console.print(
+        f"{escape(source_title(job, source.id))} through {escape(path.panel)} lands on {places}"
+    )
 
 
 def without_infinities(value: Any) -> Any:

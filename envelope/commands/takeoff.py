@@ -22,7 +22,15 @@ from envelope.errors import EnvelopeError, RangeError
 from envelope.pricing.bill import BillLine
 from envelope.project import load
 from envelope.text.names import listed
-from envelope.text.trade import NO_PRODUCT, amount, face_name, packages
+from envelope.text.trade import (
+    NO_PRODUCT,
+    amount,
+    face_name,
+    packages,
+    plan_name,
+    treatment_title,
+    unpriced_words,
+)
 from envelope.works.takeoff import TakeOff, take_off
 
 DESCRIPTION = (
@@ -150,14 +158,25 @@ def _csv(found: TakeOff) -> str:
     return out.getvalue()
 
 
+def _what(job: Job, line: BillLine) -> str:
+    """What is ordered or done; where no product is stated, the treatment itself."""
+    if line.kind == "setup":
+        return f"set-up of {line.what}"
+    return treatment_title(job, line.treatment) if line.without_product else line.what
+
+
 def _print(console: Console, job: Job, found: TakeOff) -> None:
     faces = plain_table(
-        "face", "treatment", ">area", ">coats", title=f"Plan {escape(found.plan)}, net areas"
+        "face",
+        "treatment",
+        ">area",
+        ">coats",
+        title=f"{escape(plan_name(job, found.plan))}: net areas",
     )
     for face in found.faces:
         faces.add_row(
             escape(face_name(job, face.panel)) + (" (strip)" if face.strip else ""),
-            escape(face.treatment),
+            escape(treatment_title(job, face.treatment)),
             text.area(face.area_m2, feet=job.feet),
             str(face.coats),
         )
@@ -179,8 +198,8 @@ def _print(console: Console, job: Job, found: TakeOff) -> None:
     )
     for line in found.bill.lines:
         lines.add_row(
-            escape(f"set-up of {line.what}" if line.kind == "setup" else line.what),
-            "" if line.without_product else escape(line.treatment),
+            escape(_what(job, line)),
+            "" if line.without_product else escape(treatment_title(job, line.treatment)),
             "" if line.kind == "setup" else amount(line.quantity, line.unit, feet=job.feet),
             escape(_packages(job, line)),
             "?" if line.amount is None else text.grouped(float(line.amount), 2),
@@ -193,7 +212,10 @@ def _print(console: Console, job: Job, found: TakeOff) -> None:
         f"total {text.grouped(float(bill.total), 2)} {money}."
     )
     if bill.unpriced:
-        console.print("Not in the total: " + "; ".join(escape(each) for each in bill.unpriced))
+        console.print(
+            "Not in the total: "
+            + "; ".join(escape(unpriced_words(job, each)) for each in bill.unpriced)
+        )
     bare = floating(job, job.plan(found.plan))
     if bare:
         names = listed([face_name(job, island.name) for island in bare])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from rich.console import Console
 from rich.markup import escape
@@ -10,8 +11,10 @@ from rich.markup import escape
 from envelope.building.job import AS_BUILT, Job
 from envelope.commands.layout import open_console, plain_table
 from envelope.text import field_strength, length, microamperes, volts
+from envelope.text.names import face_title
+from envelope.text.trade import plan_name, receiver_title
 from envelope.wiring import words
-from envelope.wiring.results import FieldAt, WiringResults
+from envelope.wiring.results import FieldAt, PlanField, WiringResults
 from envelope.wiring_text import (
     against_words,
     agreement_words,
@@ -35,13 +38,13 @@ def print_wiring(results: WiringResults, job: Job) -> None:
     _head(console, results, job)
     for number, receiver in enumerate(results.plans[0].receivers):
         console.print()
-        console.print(f"[bold]{escape(receiver.receiver)}[/bold]")
-        _fields(console, results, number)
+        console.print(f"[bold]{escape(receiver_title(job, receiver.receiver))}[/bold]")
+        _fields(console, results, number, job)
         _off(console, results.plans[0].receivers[number])
     _plans(console, results, job)
-    _volts(console, results)
-    _body(console, results)
-    _readings(console, results)
+    _volts(console, results, job)
+    _body(console, results, job)
+    _readings(console, results, job)
     _reach(console, results, job)
     _tail(console, results)
 
@@ -61,7 +64,7 @@ def _head(console: Console, results: WiringResults, job: Job) -> None:
     console.print(words.STATEMENT)
 
 
-def _fields(console: Console, results: WiringResults, number: int) -> None:
+def _fields(console: Console, results: WiringResults, number: int, job: Job) -> None:
     table = plain_table(
         "plan",
         ">field",
@@ -73,7 +76,7 @@ def _fields(console: Console, results: WiringResults, number: int) -> None:
     for plan in results.plans:
         at = plan.receivers[number]
         table.add_row(
-            escape(plan.plan),
+            escape(plan_name(job, plan.plan)),
             span_words(at.field_v_m),
             span_words(at.mean_v_m),
             span_words(at.greatest_v_m),
@@ -83,7 +86,7 @@ def _fields(console: Console, results: WiringResults, number: int) -> None:
     for plan in results.plans:
         at = plan.receivers[number]
         if at.raised_by is not None:
-            console.print(escape(raised_words(plan, at)))
+            console.print(escape(raised_words(_named(plan, job), at)))
 
 
 def _off(console: Console, at: FieldAt) -> None:
@@ -113,31 +116,32 @@ def _plans(console: Console, results: WiringResults, job: Job) -> None:
     console.print()
     states = results.plans[0].receivers[0].by_walls
     if len(states) > 1:
+        at = escape(receiver_title(job, results.plans[0].receivers[0].receiver))
         table = plain_table(
             "plan",
             *(f">{words.WALL_WORDS[walls]}" for walls in states),
-            title=f"Each state of the walls, at {escape(results.plans[0].receivers[0].receiver)}",
+            title=f"Each state of the walls, at {at}",
         )
         for plan in results.plans:
             table.add_row(
-                escape(plan.plan),
+                escape(plan_name(job, plan.plan)),
                 *(span_words(each) for each in plan.receivers[0].by_walls.values()),
             )
         console.print(table)
-    console.print(f"[bold]{escape(verdict(results))}[/bold]")
-    floating = [plan.plan for plan in results.plans if plan.unbonded]
+    console.print(f"[bold]{escape(verdict(_with_winner(results, job)))}[/bold]")
+    floating = [plan_name(job, plan.plan) for plan in results.plans if plan.unbonded]
     if floating:
         console.print(f"{escape(', '.join(floating))}: a coating without a bond. {words.FLOATING}")
     console.print(words.BOND)
     if job.wiring is not None and any(job.wiring.plan(plan.plan).strips for plan in results.plans):
         console.print(words.STRIP)
     for plan in results.plans[1:]:
-        said = left_words(plan, plan.receivers[0])
+        said = left_words(_named(plan, job), _at(plan.receivers[0], job))
         if said:
             console.print(escape(said))
 
 
-def _volts(console: Console, results: WiringResults) -> None:
+def _volts(console: Console, results: WiringResults, job: Job) -> None:
     rows = [(plan.plan, island) for plan in results.plans for island in plan.islands]
     if not rows:
         return
@@ -155,8 +159,15 @@ def _volts(console: Console, results: WiringResults) -> None:
             "none, a wall earths it" if island.earthed_by_wall else "floats"
         )
         table.add_row(
-            escape(plan),
-            escape(_short(island.panels)),
+            escape(plan_name(job, plan)),
+            escape(
+                _short(
+                    [
+                        face_title(job.building.panel(p), home=p.partition("/")[0])
+                        for p in island.panels
+                    ]
+                )
+            ),
             escape(held),
             volts(island.volts.low, island.volts.high),
             microamperes(island.current_a.low, island.current_a.high) if island.bonds else "",
@@ -167,12 +178,26 @@ def _volts(console: Console, results: WiringResults) -> None:
         console.print(words.LEAF)
 
 
+def _named(plan: PlanField, job: Job) -> PlanField:
+    """A plan's field under the name that people know, for sentences."""
+    return replace(plan, plan=plan_name(job, plan.plan))
+
+
+def _at(at: FieldAt, job: Job) -> FieldAt:
+    return replace(at, receiver=receiver_title(job, at.receiver))
+
+
+def _with_winner(results: WiringResults, job: Job) -> WiringResults:
+    winner = None if results.winner is None else plan_name(job, results.winner)
+    return replace(results, winner=winner)
+
+
 def _short(panels: Sequence[str]) -> str:
     shown = ", ".join(panels[:4])
     return shown if len(panels) <= 4 else f"{shown} and {len(panels) - 4} more"
 
 
-def _body(console: Console, results: WiringResults) -> None:
+def _body(console: Console, results: WiringResults, job: Job) -> None:
     console.print()
     table = plain_table(
         "plan",
@@ -185,8 +210,8 @@ def _body(console: Console, results: WiringResults) -> None:
     for plan in results.plans:
         for at in plan.receivers:
             table.add_row(
-                escape(plan.plan),
-                escape(at.receiver),
+                escape(plan_name(job, plan.plan)),
+                escape(receiver_title(job, at.receiver)),
                 volts(at.body_volts.low, at.body_volts.high),
                 volts(at.body_meter_volts.low, at.body_meter_volts.high),
             )
@@ -194,7 +219,7 @@ def _body(console: Console, results: WiringResults) -> None:
     console.print(words.BODY)
 
 
-def _readings(console: Console, results: WiringResults) -> None:
+def _readings(console: Console, results: WiringResults, job: Job) -> None:
     if not results.readings:
         return
     console.print()
@@ -210,7 +235,7 @@ def _readings(console: Console, results: WiringResults) -> None:
     for each in results.readings:
         table.add_row(
             escape(each.id),
-            escape(each.plan),
+            escape(plan_name(job, each.plan)),
             escape(", ".join(each.off)) or "nothing",
             "nothing (potential-free)" if each.potential_free else "earth",
             field_strength(each.field_v_m, each.field_v_m),

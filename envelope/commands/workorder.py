@@ -16,7 +16,7 @@ from envelope.commands.documents import add_page, ordered, sheet_of, write_work_
 from envelope.commands.layout import open_console
 from envelope.errors import EnvelopeError, RangeError
 from envelope.project import load
-from envelope.text.trade import faces_by_room
+from envelope.text.trade import faces_by_room, plan_name
 from envelope.works.workorder import WorkOrder, WorkStep
 
 DESCRIPTION = (
@@ -66,7 +66,7 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _print(console: Console, job: Job, found: WorkOrder, steps: tuple[WorkStep, ...]) -> None:
-    console.print(f"[bold]Plan {escape(found.plan)}[/]: {len(found.steps)} steps")
+    console.print(f"[bold]{escape(plan_name(job, found.plan))}[/]: {len(found.steps)} steps")
     for step in steps:
         never = " [bold]Now or never.[/]" if step.now_or_never else ""
         console.print(

@@ -14,7 +14,13 @@ from envelope.plans.sure import Spared
 from envelope.text.names import listed, panel_title
 from envelope.text.numbers import SPACE, area, grouped, length, level, percent
 from envelope.text.sentences import change_words
-from envelope.text.trade import face_name, source_title, space_title, treatment_title
+from envelope.text.trade import (
+    face_name,
+    figure_words,
+    source_title,
+    space_title,
+    treatment_title,
+)
 
 MAX_WORN = 3  # treatments named in a title
 BED_DB = 1.0  # from which another place is worth moving the bed; common practice, no source
@@ -161,7 +167,7 @@ def spared_words(job: Job, decision: Decision, spared: Spared) -> str:
     step = cost_words(job, decision, decision.steps[spared.step - 1].cents)
     mean = cost_words(job, decision, round(spared.cents))
     return (
-        f"{spared.words} decides on step {spared.step} ({step}): in "
+        f"{figure_words(job, spared.words)} decides on step {spared.step} ({step}): in "
         f"{max(1, round(100.0 * spared.odds))} of 100 it is not worth doing, so settling this "
         f"first spares {mean} on average: {spared.settle}"
     )

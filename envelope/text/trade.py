@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 
 from envelope.building.job import Job
+from envelope.exposure.results import PanelLeak
 from envelope.pricing.packages import Purchase
 from envelope.pricing.products import Product
-from envelope.text.names import face_title, shown
+from envelope.text.names import face_title, plan_title, shown
 from envelope.text.numbers import SPACE, area, grouped, length, significant, thickness
 from envelope.units import format_feet_inches
 
@@ -174,6 +176,39 @@ def treatment_title(job: Job, treatment: str) -> str:
     """What the client calls a treatment."""
     found = job.treatments.get(treatment)
     return shown(treatment if found is None else found.title or found.id)
+
+
+def plan_name(job: Job, plan: str) -> str:
+    """What the client calls a plan; the one without treatment is today."""
+    found = {each.id: each for each in job.plans}.get(plan)
+    return plan_title(plan, "" if found is None else found.title)
+
+
+def unpriced_words(job: Job, words: str) -> str:
+    """Why something has no price, with the client's name of the treatment that lacks one.
+
+    Such as "grey paint: no price" for "t-1: no price".
+    """
+    name, colon, why = words.partition(":")
+    return f"{treatment_title(job, name)}:{why}" if colon and name in job.treatments else words
+
+
+def titles_of(job: Job) -> tuple[tuple[str, str], ...]:
+    """Ids of what commands take by id and show by title, each with its title."""
+    named = [(each.id, each.title) for each in job.plans]
+    named += [(each.id, each.title) for each in job.receivers]
+    named += [(each.id, each.title) for each in job.sources]
+    named += [(each.id, each.title) for each in job.treatments.values()]
+    return tuple((name, shown(title)) for name, title in named if title)
+
+
+def titled(job: Job, leak: PanelLeak) -> PanelLeak:
+    """What is found for a face, with the client's names of its treatments."""
+    return replace(
+        leak,
+        treatments=tuple(treatment_title(job, each) for each in leak.treatments),
+        treated_with=tuple(treatment_title(job, each) for each in leak.treated_with),
+    )
 
 
 def receiver_title(job: Job, receiver: str) -> str:

@@ -242,8 +242,11 @@ class TestWhatMattersMost:
         assert levels == sorted(levels)
         assert face == receiver["panels"][0]["panel"]
         assert "One face is a gap" in out
-        (row,) = [line for line in printed("compare", path).splitlines() if f"{face}," in line][:1]
+        lines = printed("compare", path).splitlines()
+        (start,) = [k for k, line in enumerate(lines) if "matters most now" in line]
+        row = lines[start + 1]
         assert row.startswith("today")
+        assert face.rpartition("/")[2] in row  # by name, as on the first screen
         assert row.endswith(" 1")
 
     def test_a_wall_is_called_by_its_side_too(self, job, printed):
