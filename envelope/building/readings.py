@@ -94,7 +94,8 @@ class CoverTest:
     """What a meter showed at the same spots before a face was covered with foil, and under it."""
 
     id: str
-    panel: str  # that was covered
+    on: str  # what was covered, as people name it
+    panels: tuple[str, ...]  # that is
     space: str
     position_m: Floats  # (3,) in the building's coordinates
     uncovered_w_m2: float

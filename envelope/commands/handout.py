@@ -37,6 +37,7 @@ _PICTURES_AT_MOST = 12  # each adds about a twentieth of a megabyte
 def run(options: argparse.Namespace) -> int:
     """Write the hand-out."""
     from envelope.exposure.analysis import analyze
+    from envelope.survey.levels import before_work
     from viewer.handout.build import write_handout
     from viewer.handout.wiring import wiring_section
     from viewer.pictures.gl import begin_trial, can_draw
@@ -55,6 +56,13 @@ def run(options: argparse.Namespace) -> int:
         threshold_db=options.threshold,
         with_bands=True,
     )
+    before = before_work(job)
+    promised = None  # the same where nothing was read after work
+    if before is not None and before is not job:
+        promised = analyze(
+            job=before, casts=casts, plans=chosen_plans(before, options.plan), with_bands=True,
+            threshold_db=options.threshold, ranked_plans=(),
+        )  # fmt: skip
     shown = analysis.plans[-1].plan
     account = wiring_account(job, shown, plans=[each.plan for each in analysis.plans])
     scene = build_scene(
@@ -85,6 +93,7 @@ def run(options: argparse.Namespace) -> int:
         plan=shown,
         more="" if account is None else wiring_section(account.sentences, picture=account.picture),
         decision=_decision(job, casts),
+        promised=promised,
     )
     print(options.output)
     return 0

@@ -48,8 +48,11 @@ def run(options: argparse.Namespace) -> int:
         raise EnvelopeError(f"{options.job}: {error}") from None
     analysis = None
     if receiver is not None and not job.assumed_source:
+        from envelope.survey.levels import before_work
+
+        promised = before_work(job)  # what was read after the work is no part of the promise
         analysis = analyzed(
-            job,
+            job if promised is None else promised,
             path=options.job,
             plans=[AS_BUILT, plan.id],
             threshold_db=20.0,

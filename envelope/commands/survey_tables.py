@@ -113,7 +113,7 @@ def print_findings(job: Job, found: Findings) -> None:
     for test in job.cover_tests:
         fell = 10.0 * float(np.log10(test.uncovered_w_m2 / test.level_w_m2))
         console.print(
-            f"Cover test {escape(test.id)}: with {escape(test.panel)} under foil the level fell by "
+            f"Cover test {escape(test.id)}: with {escape(test.on)} under foil the level fell by "
             f"{decibels(fell)} ({escape(plan_words(job, test.plan))})."
         )
     for each in job.resistances:
@@ -333,7 +333,7 @@ def findings_as_plain(job: Job, found: Findings) -> dict[str, Any]:
         "next_test": None
         if found.hunt is None or found.hunt.test is None
         else {
-            "cover": found.hunt.test.panel,
+            "cover": found.hunt.test.on,
             "at": found.hunt.test.at,
             "spots": found.hunt.test.spots,
             "falls_db": found.hunt.test.falls_db,

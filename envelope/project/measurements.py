@@ -11,7 +11,7 @@ from envelope.building.job import AS_BUILT, Meter, Plan, Reading, Receiver, Visi
 from envelope.building.model import Building
 from envelope.building.readings import BACK_DB
 from envelope.building.rooms.specs import OpeningState
-from envelope.building.selectors import unknown
+from envelope.building.selectors import SelectionError, select, unknown
 from envelope.building.standing import absolute, trouble_in, trouble_outdoors
 from envelope.errors import RecordError
 from envelope.geometry.plane import Floats, frozen
@@ -277,13 +277,14 @@ class _Resolver:
         """Cover tests, each on a face of the building and at a place in one of its rooms."""
         for index, table in self.tables.of(schema.CoverTest):
             plan = self._plan(table.plan, table.visit, ("cover-test", index, "plan"))
-            panel = self._panel(table.on, ("cover-test", index, "on"))
+            panels = self._panels(table.on, ("cover-test", index, "on"))
             place = self._place(table, ("cover-test", index, "at"))
-            if plan is None or panel is None or place is None or place[1] is None:
+            if plan is None or not panels or place is None or place[1] is None:
                 continue
             yield records.CoverTest(
                 id=table.id,
-                panel=panel,
+                on=table.on,
+                panels=panels,
                 space=place[1],
                 position_m=place[0],
                 receiver=table.receiver,
@@ -300,6 +301,13 @@ class _Resolver:
             panel = self._panel(table.on, ("resistance", index, "on"))
             if panel is not None:
                 yield replace(table.record(), on=panel)
+
+    def _panels(self, selector: str, path: Path) -> tuple[str, ...]:
+        try:
+            return select(self.building, selector)
+        except SelectionError as error:
+            self.faults.add(path, str(error))
+            return ()
 
     def _panel(self, name: str, path: Path) -> str | None:
         at = self.building.panel_index.get(name)

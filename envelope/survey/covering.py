@@ -1,4 +1,4 @@
-"""Cover tests: one face under foil for a moment, the meter at the same spots before and under it.
+"""Cover tests: faces under foil for a moment, the meter at the same spots before and under it.
 
     suspects' draws ─→ power at the spots without the foil and with it ─→ what the pair would show
 
@@ -127,26 +127,26 @@ class Covering:
         self._house = house
         self._first = first  # row of the house's readings from which the probes stand
         self.probes = probes
-        self._known: dict[tuple[str, int], tuple[Floats, dict[str, float]]] = {}
+        self._known: dict[tuple[tuple[str, ...], int], tuple[Floats, dict[str, float]]] = {}
 
-    def pair(self, draws: Draws, *, panel: str, probe: int, spots: int) -> Pair:
-        """A face covered, read at one place, if a suspect is the right one.
+    def pair(self, draws: Draws, *, panels: tuple[str, ...], probe: int, spots: int) -> Pair:
+        """Faces covered, read at one place, if a suspect is the right one.
 
         Parameters
         ----------
         draws : Draws
             Of the suspect.
-        panel : str
-            Id of the face under foil.
+        panels : tuple of str
+            Ids of the faces under foil.
         probe : int
             Which of the probes the place is.
         spots : int
             Averaged, the same ones without the foil and with it.
         """
         row = self._first + probe
-        if (panel, row) not in self._known:
-            self._known[panel, row] = self._house.covered(panel, row)
-        under, new_under = self._known[panel, row]
+        if (panels, row) not in self._known:
+            self._known[panels, row] = self._house.covered(panels, row)
+        under, new_under = self._known[panels, row]
         effect, sources = draws.effect, len(under)
         level = draws.level[:sources]
         bare = self._house.plain_w_m2[row] @ level
@@ -157,7 +157,7 @@ class Covering:
             after = foil + new_under[effect.fault.source] * draws.level[sources]
         elif effect is not None:
             added = draws.share * (effect.added_w_m2[row] @ level)
-            left = FOIL_LEFT if effect.fault.panel == panel else 1.0
+            left = FOIL_LEFT if effect.fault.panel in panels else 1.0
             before, after = bare + added, foil + left * added
         before = np.maximum(before, LEAST_LEFT * bare)
         after = np.maximum(after, LEAST_LEFT * foil)
@@ -216,7 +216,7 @@ def log_likelihood(
     log = np.zeros(len(draws.weight))
     for test in tests:
         probe = covering.probes.of(test)
-        pair = covering.pair(draws, panel=test.panel, probe=probe, spots=test.spots)
+        pair = covering.pair(draws, panels=test.panels, probe=probe, spots=test.spots)
         change = 10.0 * float(np.log10(test.level_w_m2 / test.uncovered_w_m2))
         log += pair.log_likelihood(change)
     if not tests:

@@ -90,10 +90,11 @@ class House:
     _readings: tuple[Reading, ...]
     _sources: tuple[str, ...]
 
-    def covered(self, panel: str, row: int) -> tuple[Floats, dict[str, float]]:
-        """Levels (sources,) at one reading with a face covered, and of sources not surveyed."""
+    def covered(self, panels: Sequence[str], row: int) -> tuple[Floats, dict[str, float]]:
+        """Levels (sources,) at one reading with faces covered, and of sources not surveyed."""
         plan = self._readings[row].plan
-        foil = replace(plan, treatments={**plan.treatments, panel: (REFLECTOR.id,)})
+        worn = dict.fromkeys(panels, (REFLECTOR.id,))
+        foil = replace(plan, treatments={**plan.treatments, **worn})
         found = self._stations.levels_w_m2(foil, [self._readings[row].id])
         names = [each.fault.source for each in self.effects if each.new_w_m2 is not None]
         new = {name: float(found[0, self._stations.sources.index(name)]) for name in names}

@@ -8,12 +8,14 @@ what it shows goes into the job and ranks them anew.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from envelope.building.job import CoverTest, Job, Scan
+from envelope.building.model import Building
+from envelope.building.selectors import match
 from envelope.geometry.plane import Floats
 from envelope.survey.binding import Bound
 from envelope.survey.covering import (
@@ -64,9 +66,10 @@ class Place:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NextTest:
-    """What to do next: cover one face, and read at the same spots before and under the foil."""
+    """What to do next: cover faces, and read at the same spots before and under the foil."""
 
-    panel: str
+    on: str  # a face's id, or a group such as bedroom/windows
+    panels: tuple[str, ...]
     at: str  # id of the reading beside which both are taken
     spots: int
     falls_db: float  # by how much, if the leak is there
@@ -111,6 +114,7 @@ class Lineup:
     tried: tuple[Tried, ...]
     covering: Covering
     question: Question
+    building: Building
 
 
 def hunt(job: Job, *, bound: Bound | None = None) -> Hunt | None:
@@ -166,7 +170,7 @@ def line_up(job: Job, bound: Bound) -> Lineup:
             )
         )
     covering = Covering(house, probes, first=count)
-    return Lineup(tried=tuple(tried), covering=covering, question=question)
+    return Lineup(tried=tuple(tried), covering=covering, question=question, building=job.building)
 
 
 def ranked(lineup: Lineup, *, scans: Sequence[Scan], tests: Sequence[CoverTest]) -> Hunt:
@@ -195,7 +199,7 @@ def ranked(lineup: Lineup, *, scans: Sequence[Scan], tests: Sequence[CoverTest])
         suspects=tuple(suspects),
         places=places,
         alike=_alike(places, tried, weight, lineup.question),
-        test=_next_test(places, tried, weight, lineup.covering),
+        test=_next_test(places, tried, weight, lineup.covering, lineup.building),
     )
 
 
@@ -301,32 +305,46 @@ def _next_test(
     tried: Sequence[Tried],
     weight: Floats,
     covering: Covering,
+    building: Building,
 ) -> NextTest | None:
-    """The face to cover whose pair of readings parts the places best."""
+    """What to cover next: that whose pair of readings parts the places best."""
     names = [each.name for each in places]
     number = np.array([names.index(each.fault.place) for each in tried])
     odds = np.bincount(number, weights=weight, minlength=len(names)).astype(np.float64)
-    panels = [each.fault.panel for each in tried]
-    worth = [each.name for each in places if each.odds >= LIKELY and each.name in panels]
+    faces = {each.fault.panel for each in tried if each.fault.panel}
+    worth = [each.name for each in places if each.odds >= LIKELY and each.name in faces]
     best: NextTest | None = None
-    for panel in worth[:MOST_PANELS]:
+    for on, panels in _coverable(building, worth[:MOST_PANELS]):
+        there = np.array([name in panels for name in names])
         for probe, at in covering.probes.beside.items():
             mass = np.zeros((len(OUTCOMES_DB), len(names)))
             falls = np.zeros(len(names))
             for own, each, place in zip(weight, tried, number, strict=True):
-                pair = covering.pair(each.draws, panel=panel, probe=probe, spots=SPOTS)
+                pair = covering.pair(each.draws, panels=panels, probe=probe, spots=SPOTS)
                 mass[:, place] += own * outcome_mass(pair, each.draws.weight)
                 falls[place] -= own * float(each.draws.weight @ pair.change_db)
             told = bits(odds, mass / np.maximum(mass.sum(axis=0), 1e-300))
             if best is None or told > best.tells_bits:
-                there = names.index(panel)
-                left = max(1.0 - float(odds[there]), 1e-9)
                 best = NextTest(
-                    panel=panel,
+                    on=on,
+                    panels=panels,
                     at=at,
                     spots=SPOTS,
-                    falls_db=float(falls[there] / max(odds[there], 1e-12)),
-                    else_db=float((falls.sum() - falls[there]) / left),
+                    falls_db=float(falls[there].sum() / max(odds[there].sum(), 1e-12)),
+                    else_db=float(falls[~there].sum() / max(odds[~there].sum(), 1e-12)),
                     tells_bits=told,
                 )
     return best
+
+
+def _coverable(building: Building, faces: Sequence[str]) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """What foil may cover at once, by what people call it: a face, or all openings of a room."""
+    for name in faces:
+        yield name, (name,)
+    for room in dict.fromkeys(building.panel(name).space for name in faces):
+        before: tuple[str, ...] = ()
+        for group in ("windows", "openings"):
+            panels = match(building.panels, f"{room}/{group}")
+            if len(panels) > 1 and panels != before and set(panels) & set(faces):
+                yield f"{room}/{group}", panels
+            before = panels

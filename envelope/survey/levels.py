@@ -148,6 +148,30 @@ def _without_solved_level(source: Source) -> Source:
     return _times(replace(source, moved_db=0.0), -source.moved_db)
 
 
+def before_work(job: Job) -> Job | None:
+    """The job as it was when its plans were promised: bound by what was read before any work.
+
+    Parameters
+    ----------
+    job : Job
+        From `solve_levels`.
+
+    Returns
+    -------
+    job : Job or None
+        The same one where nothing was read after work; None where only such readings give the
+        level of some source, so that nothing could be promised.
+    """
+    before = tuple(each for each in job.readings if not each.plan.treatments)
+    if len(before) == len(job.readings):
+        return job
+    plain = replace(_as_read(job), readings=before)
+    try:
+        return solve_levels(replace(plain, notes=()))
+    except LevelsError:
+        return None
+
+
 def at_stated_levels(job: Job) -> Job:
     """A solved job with stated levels as its file has them: what draws of levels are about."""
     back = tuple(

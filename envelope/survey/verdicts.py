@@ -21,7 +21,7 @@ from envelope.exposure.differences import Difference, difference
 from envelope.exposure.tolerances import TENTH
 from envelope.physics.normal import normal_share_below
 from envelope.survey.joint import Cloud, Question, part_of, settle, thinned
-from envelope.survey.levels import bound_of, solve_levels
+from envelope.survey.levels import before_work, bound_of
 from envelope.survey.noise import noise_of
 from envelope.survey.responses import bed_of
 
@@ -146,9 +146,9 @@ def steps_of(job: Job, *, casts: Casts) -> tuple[StepVerdict, ...]:
     pairs = list(_pairs(job))
     if not pairs:
         return ()
-    before_only = solve_levels(
-        replace(job, readings=tuple(each for each in job.readings if not each.plan.treatments))
-    )
+    before_only = before_work(job)
+    if before_only is None:
+        return ()
     names = dict.fromkeys(after.plan.id for _, _, after in pairs)
     plans: list[Plan] = [job.plan(AS_BUILT), *(job.plan(name) for name in names)]
     analysis = analyze(job=before_only, casts=casts, plans=plans, with_bands=True, ranked_plans=())

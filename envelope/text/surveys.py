@@ -198,7 +198,11 @@ def alike_words(job: Job, found: Hunt) -> str:
 
 def next_test_words(job: Job, test: NextTest) -> str:
     """What to do next, so that the suspects part."""
-    panel = job.building.panel(test.panel)
+    panels = [job.building.panel(name) for name in test.panels]
+    what = listed([_face(job, name) for name in test.panels])
+    foil = area(sum(panel.area_m2 for panel in panels), feet=job.feet)
+    if len(panels) > 1:
+        what, foil = f"{what} at once", f"{foil} in all"
     at = next((each for each in job.readings if each.id == test.at), None)
     where = shown(test.at) if at is None else place_words(job, at)
     other = (
@@ -207,12 +211,12 @@ def next_test_words(job: Job, test: NextTest) -> str:
         else f"changes by about {difference_decibels(test.else_db)}"
     )
     return (
-        f"Cover {_face(job, test.panel)} with foil ({area(panel.area_m2, feet=job.feet)}), its "
+        f"Cover {what} with foil ({foil}), its "
         "edges taped to what is around it and well clear of outlets and anything live, and read "
         f"as for {shown(test.at)} ({where}) just before and just after, at the same {test.spots} "
         f"spots: the level falls by about {difference_decibels(test.falls_db)} if the leak is "
         f"there, and {other} if it is elsewhere. Write both in as a [[cover-test]] "
-        f'(on = "{test.panel}", uncovered, level), and run this again'
+        f'(on = "{test.on}", uncovered, level), and run this again'
     )
 
 

@@ -176,8 +176,8 @@ def _covered(
     What foil takes away fades by itself; what stays is the same wave both times.
     """
     at = next(each for each in job.readings if each.id == test.at)
-    before = world.at(at, under=None)
-    after = world.at(at, under=test.panel)
+    before = world.at(at, under=())
+    after = world.at(at, under=test.panels)
     stays, goes = np.minimum(before, after), np.abs(before - after)
     waves = _waves(stays, test.spots, random)
     more = waves + _waves(goes, test.spots, random)
@@ -191,7 +191,8 @@ def _covered(
     factor = 10 ** (error_db / 10)
     return CoverTest(
         id=f"cover-{random.integers(10**9)}",
-        panel=test.panel,
+        on=test.on,
+        panels=test.panels,
         space="room",
         position_m=at.position_m,
         receiver=at.receiver,
@@ -225,8 +226,8 @@ class World:
     sound: np.ndarray
     added: dict[str, np.ndarray] = field(default_factory=dict)  # by reading: the fault's part
 
-    def at(self, reading: Reading, *, under: str | None) -> np.ndarray:
-        """Levels (sources,) at a place, with a face under foil that lets a thirtieth through."""
+    def at(self, reading: Reading, *, under: tuple[str, ...]) -> np.ndarray:
+        """Levels (sources,) at a place, with faces under foil that lets a thirtieth through."""
 
         def drawn(job: Job, plan: Plan) -> np.ndarray:
             one = replace(reading, plan=plan)
@@ -234,7 +235,7 @@ class World:
             return heard.drawn[0, :, self.member] * heard.strength[:, self.member]
 
         def foiled(plan: Plan) -> Plan:
-            worn = {} if under is None else {under: (REFLECTOR.id,)}
+            worn = dict.fromkeys(under, (REFLECTOR.id,))
             return replace(plan, treatments={**plan.treatments, **worn})
 
         sound = drawn(self.job, foiled(reading.plan))
@@ -250,7 +251,7 @@ class World:
             self.added[reading.id] = self.share * (
                 drawn(self.job, self.change.of(reading.plan)) - bare
             )
-        added = self.added[reading.id] / (30.0 if under == self.fault.panel else 1.0)
+        added = self.added[reading.id] / (30.0 if self.fault.panel in under else 1.0)
         return np.maximum(sound + added, 0.0)
 
 

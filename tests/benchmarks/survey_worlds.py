@@ -37,6 +37,7 @@ from envelope.physics.normal import normal_share_below
 from envelope.project import load_text
 from envelope.rays import Sampling
 from envelope.survey import direction_tolerance, solve_levels
+from envelope.survey import responses as answering
 from envelope.survey.binding import question_of
 from envelope.survey.responses import responses
 
@@ -62,6 +63,7 @@ def quickly() -> None:
     for name, count in (("BEAM", 2**8), ("WIDE", 2**9), ("LIT", 2**6), ("CHAIN", 2**10)):
         setattr(casting, name, count)
     direction_tolerance.RAYS = 2**9
+    answering.FEW = FEW
 
 
 def written(random: np.random.Generator) -> dict[str, Any]:

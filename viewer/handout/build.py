@@ -43,6 +43,7 @@ def handout_html(
     plan: str | None = None,
     more: str = "",
     decision: Decision | None = None,
+    promised: Analysis | None = None,
 ) -> str:
     """The page of a hand-out.
 
@@ -65,6 +66,9 @@ def handout_html(
         Further sections as HTML, such as that of `viewer.handout.wiring`.
     decision : Decision, optional
         What to do first at the first receiver; without, the page says nothing of it.
+    promised : Analysis, optional
+        Of the job as it was before any work, `envelope.survey.levels.before_work`, where readings
+        were taken after it: what they are held against.
 
     Raises
     ------
@@ -113,6 +117,7 @@ def handout_html(
             chosen=chosen,
             pictures=pictures or {},
             decision=decision,
+            promised=promised,
         ),
         date=long_date(date),
         date_iso=date.isoformat(),
@@ -169,6 +174,7 @@ def write_handout(
     plan: str | None = None,
     more: str = "",
     decision: Decision | None = None,
+    promised: Analysis | None = None,
 ) -> int:
     """Write a hand-out, whole or not at all; its size in bytes. See `handout_html`."""
     page = handout_html(
@@ -181,6 +187,7 @@ def write_handout(
         plan=plan,
         more=more,
         decision=decision,
+        promised=promised,
     ).encode()
     write_atomically(Path(path), page)
     return len(page)

@@ -17,6 +17,7 @@ from envelope.plans.decision import Decision
 from envelope.text import level, percent
 from envelope.text.cautions import cautions_of
 from envelope.text.names import plan_title, sentence, shown
+from envelope.text.reading_marks import taken_at
 from envelope.text.sentences import SAME_DB, WORSE_DB
 from viewer.handout import words
 from viewer.handout.inline import data_address
@@ -66,6 +67,7 @@ def content(
     chosen: int,
     pictures: Mapping[str, bytes],
     decision: Decision | None = None,
+    promised: Analysis | None = None,
 ) -> dict[str, Any]:
     """Everything that the template needs of a job.
 
@@ -81,6 +83,8 @@ def content(
         PNG by plan.
     decision : Decision, optional
         What to do first at the first receiver.
+    promised : Analysis, optional
+        Of the job before any work, where readings were taken after it.
     """
     found = _Found(scene=scene, analysis=analysis, chosen=chosen)
     return {
@@ -103,7 +107,8 @@ def content(
         "max_rows": _MAX_ROWS,
         "steps": None if decision is None else steps_section(job, decision),
         "sources": list(found.cases(_sources)) if scene.sources else [],
-        "readings": _readings(found),
+        "readings": _readings(found, job, promised or analysis),
+        "promised": promised is not None,
         "treatments": [
             {
                 "name": shown(style.treatment),
@@ -293,21 +298,25 @@ def _sources(found: _Found, p: int, r: int, result: ReceiverResult) -> dict[str,
     }
 
 
-def _readings(found: _Found) -> list[dict[str, Any]]:
-    """Rows for what a meter shows before and after, beside what is predicted."""
+def _readings(found: _Found, job: Job, promised: Analysis) -> list[dict[str, Any]]:
+    """Rows for what a meter shows before and after, beside what was predicted before the work."""
     rows = []
-    for r, receiver in enumerate(found.scene.receivers):
-        for p, title in enumerate(found.titles):
-            result = found.result(p, r)
+    for receiver in found.scene.receivers:
+        for plan, title in zip(found.scene.plans, found.titles, strict=True):
+            at = {each.id: each for each in promised.plan(plan.id).receivers}
+            result = at.get(receiver.id)
             if result is None or not result.sources:
                 continue
             one = words.amount(result)
+            taken = taken_at(job, receiver=receiver.id, plan=plan.id)
             rows.append(
                 {
                     "receiver": shown(receiver.name),
                     "title": title,
                     "predicted": one.words,
                     "range": one.range_words,
+                    "read": "; ".join(each.value for each in taken),
+                    "day": "; ".join(" ".join(filter(None, (e.day, e.meter))) for e in taken),
                 }
             )
     return rows

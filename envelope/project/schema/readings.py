@@ -144,10 +144,12 @@ class Scan(Table):
 
 
 class CoverTest(Table):
-    """A face covered with foil for a moment: what the meter showed without the foil and with it."""
+    """Faces covered with foil for a moment: what the meter showed without the foil and with it."""
 
     id: fields.Id
-    on: fields.Reference = Field(description="Id of the face that was covered")
+    on: fields.Selector = Field(
+        description="What was covered: the id of a face, or a group such as bedroom/windows"
+    )
     receiver: fields.Reference | None = Field(
         None, description="At which both were taken, in place of space and at"
     )
@@ -155,7 +157,7 @@ class CoverTest(Table):
     at: fields.Point | None = Field(
         None, description="In the space's coordinates, height above its floor"
     )
-    level: fields.OneLevel = Field(description="With the face covered")
+    level: fields.OneLevel = Field(description="With it covered")
     uncovered: fields.OneLevel = Field(description="At the same spots before it was covered")
     spots: fields.Spots = Field(1, description="The same ones both times, averaged in power")
     visit: fields.Reference | None = None

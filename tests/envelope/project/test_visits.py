@@ -100,7 +100,7 @@ def test_what_visits_say() -> None:
     (scan,) = job.scans
     assert (scan.along, scan.plan, scan.edge) == ("bedroom/W1", "walls", "left jamb")
     (test,) = job.cover_tests
-    assert (test.panel, test.plan, test.spots) == ("bedroom/W1", "walls", 9)
+    assert (test.panels, test.plan, test.spots) == (("bedroom/W1",), "walls", 9)
     assert test.position_m.tolist() == job.receivers[0].position_m.tolist()
     (resistance,) = job.resistances
     assert (resistance.on, resistance.resistance_ohm) == ("bedroom/1", 12.0)
@@ -143,7 +143,7 @@ ONE_FAULT = [
     ),
     ('off = "router"', 'off = ["router", "mast"]', "everything is off, so there is nothing"),
     ('along = "bedroom/W1"', 'along = "bedroom/W9"', 'there is no panel "bedroom/W9"'),
-    ('on = "bedroom/W1"', 'on = "bedroom/W7"', 'there is no panel "bedroom/W7"'),
+    ('on = "bedroom/W1"', 'on = "bedroom/W7"', '"bedroom/W7" names no panel of "bedroom"'),
     (
         'receiver = "pillow"\nuncovered',
         'receiver = "pillow"\nspace = "bedroom"\nuncovered',

@@ -34,7 +34,8 @@ def lineup(job: Job) -> Lineup:
 def _test(job: Job, panel: str, level_uw: float) -> CoverTest:
     bed = job.receivers[0]
     return CoverTest(
-        id="foil", panel=panel, space=bed.space, position_m=bed.position_m, receiver=bed.id,
+        id="foil", on=panel, panels=(panel,), space=bed.space, receiver=bed.id,
+        position_m=bed.position_m,
         uncovered_w_m2=40e-6, level_w_m2=level_uw * 1e-6, plan="all-faces", spots=9,
     )  # fmt: skip
 
@@ -77,7 +78,7 @@ def test_foil_that_lowers_the_level_convicts_and_foil_that_does_not_clears(
     assert after > 0.95 > before
     assert without < 0.1 * before
     assert cleared.test is not None
-    assert cleared.test.panel != "bedroom/W2"
+    assert cleared.test.panels != ("bedroom/W2",)
     assert sum(each.odds for each in cleared.places) == pytest.approx(1.0)
 
 

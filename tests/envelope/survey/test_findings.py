@@ -22,6 +22,7 @@ from envelope.project import load, load_text
 from envelope.project.readings_csv import with_readings
 from envelope.rays import Sampling
 from envelope.survey import solve_levels
+from envelope.survey.levels import before_work
 from envelope.survey.planned import planned_readings
 from envelope.text.surveys import EXPECTED, next_test_words, place_words, suspect_words
 
@@ -81,7 +82,7 @@ def test_the_window_without_film_comes_first_and_the_test_covers_it(
     assert (first.fault.kind, first.fault.panel) == ("untreated", "bedroom/W2")
     assert sum(each.odds for each in found.hunt.suspects) == pytest.approx(1.0)
     assert found.hunt.test is not None
-    assert found.hunt.test.panel == "bedroom/W2"
+    assert found.hunt.test.on == "bedroom/W2"
     assert suspect_words(solved, first.fault) == "small window: left untreated"
     assert next_test_words(solved, found.hunt.test).startswith("Cover small window with foil")
 
@@ -146,3 +147,24 @@ def test_everything_stands_in_the_json_too(solved: Job, found: Findings) -> None
     assert said["suspects"][0]["panel"] == said["next_test"]["cover"] == "bedroom/W2"
     assert said["steps"][0]["kept"] == "not kept"
     assert json.loads(json.dumps(said)) == said
+
+
+def test_a_promise_knows_nothing_of_what_was_read_after_the_work(solved: Job) -> None:
+    before = before_work(solved)
+    assert before is not None
+    assert [each.id for each in before.readings] == [
+        "pillow-today",
+        "pillow-router-off",
+        "middle-today",
+    ]
+    router = next(each for each in before.sources if each.id == "router")
+    assert router.moved_db != next(e for e in solved.sources if e.id == "router").moved_db
+    assert before_work(before) is before
+
+
+def test_nothing_was_promised_where_a_level_comes_from_readings_after_the_work() -> None:
+    job = load(VISITS)
+    unknown = replace(job.sources[0], level_w_m2={})
+    after = next(each for each in job.readings if each.id == "pillow-after")
+    only = solve_levels(replace(job, sources=(unknown, *job.sources[1:]), readings=(after,)))
+    assert before_work(only) is None

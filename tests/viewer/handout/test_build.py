@@ -17,7 +17,7 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from envelope.building.job import Job
+from envelope.building.job import Job, Reading
 from envelope.errors import EnvelopeError
 from envelope.exposure.analysis_record import Analysis
 from envelope.exposure.differences import Difference
@@ -463,3 +463,21 @@ def test_areas_in_the_measure_of_the_job(house_scene: Scene) -> None:
     plan = dataclasses.replace(house_scene.plans[1], treated_area_m2={"coating": 31.64})
     assert words.added(plan, feet=False) == "The plan adds <bdi>coating</bdi> 31.64\u00a0m²."
     assert words.added(plan, feet=True) == "The plan adds <bdi>coating</bdi> 340.6\u00a0ft²."
+
+
+def test_readings_stand_beside_what_was_predicted_and_the_rest_is_left_blank(
+    house_scene: Scene, house_job: Job, analysis: Analysis, page: str
+) -> None:
+    """What was read after the work fills its cell; the others wait for a pen."""
+    bed = house_job.receivers[0]
+    after = Reading(
+        id="after", sources=tuple(each.id for each in house_job.sources), space=bed.space,
+        position_m=bed.position_m, receiver=bed.id, level_w_m2=38e-6, plan=house_job.plans[-1],
+    )  # fmt: skip
+    job = dataclasses.replace(house_job, readings=(after,))
+    read = handout_html(scene=house_scene, job=job, analysis=analysis, date=DATE, promised=analysis)
+    blank = '<td class="blank"></td>'
+    assert page.count(blank) - read.count(blank) == 2  # the value, and the meter
+    assert f'<td class="blank">{written(38e-6)}</td>' in read
+    assert "was promised before the work" in read
+    assert "was promised before the work" not in page
