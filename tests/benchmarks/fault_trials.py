@@ -59,8 +59,8 @@ def interrupted_after(seconds: float, environment: dict[str, str]) -> str:
     _, told = run.communicate(timeout=120)
     late = time.monotonic() - sent
     lines = [line for line in told.split("\n") if line and "casting" not in line]
-    if run.returncode == 0 and not lines:
-        return ""
+    if run.returncode in (0, -signal.SIGINT) and not lines:
+        return ""  # its work was done before, at the latest while the interpreter was ending
     if run.returncode != 130 or lines != ["stopped"]:
         return f"after {seconds:.2f} s: exit {run.returncode}, {told[-300:]!r}"
     return f"after {seconds:.2f} s: ended {late:.1f} s late" if late > SOON_S else ""

@@ -2,13 +2,14 @@
 
 numba keeps compiled functions beside their module, or else in the user's cache folder, or where
 `NUMBA_CACHE_DIR` says. It refuses where it can write none of these; then they are compiled anew in
-each process.
+each process, as they are where the disk is full.
 
 Compiled functions make no arrays: they are given what they work in.
 """
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sys
 from collections.abc import Callable
@@ -61,6 +62,7 @@ def compiled(function: Function) -> Function:
         dispatcher = numba.njit(**_OPTIONS)(function)
     else:
         _stamp(dispatcher)
+        _let_saving_fail(dispatcher)
     return cast(Function, dispatcher)
 
 
@@ -98,3 +100,17 @@ def _stamp(dispatcher: Any) -> None:
     kept: Any = getattr(getattr(dispatcher, "_cache", None), "_cache_file", None)
     if hasattr(kept, "_source_stamp"):
         kept._source_stamp = _SOURCES
+
+
+def _let_saving_fail(dispatcher: Any) -> None:
+    """Go on where a compiled function cannot be kept, as on a full disk: it runs all the same."""
+    kept: Any = getattr(dispatcher, "_cache", None)
+    save = getattr(kept, "save_overload", None)
+    if save is None:
+        return
+
+    def save_if_possible(*arguments: Any) -> None:
+        with contextlib.suppress(OSError):
+            save(*arguments)
+
+    kept.save_overload = save_if_possible

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import errno
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -77,3 +79,16 @@ def test_what_is_kept_on_disk_is_tied_to_all_modules(tmp_path: Path) -> None:
     assert stamp_of(str(tmp_path)) != before
     kept = walk.follow._cache._cache_file  # type: ignore[attr-defined]
     assert kept._source_stamp == stamp_of(str(Path(walk.__file__).parent))
+
+
+def test_a_full_disk_stops_no_compiled_function(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    def full(*_: object) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(numba.config, "CACHE_DIR", str(tmp_path))
+    function = compiled(double)
+    monkeypatch.setattr(function._cache._cache_file, "save", full)  # type: ignore[attr-defined]
+    assert function(1.5) == 3.0
+    assert not list(tmp_path.rglob("*.nb*"))
