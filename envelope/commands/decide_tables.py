@@ -11,12 +11,13 @@ from envelope import text
 from envelope.building.job import Job
 from envelope.commands.layout import open_console, plain_table
 from envelope.commands.tables import print_rests
-from envelope.plans.decision import BETTER_ODDS, Decision, FreeMeasure
+from envelope.plans.decision import BETTER_ODDS, Decision, FreeMeasure, Step
 from envelope.text.cautions import SHIELDED_DB, cautions_of_plans
 from envelope.text.decisions import (
     agreement_words,
     bed_moves,
     bed_words,
+    chosen_lines,
     cost_words,
     counted_words,
     kept_words,
@@ -26,8 +27,7 @@ from envelope.text.decisions import (
     rival_words,
     shares_words,
     spared_words,
-    step_words,
-    unit_title,
+    step_lines,
     worse_words,
 )
 from envelope.text.sentences import difference_words
@@ -37,8 +37,10 @@ _MOST_WORSE = 3
 _MOST_FREE = 3
 _MOST_RESTS = 3
 _MOST_RIVALS = 1
+_MOST_NOT_WORTH = 1  # changes named of a step that is not worth doing
 _MOST_CAUTIONS = 4
 _MOST_SPARED = 1
+_PARTS_DB = 1.0  # from which the plans behind the sequence are worth a line
 _MOST_LEVELS = 3  # receivers that get a column each
 _LEFT_UNDONE = 1.02  # the factor from which a measure that is not done is worth a line
 
@@ -114,30 +116,40 @@ def _print_steps(console: Console, job: Job, decision: Decision) -> None:
     several = len(names) > 1
     each_level = 1 < len(names) <= _MOST_LEVELS
     columns = ["", "do"]
-    columns += [f">{name}: after" for name in names] if each_level else [">level after"]
-    columns += [">this step", *(["at"] if several else []), ">range", ">odds"]
+    called = [receiver_title(job, name) for name in names]
+    columns += [f">{name}: after" for name in called] if each_level else [">level after"]
+    columns += [">brings, dB", *(["at"] if several and not each_level else [])]
     columns += [">target met"] if target else []
     columns += [f">cost {job.costs.currency}", ">so far"] if money else [">area", ">so far"]
-    table = plain_table(*columns, title="In this order", keys=1)
+    tax = f", costs before tax of {text.percent(float(job.costs.tax))}" if job.costs.tax else ""
+    title = f"In this order{tax if money else ''}"
+    table = plain_table(*columns, title=title, keys=1)
     for number, step in enumerate(decision.steps, 1):
         mark = f"{number}" if number <= decision.stop_after else f"({number})"
         table.add_row(
             mark,
-            escape(step_words(job, step)),
+            escape(_does(job, step, all_of_it=number <= decision.stop_after)),
             *(
                 [text.level(dict(step.levels_w_m2)[name]) for name in names]
                 if each_level
                 else [text.level(step.level_w_m2)]
             ),
-            _decibels(step.gain.below_db),
-            *([escape(receiver_title(job, step.gain_at))] if several else []),
-            f"{_number(step.gain.low_db)} to {_number(step.gain.high_db)}",
-            text.percent(step.gain.odds),
+            f"{_number(step.gain.below_db)} ({_number(step.gain.low_db)} to "
+            f"{_number(step.gain.high_db)})".replace(" ", text.SPACE),
+            *([escape(receiver_title(job, step.gain_at))] if several and not each_level else []),
             *([text.percent(step.target_odds or 0.0)] if target else []),
             _cost(step.cents, money=money, feet=job.feet),
             _cost(step.total_cents, money=money, feet=job.feet),
         )
     console.print(table)
+
+
+def _does(job: Job, step: Step, *, all_of_it: bool) -> str:
+    """All that a step does; of one that is not worth doing how it begins."""
+    lines = step_lines(job, step)
+    if all_of_it or len(lines) <= _MOST_NOT_WORTH:
+        return "; ".join(lines)
+    return f"{'; '.join(lines[:_MOST_NOT_WORTH])}; and {len(lines) - _MOST_NOT_WORTH} more"
 
 
 def _print_stop(console: Console, job: Job, decision: Decision) -> None:
@@ -166,8 +178,6 @@ def _print_stop(console: Console, job: Job, decision: Decision) -> None:
             )
             + "."
         )
-    elif job.costs.tax:
-        console.print(f"Costs are before tax of {text.percent(float(job.costs.tax))}.")
 
 
 def _print_not_now(console: Console, job: Job, decision: Decision) -> None:
@@ -205,13 +215,16 @@ def _print_rests(console: Console, job: Job, decision: Decision) -> None:
             f"{escape(figure_words(job, each.words))} (±{each.moves_db:.1f}{text.SPACE}dB)"
             for each in decision.rests[:_MOST_RESTS]
         )
-        console.print(
-            f"[bold]Stands or falls with[/] {said}. To settle the first: "
-            f"{escape(decision.rests[0].settle)}."
+        told = any(
+            each.settle == decision.rests[0].settle for each in decision.spared[:_MOST_SPARED]
         )
+        settle = "" if told else f" To settle the first: {escape(decision.rests[0].settle)}."
+        console.print(f"[bold]Stands or falls with[/] {said}.{settle}")
     for each in decision.spared[:_MOST_SPARED]:
         console.print(f"[bold]Measure first[/]: {escape(spared_words(job, decision, each))}.")
-    if len(decision.front.cents) > 1:
+    front = decision.front
+    proved = front.finished and front.slack == 0.0
+    if len(front.cents) > 1 and (not proved or _apart_db(decision) > _PARTS_DB):
         console.print(_front(decision))
 
 
@@ -238,22 +251,18 @@ def _print_detail(console: Console, job: Job, decision: Decision) -> None:
     front = decision.front
     units = decision.candidates.units
     for cents, level, plan in zip(front.cents, front.levels_w_m2, front.plans, strict=True):
-        chosen = [
-            f"{unit_title(job, unit.id)}: {unit.options[option].label}"
-            for unit, option in zip(units, plan.tolist(), strict=True)
-            if option
-        ]
+        chosen = chosen_lines(job, units, plan.tolist())
         table.add_row(
             _cost(int(cents), money=money, feet=job.feet),
             text.level(float(level)),
             escape("; ".join(chosen)) or "nothing",
         )
     console.print(table)
+    console.print(_front(decision))
 
 
 def _front(decision: Decision) -> str:
     front = decision.front
-    apart = decision.chain.mean_db - decision.chain.front_mean_db
     said = (
         "proved"
         if front.finished and front.slack == 0.0
@@ -262,9 +271,14 @@ def _front(decision: Decision) -> str:
         else "the search was stopped early, better plans may exist"
     )
     return (
-        f"Behind it: {len(front.cents)} plans that no other beats ({said}); the order costs "
-        f"{_decibels(apart)} on average (--detail)."
+        f"Behind the steps are {len(front.cents)} plans that no other beats ({said}). Free to undo "
+        f"what was bought, they are {_decibels(_apart_db(decision))} lower on average."
     )
+
+
+def _apart_db(decision: Decision) -> float:
+    """By how much plans that no other beats lie below the sequence, on average over the money."""
+    return decision.chain.mean_db - decision.chain.front_mean_db
 
 
 def _number(value_db: float) -> str:

@@ -27,6 +27,8 @@ LEAVE = "leave as it is"
 _TOGETHER = {"ceiling": "ceiling", "floor": "floor", "reveal": "reveals"}
 
 SMALL_WALL_M2 = 1.0  # smaller walls of a room are decided together; common practice, no source
+RINGS, SEAMS = "rings-round-boxes", "seams"  # of a room, and of a window or a door
+
 _PART = re.compile(r"-\d+\Z")  # of a wall that the ceiling leaves in parts
 
 
@@ -134,7 +136,7 @@ def _units(
         for panel in job.building.space(room).panels:
             if panel.id in keep or panel.kind not in on_offer:
                 continue
-            together.setdefault(_unit_id(panel), []).append(panel)
+            together.setdefault(_unit_id(job, panel), []).append(panel)
         for name, panels in together.items():
             group = f"{room}/walls" if panels[0].kind == "wall" else ""
             unit = _unit(job, name, panels, base, on_offer[panels[0].kind], group)
@@ -142,10 +144,14 @@ def _units(
                 yield unit
 
 
-def _unit_id(panel: Panel) -> str:
+def _unit_id(job: Job, panel: Panel) -> str:
     """What a face is decided with; parts of one wall share a name."""
     if panel.kind in _TOGETHER:
         return f"{panel.space}/{_TOGETHER[panel.kind]}"
+    if panel.kind == "seam":
+        opening = panel.id.rpartition("/")[0]
+        small = opening and job.building.panel(opening).kind in ("box", "light")
+        return f"{panel.space}/{RINGS}" if small else f"{opening or panel.id}/{SEAMS}"
     if panel.kind != "wall":
         return panel.id
     if panel.area_m2 < SMALL_WALL_M2:

@@ -171,7 +171,7 @@ def _layout(job: Job, casts: Casts, bands: int) -> Layout:
     beside = {
         (int(own), int(other))
         for own, other in zip(faces.space, faces.beyond, strict=True)
-        if other != OUTSIDE
+        if other not in (OUTSIDE, own)
     }
     return Layout(
         receivers=len(casts.receivers),
@@ -206,8 +206,11 @@ def _add_matrix(
         area = faces.area_m2[patch]
         for band in range(layout.bands):
             at = layout.matrix_at(band, pair_at[own, own])
-            found.add(scope, at, area * (1.0 - back[keys, band]) / 4.0)
-            if other != OUTSIDE:
+            lost = 1.0 - back[keys, band]
+            if other == own:  # a chimney that stands in the room: what passes stays in it
+                lost = lost - through[keys, band]
+            found.add(scope, at, area * lost / 4.0)
+            if other not in (OUTSIDE, own):
                 at = layout.matrix_at(band, pair_at[own, other])
                 found.add(scope, at, area * through[keys, band] / 4.0)
     absorbed = absorption_m2(job)

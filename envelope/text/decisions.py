@@ -8,9 +8,11 @@ import numpy as np
 
 from envelope.building.job import Job
 from envelope.plans.bed import BedPlace, BedPlan
+from envelope.plans.candidates import SEAMS
 from envelope.plans.decision import Change, Decision, FreeMeasure, Rival, Step, Worse
 from envelope.plans.source_changes import SourceChange, free_where_it_stands
 from envelope.plans.sure import Spared
+from envelope.plans.units import Option, Unit, groups_of
 from envelope.text.names import listed, panel_title
 from envelope.text.numbers import SPACE, area, grouped, length, level, percent
 from envelope.text.sentences import change_words
@@ -46,6 +48,8 @@ def unit_title(job: Job, unit: str) -> str:
             )
             return f"{title} of {space_title(job, panel.space)}"
     room, _, group = unit.rpartition("/")
+    if group == SEAMS:
+        return f"seams of {face_name(job, room)}"
     return f"{group.replace('-', ' ')} of {space_title(job, room)}"
 
 
@@ -339,6 +343,41 @@ def agreement_words(free: FreeMeasure, *, for_client: bool = False) -> str:
     if change.cost > 0:
         return "among the steps, where it pays"
     return "not counted on"
+
+
+def chosen_lines(job: Job, units: Sequence[Unit], chosen: Sequence[int]) -> tuple[str, ...]:
+    """What a plan does, a group whose units are all done alike as one.
+
+    Parameters
+    ----------
+    job : Job
+    units : (n,) Unit
+        What is decided.
+    chosen : (n,) int
+        Index of the option of each; 0 is left out.
+    """
+    done = {
+        unit.id: (unit.group, _option_words(job, unit.options[option]))
+        for unit, option in zip(units, chosen, strict=True)
+        if option
+    }
+    for group, members in groups_of(units).items():
+        found = {done.get(units[member].id) for member in members}
+        if len(members) > 1 and len(found) == 1 and None not in found:
+            whole = done[units[members[0]].id]
+            done = {
+                group if name == units[members[0]].id else name: words
+                for name, words in done.items()
+                if name == units[members[0]].id or words[0] != group
+            }
+            done[group] = whole
+    return tuple(f"{unit_title(job, name)}: {words}" for name, (_, words) in done.items())
+
+
+def _option_words(job: Job, option: Option) -> str:
+    if option.change is not None:
+        return measure_words(job, option.change)
+    return _titles(job, option.label)
 
 
 def _titles(job: Job, label: str) -> str:

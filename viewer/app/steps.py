@@ -28,6 +28,7 @@ from envelope.text.decisions import (
 )
 from envelope.text.names import shown
 from envelope.text.sentences import change_words, difference_words
+from envelope.text.trade import receiver_title, source_title
 from viewer.app import protocol
 from viewer.app.session import EditError, Session, free_plan_id, said
 from viewer.scene.decision_plot import decision_plot
@@ -197,7 +198,7 @@ def _told(job: Job, decision: Decision, receiver: str | None) -> protocol.StepsT
 
     def at(step: Step) -> str:
         """Where a step's gain counts: at the receiver that was worst before it."""
-        return f" at {step.gain_at}" if len(decision.levels_w_m2) > 1 else ""
+        return f" at {receiver_title(job, step.gain_at)}" if len(decision.levels_w_m2) > 1 else ""
 
     def step_told(step: Step) -> protocol.StepTold:
         return {
@@ -225,7 +226,7 @@ def _told(job: Job, decision: Decision, receiver: str | None) -> protocol.StepsT
         notes.append(f"Left as they are: {not_offered_words(decision.candidates.nothing_offered)}.")
     free: list[protocol.FreeTold] = [
         {
-            "words": f"{shown(each.source)}: {measure_words(job, each.change)}",
+            "words": f"{source_title(job, each.source)}: {measure_words(job, each.change)}",
             "change": difference_words(each.gain),
             "agreed": agreement_words(each),
         }
@@ -241,7 +242,7 @@ def _told(job: Job, decision: Decision, receiver: str | None) -> protocol.StepsT
     ]
     return {
         **_nothing(receiver),
-        "of": shown(decision.receiver),
+        "of": receiver_title(job, decision.receiver),
         "today": text.level(today_w_m2),
         "free": free,
         "first": [step_told(step) for step in decision.first],

@@ -76,7 +76,7 @@ def test_a_bed_that_may_move_comes_before_what_is_bought(
 ) -> None:
     monkeypatch.setattr("envelope.plans.bed.STEP_M", 0.3)
     out = " ".join(said(capsys, "--bed").split())
-    assert out.index("Free first: the bed, head to the") < out.index("In this order")
+    assert out.index("Free first: move the bed, head to the") < out.index("In this order")
     plain = json.loads(said(capsys, "--bed", "--json"))
     today, treated = plain["bed"]
     assert today["plan"] == "as-built"

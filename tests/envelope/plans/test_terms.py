@@ -17,6 +17,7 @@ from envelope.plans.level_tables import without_untouched_spaces
 from envelope.plans.terms import tables_of
 from envelope.plans.units import Option, Unit, plan_of
 from envelope.project import load
+from envelope.rays import Sampling
 
 MODELS = Path(__file__).parents[3] / "models"
 
@@ -59,6 +60,19 @@ def bedroom() -> tuple[Job, list[Unit]]:
     return replace(job, sources=polarized), units
 
 
+def attic() -> tuple[Job, list[Unit]]:
+    """A chimney stands in the bedroom: two of its walls face each other through it."""
+    job = load(MODELS / "attic.toml")
+    units = [
+        unit(job, "bedroom/5", ("coating",)),
+        unit(job, "bedroom/6", ("coating",)),
+        unit(job, "bedroom/7", ("coating",)),
+        unit(job, "bedroom/ceiling*", ("coating",)),
+        unit(job, "bedroom/windows", ("film",)),
+    ]
+    return job, units
+
+
 @dataclass(frozen=True, kw_only=True)
 class Analysed:
     """A sample job, and what the whole analysis says of plans by chance."""
@@ -71,10 +85,11 @@ class Analysed:
     levels_w_m2: np.ndarray
 
 
-@pytest.fixture(scope="module", params=[house, bedroom])
+@pytest.fixture(scope="module", params=[house, bedroom, attic])
 def analysed(request: pytest.FixtureRequest) -> Analysed:
     job, units = request.param()
-    casts = cast_job(job)
+    few = Sampling(points_per_panel=2**6, points=2**10) if request.param is attic else None
+    casts = cast_job(job) if few is None else cast_job(job, sampling=few)
     bench = bench_of(job, casts)
     rng = np.random.default_rng(3)
     plans = np.array([[rng.integers(len(u.options)) for u in units] for _ in range(25)])

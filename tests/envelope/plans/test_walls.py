@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -16,7 +17,7 @@ from envelope.plans.decide import decide
 from envelope.plans.decision import Change, Decision
 from envelope.plans.terms import tables_of
 from envelope.plans.units import groups_of, measures_of
-from envelope.project import load_text
+from envelope.project import load, load_text
 from envelope.text.decisions import done_words, step_lines, unit_title
 
 Maker = Callable[..., Job]
@@ -123,6 +124,22 @@ def test_walls_together_are_a_measure_beside_each_alone(decision: Decision) -> N
     assert walls == [tuple(int(unit.group == "bedroom/walls") for unit in units)]
     alone = [chosen for name, _, chosen in measures if sum(chosen) == 1]
     assert len(alone) == len(units)  # each has one treatment on offer
+
+
+def test_rings_of_a_room_are_one_and_so_are_the_seams_of_an_opening() -> None:
+    job = load(Path(__file__).parents[3] / "models" / "attic.toml")
+    units = {unit.id: unit for unit in candidates_of(job, base=job.plan("as-built")).units}
+    seams = [panel for panel in job.building.space("bedroom").panels if panel.kind == "seam"]
+    rings = units["bedroom/rings-round-boxes"]
+    assert unit_title(job, rings.id) == "rings round boxes of bedroom"
+    assert len(rings.panels) > 4
+    assert set(units["bedroom/D1/seams"].panels) == {
+        panel.id for panel in seams if panel.id.startswith("bedroom/D1/")
+    }
+    assert unit_title(job, "bedroom/D1/seams") == "seams of door D1 of bedroom"
+    held = [panel for unit in units.values() for panel in unit.panels]
+    assert len(held) == len(set(held))
+    assert {panel.id for panel in seams} <= set(held)
 
 
 def test_parts_of_a_wall_are_one_and_small_walls_go_together(
