@@ -10,9 +10,7 @@ from envelope.building.job import Job
 from envelope.commands.arguments import add_job, add_threshold, png_path
 from envelope.commands.common import analyzed, cast, chosen_plans, nearest, read_job, with_receivers
 from envelope.commands.progress import Progress
-from envelope.commands.wiring import wiring_of
 from envelope.errors import EnvelopeError
-from envelope.exposure.level_map import floor_levels
 
 if TYPE_CHECKING:
     from viewer.scene.records import Scene
@@ -89,6 +87,8 @@ def run(options: argparse.Namespace) -> int:
     job = with_receivers(job, [options.receiver or job.receivers[0].id])
     receiver = job.receivers[0].id
     if options.colour == "wiring":
+        from envelope.commands.wiring import wiring_of
+
         scene = build_scene(job=job, wiring=wiring_of(job, path=options.job, plans=names))
         _draw(options, job, scene, names)
         return 0
@@ -163,6 +163,7 @@ def _storeys(options: argparse.Namespace, job: Job) -> dict[str, Any]:
 
 def _map(options: argparse.Namespace, job: Job, name: str) -> int:
     """Draw the levels over the floor of the receiver's room."""
+    from envelope.exposure.level_map import floor_levels
     from viewer.pictures.level_map import draw_heat_map
 
     if not job.sources:

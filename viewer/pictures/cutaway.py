@@ -6,6 +6,7 @@ The bodies are rendered with PyVista, off screen; words and scales are drawn on 
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -323,11 +324,18 @@ def _corner_shade(shot: Shot, staged: Stage) -> NDArray[np.float32]:
     """Ambient occlusion (height, width, 1) of what is not translucent, 0 to 1.
 
     Apart from the colours, so that neither their smooth edges nor translucent bodies cost the
-    memory and the time of its buffers.
+    memory and the time of its buffers. It is drawn at half the size: it is softened by more.
     """
     import PIL.Image
     import PIL.ImageFilter
 
+    full = shot.camera.size
+    camera = replace(
+        shot.camera,
+        size=(-(-full[0] // 2), -(-full[1] // 2)),
+        metres_per_pixel=2.0 * shot.camera.metres_per_pixel,
+    )
+    shot = replace(shot, camera=camera)
     plotter = _plotter(shot, staged)
     plotter.set_background("white")
     _add_paper(plotter, shot, staged, white=True)
@@ -347,7 +355,10 @@ def _corner_shade(shot: Shot, staged: Stage) -> NDArray[np.float32]:
     )
     image = PIL.Image.fromarray(plotter.screenshot(return_img=True)[:, :, 0])
     plotter.close()
-    soft = image.filter(PIL.ImageFilter.GaussianBlur(1.5 * unit_of(shot.camera.size)))
+    soft = image.filter(PIL.ImageFilter.GaussianBlur(0.75 * unit_of(full)))
+    # doubled from its corner, so that odd sizes keep their places
+    soft = soft.resize((2 * camera.size[0], 2 * camera.size[1]), PIL.Image.Resampling.BILINEAR)
+    soft = soft.crop((0, 0, *full))
     shade: NDArray[np.float32] = np.asarray(soft, dtype=np.float32)[:, :, np.newaxis] / 255.0
     return shade
 
