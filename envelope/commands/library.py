@@ -21,8 +21,8 @@ from envelope.physics.tables import metals
 from envelope.physics.tables.services import SERVICES
 from envelope.pricing.defaults import USUAL
 from envelope.text import frequency
+from envelope.text.lengths import format_metres
 from envelope.text.trade import usual_value
-from envelope.units import format_metres
 
 DESCRIPTION = (
     "Lists what a job may name without defining it: assemblies with their layers and the loss of "

@@ -9,7 +9,7 @@ from typing import Any
 
 from envelope.errors import spelt
 from envelope.project.toml.scan import Path
-from envelope.units import format_feet_inches, format_point
+from envelope.text.lengths import format_feet_inches, format_point
 
 # Keys whose values are lengths, in a table of any kind.
 _KEYS = frozenset(

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import math
 
-from envelope.units import format_feet_inches, format_metres, parse_length
+from envelope.text.lengths import format_feet_inches, format_metres
+from envelope.units import parse_length
 
 SPACE = "\u00a0"  # between thousands, after a sign and before a unit: neither stands alone
 LEAST_UW_M2 = 0.001  # a level below it is not told from nothing

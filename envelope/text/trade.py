@@ -9,9 +9,9 @@ from envelope.building.job import Job
 from envelope.exposure.results import PanelLeak
 from envelope.pricing.packages import Purchase
 from envelope.pricing.products import Product
+from envelope.text.lengths import format_feet_inches
 from envelope.text.names import face_title, plan_title, shown
 from envelope.text.numbers import SPACE, area, grouped, length, significant, thickness
-from envelope.units import format_feet_inches
 
 _LITRES_PER_GALLON = 3.785411784
 _SQUARE_FOOT_M2 = 0.09290304

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from envelope import units
 from envelope.errors import UnitError
+from envelope.text import lengths
 
 FOUR_AND_A_HALF_INCHES_PAST_12_FT = 12 * 0.3048 + 4.5 * 0.0254  # 3.7719 m
 
@@ -112,13 +113,13 @@ def test_a_message_says_what_is_allowed() -> None:
 @given(st.integers(-(10**6), 10**6))
 def test_feet_and_inches_come_back(sixteenths: int) -> None:
     exact = Fraction(sixteenths, 16) * Fraction("0.0254")
-    text = units.format_feet_inches(float(exact))
+    text = lengths.format_feet_inches(float(exact))
     assert units.parse_length(text) == float(exact)
 
 
 @given(st.floats(-1e5, 1e5).filter(lambda value: value == 0.0 or abs(value) > 1e-9))
 def test_metres_come_back(value: float) -> None:
-    assert units.parse_length(units.format_metres(value)) == value
+    assert units.parse_length(lengths.format_metres(value)) == value
 
 
 @given(
@@ -396,13 +397,13 @@ def test_money_refused(text: str) -> None:
 
 
 def test_formatting() -> None:
-    assert units.format_feet_inches(FOUR_AND_A_HALF_INCHES_PAST_12_FT) == "12 ft 4 1/2 in"
-    assert units.format_feet_inches(0.0) == "0 in"
-    assert units.format_feet_inches(-1e-6) == "0 in"
-    assert units.format_feet_inches(0.3047999) == "1 ft"
-    assert units.format_feet_inches(0.1, denominator=8) == "3 7/8 in"
-    assert units.format_metres(3.7719, digits=2) == "3.77 m"
-    assert units.format_point((0.60004, -0.0, 2.0)) == "0.6, 0, 2 m"
+    assert lengths.format_feet_inches(FOUR_AND_A_HALF_INCHES_PAST_12_FT) == "12 ft 4 1/2 in"
+    assert lengths.format_feet_inches(0.0) == "0 in"
+    assert lengths.format_feet_inches(-1e-6) == "0 in"
+    assert lengths.format_feet_inches(0.3047999) == "1 ft"
+    assert lengths.format_feet_inches(0.1, denominator=8) == "3 7/8 in"
+    assert lengths.format_metres(3.7719, digits=2) == "3.77 m"
+    assert lengths.format_point((0.60004, -0.0, 2.0)) == "0.6, 0, 2 m"
 
 
 def test_importing_units_brings_no_pydantic() -> None:

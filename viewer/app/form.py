@@ -16,9 +16,8 @@ from envelope.errors import EnvelopeError, FaultsError, Location, UnitError
 from envelope.project import load_text
 from envelope.project.assembly_table import assembly_table
 from envelope.project.toml.write import pair, table
+from envelope.text.lengths import format_feet_inches, format_metres
 from envelope.units import (
-    format_feet_inches,
-    format_metres,
     parse_angle,
     parse_band,
     parse_length,

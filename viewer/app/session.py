@@ -32,8 +32,8 @@ from envelope.project.model import Modelled
 from envelope.rays import DEFAULT, Sampling
 from envelope.survey import solve_levels
 from envelope.text import length
+from envelope.text.lengths import format_point
 from envelope.text.names import shown
-from envelope.units import format_point
 from viewer.app.files import JobLock, Recovery, recovery_path
 from viewer.app.results import Castings, Findings
 

@@ -18,8 +18,8 @@ from envelope.building.job import Job
 from envelope.building.wiring import Outlet
 from envelope.errors import EnvelopeError
 from envelope.geometry.plane import Floats
+from envelope.text.lengths import format_point
 from envelope.text.names import face_title, shown
-from envelope.units import format_point
 from envelope.wiring import words
 from envelope.wiring.results import WiringResults
 from envelope.wiring.spread import has_runs, solve_wiring

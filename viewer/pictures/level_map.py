@@ -25,9 +25,9 @@ from envelope.files import write_atomically
 from envelope.geometry.plane import Floats
 from envelope.text import decibels as in_decibels
 from envelope.text import length, level
+from envelope.text.lengths import format_feet_inches
 from envelope.text.names import plan_title, shown, source_label
 from envelope.text.trade import receiver_title, source_title, space_title
-from envelope.units import format_feet_inches
 from viewer.pictures.labels import Box, Wanted, grown, overlap, place
 from viewer.pictures.level_scale import (
     contour_levels,
