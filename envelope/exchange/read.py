@@ -18,6 +18,7 @@ from envelope.exchange.mesh.fit import fit_report, fitted, told_of_scan
 from envelope.exchange.mesh.import_mesh import import_soup, list_soup
 from envelope.exchange.mesh.soup import Soup
 from envelope.exchange.records import Imported, Listing, Note
+from envelope.exchange.select import Wanted
 from envelope.geometry.plane import Floats
 
 MOST_BYTES = 500_000_000
@@ -231,16 +232,17 @@ def read_model(
     """
     where = Path(path)
     format = sniffed(where)
+    asked = Wanted(spaces=spaces, storey=storey, materials=materials or {})
     if format == "IFC":
         from envelope.exchange.ifc.import_ifc import import_ifc
 
         _no_unit(where, unit, up, fit)
-        return import_ifc(where, spaces=spaces, storey=storey, materials=materials)
+        return import_ifc(where, asked)
     if format == "gbXML":
         from envelope.exchange.gbxml.import_gbxml import import_gbxml
 
         _no_unit(where, unit, up, fit)
-        return import_gbxml(where, spaces=spaces, storey=storey, materials=materials)
+        return import_gbxml(where, asked)
     soup = _mesh(where, format, unit, up)
     feet = in_feet(unit)
     made = fitted(soup, source=where.name, feet=feet) if fit else None

@@ -1,12 +1,48 @@
-"""Spaces asked for by name."""
+"""Spaces and storeys asked for by name."""
 
 from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 from envelope.errors import Fault, Location, ModelFileError
 from envelope.exchange.naming import slug
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """What of a building's model is imported, and what the user says of its materials."""
+
+    spaces: Sequence[str] | None = None  # names or ids; all if not given
+    storey: str | None = None  # only the spaces of this one
+    materials: Mapping[str, str] = field(default_factory=dict)  # name in the file → known material
+
+
+EVERYTHING = Wanted()
+
+
+def chosen_storey(*, wanted: str, known: Sequence[str], source: str) -> str:
+    """Id of the storey that a name, or a number in its name, means.
+
+    Parameters
+    ----------
+    wanted : str
+    known : sequence of str
+        Ids of the storeys that have spaces.
+    source : str
+        Name of the file, for the error.
+    """
+    by_name = {id.casefold(): id for id in known}
+    name = wanted.casefold().strip()
+    found = by_name.get(name) or by_name.get(slug(name, otherwise=""))
+    numbered = [id for id in known if name in id.casefold().split("-")]
+    if found is None and len(numbered) == 1:
+        found = numbered[0]
+    if found is None:
+        message = f"there is no storey {wanted!r} with spaces; there are {', '.join(known)}"
+        raise ModelFileError([Fault(message=message, location=Location(path=source))])
+    return found
 
 
 def chosen_ids(

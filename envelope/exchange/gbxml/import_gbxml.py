@@ -36,7 +36,7 @@ from envelope.exchange.naming import (
     unique,
 )
 from envelope.exchange.records import Imported, ListedSpace, Listing, Note, PanelOrigin
-from envelope.exchange.select import chosen_ids
+from envelope.exchange.select import EVERYTHING, Wanted, chosen_ids, chosen_storey
 from envelope.geometry.plane import Floats, area_vector, frame_of
 
 FORMAT = "gbXML"
@@ -325,40 +325,21 @@ def _read(
     return model, maker, spaces, origins, why
 
 
-def import_gbxml(
-    path: Path,
-    *,
-    spaces: Sequence[str] | None = None,
-    storey: str | None = None,
-    materials: Mapping[str, str] | None = None,
-) -> Imported:
-    """Import spaces of a gbXML file.
-
-    Parameters
-    ----------
-    path : Path
-    spaces : sequence of str, optional
-        Names or ids; all if not given.
-    storey : str, optional
-        Only the spaces of this storey.
-    materials : mapping, optional
-        The user's corrections: name of a material in the file → known material.
-    """
+def import_gbxml(path: Path, asked: Wanted = EVERYTHING) -> Imported:
+    """Import what is asked for of a gbXML file."""
     model = open_gbxml(path)
     ids = _ids(model)
     wanted = frozenset(ids)
-    if spaces is not None:
+    if asked.spaces is not None:
         table = {ids[item.id]: (item.name, item.id) for item in model.spaces}
-        named = chosen_ids(wanted=spaces, known=table, source=str(path))
+        named = chosen_ids(wanted=asked.spaces, known=table, source=str(path))
         wanted = frozenset(key for key, id in ids.items() if id in named)
-    if storey is not None:
+    if asked.storey is not None:
         _, of = _storeys(model, dict.fromkeys(ids, 0.0))
-        matches = [name for name in set(of.values()) if name.casefold() == slug(storey).casefold()]
-        if not matches:
-            listed = ", ".join(sorted(set(of.values())))
-            raise fault(path, f"there is no storey {storey!r} with spaces; there are {listed}")
-        wanted = frozenset(key for key in wanted if of[key] == matches[0])
-    model, maker, made, origins, why = _read(path, wanted, materials or {})
+        known = sorted(set(of.values()))
+        storey = chosen_storey(wanted=asked.storey, known=known, source=str(path))
+        wanted = frozenset(key for key in wanted if of[key] == storey)
+    model, maker, made, origins, why = _read(path, wanted, asked.materials)
     if not made:
         reasons = "; ".join(f"{ids[key]}: {reason}" for key, reason in list(why.items())[:5])
         raise fault(path, f"none of its spaces can be imported: {reasons or 'none were asked for'}")

@@ -43,7 +43,7 @@ from envelope.exchange.records import (
     Note,
     PanelOrigin,
 )
-from envelope.exchange.select import chosen_ids
+from envelope.exchange.select import EVERYTHING, Wanted, chosen_ids, chosen_storey
 from envelope.geometry.plane import Floats
 
 FORMAT = "IFC"
@@ -73,35 +73,25 @@ def _solids(
     return solids, refused
 
 
-def _chosen(
-    path: Path, model: IfcModel, spaces: Sequence[str] | None, storey: str | None
-) -> list[int]:
+def _on_storey(path: Path, model: IfcModel, storey: str) -> str:
+    known = [item.id for item in model.storeys]
+    return chosen_storey(wanted=storey, known=known, source=str(path))
+
+
+def _chosen(path: Path, model: IfcModel, wanted: Wanted) -> list[int]:
     """Indices of the spaces asked for."""
+    spaces = wanted.spaces
     listed = list(range(len(model.spaces)))
-    if storey is not None:
-        key = _storey_key(path, model, storey)
+    if wanted.storey is not None:
+        key = _on_storey(path, model, wanted.storey)
         listed = [index for index in listed if model.spaces[index].storey == key]
     if spaces is None:
         return listed
     table: Mapping[str, Sequence[str]] = {
         model.spaces[index].id: model.spaces[index].names for index in listed
     }
-    wanted = chosen_ids(wanted=spaces, known=table, source=str(path))
-    return [index for index in listed if model.spaces[index].id in wanted]
-
-
-def _storey_key(path: Path, model: IfcModel, storey: str) -> str:
-    """Id of the storey that a name or a number in its name means."""
-    known = {item.id.casefold(): item.id for item in model.storeys}
-    wanted = storey.casefold().strip()
-    key = known.get(wanted) or known.get(wanted.replace(" ", "-"))
-    numbered = [id for id in known.values() if wanted in id.casefold().split("-")]
-    if key is None and len(numbered) == 1:
-        key = numbered[0]
-    if key is None:
-        names = ", ".join(item.id for item in model.storeys)
-        raise _fault(path, f"there is no storey {storey!r} with spaces; there are {names}")
-    return key
+    named = chosen_ids(wanted=spaces, known=table, source=str(path))
+    return [index for index in listed if model.spaces[index].id in named]
 
 
 def space_at(path: Path, *, at: tuple[float, float], storey: str | None = None) -> str:
@@ -116,7 +106,7 @@ def space_at(path: Path, *, at: tuple[float, float], storey: str | None = None) 
         Needed where several storeys have a space there.
     """
     model = open_ifc(path)
-    key = None if storey is None else _storey_key(path, model, storey)
+    key = None if storey is None else _on_storey(path, model, storey)
     point = shapely.Point(at)
     near: list[tuple[float, SpaceBody]] = []
     for space in model.spaces:
@@ -141,30 +131,13 @@ def space_at(path: Path, *, at: tuple[float, float], storey: str | None = None) 
     )
 
 
-def import_ifc(
-    path: Path,
-    *,
-    spaces: Sequence[str] | None = None,
-    storey: str | None = None,
-    materials: Mapping[str, str] | None = None,
-) -> Imported:
-    """Import spaces of an IFC file.
-
-    Parameters
-    ----------
-    path : Path
-    spaces : sequence of str, optional
-        Names, long names or ids; all if not given.
-    storey : str, optional
-        Only the spaces of this storey.
-    materials : mapping, optional
-        The user's corrections: name of a material in the file → known material.
-    """
+def import_ifc(path: Path, asked: Wanted = EVERYTHING) -> Imported:
+    """Import what is asked for of an IFC file."""
     model = open_ifc(path)
-    wanted = _chosen(path, model, spaces, storey)
+    wanted = _chosen(path, model, asked)
     around = Around(model, wanted)
     solids, refused = _solids(model, around.spaces())
-    if spaces is not None and any(index in refused for index in wanted):
+    if asked.spaces is not None and any(index in refused for index in wanted):
         listed = [index for index in wanted if index in refused]
         raise ModelFileError(
             [
@@ -179,7 +152,7 @@ def import_ifc(
     shell = Shell(around.elements())
     facets: list[Facet] = [facet for solid in solids.values() for facet in solid.facets]
     notes = list(model.notes) + cut_voids(facets, around.voids(), shell)
-    stacks = Stacks(shell=shell, materials=MaterialMap(corrections=dict(materials or {})))
+    stacks = Stacks(shell=shell, materials=MaterialMap(corrections=dict(asked.materials)))
     laying = Laying(
         ids=[space.id for space in model.spaces],
         facets=facets,

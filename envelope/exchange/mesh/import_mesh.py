@@ -47,7 +47,7 @@ from envelope.exchange.mesh.volumes import (
 )
 from envelope.exchange.naming import counted
 from envelope.exchange.records import Imported, ListedSpace, Listing, Note, PanelOrigin
-from envelope.exchange.select import chosen_ids
+from envelope.exchange.select import chosen_ids, chosen_storey
 from envelope.geometry.plane import Floats
 from envelope.geometry.polygons import WELD_M
 
@@ -467,9 +467,8 @@ def import_soup(
     left = list(_spaces_of(found, others, source))
     storeys, placed = storeys_of(made)
     if storey is not None:
-        if storey not in {item.id for item in storeys}:
-            listed = ", ".join(item.id for item in storeys)
-            raise mesh_fault(source, f"there is no storey {storey!r}; there are {listed}")
+        levels = [item.id for item in storeys]
+        storey = chosen_storey(wanted=storey, known=levels, source=source)
         placed = [space for space in placed if space.storey == storey]
         storeys = [item for item in storeys if item.id == storey]
         kept = {panel.id for space in placed for panel in space.panels}

@@ -16,6 +16,7 @@ from envelope.building.rooms.specs import PanelSpec, SpaceSpec
 from envelope.exchange import Imported, read_model
 from envelope.exchange.export import to_glb
 from envelope.exchange.ifc.import_ifc import import_ifc
+from envelope.exchange.select import Wanted
 from envelope.rays.casts import cast_directions
 from envelope.rays.isotropic_field import cast_even
 
@@ -65,7 +66,7 @@ def behind(imported: Imported) -> dict[str, set[str]]:
 
 
 def test_a_cellar_room_alone_is_not_sealed(cellared: Any, tmp_path: Path) -> None:
-    imported = import_ifc(cellared.written(tmp_path / "a.ifc"), spaces=["K1"])
+    imported = import_ifc(cellared.written(tmp_path / "a.ifc"), Wanted(spaces=["K1"]))
     found = behind(imported)
     partition = next(key for key, origin in imported.origins.items() if origin.beyond == "space K2")
     assert found.pop(partition) == {"unmodelled"}
@@ -80,7 +81,7 @@ def test_a_cellar_room_alone_is_not_sealed(cellared: Any, tmp_path: Path) -> Non
 def test_a_floor_over_a_cellar_that_is_left_out_is_no_slab_on_earth(
     cellared: Any, tmp_path: Path
 ) -> None:
-    imported = import_ifc(cellared.written(tmp_path / "a.ifc"), spaces=["G"])
+    imported = import_ifc(cellared.written(tmp_path / "a.ifc"), Wanted(spaces=["G"]))
     assert behind(imported)["G/floor"] == {"unmodelled"}
 
 

@@ -11,6 +11,7 @@ import pytest
 
 from envelope.exchange.ifc.import_ifc import import_ifc
 from envelope.exchange.ifc.material_words import read_material
+from envelope.exchange.select import Wanted
 from envelope.project.new_from_model import begin_job
 
 # (name, thickness in m, read as, whether it is sure)
@@ -112,6 +113,6 @@ def test_what_is_unsure_is_drawn_between_what_it_may_be(
 
 def test_a_correction_is_sure(house: Callable[..., Any], tmp_path: Path) -> None:
     path = house().written(tmp_path / "house.ifc")
-    imported = import_ifc(path, materials={"Unobtainium": "wood"})
+    imported = import_ifc(path, Wanted(materials={"Unobtainium": "wood"}))
     (use,) = [use for use in imported.materials if use.name == "Unobtainium"]
     assert (use.known, use.why, use.sureness) == ("wood", "as the job says", "sure")

@@ -11,6 +11,7 @@ import pytest
 from envelope.building.model import Building
 from envelope.exchange import Imported
 from envelope.exchange.ifc.import_ifc import import_ifc
+from envelope.exchange.select import Wanted
 
 
 def with_roof(house: Any, above_mm: float) -> Any:
@@ -61,7 +62,7 @@ def test_what_a_left_out_room_counts_as_is_what_the_building_makes_of_it(
     house: Callable[..., Any], tmp_path: Path, assembled: Callable[[Imported], Building]
 ) -> None:
     def told(made: Any, name: str) -> tuple[str, set[str]]:
-        imported = import_ifc(made.written(tmp_path / name), spaces=["A"])
+        imported = import_ifc(made.written(tmp_path / name), Wanted(spaces=["A"]))
         building = assembled(imported)
         (note,) = [
             note
