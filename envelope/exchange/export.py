@@ -22,12 +22,12 @@ from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from envelope.building.model import Building, Panel
-from envelope.exchange.mesh.soup import Ints
-from envelope.exchange.mesh.spaces import OURS
 from envelope.exchange.mesh_library import mesh_library
 from envelope.exchange.naming import compass
+from envelope.exchange.records import OURS
 from envelope.geometry.plane import Floats
 from envelope.geometry.polygons import polygon_of
 
@@ -57,7 +57,7 @@ class Annotations:
 _NOTHING = Annotations()
 
 
-def triangulated(panel: Panel) -> tuple[Floats, Ints]:
+def triangulated(panel: Panel) -> tuple[Floats, NDArray[np.int64]]:
     """Corners (n, 3) of a panel and triangles (f, 3) over them, wound as the panel is.
 
     No corner is added, and none is moved.

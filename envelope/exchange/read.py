@@ -1,25 +1,26 @@
-"""One door for every format: what the file is, in which unit, which way is up."""
+"""One door for every format: what the file is, in which unit, which way is up.
+
+What reads and works on meshes is loaded where it is used: a command that finds what an earlier one
+has made of the file needs none of it.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from envelope.errors import Fault, Location, ModelFileError
-from envelope.exchange.formats.gltf import carried_tables, read_gltf
-from envelope.exchange.formats.obj import read_obj
-from envelope.exchange.formats.ply import read_ply
-from envelope.exchange.formats.stl import read_stl
-from envelope.exchange.mesh.feature_edges import drawn_edges
-from envelope.exchange.mesh.fit import fit_report, fitted, told_of_scan
-from envelope.exchange.mesh.import_mesh import import_soup, list_soup
-from envelope.exchange.mesh.soup import Soup
+from envelope.exchange.mesh_cache import keep_import, key_of, load_import
 from envelope.exchange.records import Imported, Listing, Note
 from envelope.exchange.select import Wanted
 from envelope.geometry.plane import Floats
+
+if TYPE_CHECKING:
+    from envelope.exchange.mesh.soup import Soup
 
 MOST_BYTES = 500_000_000
 
@@ -60,7 +61,6 @@ _INSTEAD = {
     ".dae": "export it as GLB",
     ".zip": "unpack it first; of archives IFCZIP (.ifczip) alone is read",
 }
-_MESH_READERS = {"glTF": read_gltf, "OBJ": read_obj, "STL": read_stl, "PLY": read_ply}
 
 _COARSE_M = 1e-3
 _LARGEST_M = 1000.0  # of what unit makes of a file; a house in millimetres read as metres is more
@@ -183,8 +183,14 @@ def _upright(soup: Soup, path: Path, format: str, unit: str | None, up: str | No
 
 
 def _mesh(path: Path, format: str, unit: str | None, up: str | None) -> Soup:
+    from envelope.exchange.formats.gltf import read_gltf
+    from envelope.exchange.formats.obj import read_obj
+    from envelope.exchange.formats.ply import read_ply
+    from envelope.exchange.formats.stl import read_stl
+
+    readers = {"glTF": read_gltf, "OBJ": read_obj, "STL": read_stl, "PLY": read_ply}
     try:
-        soup = _MESH_READERS[format](path)
+        soup = readers[format](path)
     except MemoryError:
         raise _fault(path, "is too large for the memory of this machine") from None
     return _upright(soup, path, format, unit, up)
@@ -243,6 +249,31 @@ def read_model(
 
         _no_unit(where, unit, up, fit)
         return import_gbxml(where, asked)
+    key = key_of(
+        where,
+        {
+            "unit": unit,
+            "up": up,
+            "spaces": None if spaces is None else list(spaces),
+            "storey": storey,
+            "fit": fit,
+        },
+    )
+    found = None if key is None else load_import(key)
+    if found is None:
+        found = _import_mesh(where, format, unit, up, asked, fit)
+        if key is not None:
+            keep_import(key, found)
+    return found
+
+
+def _import_mesh(
+    where: Path, format: str, unit: str | None, up: str | None, asked: Wanted, fit: bool
+) -> Imported:
+    from envelope.exchange.formats.gltf import carried_tables
+    from envelope.exchange.mesh.fit import fit_report, fitted, told_of_scan
+    from envelope.exchange.mesh.import_mesh import import_soup
+
     soup = _mesh(where, format, unit, up)
     feet = in_feet(unit)
     made = fitted(soup, source=where.name, feet=feet) if fit else None
@@ -250,8 +281,8 @@ def read_model(
         soup if made is None else made.soup,
         source=where.name,
         format=format,
-        spaces=spaces,
-        storey=storey,
+        spaces=asked.spaces,
+        storey=asked.storey,
         feet=feet,
     )
     if made is not None:
@@ -303,6 +334,9 @@ def list_model(
 
         _no_unit(where, unit, up, fit)
         return list_gbxml(where)
+    from envelope.exchange.mesh.fit import fitted
+    from envelope.exchange.mesh.import_mesh import list_soup
+
     soup, feet = _mesh(where, format, unit, up), in_feet(unit)
     if not fit:
         return list_soup(soup, source=where.name, format=format, feet=feet)
@@ -327,6 +361,8 @@ def model_edges(path: Path | str, *, unit: str | None = None, up: str | None = N
     format = sniffed(where)
     if format in ("IFC", "gbXML"):
         return np.zeros((0, 2, 3))
+    from envelope.exchange.mesh.feature_edges import drawn_edges
+
     return drawn_edges(_mesh(where, format, unit, up))
 
 

@@ -10,6 +10,7 @@ from envelope.building.job import Assembly
 from envelope.building.model import Space, Storey
 from envelope.geometry.plane import Floats
 
+OURS = "gapcast"  # key of the extras that an export of ours carries
 NOTHING_FOUND = "nothing-found"  # assembly where the model has no element: it stops nothing
 NoteKind = Literal["repaired", "left-out", "refused", "unmapped", "gap", "guessed", "remark"]
 

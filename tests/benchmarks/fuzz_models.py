@@ -120,9 +120,11 @@ def read(path: Path, *, fit: bool) -> str:
 
 def work(pipe: Connection) -> None:
     """Read the files that are named, one after the other."""
+    from envelope.exchange import mesh_cache
     from envelope.exchange.ifc import model_cache
 
     model_cache.cache_folder = lambda: None  # type: ignore[assignment]
+    mesh_cache.cache_folder = lambda: None
 
     def give_up(*_: object) -> None:
         raise TimeoutError("over the limit of time")

@@ -33,7 +33,7 @@ def used(folder: Path, *command: str) -> tuple[float, float]:
     environment = {
         **os.environ,
         "PYTHONPATH": str(ROOT),
-        "XDG_CACHE_HOME": str(folder / "cache"),
+        "GAPCAST_CACHE": str(folder / "cache"),
     }
     done = subprocess.run(
         [sys.executable, "-c", code, *command],
@@ -64,7 +64,7 @@ def demo(folder: Path, turns: int) -> None:
 
 
 def written_office(path: Path, *, wide: int, deep: int) -> None:
-    """A grid of rooms of 4 × 3 m on one storey, a door to the east of each, windows in the south."""
+    """A grid of rooms of 4 × 3 m on one storey, a door to the east of each, windows south."""
     from conftest import House
 
     made = House()

@@ -10,9 +10,9 @@ import numpy as np
 from envelope import text as figures
 from envelope.building.point_location import winding
 from envelope.exchange.mesh.soup import Ints, Soup
-from envelope.exchange.mesh.spaces import OURS
 from envelope.exchange.mesh.volumes import Volume, fan_of, is_house, is_thin, spot_inside
 from envelope.exchange.naming import slug, unique
+from envelope.exchange.records import OURS
 from envelope.geometry.plane import Floats
 
 TOO_THIN = "too thin for a room: a wall, slab, board or piece of furniture"

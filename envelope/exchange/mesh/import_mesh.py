@@ -30,7 +30,6 @@ from envelope.exchange.mesh.soup import (
     without_slivers,
 )
 from envelope.exchange.mesh.spaces import (
-    OURS,
     MadeSpace,
     beside_left_out,
     make_space,
@@ -46,7 +45,7 @@ from envelope.exchange.mesh.volumes import (
     with_corners_on_edges,
 )
 from envelope.exchange.naming import counted
-from envelope.exchange.records import Imported, ListedSpace, Listing, Note, PanelOrigin
+from envelope.exchange.records import OURS, Imported, ListedSpace, Listing, Note, PanelOrigin
 from envelope.exchange.select import chosen_ids, chosen_storey
 from envelope.geometry.plane import Floats
 from envelope.geometry.polygons import WELD_M

@@ -26,7 +26,7 @@ from envelope.exchange.naming import (
     slug,
 )
 from envelope.exchange.panel_groups import round_walls
-from envelope.exchange.records import Note, PanelOrigin
+from envelope.exchange.records import OURS, Note, PanelOrigin
 from envelope.geometry.plane import Floats, area_vector
 from envelope.geometry.polygons import Area, polygon_of
 
@@ -34,7 +34,6 @@ MOST_PANELS = 20_000
 SAME_STOREY_M = 1.2
 COPLANAR_M = 1e-3
 LEAST_M2 = 1e-6  # what is smaller has no direction that can be told
-OURS = "gapcast"  # key of the extras that an export of ours carries
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -25,6 +25,7 @@ CONSTRUCTION = dict.fromkeys(
 def no_kept_readings(monkeypatch: pytest.MonkeyPatch) -> None:
     """Read every IFC file anew and in this process, and leave nothing in the user's folder."""
     monkeypatch.setattr("envelope.exchange.ifc.model_cache.cache_folder", lambda: None)
+    monkeypatch.setattr("envelope.exchange.mesh_cache.cache_folder", lambda: None)
     monkeypatch.setattr("envelope.exchange.ifc.file.read_apart", read_here)
 
 
