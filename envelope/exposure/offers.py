@@ -1,5 +1,7 @@
 """What a job offers for a panel: the treatments that its plans put on it, or on others of its kind.
 
+A treatment whose `only-on` names such faces is on offer there too.
+
 A panel that no plan treats, and of whose kind none is treated either, is tried as a perfect
 reflector: the most that any treatment of it could do.
 """
@@ -51,6 +53,9 @@ def offers_of(job: Job) -> Offers:
             if worn:
                 on_panel[name].add(worn)
                 on_kind[_kind(job.building.panel(name))].add(worn)
+    for name, panels in job.only_on.items():
+        for panel in panels:
+            on_kind[_kind(job.building.panel(panel))].add((name,))
     return Offers(
         on_panel={name: frozenset(worn) for name, worn in on_panel.items()},
         on_kind={kind: frozenset(worn) for kind, worn in on_kind.items()},

@@ -41,7 +41,7 @@ class Bench:
 
     def settled(self) -> None:
         """Wait for numbers and for their 10–90 % band, after which nothing is under way."""
-        expect(self.page.locator(".ga-answer")).to_contain_text(
+        expect(self.page.locator(".ga-answer:not(.ga-old)")).to_contain_text(
             "eight times in ten", timeout=SLOW_MS
         )
 

@@ -228,7 +228,7 @@ def _told(job: Job, decision: Decision, receiver: str | None) -> protocol.StepsT
         {
             "words": f"{source_title(job, each.source)}: {measure_words(job, each.change)}",
             "change": difference_words(each.gain),
-            "agreed": agreement_words(each),
+            "agreed": agreement_words(each, for_client=True),
         }
         for each in decision.free[:_MOST]
     ]

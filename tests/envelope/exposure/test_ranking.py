@@ -168,6 +168,17 @@ class TestOffers:
         swapped = self.read(room_plain, window_plain, mast_plain, read_job, plan=plans[::-1])
         assert offers_of(swapped) == offers
 
+    def test_a_face_is_offered_what_only_on_names_it_for(
+        self, room_plain, window_plain, mast_plain, read_job
+    ):
+        job = self.read(room_plain, window_plain, mast_plain, read_job, plan=[])
+        meant = replace(job, only_on={"film": ("room/W1", "room/W2"), "coat": ("room/floor",)})
+        offers = offers_of(meant)
+        panel = meant.building.panel
+        assert offers.of(panel("room/W1")) == (("film",),)
+        assert offers.of(panel("room/floor")) == (("coat",),)
+        assert offers.of(panel("room/1")) == ((REFLECTOR.id,),)
+
     def test_the_better_of_two_is_taken_and_what_is_on_already_changes_nothing(
         self, room_plain, window_plain, mast_plain, read_job
     ):

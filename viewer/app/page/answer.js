@@ -78,6 +78,14 @@ function worseSaid(scene, numbers, receiver, silent) {
     );
 }
 
+/** That sources are off which the job counts: no figure may be taken for that of the whole. */
+function offSaid(scene, numbers, silent) {
+  const off = numbers.sources.filter((source) => silent.has(source.id));
+  if (!off.length) return [];
+  const names = off.map((source) => sourceName(scene, source.id)).join(", ");
+  return [h("em", { class: "ga-without" }, ` Counted without ${names}, which is off here.`)];
+}
+
 /** Parts of the sentence above the picture. */
 export function sentence(scene, numbers, receiver, silent) {
   const found = levels(numbers, silent);
@@ -112,6 +120,7 @@ export function sentence(scene, numbers, receiver, silent) {
     h("b", {}, percent(numbers.exposed_sr > 0 ? band.unshielded_sr / numbers.exposed_sr : 0)),
     ` of the directions to the outside are unshielded at ${hertz(band.frequency_hz)}.`,
     ...worseSaid(scene, numbers, receiver, silent),
+    ...offSaid(scene, numbers, silent),
   ];
 }
 

@@ -271,6 +271,13 @@ export function formOf(element, ask) {
       const upper = () => {
         floorBox.hidden = stands?.value !== "upper floor";
       };
+      // a room in feet has its pillow in feet, unless somebody has said otherwise
+      const pillow = fields.get("pillow_over_floor")?.input;
+      fields.get("length")?.input.addEventListener("change", ({ target }) => {
+        const feet = /['"]|ft|in/.test(/** @type {HTMLInputElement} */ (target).value);
+        if (pillow && ["0.6 m", "2 ft"].includes(pillow.value))
+          pillow.value = feet ? "2 ft" : "0.6 m";
+      });
       stands?.addEventListener("change", upper);
       upper();
       element.append(

@@ -15,6 +15,8 @@ export class PlanList {
   node = h("ul", { class: "ga-plans" });
   /** @type {Map<string, HTMLElement>} */
   #rows = new Map();
+  /** @type {Map<string, string>} what was last worked out, by receiver and plan */
+  #known = new Map();
 
   /** @param {{choose: (id: string) => void, beside: (id: string, on: boolean) => void}} act */
   constructor(act) {
@@ -48,8 +50,12 @@ export class PlanList {
   #fill(node, [plan, numbers], looking) {
     const [choose, tick] = node.children;
     const now = plan.id === looking.plan;
-    const words = numbers ? inShort(numbers, looking.silent) : "not worked out yet";
+    const key = `${looking.receiver}\n${plan.id}`;
+    if (numbers) this.#known.set(key, inShort(numbers, looking.silent));
+    const before = this.#known.get(key);
+    const words = numbers || !before ? (before ?? "not worked out yet") : `before: ${before}`;
     choose.replaceChildren(h("strong", {}, short(plan.title)), h("span", {}, words));
+    choose.classList.toggle("ga-old", !numbers);
     choose.setAttribute("aria-pressed", String(now));
     tick.hidden = now;
     tick.firstChild.checked = looking.plans.includes(plan.id);

@@ -30,6 +30,8 @@ export class MiddleColumn {
   /** @type {HTMLElement | null} the way of colouring that only a job with wiring has */
   cables = null;
   #hinted = "";
+  /** @type {{of: string, said: Array<Node | string>}} what was last worked out, of which receiver and plan */
+  #known = { of: "", said: [] };
 
   /**
    * @param {(asked: Asked) => void} send
@@ -104,12 +106,18 @@ export class MiddleColumn {
    */
   showAnswer(scene, numbers, who, status) {
     const { answer } = this;
+    const of = `${who?.id}\n${this.looking.plan}`;
+    answer.classList.toggle("ga-old", !numbers);
     if (!who) {
       answer.replaceChildren(
         "Nobody sleeps here yet: say where the pillow is, in Everything, Receivers.",
       );
     } else if (numbers) {
-      answer.replaceChildren(...sentence(scene, numbers, who, this.looking.silent));
+      this.#known = { of, said: sentence(scene, numbers, who, this.looking.silent) };
+      answer.replaceChildren(...this.#known.said);
+    } else if (this.#known.of === of && status && !status.stopped) {
+      // old figures stay, shown as old, until the new ones are there
+      answer.replaceChildren(h("em", {}, "Before the change: "), ...this.#known.said);
     } else if (status?.stopped && status.casting === null) {
       const again = pressable("Cast now", () => this.send({ do: "cast" }));
       answer.replaceChildren("Nothing has been cast yet. ", again);

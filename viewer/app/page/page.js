@@ -63,6 +63,8 @@ class Page {
   field = null;
   /** @type {number | null} when an edit was asked for that has no answer yet */
   #askedAt = null;
+  /** @type {string[] | null} sources that were off before a step was tried out */
+  #before = null;
 
   /**
    * @param {HTMLElement} root
@@ -186,6 +188,7 @@ class Page {
   /** @param {string} id */
   #choosePlan(id) {
     if (id === this.looking.plan) return;
+    if (id !== this.about.tried) this.#afterTrial();
     this.looking.choosePlan(id);
     this.#lookElsewhere();
   }
@@ -388,11 +391,24 @@ class Page {
    * @param {TriedTold} what
    */
   #tryOut(what) {
-    this.looking.silent = new Set(what.off);
-    this.views.each((view) => view.setSilent(what.off));
+    this.#before ??= [...this.looking.silent];
+    this.#silence(what.off);
     this.looking.choosePlan(what.plan);
     this.#lookElsewhere();
     this.right.steps.tried(what);
+  }
+
+  /** @param {string[]} off sources that are off */
+  #silence(off) {
+    this.looking.silent = new Set(off);
+    this.views.each((view) => view.setSilent(off));
+  }
+
+  /** Another plan than the step that is tried out: sources are on and off as they were before it. */
+  #afterTrial() {
+    if (this.#before === null) return;
+    this.#silence(this.#before);
+    this.#before = null;
   }
 
   /** @param {FormTold} what */
@@ -453,7 +469,10 @@ class Page {
     Object.assign(this.about.losses, losses);
     Object.assign(this.about.bills, bills);
     this.about.beyond = beyond;
-    if (this.about.tried !== null && tried === null) this.right.steps.tried(null);
+    if (this.about.tried !== null && tried === null) {
+      this.right.steps.tried(null);
+      this.#afterTrial();
+    }
     this.about.tried = tried;
     looking.fitPlans(plans);
     if (moved || looking.plans.some((id) => columns[id])) {
