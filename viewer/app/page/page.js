@@ -65,6 +65,8 @@ class Page {
   #askedAt = null;
   /** @type {string[] | null} sources that were off before a step was tried out */
   #before = null;
+  /** @type {string[]} sources that are off under the step that is tried out */
+  #triedOff = [];
 
   /**
    * @param {HTMLElement} root
@@ -188,7 +190,8 @@ class Page {
   /** @param {string} id */
   #choosePlan(id) {
     if (id === this.looking.plan) return;
-    if (id !== this.about.tried) this.#afterTrial();
+    if (id === this.about.tried) this.#toTrial();
+    else this.#afterTrial();
     this.looking.choosePlan(id);
     this.#lookElsewhere();
   }
@@ -391,8 +394,8 @@ class Page {
    * @param {TriedTold} what
    */
   #tryOut(what) {
-    this.#before ??= [...this.looking.silent];
-    this.#silence(what.off);
+    this.#triedOff = what.off;
+    this.#toTrial();
     this.looking.choosePlan(what.plan);
     this.#lookElsewhere();
     this.right.steps.tried(what);
@@ -402,6 +405,12 @@ class Page {
   #silence(off) {
     this.looking.silent = new Set(off);
     this.views.each((view) => view.setSilent(off));
+  }
+
+  /** The step that is tried out counts on sources that are off. */
+  #toTrial() {
+    this.#before ??= [...this.looking.silent];
+    this.#silence(this.#triedOff);
   }
 
   /** Another plan than the step that is tried out: sources are on and off as they were before it. */
