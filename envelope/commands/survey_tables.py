@@ -18,6 +18,8 @@ from envelope.project.measures import point_text
 from envelope.survey.bearings import Bearing, bearings_of
 from envelope.survey.glazing import Glazing, glazing_found
 from envelope.survey.hunt import Hunt, hunt
+from envelope.survey.levels import before_work
+from envelope.survey.meter_range import MeterRange, short_ranges
 from envelope.survey.verdicts import ReadingVerdict, StepVerdict, steps_of, verdicts_of
 from envelope.text import SPACE, decibels, level, percent, significant
 from envelope.text.names import TODAY, listed, shown
@@ -26,6 +28,7 @@ from envelope.text.surveys import (
     alike_words,
     bound_words,
     explained_words,
+    meter_range_words,
     next_test_words,
     place_words,
     plan_words,
@@ -52,6 +55,7 @@ class Findings:
     steps: tuple[StepVerdict, ...]
     bearings: tuple[Bearing, ...]
     glazing: tuple[Glazing, ...]
+    short_ranges: tuple[MeterRange, ...]  # promises that a meter cannot show
     hunt: Hunt | None  # None where nothing is to be hunted
     analysis: Analysis | None  # None for a job without receivers
 
@@ -67,15 +71,23 @@ def findings_of(job: Job, casts: Casts | None) -> Findings:
         Of the job; None where it has no receivers.
     """
     verdicts = verdicts_of(job)
+    analysis = None
+    short: tuple[MeterRange, ...] = ()
+    if casts is not None:
+        analysis = analyze(job=job, casts=casts, with_bands=True, ranked_plans=())
+        before = before_work(job)  # a promise knows nothing of what was read after the work
+        if before is job:
+            short = short_ranges(job, analysis)
+        elif before is not None:
+            short = short_ranges(job, analyze(job=before, casts=casts, ranked_plans=()))
     return Findings(
         readings=verdicts,
         steps=() if casts is None else steps_of(job, casts=casts),
         bearings=bearings_of(job),
         glazing=glazing_found(job),
         hunt=hunt(job) if _to_hunt(job, verdicts) else None,
-        analysis=None
-        if casts is None
-        else analyze(job=job, casts=casts, with_bands=True, ranked_plans=()),
+        short_ranges=short,
+        analysis=analysis,
     )
 
 
@@ -97,6 +109,8 @@ def print_findings(job: Job, found: Findings) -> None:
         _print_readings(console, job, found.readings)
     if found.steps:
         _print_steps(console, job, found.steps)
+    for short in found.short_ranges:
+        console.print(f"[bold]Meter[/bold]: {escape(meter_range_words(job, short))}.")
     if found.hunt is not None:
         _print_hunt(console, job, found.hunt)
     for bearing in found.bearings:
@@ -179,7 +193,7 @@ def _print_steps(console: Any, job: Job, steps: tuple[StepVerdict, ...]) -> None
         table.add_row(
             escape(each.receiver),
             escape(plan_words(job, each.plan)),
-            step_words(each.reached_db, each.doubt_db),
+            step_words(each.reached_db, each.doubt_db, at_least=each.at_least),
             difference_words(each.promised),
             each.kept,
             percent(each.odds),
@@ -298,6 +312,7 @@ def findings_as_plain(job: Job, found: Findings) -> dict[str, Any]:
                 "promised_high_db": each.promised.high_db,
                 "odds_kept": each.odds,
                 "kept": each.kept,
+                "at_least": each.at_least,
             }
             for each in found.steps
         ],
@@ -312,6 +327,16 @@ def findings_as_plain(job: Job, found: Findings) -> dict[str, Any]:
             for each in found.bearings
         ],
         "glazing": [each.sentence for each in found.glazing],
+        "beyond_meter": [
+            {
+                "meter": each.meter,
+                "receiver": each.receiver,
+                "plan": each.plan,
+                "range_db": each.range_db,
+                "promised_db": each.promised_db,
+            }
+            for each in found.short_ranges
+        ],
         "suspects": []
         if found.hunt is None
         else [

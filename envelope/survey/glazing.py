@@ -2,7 +2,8 @@
 
 A low-emissivity coating cannot be seen, and loses twenty decibels and more where plain glass loses
 one or two. What each glazing of the starter library would make of the pair is computed with the
-room around it, so that what comes in elsewhere, or is scattered about, does not count as glass.
+room around it, so that what comes in elsewhere, or is scattered about, does not count as glass; and
+the two readings are weighed under each as all readings are, with fading, meter and places' errors.
 """
 
 from __future__ import annotations
@@ -12,20 +13,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from envelope.building.ground_reflection import without_ground_partners
 from envelope.building.job import Job, Reading
 from envelope.building.library import ASSEMBLIES
 from envelope.building.model import Panel
-from envelope.survey.responses import Responses, responses
+from envelope.exposure.tolerances import TENTH
+from envelope.survey.binding import question_of
+from envelope.survey.joint import settle
+from envelope.survey.responses import responses, unit
 
 PLAIN = ("single-glazing", "double-glazing", "triple-glazing")
 COATED = ("double-low-e-hard", "double-low-e", "triple-low-e")
 SAME_SPOT_M = 0.5
-# Standard deviation of one reading in a diffuse field, one polarization (5.57 dB), and of a reading
-# taken again at the same place (1 dB half-width of a 10–90 % band; common practice, no source).
-SCATTER_DB = 5.57
-AGAIN_DB = 1.0 / 1.2816
-TENTH = 1.2815515594457831
-DRAWS = 8  # the nominal one counts
+DRAWS, EACH = 40, 4  # members of the sample of figures, and draws under each
+SURE = 0.8  # odds from which glass is called coated; up to the rest of it, plain
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,14 +42,23 @@ class Glazing:
     said_db: float  # what that would make of the pair
     nearest: str  # glazing of the library that comes nearest
     nearest_db: float
-    coated: bool | None  # None where the pair cannot tell
+    odds_coated: float  # by the evidence of both readings, coated as likely as plain beforehand
+
+    @property
+    def coated(self) -> bool | None:
+        """Whether it is; None where the pair cannot tell."""
+        if self.odds_coated >= SURE:
+            return True
+        return False if self.odds_coated <= 1.0 - SURE else None
 
     @property
     def sentence(self) -> str:
         """The finding, for people."""
+        sure = max(self.odds_coated, 1.0 - self.odds_coated)
+        odds = f"{sure / max(1.0 - sure, 1e-2):.0f} to 1"
         what = {
-            True: "its glass is coated",
-            False: "its glass is plain",
+            True: f"its glass is coated, {odds}",
+            False: f"its glass is plain, {odds}",
             None: "this does not tell coated glass from plain",
         }[self.coated]
         start = (
@@ -72,8 +82,8 @@ def glazing_found(job: Job) -> tuple[Glazing, ...]:
     Parameters
     ----------
     job : Job
-        Its readings indoors count where two name the same single source at the same spot (within
-        half a metre) and the state of one window is all that differs.
+        Its readings indoors count where two name the same sources at the same spot (within half a
+        metre) and the state of one window is all that differs.
     """
     return tuple(
         _judged(job, opened, shut, window)
@@ -86,8 +96,6 @@ def glazing_found(job: Job) -> tuple[Glazing, ...]:
 def _window_between(job: Job, opened: Reading, shut: Reading) -> Iterator[str]:
     """The one window that stands open in one reading and is shut in the other."""
     if opened.space is None or opened.space != shut.space or opened.sources != shut.sources:
-        return
-    if len(opened.sources) != 1:
         return
     if float(np.linalg.norm(opened.position_m - shut.position_m)) > SAME_SPOT_M:
         return
@@ -114,30 +122,39 @@ def _leaves(job: Job, opening: str) -> list[Panel]:
 def _judged(job: Job, opened: Reading, shut: Reading, window: str) -> Glazing:
     measured_db = _db(opened.level_w_m2 / shut.level_w_m2)
     said = _assembly_of(job, shut, window)
-    heard = {name: _lowered(job, opened, shut, window, name) for name in (*PLAIN, *COATED, said)}
-    expected = {name: _db(float(each.whole[0, 0] / each.whole[1, 0])) for name, each in
-                heard.items()}  # fmt: skip
-    doubt_db = _doubt_db(heard[said], (opened, shut))
+    tried = {
+        name: _tried(job, opened, shut, window, name)
+        for name in dict.fromkeys((*PLAIN, *COATED, said))
+    }
+    expected = {name: each.lowers_db for name, each in tried.items()}
     nearest = min((*PLAIN, *COATED), key=lambda name: abs(expected[name] - measured_db))
-    plain = max(expected[name] for name in PLAIN)
-    coated = min(expected[name] for name in COATED)
-    verdict: bool | None = None
-    if measured_db - doubt_db > plain:
-        verdict = True
-    elif measured_db + doubt_db < coated:
-        verdict = False
+    top = max(each.log_evidence for each in tried.values())
+    plain, coated = (
+        float(np.mean([np.exp(tried[name].log_evidence - top) for name in names]))
+        for names in (PLAIN, COATED)
+    )
+    odds = coated / max(plain + coated, 1e-300)
     return Glazing(
         opening=window,
         open_reading=opened.id,
         shut_reading=shut.id,
         measured_db=measured_db,
-        doubt_db=doubt_db,
+        doubt_db=tried[said].doubt_db,
         said=said,
         said_db=expected[said],
         nearest=nearest,
         nearest_db=expected[nearest],
-        coated=verdict,
+        odds_coated=odds,
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Tried:
+    """What a glazing would make of the pair, and how likely it makes what was read."""
+
+    lowers_db: float
+    doubt_db: float
+    log_evidence: float
 
 
 def _assembly_of(job: Job, shut: Reading, window: str) -> str:
@@ -147,24 +164,30 @@ def _assembly_of(job: Job, shut: Reading, window: str) -> str:
     return shut.plan.assemblies.get(pane) or job.building.elements[patch.element].assembly or ""
 
 
-def _lowered(job: Job, opened: Reading, shut: Reading, window: str, glazing: str) -> Responses:
-    """Responses of the pair with another glazing in the window."""
+def _tried(job: Job, opened: Reading, shut: Reading, window: str, glazing: str) -> _Tried:
+    """The pair with another glazing in the window, weighed as all readings are (`joint`)."""
     panes = {panel.id: glazing for panel in _leaves(job, window)}
     reglazed = replace(shut, plan=replace(shut.plan, assemblies={**shut.plan.assemblies, **panes}))
     assemblies = {**job.assemblies}
     if glazing not in assemblies:
         assemblies[glazing] = ASSEMBLIES[glazing]
-    asked = replace(job, assemblies=assemblies, readings=(opened, reglazed))
-    return responses(asked, draws=DRAWS)
-
-
-def _doubt_db(heard: Responses, pair: tuple[Reading, Reading]) -> float:
-    """Half-width of the 10–90 % range of the pair's ratio; the meter and the source cancel. [dB]"""
-    variance = 0.0
-    for row, reading in enumerate(pair):
-        scattered = float(heard.spread[row, 0] / heard.whole[row, 0])
-        variance += (SCATTER_DB * scattered) ** 2 / reading.spots + AGAIN_DB**2
-    return TENTH * float(np.sqrt(variance))
+    asked = without_ground_partners(
+        replace(job, assemblies=assemblies, readings=(opened, reglazed), fitted=None)
+    )
+    open_ids = tuple(each.id for each in asked.sources if not each.has_level)
+    asked = replace(asked, sources=tuple(unit(each) for each in asked.sources))
+    heard = responses(asked, draws=DRAWS)
+    question = question_of(asked, heard, solved=open_ids)[0]
+    expected_db = 10.0 * np.log10(heard.whole.sum(axis=1))
+    if open_ids:  # the level is free: only the difference of the two tells of the glass
+        shift_db = expected_db[0] - question.shown_db[0]
+        question = replace(question, shown_db=question.shown_db + shift_db)
+    spread = [each.spread_db() for each in question.noise]
+    return _Tried(
+        lowers_db=float(expected_db[0] - expected_db[1]),
+        doubt_db=TENTH * float(np.hypot(spread[0], spread[1])),
+        log_evidence=settle(question, each=EACH).log_evidence,
+    )
 
 
 def _db(ratio: float) -> float:

@@ -198,6 +198,8 @@ def _in_sight(job: Job, is_direction: bool, name: str) -> Floats | None:
     with np.errstate(divide="ignore"):
         reach = float(np.min(half / np.maximum(np.abs(towards), 1e-9)))
     place = np.append(middle + towards * (reach + OUTDOORS_M), job.building.site.grade_m + 1.5)
+    step = ROUND_FEET_M if job.feet else ROUND_M
+    place = step * np.round(place / step)
     return None if trouble_outdoors(place, job.building) is not None else place
 
 

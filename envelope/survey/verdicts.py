@@ -62,6 +62,7 @@ class StepVerdict:
     promised_high_w_m2: float  # the level at or below which the promise counts as kept
     shown_w_m2: float
     odds: float  # how likely the step is at least the least that was promised
+    at_least: bool = False  # the meter showed nothing after the work: the step is this or more
 
     @property
     def kept(self) -> Kept:
@@ -163,6 +164,8 @@ def steps_of(job: Job, *, casts: Casts) -> tuple[StepVerdict, ...]:
         reached = 10.0 * float(np.log10(before.level_w_m2 / after.level_w_m2))
         doubt = _doubt_db(job, before, after)
         away = (reached - promised.low_db) / (doubt / TENTH)
+        odds = float(normal_share_below(np.array(away)))
+        at_least = after.shows == "below"
         found.append(
             StepVerdict(
                 receiver=receiver,
@@ -174,7 +177,9 @@ def steps_of(job: Job, *, casts: Casts) -> tuple[StepVerdict, ...]:
                 promised=promised,
                 promised_high_w_m2=at.high_w_m2 or at.level_w_m2,
                 shown_w_m2=after.level_w_m2,
-                odds=float(normal_share_below(np.array(away))),
+                # below a floor that is too high for the promise nobody can tell
+                odds=max(odds, 0.5) if at_least else odds,
+                at_least=at_least,
             )
         )
     return tuple(found)
@@ -185,7 +190,7 @@ def _pairs(job: Job) -> list[tuple[str, Reading, Reading]]:
     found = []
     for after in job.readings:
         receiver = bed_of(job, after) if after.space is not None else None
-        if receiver is None or not after.plan.treatments or after.shows != "value":
+        if receiver is None or not after.plan.treatments or after.shows == "above":
             continue
         if set(job.plan(after.plan.id).states.items()) != set(after.plan.states.items()):
             continue

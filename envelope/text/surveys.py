@@ -8,9 +8,10 @@ from envelope.building.job import AS_BUILT, Job, Reading
 from envelope.geometry.plane import Floats
 from envelope.survey.faults import Fault
 from envelope.survey.hunt import Hunt, NextTest, Place
+from envelope.survey.meter_range import MARGIN_DB, MeterRange
 from envelope.text import trade
 from envelope.text.names import TODAY, face_title, listed, plan_title, shown
-from envelope.text.numbers import SPACE, area, difference_decibels, length, level
+from envelope.text.numbers import SPACE, area, decibels, difference_decibels, length, level
 
 EXPECTED = (
     "Expected is the middle of what the meter may show: half of all cases lie below it, counting "
@@ -26,9 +27,11 @@ def place_words(job: Job, reading: Reading) -> str:
     """Where to hold the meter: distances from two walls and the floor, or from the house."""
     feet = job.feet
     if reading.space is None:
-        return "outdoors, in sight of " + listed([shown(name) for name in reading.sources])
+        sources = listed([trade.source_title(job, name) for name in reading.sources])
+        return f"outdoors, in sight of {sources}"
     if reading.receiver is not None:
-        return f"at {shown(reading.receiver)}, {shown(reading.space)}"
+        bed = trade.receiver_title(job, reading.receiver)
+        return f"at {bed}, {trade.space_title(job, reading.space)}"
     space = job.building.space(reading.space)
     height = float(reading.position_m[2]) - space.floor_m
     away = _from_walls(job, reading.space, reading.position_m)
@@ -37,7 +40,7 @@ def place_words(job: Job, reading: Reading) -> str:
         for wall, distance in away
     ]
     parts.append(f"{length(height, feet=feet)} above the floor")
-    return f"{shown(reading.space)}: {', '.join(parts)}"
+    return f"{trade.space_title(job, reading.space)}: {', '.join(parts)}"
 
 
 def _from_walls(job: Job, space: str, position_m: Floats) -> list[tuple[str, float]]:
@@ -110,9 +113,29 @@ def difference_range_words(low_db: float, middle_db: float, high_db: float) -> s
     return f"{middle_db:+.1f}{SPACE}dB ({low_db:+.1f} to {high_db:+.1f})"
 
 
-def step_words(reached_db: float, doubt_db: float) -> str:
-    """By how much a level was lowered, with the doubt of it."""
-    return f"{reached_db:+.1f} ± {difference_decibels(doubt_db)}"
+def step_words(reached_db: float, doubt_db: float, *, at_least: bool = False) -> str:
+    """By how much a level was lowered, with the doubt of it; at least so much below a floor."""
+    said = f"{reached_db:+.1f} ± {difference_decibels(doubt_db)}"
+    return f"{said} or more" if at_least else said
+
+
+def meter_range_words(job: Job, found: MeterRange) -> str:
+    """What a meter cannot show of a promise."""
+    meter, plan = shown(found.meter), plan_words(job, found.plan)
+    bed = trade.receiver_title(job, found.receiver)
+    start = f"At {bed} “{plan}” is to leave {level(found.left_w_m2)}"
+    least = level(found.lowest_w_m2)
+    if found.is_below:
+        return (
+            f"{start}, and {meter} shows nothing below {least}: it cannot show more than "
+            f"{decibels(found.range_db)} of the {decibels(found.promised_db)} promised. Take a "
+            "meter that shows less, or read with a source of your own that is stronger"
+        )
+    return (
+        f"{start}, hardly above the least that {meter} shows, {least}: it can show "
+        f"{decibels(found.range_db)}, and should show {MARGIN_DB:.0f}{SPACE}dB more than the "
+        f"{decibels(found.promised_db)} promised, or its own noise counts too"
+    )
 
 
 def plan_words(job: Job, plan: str) -> str:

@@ -84,6 +84,10 @@ def _place(job: Job, each: Planned, number: int) -> dict[str, Any]:
     why = "what the promise is about" if each.kind == "bed" else ""
     if each.plan and each.narrows_db >= 0.05:
         why = f"narrows “{plan_words(job, each.plan)}” by {each.narrows_db:.1f} dB"
+    least = next((m.lowest_w_m2 for m in job.meters if m.id == reading.meter), 0.0)
+    if each.low < least:
+        why = f"{why}; " if why else ""
+        why += f"may lie below the least that {shown(reading.meter)} shows, {text.level(least)}"
     return {
         "number": number,
         "id": reading.id,
