@@ -207,13 +207,16 @@ def _print(console: Console, job: Job, found: TakeOff) -> None:
     console.print(lines)
     bill = found.bill
     tax = f"tax {text.grouped(float(bill.tax), 2)}" if bill.tax_share else "no tax included"
-    console.print(
-        f"\nNet {text.grouped(float(bill.net), 2)} {money}, {tax}, "
-        f"total {text.grouped(float(bill.total), 2)} {money}."
-    )
+    if money:
+        console.print(
+            f"\nNet {text.grouped(float(bill.net), 2)} {money}, {tax}, "
+            f"total {text.grouped(float(bill.total), 2)} {money}."
+        )
+    else:
+        console.print("\nNo total: the job states no price.")
     if bill.unpriced:
         console.print(
-            "Not in the total: "
+            ("Not in the total: " if money else "Without one: ")
             + "; ".join(escape(unpriced_words(job, each)) for each in bill.unpriced)
         )
     bare = floating(job, job.plan(found.plan))
