@@ -1,7 +1,7 @@
 """The diffuse field in every draw: stacks move, and what absorbs in the rooms does.
 
 What a chain of rays feeds to rooms is added up over its sequences (`envelope.exposure.sequences`);
-those that no plan changes are added up once for a job.
+those that no plan changes are added up once for a job, others once for the stacks that they cross.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from envelope.exposure.diffuse import (
     balance_matrix,
     ray_levels,
 )
+from envelope.exposure.sequence_groups import Groups, stack_numbers
 from envelope.exposure.sequences import Bools, Branch, Longs, branches_of, few_draws, sequences_of
 from envelope.exposure.stack_draws import StackDraws
 from envelope.exposure.tolerances import Draws
@@ -131,38 +132,45 @@ def fed_draws_w(
     arriving = sequences.added(arrives, sequences.of_entry)
     left = sequences.added(arrives * reflected, sequences.of_entry)
     spaces = len(bench.job.building.spaces)
-
-    def fed(branch: Branch) -> Floats:
-        return _fed(
-            branch, space=sequences.space, arriving=arriving, left=left, stacks=stacks,
-            moved=moved, spaces=spaces,
-        )  # fmt: skip
-
     same, changed = branches_of(chain, bench, varying)
-    kept = bench.kept(("fed", chain, varying.tobytes(), band, draws.key), lambda: fed(same))
-    return np.asarray(kept + fed(changed))
+
+    def grouped(branch: Branch) -> Groups:
+        space = sequences.space[branch.whole]
+        return Groups.of(branch, varying, space)
+
+    def fed(groups: Groups) -> Floats:
+        return groups.added(
+            stack_numbers(bench, stacks),
+            lambda branch, group: _fed(
+                branch, group=group, arriving=arriving, left=left, stacks=stacks, moved=moved
+            ),
+            draws=draws.count,
+            targets=spaces,
+        )
+
+    name = (chain, varying.tobytes(), band, draws.key)
+    kept = bench.kept(("fed", *name), lambda: fed(grouped(same)))
+    return np.asarray(kept + fed(bench.kept(("groups", *name), lambda: grouped(changed))))
 
 
 def _fed(
     branch: Branch,
     *,
-    space: Longs,
+    group: Longs,
     arriving: Floats,
     left: Floats,
     stacks: Stacks,
     moved: StackDraws,
-    spaces: int,
 ) -> Floats:
-    """What some sequences feed to each space (draws, spaces), by their last hit."""
+    """What groups of sequences feed (groups, draws), each by its last hit."""
     count = moved.factor.shape[-1]
-    found = np.zeros((count, spaces))
-    feeding = branch.counted & (space[branch.whole] >= 0) & arriving[branch.whole].any(axis=1)
-    held = np.flatnonzero(feeding)
-    held = held[np.argsort(space[branch.whole[held]], kind="stable")]
+    held = np.flatnonzero(group >= 0)
+    held = held[np.argsort(group[held], kind="stable")]
+    found = np.zeros((int(group.max(initial=-1)) + 1, count))
     if not len(held):
         return found
     whole = branch.whole[held]
-    fed_spaces, first = np.unique(space[whole], return_index=True)
+    groups, first = np.unique(group[held], return_index=True)
     stack, angle = stacks.of_row[branch.row[held]], branch.bin[held]
     carried, sent_back = arriving[whole][..., np.newaxis], left[whole][..., np.newaxis]
     parent = branch.parent[held]
@@ -172,5 +180,5 @@ def _fed(
         fed += sent_back
         np.maximum(fed, 0.0, out=fed)
         fed *= branch.factors(stacks, moved.factor[..., some])[parent]
-        found[some, fed_spaces] = np.add.reduceat(fed, first, axis=0).sum(axis=1).T
+        found[groups, some] = np.add.reduceat(fed, first, axis=0).sum(axis=1)
     return found

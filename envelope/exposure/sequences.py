@@ -69,22 +69,15 @@ class Sequences:
         return self._branch(~crosses), self._branch(crosses)
 
     def _branch(self, counted: Bools) -> Branch:
-        members = counted.copy()
-        for low, high in reversed(self.levels):
-            members[self.parent[low:high][members[low:high]]] = True
-        members[0] = True
-        whole = np.flatnonzero(members)
-        number = np.cumsum(members) - 1
-        return Branch(
-            whole=whole,
-            counted=counted[whole],
-            parent=number[self.parent[whole]],
-            row=self.row[whole],
-            bin=self.bin[whole],
-            levels=tuple(
-                (int(low), int(high)) for low, high in np.searchsorted(whole, self.levels)
-            ),
+        every = Branch(
+            whole=np.arange(self.count),
+            counted=counted,
+            parent=self.parent,
+            row=self.row,
+            bin=self.bin,
+            levels=tuple(self.levels),
         )
+        return every.only(counted)
 
     @property
     def levels(self) -> list[tuple[int, int]]:
@@ -106,6 +99,24 @@ class Branch:
     row: Longs
     bin: Longs
     levels: tuple[tuple[int, int], ...]
+
+    def only(self, counted: Bools) -> Branch:
+        """Some of what is meant (m,), with what that continues."""
+        members = counted.copy()
+        for low, high in reversed(self.levels):
+            members[self.parent[low:high][members[low:high]]] = True
+        members[0] = True
+        held = np.flatnonzero(members)
+        number = np.cumsum(members) - 1
+        levels = np.searchsorted(held, self.levels)
+        return Branch(
+            whole=self.whole[held],
+            counted=counted[held],
+            parent=number[self.parent[held]],
+            row=self.row[held],
+            bin=self.bin[held],
+            levels=tuple((int(low), int(high)) for low, high in levels),
+        )
 
     def factors(self, stacks: Stacks, factor: Floats) -> Floats:
         """Factors (m, 2, draws) on the transmission of each sequence.

@@ -6,7 +6,7 @@ once for all of them; so a plan costs what it changes.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 import numpy as np
@@ -24,14 +24,24 @@ def varying_rows(bench: Bench, plan: Plan) -> NDArray[np.bool_]:
     Of a row that is left out every plan makes the same stack.
     """
     job = bench.job
-    known = bench.kept(
+    expect(bench, _changed(plan, job))
+    panels = _known(bench)[-1]
+    return bench.kept((_NAME, panels), lambda: _rows(job, panels))
+
+
+def expect(bench: Bench, panels: Collection[str]) -> None:
+    """Count panels as such that plans change: of many plans, all before the first saves work."""
+    known = _known(bench)
+    if not known[-1].issuperset(panels):
+        known.append(known[-1].union(panels))
+
+
+def _known(bench: Bench) -> list[frozenset[str]]:
+    """Panels that plans change: those of the job, then with those of each further plan."""
+    job = bench.job
+    return bench.kept(
         _NAME, lambda: [frozenset(panel for each in job.plans for panel in _changed(each, job))]
     )
-    own = _changed(plan, job)
-    if not own <= known[-1]:  # a plan that is not the job's
-        known.append(known[-1] | own)
-    panels = known[-1]
-    return bench.kept((_NAME, panels), lambda: _rows(job, panels))
 
 
 def _changed(plan: Plan, job: Job) -> frozenset[str]:

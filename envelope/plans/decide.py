@@ -114,6 +114,7 @@ def decide(
     candidates = candidates_of(job, base=today, keep=keep, sources=units)
     if not candidates.units:
         raise EnvelopeError(_nothing_on_offer(candidates))
+    levels.expect({panel for unit in candidates.units for panel in unit.panels})
     tables = without_untouched_spaces(
         tables_of(job=job, casts=casts, bench=levels.bench, units=candidates.units, base=today)
     )

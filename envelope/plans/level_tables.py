@@ -261,13 +261,19 @@ class LevelTables:
     def merged(self) -> LevelTables:
         """The same with tables added into those whose units include theirs: fewer to look up."""
         found = {table.scope: table for table in self.tables}
+        # sets as bits of whole numbers, so that many are compared in moments
+        units = {scope: sum(1 << unit for unit in scope) for scope in found}
+        figures = {
+            scope: sum(1 << column for column in table.columns.tolist())
+            for scope, table in found.items()
+        }
         for scope in sorted(found, key=lambda each: (len(each), each)):
             wider = [
                 other
                 for other in found
                 if len(other) > len(scope)
-                and set(scope) < set(other)
-                and np.isin(found[scope].columns, found[other].columns).all()
+                and not units[scope] & ~units[other]
+                and not figures[scope] & ~figures[other]
             ]
             if wider:
                 into = min(wider, key=lambda each: (found[each].values.size, each))

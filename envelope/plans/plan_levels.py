@@ -16,6 +16,7 @@ from envelope.exposure.differences import LevelDraws, SourceDraws
 from envelope.exposure.tolerances import draw
 from envelope.exposure.transmission import Bench
 from envelope.exposure.uncertainty import level_draws
+from envelope.exposure.varying_rows import expect
 from envelope.plans.source_changes import SourceChange, moved, powered
 
 MEAN = "weighted mean"  # of several receivers, in place of their ids
@@ -56,6 +57,13 @@ class PlanLevels:
         self._casts = replace(casts, receivers=counted)
         self._benches: dict[_Moves, tuple[Bench, Casts]] = {(): (self.bench, self._casts)}
         self._drawn: dict[tuple[_Faces, _Moves], LevelDraws] = {}
+        self._expected: frozenset[str] = frozenset()
+
+    def expect(self, panels: Collection[str]) -> None:
+        """Say which panels plans will change, so that what they have in common is kept for all."""
+        self._expected = frozenset(panels)
+        for bench, _ in self._benches.values():
+            expect(bench, self._expected)
 
     def drawn(self, plan: Plan, changes: Iterable[SourceChange]) -> LevelDraws:
         """Levels of a plan in every draw.
@@ -92,7 +100,9 @@ class PlanLevels:
             job = moved(self._job, moves)
             sources = {source for change in moves for source in change.sources}
             casts = recast(job, self._casts, sources)
-            self._benches[moves] = (bench_of(job, casts), casts)
+            bench = bench_of(job, casts)
+            expect(bench, self._expected)
+            self._benches[moves] = (bench, casts)
         return self._benches[moves]
 
 
