@@ -20,6 +20,8 @@ import numpy as np
 from envelope.building.job import AS_BUILT
 from envelope.exposure.analysis import bench_of
 from envelope.exposure.casts import cast_job
+from envelope.plans.candidates import candidates_of
+from envelope.plans.cheapest import cheapest_below
 from envelope.plans.decide import decide
 from envelope.plans.search import combine, front_of
 from envelope.plans.sequence import best_chain
@@ -66,6 +68,9 @@ def random_jobs() -> None:
             found = front_of(tables, purchases, **given, most_level_w_m2=target)
             cheapest = int(cents[levels < target].min())
             assert int(found.cents[0]) == cheapest
+            straight = cheapest_below(tables, purchases, **given, target_w_m2=target, gap=0.0)
+            assert straight is not None
+            assert straight.cents == straight.least_cents == cheapest
             compared += 2
     say(f"{JOBS} jobs by chance: fronts, {compared} targets and budgets equal enumeration")
     say(f"in {worse} of them some treatment by itself raises the level")
@@ -118,16 +123,40 @@ def demo_house() -> None:
     front = front_of(tables, units.purchases, weights=weights)
     ended = "proved" if front.finished else "stopped"
     say(f"house: {len(front.cents)} plans on the front, {front.nodes} nodes, {ended}")
-    rng = np.random.default_rng(1)
-    chosen = np.stack([rng.integers(0, count, PLANS) for count in tables.options], axis=1)
-    levels = (tables.levels(chosen) * weights).max(axis=1)
-    cents = units.purchases.cents(chosen)
-    best = front.levels_w_m2[np.searchsorted(front.cents, cents, side="right") - 1]
-    beaten = int((levels < best * (1.0 - 1e-9)).sum())
-    say(f"of {PLANS} plans by chance {beaten} beat the front")
+
+
+def plans_by_chance() -> None:
+    """Plans by chance against the front: half anywhere, half up to three changes from the front."""
+    for name, receiver in (("house", "pillow"), ("bedroom", "bed"), ("attic", "pillow")):
+        job = load(ROOT / "models" / f"{name}.toml")
+        casts = cast_job(job)
+        today = job.plan(AS_BUILT)
+        units = candidates_of(job, base=today)
+        bench = bench_of(job, casts)
+        tables = tables_of(job=job, casts=casts, bench=bench, units=units.units, base=today)
+        weights = np.array([float(each.receiver.id == receiver) for each in casts.receivers])
+        front = front_of(tables, units.purchases, weights=weights)
+        rng = np.random.default_rng(1)
+        options = np.array(tables.options)
+        chosen = np.stack([rng.integers(0, count, PLANS) for count in options], axis=1)
+        near = front.plans[rng.integers(0, len(front.plans), PLANS // 2)]
+        for plan in near:
+            changed = rng.permutation(len(options))[: rng.integers(1, 4)]
+            plan[changed] = rng.integers(0, options[changed])
+        chosen[: len(near)] = near
+        levels = (tables.levels(chosen) * weights).max(axis=1)
+        cents = units.purchases.cents(chosen)
+        best = front.levels_w_m2[np.searchsorted(front.cents, cents, side="right") - 1]
+        beaten = int((levels < best * (1.0 - 1e-9)).sum())
+        ended = "proved" if front.finished else "stopped"
+        say(
+            f"{name}: {len(options)} units, {len(front.cents)} plans on the front ({ended}, "
+            f"{front.nodes:,} nodes); of {PLANS:,} plans by chance {beaten} beat it"
+        )
 
 
 if __name__ == "__main__":
     random_jobs()
+    plans_by_chance()
     nested_orders()
     demo_house()
