@@ -136,20 +136,21 @@ def unstated_edges(job: Job) -> list[str]:
         missing = tuple(key for key in keys if ("opening", own, key) not in job.places)
         if missing:
             asked.setdefault(missing, []).append(f"{own} (line {place.line})")
+    wide, edge, none = ("3 in", "1/8 in", "0 in") if job.feet else ("80 mm", "3 mm", "0 mm")
+    examples = {
+        "frame": f'frame = "{wide}" with {_FRAMES}',
+        "film-edge": f'frame = "{wide}" with {_FRAMES}, and film-edge = "{edge}"',
+    }
     return [
-        f"{', '.join(names)}: {' and '.join(keys)} not stated and taken as none. A bare frame 3 in "
-        f"wide may let in more than all coated walls: write {_EXAMPLES[keys[-1]]}, or "
-        + " and ".join(f'{key} = "0 m"' for key in keys)
+        f"{', '.join(names)}: {' and '.join(keys)} not stated and taken as none. A bare frame "
+        f"{wide} wide may let in more than all coated walls: write {examples[keys[-1]]}, or "
+        + " and ".join(f'{key} = "{none}"' for key in keys)
         + " where film covers all."
         for keys, names in asked.items()
     ]
 
 
-_EXAMPLES = {
-    "frame": 'frame = "3 in" with frame-assembly = "wood-frame", "plastic-frame" or "metal-frame"',
-    "film-edge": 'frame = "3 in" with frame-assembly = "wood-frame", "plastic-frame" or '
-    '"metal-frame", and film-edge = "1/8 in"',
-}
+_FRAMES = 'frame-assembly = "wood-frame", "plastic-frame" or "metal-frame"'
 
 
 def _asked(job: Job, each: Unknown) -> dict[str, Any]:

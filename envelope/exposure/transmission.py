@@ -49,6 +49,7 @@ SPLINE_NODES = 65
 PER_BIN = 4
 ANGLES = np.array([0.1, 0.3, 0.5, 0.7, 0.9])  # to compare an opening with what is around it
 ALL = slice(None)  # nodes of every band
+_INCH_M = 0.0254
 SMALLEST = 1e-300  # keeps the logarithm of a wall that lets nothing through
 
 
@@ -279,9 +280,16 @@ class Bench:
 
     def _note_small(self, opening: SmallOpening, counts: NDArray[np.bool_]) -> None:
         """Remember the bands in which a slot or hole is outside the range of its formula."""
-        what = f"slots {1e3 * opening.width_m:.3g} mm wide"
+        feet = self.job.feet
+        width = f"{opening.width_m / _INCH_M:.3g} in" if feet else f"{1e3 * opening.width_m:.3g} mm"
+        what = f"slots {width} wide"
         if not opening.is_slot:
-            what = f"holes of {1e4 * opening.area_m2:.3g} cm²"
+            square = opening.area_m2 / _INCH_M**2
+            what = (
+                f"holes of {square:.3g} in²"
+                if feet
+                else f"holes of {1e4 * opening.area_m2:.3g} cm²"
+            )
         for band, (low, high) in enumerate(self.bands_hz):
             middle = np.array([0.5 * (low + high)])
             counted = counts[self._nodes_of(band)].any()

@@ -105,7 +105,7 @@ def cutaway(
     frame = (12 * unit, 84 * unit, width - 190 * unit, height - 60 * unit)
     annotate(sheet, shot, staged, frame=frame)
     _headline(sheet, shot, width=width - 68 * unit)
-    legend(sheet, shot, left=width - 165 * unit, top=0.27 * height, bottom=0.62 * height)
+    legend(sheet, shot, left=width - 165 * unit, top=0.27 * height, bottom=0.575 * height)
     rose(sheet, shot, at=(width - 105 * unit, height - 105 * unit))
     footer(sheet, shot)
     write_atomically(Path(path), _png(sheet.onto(picture)))
@@ -163,7 +163,7 @@ def before_after(
     assert last is not None
     sheet = overlay.Sheet(size=size, scale=scale, theme=colours, unit=unit)
     sheet.line([(half, 40 * unit), (half, size[1] - 70 * unit)], width=1.2, colour=colours.ring)
-    legend(sheet, last, left=size[0] - 170 * unit, top=0.27 * size[1], bottom=0.62 * size[1])
+    legend(sheet, last, left=size[0] - 170 * unit, top=0.27 * size[1], bottom=0.575 * size[1])
     rose(sheet, last, at=(size[0] - 105 * unit, size[1] - 105 * unit))
     footer(sheet, last)
     write_atomically(Path(path), _png(sheet.onto(both)))

@@ -8,6 +8,7 @@ from functools import cache
 from typing import Any, Literal
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
 
 from envelope.building.job import Job
 from envelope.text.names import shown
@@ -46,6 +47,20 @@ def _environment() -> Environment:
     return made
 
 
+def css_text(words: str) -> Markup:
+    """Words for the inside of a string in a style sheet, where no mark of HTML is read.
+
+    Examples
+    --------
+    >>> print(css_text("Tom's room, 2"))
+    Tom\\27 s room, 2
+    """
+    return Markup("").join(
+        Markup(sign) if sign.isalnum() or sign in " ,.-()" else Markup(f"\\{ord(sign):x} ")
+        for sign in words
+    )
+
+
 def render(template: str, *, job: Job, sheet: Sheet, values: dict[str, Any]) -> str:
     """A page from one of the templates.
 
@@ -60,7 +75,7 @@ def render(template: str, *, job: Job, sheet: Sheet, values: dict[str, Any]) -> 
         What the template speaks of.
     """
     name = shown(job.name, limit=120)
-    footer = "".join(sign for sign in shown(job.name, limit=70) if sign not in '"\\<>{};')
+    footer = css_text(shown(job.name, limit=70))
     page = _environment().get_template(template)
     return page.render(
         job=name, footer=footer, sheet=sheet, day=sheet.day.isoformat(), feet=job.feet, **values

@@ -456,6 +456,7 @@ class TestSmallOpenings:
             assemblies=job.assemblies,
             materials=job.materials,
             treatments=treatments,
+            feet=False,
         )
         bench = Bench(job=job, bands_hz=((1.84e9, 1.84e9),), bins=8)
         (patch,) = job.building.patches_of["room/D1/undercut"]
