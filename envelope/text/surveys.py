@@ -239,7 +239,8 @@ def next_test_words(job: Job, test: NextTest) -> str:
         f"as for {shown(test.at)} ({where}) just before and just after, at the same {test.spots} "
         f"spots: the level falls by about {difference_decibels(test.falls_db)} if the leak is "
         f"there, and {other} if it is elsewhere. Write both in as a [[cover-test]] "
-        f'(on = "{test.on}", uncovered, level), and run this again'
+        f'(on = "{test.on}", uncovered, level), and run this again. Where '
+        "much foil is needed, scan the joints of the suspects first, as [[scan]] rows"
     )
 
 
