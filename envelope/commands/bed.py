@@ -109,12 +109,19 @@ def _with_bed(job: Job, receiver: Receiver, found: BedPlan, *, path: Path) -> st
     text = Path(path).read_text(encoding="utf-8")
     place = point_text(tuple(at.round(4).tolist()), feet=job.feet)
     text = set_key(text=text, table="receiver", row=row, key="at", value=place)
-    if there.size_m is not None:
+    if there.size_m is not None and _turned(receiver, there):
         sides = [point_text((round(float(each), 4),), feet=job.feet) for each in there.size_m]
         text = set_key(text=text, table="receiver", row=row, key="size", value=" x ".join(sides))
     bed = {} if receiver.bed is None else _bed_stated(text, row)
     value = {**bed, "head": found.best.head}
     return set_key(text=text, table="receiver", row=row, key="bed", value=value)
+
+
+def _turned(before: Receiver, after: Receiver) -> bool:
+    """Whether a box lies the other way round."""
+    assert before.size_m is not None
+    assert after.size_m is not None
+    return not np.allclose(before.size_m, after.size_m)
 
 
 def _bed_stated(text: str, row: int) -> dict[str, Any]:
