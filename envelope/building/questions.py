@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
-QuestionId = Literal["left-out", "nothing-behind", "ground", "materials"]
+QuestionId = Literal["rooms", "left-out", "nothing-behind", "ground", "materials"]
 QUESTION_IDS: tuple[QuestionId, ...] = get_args(QuestionId)
 
 

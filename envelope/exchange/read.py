@@ -288,7 +288,9 @@ def _import_mesh(
     if made is not None:
         panels = [panel for space in found.spaces for panel in space.panels]
         notes = (*made.notes, *map(told_of_scan, found.notes))
-        found = replace(found, notes=notes, fit=fit_report(made, panels))
+        found = replace(
+            found, notes=notes, fit=fit_report(made, panels), worked_out="fitted to its surfaces"
+        )
     return replace(
         found,
         notes=(*found.notes, *_rounded(soup, format)),

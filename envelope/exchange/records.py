@@ -99,6 +99,7 @@ class Imported:
     grade_m: float | None = None  # where the file says so
     tables: Mapping[str, Any] = field(default_factory=dict)  # of the job that an export came from
     fit: Fit | None = None  # where rooms were fitted to an open mesh
+    worked_out: str = ""  # how the rooms' shapes came about where the file does not give them
 
     def noted(self, kind: NoteKind) -> tuple[Note, ...]:
         """The notes of one kind."""

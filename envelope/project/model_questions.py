@@ -28,6 +28,7 @@ def open_questions(imported: Imported, *, tables: Tables, job: Job) -> tuple[Que
     """
     accepted = set(tables.model.accept) if tables.model is not None else set()
     found = (
+        *_rooms(imported),
         *_left_out(imported, job),
         *_nothing_behind(imported, job),
         *_ground(imported, tables),
@@ -43,6 +44,18 @@ def _few(names: Sequence[str], *, listed: int = LISTED) -> str:
 
 def _lead(names: Sequence[str]) -> str:
     return "leads" if len(names) == 1 else "lead"
+
+
+def _rooms(imported: Imported) -> Iterator[Question]:
+    """Rooms whose shape the file does not give: nobody has said yet that they are so."""
+    if imported.worked_out:
+        names = [space.id for space in imported.spaces]
+        yield Question(
+            id="rooms",
+            words=f"{_few(names)} {'was' if len(names) == 1 else 'were'} {imported.worked_out}",
+            settle="compare length, width and height with the house (gapcast import with --review "
+            'draws them) and, where they are right, write accept = ["rooms"] in [model]',
+        )
 
 
 def _left_out(imported: Imported, job: Job) -> Iterator[Question]:

@@ -203,6 +203,9 @@ def import_ifc(path: Path, asked: Wanted = EVERYTHING) -> Imported:
         size_m=model.size_m,
         north_rad=model.north_rad,
         grade_m=None if model.grade is None else model.grade.height_m,
+        worked_out="closed from walls, slabs and roofs, since the file has no spaces"
+        if any(model.spaces[index].plan is not None for index in chosen)
+        else "",
     )
 
 

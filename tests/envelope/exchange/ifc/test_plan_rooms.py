@@ -126,6 +126,8 @@ def test_heights_come_from_slabs_and_coverings(house: MakeHouse, tmp_path: Path)
     imported = read_model(made.written(tmp_path / "a.ifc"))
     volumes = sorted(space.volume_m3 for space in imported.spaces)
     assert volumes == pytest.approx([9.0 * 2.5, 12.0 * 2.44], rel=1e-3)
+    assert imported.worked_out.startswith("closed from walls")
+    assert read_model(house().written(tmp_path / "b.ifc")).worked_out == ""
 
 
 def ring_wall() -> np.ndarray:

@@ -229,4 +229,12 @@ def test_the_command_prints_the_deviation_and_writes_a_job_that_keeps_it(
     assert "room-1/floor" in said
     assert "\nfit = true" in job.read_text()
     assert main(["check", str(job)]) == 0
-    assert "2 openings" in capsys.readouterr().out
+    said = " ".join(capsys.readouterr().out.split())
+    assert "2 openings" in said
+    assert "open: room-1 was fitted to its surfaces" in said
+    # nothing is advised of a room that nobody has looked at
+    assert main(["decide", str(job)]) == 1
+    assert "room-1 was fitted to its surfaces" in " ".join(capsys.readouterr().out.split())
+    job.write_text(job.read_text().replace("fit = true", 'accept = ["rooms"]\nfit = true'))
+    assert main(["check", str(job)]) == 0
+    assert "was fitted" not in capsys.readouterr().out
