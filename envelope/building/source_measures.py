@@ -14,6 +14,7 @@ Agreement = Literal["household", "neighbour", "nobody"]
 MEASURES: tuple[Measure, ...] = ("move", "cable", "lower-power", "off-at-night")
 AGREEMENTS: tuple[Agreement, ...] = ("household", "neighbour", "nobody")
 LINE_POINTS = 5  # places tried along a line
+_NEIGHBOURS = ("neighbour", "neighbor", "next door")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -37,8 +38,20 @@ def is_meter(source: str) -> bool:
     return "meter" in source.lower()
 
 
+def is_neighbours(*names: str) -> bool:
+    """Whether a source or its room is, by one of its names, the neighbour's.
+
+    Examples
+    --------
+    >>> is_neighbours("router", "Next door's bedroom"), is_neighbours("router", "kitchen")
+    (True, False)
+    """
+    words = " ".join(names).lower().replace("-", " ").replace("_", " ")
+    return any(word in words for word in _NEIGHBOURS)
+
+
 def taken_measures(
-    source: str, space: str | None, *, called: str = ""
+    source: str, space: str | None, *, title: str = "", called: str = ""
 ) -> tuple[SourceMeasure, ...]:
     """What may be done about a source of which the job does not say so.
 
@@ -48,10 +61,15 @@ def taken_measures(
         Id of a source at a point.
     space : str, optional
         Of the building, in which it stands; None outdoors, where it is someone else's.
+    title : str
+        What the client calls the source.
     called : str
         The space as people call it; its id unless stated.
     """
     if space is None or is_meter(source):
         return ()
+    if is_neighbours(source, title, space, called):
+        reason = 'it is called the neighbour\'s (may = [{ do = "off-at-night" }] where it is yours)'
+        return (SourceMeasure(do="off-at-night", agreed_by="neighbour", reason=reason),)
     reason = f"it stands in {called or space} (may = [] where it must stay on)"
     return (SourceMeasure(do="off-at-night", reason=reason),)

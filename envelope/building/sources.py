@@ -70,6 +70,7 @@ class Source:
     title: str = ""  # what the client calls it
     duty: float | None = None  # share of the time that it sends, where that is stated
     device: str = ""  # what sends in this band and in others; the source itself unless stated
+    device_title: str = ""  # what the client calls the device, where it sends in several bands
     may: tuple[SourceMeasure, ...] | None = None  # what may be done about it; None: not stated
 
     @property
@@ -79,7 +80,9 @@ class Source:
             return self.may
         if self.position_m is None:
             return ()
-        return taken_measures(self.device or self.id, self.space)
+        return taken_measures(
+            self.device or self.id, self.space, title=self.device_title or self.title
+        )
 
     @property
     def has_level(self) -> bool:

@@ -19,6 +19,7 @@ from envelope.exposure.assumptions import ASSUMED_SOURCE
 from envelope.exposure.decibels import reduction_db
 from envelope.exposure.rests import Rest
 from envelope.exposure.results import PanelLeak, PlanResult, ReceiverResult
+from envelope.plans.source_changes import measures_of
 from envelope.text import SPACE, decibels, frequency, level, percent
 from envelope.text.cautions import cautions_of
 from envelope.text.names import TODAY, face_title, shown, trial_names
@@ -209,7 +210,10 @@ def _free(receiver: ReceiverResult, job: Job) -> list[str]:
     free = {
         each.id
         for each in job.sources
-        if any(not measure.cost and measure.agreed_by != "neighbour" for measure in each.measures)
+        if any(
+            not measure.cost and measure.agreed_by != "neighbour"
+            for measure in measures_of(job, each)
+        )
     }
     total = receiver.level_w_m2
     said = []

@@ -187,6 +187,41 @@ def difference(
     return paired(levels[0], levels[1], error_db=own)
 
 
+def lowered(before: LevelDraws, after: LevelDraws, receiver: str) -> Difference:
+    """By how much a level falls where sources send less and nothing else changes.
+
+    Parameters
+    ----------
+    before, after : LevelDraws
+        Of one plan, with the same draws; no source brings more in the second.
+    receiver : str
+        Its id.
+
+    Notes
+    -----
+    The level is a sum, so it cannot rise. What the model's error moves is the ratio of what goes
+    to what stays. As parts that have nothing in common their errors are correlated by a half
+    (`error_correlation`), which leaves the ratio the error of a level.
+    """
+    levels = [each.level_w_m2(receiver) for each in (before, after)]
+    gone = np.maximum(levels[0] - levels[1], 0.0)
+    ratio_db = _below_db(gone, levels[1])
+    own = before.own_db(receiver)
+    low, high = (
+        10.0
+        * float(
+            np.log10(1.0 + 10.0 ** (percentile_db(ratio_db[1:], share, half_width_db=own) / 10.0))
+        )
+        for share in (0.1, 0.9)
+    )
+    return Difference(
+        below_db=float(_below_db(*levels)[0]),
+        low_db=low,
+        high_db=high,
+        odds=1.0 if gone.any() else 0.5,
+    )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ErrorsLeft:
     """The model's own errors of some plans at one place, once readings there are known."""

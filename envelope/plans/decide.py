@@ -12,12 +12,12 @@ import numpy as np
 from envelope.building.job import AS_BUILT, Job, Plan, Receiver
 from envelope.errors import EnvelopeError, RangeError
 from envelope.exposure.casts import Casts
-from envelope.exposure.differences import LevelDraws
+from envelope.exposure.differences import Difference, LevelDraws, difference
 from envelope.exposure.rests import rests_on
 from envelope.geometry.plane import Floats
 from envelope.plans.bed import bed_places
 from envelope.plans.candidates import Candidates, candidates_of
-from envelope.plans.decision import MIN_GAIN_DB, Decision, Step, Worse
+from envelope.plans.decision import MIN_GAIN_DB, Decision, Step, Worse, is_worth_doing
 from envelope.plans.free import source_choices
 from envelope.plans.level_tables import without_untouched_spaces
 from envelope.plans.plan_levels import MEAN, PlanLevels
@@ -205,14 +205,20 @@ def decide(
         rivals=rivals,
     )
     at_today = by_receiver(before, counting)
-    stop, why = _where_to_stop(steps, target_w_m2)
+    stop, why = where_to_stop(
+        steps,
+        target_w_m2,
+        together=lambda: [
+            difference(drawn[0], each, by_receiver(drawn[0], counting)[0][0], as_built=before)
+            for each in drawn[1:]
+        ],
+    )
     undone = None
     if stop and any(each.counted for each in free):
         bought = [change for change in changes[stop] if not change.is_free]
         undone = by_receiver(levels.drawn(plans[stop], bought), counting)[0][1]
-    rests = rests_on(
-        [before, *drawn[1 : stop + 1]], draws=levels.draws, job=job, receivers=counting
-    )
+    # against the plan that the steps begin with: a router that is off by then moves none of them
+    rests = rests_on(drawn[: stop + 1], draws=levels.draws, job=job, receivers=counting)
     sleeper = _sleeper(job, at_today[0][0], shares)
     bed = (
         bed_places(
@@ -398,11 +404,37 @@ def _agree(chain: Chain, drawn: Sequence[LevelDraws], names: Sequence[str]) -> N
             )
 
 
-def _where_to_stop(steps: Sequence[Step], target_w_m2: float | None) -> tuple[int, str]:
-    """After which step nothing more is worth doing, and why."""
+def where_to_stop(
+    steps: Sequence[Step],
+    target_w_m2: float | None,
+    *,
+    together: Callable[[], Sequence[Difference]],
+) -> tuple[int, str]:
+    """After which step nothing more is worth doing, and why.
+
+    Parameters
+    ----------
+    steps : sequence of Step
+    target_w_m2 : float, optional
+        [W/m²]
+    together : callable
+        What every step brings with all before it, against none of them.
+
+    Notes
+    -----
+    Where energy comes in by several faces, no single one may bring what can be told, and the first
+    few together may: to do none of them would then be the wrong answer.
+    """
     if target_w_m2 is not None and steps and steps[-1].level_w_m2 < target_w_m2:
         return len(steps), "the target is reached"
     last = max((n for n, step in enumerate(steps, 1) if step.is_better), default=0)
+    if last == 0:
+        last = next((n for n, gain in enumerate(together(), 1) if is_worth_doing(gain)), 0)
+        if last > 1:
+            return last, (
+                "none of these steps can be told by itself, all together they can; what follows "
+                "brings too little, or no difference that can be told"
+            )
     if last == len(steps):
         return last, "nothing more is on offer that lowers the level"
     return last, "what follows brings too little, or no difference that can be told"

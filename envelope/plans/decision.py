@@ -18,6 +18,19 @@ BETTER_ODDS = 0.9  # from which a step is said to be better; common practice, no
 MIN_GAIN_DB = 0.5  # a step that brings less is not worth a visit; common practice, no source
 
 
+def is_worth_doing(gain: Difference) -> bool:
+    """Whether a gain can be told, and is enough to be worth doing.
+
+    Examples
+    --------
+    >>> is_worth_doing(Difference(below_db=2.0, low_db=0.4, high_db=3.0, odds=0.95))
+    True
+    >>> is_worth_doing(Difference(below_db=2.0, low_db=-0.4, high_db=3.0, odds=0.85))
+    False
+    """
+    return gain.odds >= BETTER_ODDS and gain.below_db >= MIN_GAIN_DB
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Change:
     """What a step does to one unit."""
@@ -68,7 +81,7 @@ class Step:
     @property
     def is_better(self) -> bool:
         """Whether it brings something that can be told, and enough to be worth doing."""
-        return self.gain.odds >= BETTER_ODDS and self.gain.below_db >= MIN_GAIN_DB
+        return is_worth_doing(self.gain)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,7 +12,7 @@ import numpy as np
 
 from envelope.building.job import Job, Plan
 from envelope.exposure.analysis import analyze_plan
-from envelope.exposure.differences import difference
+from envelope.exposure.differences import difference, lowered
 from envelope.plans.decision import FreeMeasure
 from envelope.plans.plan_levels import PlanLevels
 from envelope.plans.source_changes import SourceChange, changes_of
@@ -53,7 +53,8 @@ def source_choices(
         results = []
         for change in best:
             after = levels.drawn(today, (change,))
-            gain = difference(before, after, worst)
+            # without a move every part of the level stays or falls
+            gain = (difference if change.position_m is not None else lowered)(before, after, worst)
             level = max(float(after.level_w_m2(name)[0]) for name in levels.receivers)
             results.append(FreeMeasure(change=change, level_w_m2=level, gain=gain, counted=False))
         useful = [each for each in results if each.gain.below_db >= LEAST_DB]

@@ -48,7 +48,7 @@ def changes_of(job: Job) -> dict[str, tuple[SourceChange, ...]]:
     return {
         device: tuple(
             change
-            for measure in _measures(job, found[device][0])
+            for measure in measures_of(job, found[device][0])
             for change in _of(device, tuple(each.id for each in found[device]), measure)
         )
         for device in sorted(found)
@@ -65,12 +65,14 @@ def free_where_it_stands(job: Job) -> tuple[SourceChange, ...]:
     return tuple(found)
 
 
-def _measures(job: Job, source: Source) -> tuple[SourceMeasure, ...]:
+def measures_of(job: Job, source: Source) -> tuple[SourceMeasure, ...]:
     """What may be done about a source; a room in it goes by its title."""
     if source.may is not None or source.space is None:
         return source.measures
-    title = job.building.space(source.space).title
-    return taken_measures(source.device or source.id, source.space, called=title)
+    called = job.building.space(source.space).title
+    device = source.device or source.id
+    title = source.device_title or source.title
+    return taken_measures(device, source.space, title=title, called=called)
 
 
 def _of(device: str, sources: tuple[str, ...], measure: SourceMeasure) -> list[SourceChange]:

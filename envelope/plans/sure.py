@@ -28,6 +28,7 @@ MAX_NEAR = 2  # plans drawn beside each step
 STURDIER_DB = 0.1  # by which the level at 90 % must be lower for a plan to take a step's place
 _MOST_COMBINATIONS = 4096
 _BINS = 6  # of a figure's range, in each of which the decision is taken anew
+_ALL = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -210,7 +211,8 @@ def spared(
             sound = np.isfinite(gain[1:])
             means = list(_means(deviate[1:][sound], gain[1:][sound]))
             odds = sum(share for share, mean in means if mean < least_db)
-            if 0.0 < odds < 1.0 and cost > 0:
+            # shares that add up to all of them may sum to a little less than 1
+            if 0.0 < odds < 1.0 - _ALL and cost > 0:
                 found.append(
                     Spared(
                         words=rest.words,

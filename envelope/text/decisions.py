@@ -336,7 +336,8 @@ def agreement_words(free: FreeMeasure, *, for_client: bool = False) -> str:
     """
     change = free.change
     if change.agreed_by == "neighbour":
-        return "the neighbour must agree, so no step counts on it"
+        why = f": {change.reason}" if change.reason and not for_client else ""
+        return f"the neighbour must agree, so no step counts on it{why}"
     if free.counted:
         reason = change.reason.partition(" (may")[0] if for_client else change.reason
         return f"counted on below: {reason}" if reason else "counted on below"

@@ -223,9 +223,10 @@ def space_title(job: Job, space: str) -> str:
 
 
 def source_title(job: Job, source: str) -> str:
-    """What the client calls a source."""
-    found = {each.id: each for each in job.sources}.get(source)
-    return shown(source if found is None else found.title or found.id)
+    """What the client calls a source, or a device that sends in several bands."""
+    titles = {each.device: each.device_title for each in job.sources if each.device}
+    titles |= {each.id: each.title for each in job.sources}
+    return shown(titles.get(source) or source)
 
 
 def figure_words(job: Job, words: str) -> str:

@@ -53,6 +53,11 @@ class SourceBand(Table):
         assert self.band is not None
         return f"{0.5e-6 * sum(self.band):.0f}"
 
+    @property
+    def called(self) -> str:
+        """What tells its title from those of the other bands."""
+        return self.service if self.service is not None else f"{self.suffix} MHz"
+
 
 # What each measure needs, and what only it takes.
 _OF_MEASURE = {"move": ("to", "along", "space"), "lower-power": ("by",)}
@@ -91,6 +96,7 @@ class Source(Table):
     """A direction outside, or a point."""
 
     _device: str = PrivateAttr("")  # id of the table where several bands make several sources
+    _device_title: str = PrivateAttr("")
 
     id: fields.Id
     title: fields.Name = Field("", description="What the client calls it")
@@ -175,8 +181,11 @@ class Source(Table):
             said = each.model_dump(exclude_none=True, exclude={"scattered"})
             if each.scattered is not None:
                 said["scattered"] = each.scattered
+            if self.title and len(self.bands) > 1:
+                said["title"] = f"{self.title}, {each.called}"
             one = self.model_copy(update={**said, "bands": None, "id": f"{self.id}-{each.suffix}"})
             one._device = self.id
+            one._device_title = self.title
             parts += one.each_band()
         return tuple(parts)
 
@@ -263,6 +272,7 @@ class Source(Table):
             direction_tolerance_rad=self.direction_tolerance,
             duty=self.duty,
             device=self._device,
+            device_title=self._device_title,
             may=may,
         )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 
@@ -14,9 +15,10 @@ from envelope.building.job import Job
 from envelope.errors import EnvelopeError
 from envelope.exposure.analysis import analyze_plan, bench_of
 from envelope.exposure.casts import Casts, cast_job
+from envelope.exposure.differences import Difference
 from envelope.plans.candidates import candidates_of, offered
-from envelope.plans.decide import decide
-from envelope.plans.decision import MIN_GAIN_DB
+from envelope.plans.decide import decide, where_to_stop
+from envelope.plans.decision import BETTER_ODDS, MIN_GAIN_DB
 from envelope.plans.search import front_of
 from envelope.plans.terms import tables_of
 from envelope.project import load
@@ -105,6 +107,19 @@ def test_small_gains_are_not_worth_a_step(job: Job, casts: Casts) -> None:
     found = decide(job, casts=casts)
     for step in found.steps[found.stop_after :]:
         assert step.gain.below_db < MIN_GAIN_DB or step.gain.odds < 0.9
+
+
+def test_steps_that_only_together_can_be_told_are_worth_doing(job: Job, casts: Casts) -> None:
+    def gain(odds: float) -> Difference:
+        return Difference(below_db=2.0, low_db=odds - BETTER_ODDS, high_db=4.0, odds=odds)
+
+    steps = [replace(each, gain=gain(0.8)) for each in decide(job, casts=casts).steps[:3]]
+    stop, why = where_to_stop(steps, None, together=lambda: [gain(0.8), gain(0.95), gain(0.97)])
+    assert (stop, "all together they can" in why) == (2, True)
+    stop, why = where_to_stop(steps, None, together=lambda: [gain(0.8)] * 3)
+    assert (stop, "together" in why) == (0, False)
+    steps[2] = replace(steps[2], gain=gain(0.95))
+    assert where_to_stop(steps, None, together=lambda: [gain(0.95)] * 3)[0] == 3
 
 
 def test_on_offer_is_what_plans_use(job: Job) -> None:

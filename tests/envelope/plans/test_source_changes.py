@@ -116,6 +116,45 @@ def test_a_neighbours_source_is_shown_and_not_counted_on(casts: Casts, small_job
     assert "neighbour" in agreement_words(found.free[0])
 
 
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ('id = "router"', 'id = "router"\ntitle = "neighbour\'s router"'),
+        ('id = "study"', 'id = "study"\ntitle = "next door\'s study"'),
+        ('"router"', '"next-door-router"'),
+    ],
+)
+def test_what_is_called_the_neighbours_is_not_counted_on_unless_the_job_says_so(
+    small_job: Maker, old: str, new: str
+) -> None:
+    job = small_job(None, (old, new))
+    ((change,),) = changes_of(job).values()
+    assert (change.do, change.is_free) == ("off-at-night", False)
+    job = small_job('[{ do = "off-at-night" }]', (old, new))
+    ((change,),) = changes_of(job).values()
+    assert change.is_free
+
+
+def test_a_source_that_sends_less_never_raises_the_level(casts: Casts, small_job: Maker) -> None:
+    changes = '[{ do = "off-at-night" }, { do = "lower-power", by = "3 dB" }]'
+    for free in decide(small_job(changes), casts=casts).free:
+        assert 0.0 < free.gain.low_db < free.gain.below_db < free.gain.high_db
+        assert free.gain.can_be_told
+        if free.change.do == "lower-power":
+            assert free.gain.high_db < 3.0  # what the source itself falls by
+
+
+def test_figures_of_a_source_that_is_off_do_not_bear_on_the_steps(
+    casts: Casts, small_job: Maker
+) -> None:
+    words = {
+        may: [rest.words for rest in decide(small_job(may), casts=casts).rests]
+        for may in ("[]", '[{ do = "off-at-night" }]')
+    }
+    assert any("router" in each for each in words["[]"])
+    assert not any("router" in each for each in words['[{ do = "off-at-night" }]'])
+
+
 def test_a_source_in_the_home_may_be_off_at_night_unless_the_job_says_otherwise(
     small_job: Maker,
 ) -> None:

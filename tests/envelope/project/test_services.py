@@ -9,6 +9,7 @@ from envelope.building.source_notes import source_notes
 from envelope.errors import ProjectFileError
 from envelope.physics.tables.services import SERVICES, plain
 from envelope.project import load_text
+from envelope.text.trade import source_title
 
 ROOM = """format = 1
 name = "room"
@@ -162,3 +163,10 @@ def test_places_of_each_band_are_known() -> None:
     job = load_text(ROOM + BANDS + AIM, path="room.toml")
     for name in ("mast-lte-800", "mast-5g-3500", "mast-2100"):
         assert job.places["source", name, "azimuth"].line == 27
+
+
+def test_each_band_of_a_titled_source_has_a_title_of_its_own() -> None:
+    two = '{ service = "LTE 800", level = "1 uW/m2" }, { band = "2100 MHz", level = "1 uW/m2" }'
+    job = load_text(ROOM + f'title = "hill mast"\nbands = [{two}]\n{AIM}', path="room.toml")
+    assert [each.title for each in job.sources] == ["hill mast, LTE 800", "hill mast, 2100 MHz"]
+    assert source_title(job, job.sources[0].device) == "hill mast"
