@@ -166,9 +166,12 @@ def _print_stop(console: Console, job: Job, decision: Decision) -> None:
     for number, rival in doubtful[:_MOST_RIVALS]:
         console.print(f"[bold]Not sure[/]: {escape(rival_words(job, number, rival))}.")
     if decision.target_w_m2 is not None and decision.best_w_m2 >= decision.target_w_m2:
+        most = "everything on offer together comes to"
+        if decision.budget_cents is not None:
+            most = "the most that the budget buys comes to"
         console.print(
             f"[bold]The target of {text.level(decision.target_w_m2)} is out of reach[/]: "
-            f"everything on offer together comes to {text.level(decision.best_w_m2)}."
+            f"{most} {text.level(decision.best_w_m2)}."
         )
     if not decision.candidates.priced:
         console.print(

@@ -55,6 +55,13 @@ def test_the_first_screen_is_short_and_in_the_order_in_which_one_acts(
     assert "EUR" in out
 
 
+def test_a_target_out_of_reach_says_whether_the_budget_is_why(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    out = " ".join(said(capsys, "--target", "1e-6 uW/m2", "--budget", "400 EUR").split())
+    assert "is out of reach: the most that the budget buys comes to" in out
+
+
 def test_detail_lists_the_plans_behind_the_sequence(capsys: pytest.CaptureFixture[str]) -> None:
     out = said(capsys, "--detail")
     assert "Plans that no other beats" in out
