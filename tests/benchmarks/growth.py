@@ -97,13 +97,13 @@ def tower(*, rooms: int, receivers: int = 1, plans: int = 1, sources: int = 1) -
         )
     first = rooms // 2
     places = [
-        (names[(first + number) % rooms], 1.0 + 0.5 * (number // rooms))
+        (names[(first + number) % rooms], 0.5 + 0.5 * (number // rooms % 10))
         for number in range(receivers)
     ]
     for number, (name, across) in enumerate(places):
         text.append(
             f'[[receiver]]\nid = "bed-{number}"\nspace = "{name}"\n'
-            f'at = "{across % 5.0:.2f}, 1.2, 0.7 m"\n'
+            f'at = "{across:.2f}, 1.2, 0.7 m"\n'
         )
     room = names[first]
     faces = [f"{room}/{wall}" for wall in (1, 2, 3, 4)]
