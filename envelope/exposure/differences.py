@@ -265,6 +265,11 @@ def errors_left(
         return ErrorsLeft(shift_db=np.zeros((len(plans), draws)), covariance_db2=prior)
     read = np.sqrt(np.diag(place.covariance_db2))
     across = np.outer(sigma, read) * error_correlation(parts, place.parts_w_m2)
+    for own, each in enumerate(plans):
+        if each.plan in place.plans:  # the very error that was read, its work's share with it
+            at = place.plans.index(each.plan)
+            across[own] = place.covariance_db2[at]
+            prior[own] = prior[:, own] = across[:, at]
     weight = across @ np.linalg.pinv(place.covariance_db2, hermitian=True)
     shift_db = weight @ place.error_db
     shift_db -= np.array([[place.shift_of(each.plan)] for each in plans])
@@ -297,9 +302,10 @@ def error_correlation(
 
 
 def _by_source(drawn: LevelDraws, receiver: str) -> dict[str, tuple[float, float]]:
-    """Nominal direct and diffuse part of a level by source. [W/m²]"""
+    """Direct and diffuse part of a level by source, as the model has it without readings. [W/m²]"""
+    shown = 1.0 if drawn.fitted is None else drawn.fitted.factor_of(receiver, drawn.plan)
     return {
-        source: (each.direct_w_m2, each.diffuse_w_m2)
+        source: (each.direct_w_m2 / shown, each.diffuse_w_m2 / shown)
         for (at, source), each in drawn.by_source.items()
         if at == receiver
     }

@@ -15,6 +15,7 @@ from envelope.exposure.casts import cast_job
 from envelope.project import load_text
 from envelope.rays import Sampling
 from envelope.survey import solve_levels
+from envelope.survey.levels import before_work
 
 FEW = Sampling(points_per_panel=2**7, points=2**10)
 CONSTRUCTION = dict.fromkeys(
@@ -369,3 +370,45 @@ def test_the_answer_is_kept_while_only_plans_change(monkeypatch: pytest.MonkeyPa
     assert level_uw(with_plan) == first
     with pytest.raises(AssertionError, match="worked out twice"):
         level_uw(room(reading=[reading(level="124 uW/m2")]))
+
+
+def test_what_is_read_after_the_work_lies_in_the_range_that_is_stated_of_it():
+    """Many times what was promised: level, range and difference follow the reading."""
+    job = read(
+        room(
+            treatment=[{"id": "coat", "kind": "sheet", "sheet-resistance": "5 ohm/sq"}],
+            source=[mast(level="1000 uW/m2")],
+            plan=[
+                {
+                    "id": "done",
+                    "treat": [
+                        {"on": each, "with": "coat"}
+                        for each in ("room/walls", "room/windows", "room/ceiling")
+                    ],
+                }
+            ],
+            reading=[
+                {"id": name, "plan": plan, "receiver": "bed", "level": level, "spots": 9}
+                for name, plan, level in (
+                    ("before", "as-built", "300 uW/m2"),
+                    ("after", "done", "200 uW/m2"),
+                )
+            ],
+        )
+    )
+    promised = before_work(job)
+    assert promised is not None
+
+    def results(of: Job) -> list[Any]:
+        return [
+            plan.receivers[0]
+            for plan in analyze(job=of, casts=cast_job(of, sampling=FEW), with_bands=True).plans
+        ]
+
+    today, done = results(job)
+    assert done.total.level_w_m2 > 2.0 * results(promised)[1].total.level_w_m2
+    for each in (today.total, done.total):
+        assert each.low_w_m2 < each.level_w_m2 < each.high_w_m2
+    assert done.total.low_w_m2 < 200e-6 < done.total.high_w_m2
+    assert done.against_as_built.low_db < done.against_as_built.below_db
+    assert done.against_as_built.below_db < done.against_as_built.high_db
