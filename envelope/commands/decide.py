@@ -298,6 +298,7 @@ def decision_json(job: Job, decision: Decision) -> dict[str, Any]:
             for number, step in enumerate(decision.steps, 1)
         ],
         "stop_after": decision.stop_after,
+        "stops": list(decision.stops),
         "why_stop": decision.why_stop,
         "sources_left_w_m2": dict(decision.left),
         "worse_alone": [
@@ -333,7 +334,8 @@ def decision_json(job: Job, decision: Decision) -> dict[str, Any]:
             {
                 "what": each.words,
                 "settle": each.settle,
-                "step": each.step,
+                "step": each.steps[1],
+                "steps": list(each.steps),
                 "odds_not_worth_doing": each.odds,
                 "spares_on_average": each.cents / 100.0,
             }

@@ -28,6 +28,7 @@ from envelope.text.decisions import (
     shares_words,
     spared_words,
     step_lines,
+    stop_words,
     worse_words,
 )
 from envelope.text.sentences import difference_words
@@ -154,10 +155,9 @@ def _does(job: Job, step: Step, *, all_of_it: bool) -> str:
 
 def _print_stop(console: Console, job: Job, decision: Decision) -> None:
     if decision.steps:
-        after = decision.stop_after
-        stop = "Do none of them" if after == 0 else f"Stop after step {after}"
+        stop, _, why = stop_words(decision).partition(":")
         left = escape(shares_words(job, decision.left, most=2))
-        console.print(f"[bold]{stop}[/]: {decision.why_stop}. What is left then: {left}.")
+        console.print(f"[bold]{stop}[/]:{why}. What is left then: {left}.")
     doubtful = [
         (number, step.rival)
         for number, step in enumerate(decision.steps[: decision.stop_after], 1)

@@ -73,17 +73,21 @@ def _steps(job: Job, casts: Casts, numbers: Sequence[int]) -> tuple[Plan, ...]:
         Where there is no such step.
     """
     from envelope.plans.decide import decide
-    from envelope.text.decisions import step_words, steps_title
+    from envelope.text.decisions import step_words, steps_title, stop_words
 
-    found = decide(job, casts=casts, receiver=job.receivers[0].id, leave_sources=True).steps
+    found = decide(job, casts=casts, receiver=job.receivers[0].id, leave_sources=True)
+    steps = found.steps
     for number in numbers:
-        if not 1 <= number <= len(found):
-            raise EnvelopeError(f"--step {number}: the sequence has steps 1 to {len(found)}")
+        if not 1 <= number <= len(steps):
+            raise EnvelopeError(f"--step {number}: the sequence has steps 1 to {len(steps)}")
     print("the sequence of `gapcast decide --leave-sources`, which leaves every source on:")
-    for number, step in enumerate(found[: max(numbers)], 1):
+    for number, step in enumerate(steps[: max(numbers)], 1):
         print(f"  step {number}: {step_words(job, step)}")
+    print(f"  {stop_words(found)}")
+    for number in sorted(set(numbers) - set(found.stops)):
+        print(f"  step {number}: what is bought last up to here is not worth its money by itself")
     return tuple(
-        replace(found[number - 1].plan, title=steps_title(job, found[:number]))
+        replace(steps[number - 1].plan, title=steps_title(job, steps[:number]))
         for number in numbers
     )
 

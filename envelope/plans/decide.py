@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
-from functools import partial
+from functools import cache, partial
 
 import numpy as np
 
@@ -17,7 +17,7 @@ from envelope.exposure.rests import rests_on
 from envelope.geometry.plane import Floats
 from envelope.plans.bed import bed_places
 from envelope.plans.candidates import Candidates, candidates_of
-from envelope.plans.decision import MIN_GAIN_DB, Decision, Step, Worse, is_worth_doing
+from envelope.plans.decision import MIN_GAIN_DB, Decision, Step, Worse
 from envelope.plans.free import source_choices
 from envelope.plans.level_tables import without_untouched_spaces
 from envelope.plans.plan_levels import MEAN, PlanLevels
@@ -25,6 +25,7 @@ from envelope.plans.rivals import rival_of
 from envelope.plans.search import Front, combine, front_of
 from envelope.plans.sequence import MAX_STEPS, Chain, Ints, best_chain
 from envelope.plans.steps import by_receiver, by_source, is_urgent, level_at, steps_of, taken_off
+from envelope.plans.stops import stops_of, why_stop
 from envelope.plans.sure import level_at_90_db, spared, sturdier
 from envelope.plans.terms import tables_of
 from envelope.plans.units import Unit, changes_in, groups_of, measures_of, plan_of
@@ -205,14 +206,17 @@ def decide(
         rivals=rivals,
     )
     at_today = by_receiver(before, counting)
-    stop, why = where_to_stop(
-        steps,
-        target_w_m2,
-        together=lambda: [
-            difference(drawn[0], each, by_receiver(drawn[0], counting)[0][0], as_built=before)
-            for each in drawn[1:]
-        ],
-    )
+
+    @cache
+    def gain(start: int, end: int) -> Difference:
+        worst = by_receiver(drawn[start], counting)[0][0]
+        return difference(drawn[start], drawn[end], worst, as_built=before)
+
+    reached = target_w_m2 is not None and bool(steps) and steps[-1].level_w_m2 < target_w_m2
+    stops = stops_of(len(steps), gain)
+    if reached:  # whoever states a target wants all that leads there
+        stops = tuple(dict.fromkeys((*stops, len(steps))))
+    stop = stops[-1] if stops else 0
     undone = None
     if stop and any(each.counted for each in free):
         bought = [change for change in changes[stop] if not change.is_free]
@@ -242,8 +246,8 @@ def decide(
         start_w_m2=float(chain.levels_w_m2[0]),
         undone_w_m2=undone,
         steps=steps,
-        stop_after=stop,
-        why_stop=why,
+        stops=stops,
+        why_stop=why_stop(steps, stops, reached=reached),
         left=by_source(job, drawn[stop], by_receiver(drawn[stop], counting)[0][0]),
         worse=_worse(candidates, level_of),
         front=front,
@@ -260,11 +264,15 @@ def decide(
             rests,
             job=job,
             draws=levels.draws,
+            stops=stops,
             gains_db=[
-                _gains_db(one, other, counting)
-                for one, other in itertools.pairwise(drawn[: stop + 1])
+                _gains_db(drawn[one], drawn[other], counting)
+                for one, other in itertools.pairwise((0, *stops))
             ],
-            cents=[step.cents for step in steps[:stop]],
+            cents=[
+                int(chain.cents[other] - chain.cents[one])
+                for one, other in itertools.pairwise((0, *stops))
+            ],
             least_db=MIN_GAIN_DB,
         ),
     )
@@ -402,42 +410,6 @@ def _agree(chain: Chain, drawn: Sequence[LevelDraws], names: Sequence[str]) -> N
                 f"the tables give {level:g} W/m² and the analysis {worst:g} W/m² for one plan: "
                 "please report this job"
             )
-
-
-def where_to_stop(
-    steps: Sequence[Step],
-    target_w_m2: float | None,
-    *,
-    together: Callable[[], Sequence[Difference]],
-) -> tuple[int, str]:
-    """After which step nothing more is worth doing, and why.
-
-    Parameters
-    ----------
-    steps : sequence of Step
-    target_w_m2 : float, optional
-        [W/m²]
-    together : callable
-        What every step brings with all before it, against none of them.
-
-    Notes
-    -----
-    Where energy comes in by several faces, no single one may bring what can be told, and the first
-    few together may: to do none of them would then be the wrong answer.
-    """
-    if target_w_m2 is not None and steps and steps[-1].level_w_m2 < target_w_m2:
-        return len(steps), "the target is reached"
-    last = max((n for n, step in enumerate(steps, 1) if step.is_better), default=0)
-    if last == 0:
-        last = next((n for n, gain in enumerate(together(), 1) if is_worth_doing(gain)), 0)
-        if last > 1:
-            return last, (
-                "none of these steps can be told by itself, all together they can; what follows "
-                "brings too little, or no difference that can be told"
-            )
-    if last == len(steps):
-        return last, "nothing more is on offer that lowers the level"
-    return last, "what follows brings too little, or no difference that can be told"
 
 
 def _worse(candidates: Candidates, level_of: Callable[[Ints], Floats]) -> tuple[Worse, ...]:

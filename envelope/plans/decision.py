@@ -120,7 +120,7 @@ class Decision:
     start_w_m2: float  # at the worst receiver, with the free measures that the steps count on
     undone_w_m2: float | None  # where the worthwhile steps end if those are left undone
     steps: tuple[Step, ...]
-    stop_after: int  # steps that are worth doing
+    stops: tuple[int, ...]  # steps after which one may stop, the last of them where to
     why_stop: str
     left: tuple[tuple[str, float], ...]  # what each source still brings where one stops
     worse: tuple[Worse, ...]
@@ -145,11 +145,14 @@ class Decision:
         return self.levels_w_m2[0][0]
 
     @property
+    def stop_after(self) -> int:
+        """How many steps are worth doing."""
+        return self.stops[-1] if self.stops else 0
+
+    @property
     def first(self) -> tuple[Step, ...]:
         """Steps up to the first that surely brings something: what to do now, if anything."""
-        worth = self.steps[: self.stop_after]
-        last = next((number for number, step in enumerate(worth, 1) if step.is_better), len(worth))
-        return worth[:last]
+        return self.steps[: self.stops[0]] if self.stops else ()
 
     @property
     def then(self) -> tuple[Step, ...]:

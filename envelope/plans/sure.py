@@ -33,13 +33,13 @@ _ALL = 1e-9
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spared:
-    """What settling one figure may spare: a step that then turns out not to be worth doing."""
+    """What settling one figure may spare: steps that then turn out not to be worth doing."""
 
     words: str  # of the figure
     settle: str  # how
-    step: int  # which step, from 1
+    steps: tuple[int, int]  # the first and the last of those that are done only together, from 1
     odds: float  # that it turns out so
-    cents: float  # spared on average: the odds times what the step costs
+    cents: float  # spared on average: the odds times what the steps cost
 
 
 def level_at_90_db(drawn: LevelDraws, receivers: Sequence[str], today: LevelDraws) -> float:
@@ -176,6 +176,7 @@ def spared(
     *,
     job: Job,
     draws: Draws,
+    stops: Sequence[int],
     gains_db: Sequence[Floats],
     cents: Sequence[int],
     least_db: float,
@@ -189,17 +190,20 @@ def spared(
     job : Job
     draws : Draws
         That the gains were drawn with.
-    gains_db : (steps,) of (draws,) float
-        What each step brings in every draw, the nominal one first. [dB]
-    cents : (steps,) int
-        What each costs.
+    stops : (n,) int
+        Steps after which one may stop.
+    gains_db : (n,) of (draws,) float
+        What the steps up to each stop bring together from the last one on, in every draw, the
+        nominal one first. [dB]
+    cents : (n,) int
+        What they cost.
     least_db : float
-        Below which a step is not worth doing. [dB]
+        Below which they are not worth doing. [dB]
 
     Notes
     -----
     The expected value of partial perfect information, with the figure's range cut into a few
-    stretches: in each of them the mean gain of a step says whether one would still do it.
+    stretches: in each of them the mean gain of the steps says whether one would still do them.
     """
     known = deviates_of(job, draws)
     found = []
@@ -207,7 +211,8 @@ def spared(
         deviate = known.get(rest.words)
         if deviate is None:
             continue
-        for step, (gain, cost) in enumerate(zip(gains_db, cents, strict=True), 1):
+        begins = (0, *stops[:-1])
+        for begin, stop, gain, cost in zip(begins, stops, gains_db, cents, strict=True):
             sound = np.isfinite(gain[1:])
             means = list(_means(deviate[1:][sound], gain[1:][sound]))
             odds = sum(share for share, mean in means if mean < least_db)
@@ -217,12 +222,12 @@ def spared(
                     Spared(
                         words=rest.words,
                         settle=rest.settle,
-                        step=step,
+                        steps=(begin + 1, stop),
                         odds=odds,
                         cents=odds * cost,
                     )
                 )
-    return tuple(sorted(found, key=lambda each: (-each.cents, each.words, each.step)))
+    return tuple(sorted(found, key=lambda each: (-each.cents, each.words, each.steps)))
 
 
 def _means(deviate: Floats, gain_db: Floats) -> Iterator[tuple[float, float]]:

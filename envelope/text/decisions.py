@@ -168,13 +168,26 @@ def cost_words(job: Job, decision: Decision, cents: int) -> str:
 
 def spared_words(job: Job, decision: Decision, spared: Spared) -> str:
     """What measuring first may spare, such as "measuring it first may spare step 6 (…)"."""
-    step = cost_words(job, decision, decision.steps[spared.step - 1].cents)
+    first, last = spared.steps
+    cost = cost_words(job, decision, sum(each.cents for each in decision.steps[first - 1 : last]))
     mean = cost_words(job, decision, round(spared.cents))
+    one = first == last
     return (
-        f"{figure_words(job, spared.words)} decides on step {spared.step} ({step}): in "
-        f"{max(1, round(100.0 * spared.odds))} of 100 it is not worth doing, so settling this "
-        f"first spares {mean} on average: {spared.settle}"
+        f"{figure_words(job, spared.words)} decides on {_numbers(first, last)} ({cost}): in "
+        f"{max(1, round(100.0 * spared.odds))} of 100 {'it is' if one else 'they are'} not worth "
+        f"doing, so settling this first spares {mean} on average: {spared.settle}"
     )
+
+
+def stop_words(decision: Decision) -> str:
+    """Where to stop and why, as a sentence without its full stop."""
+    after = decision.stop_after
+    what = f"Stop after step {after}" if after else "Do none of them"
+    return f"{what}: {decision.why_stop}"
+
+
+def _numbers(first: int, last: int) -> str:
+    return f"step {first}" if first == last else f"steps {first} to {last}"
 
 
 def shares_words(job: Job, levels: Sequence[tuple[str, float]], *, most: int = 4) -> str:

@@ -24,6 +24,7 @@ from envelope.text.decisions import (
     not_offered_words,
     step_lines,
     step_words,
+    stop_words,
     worse_words,
 )
 from envelope.text.names import shown
@@ -214,8 +215,6 @@ def _told(job: Job, decision: Decision, receiver: str | None) -> protocol.StepsT
             else "raises the level by itself: do it together with the next one",
         }
 
-    after = decision.stop_after
-    stop = f"Stop after step {after}" if after else "Do none of them"
     notes = []
     if not decision.candidates.priced:
         missing = "; ".join(shown(each, limit=80) for each in decision.candidates.unpriced[:3])
@@ -248,7 +247,7 @@ def _told(job: Job, decision: Decision, receiver: str | None) -> protocol.StepsT
         "first": [step_told(step) for step in decision.first],
         "then": [step_told(step) for step in decision.then],
         "rest": [step_told(step) for step in decision.not_worth],
-        "stop": f"{stop}: {decision.why_stop}." if decision.steps else "",
+        "stop": f"{stop_words(decision)}." if decision.steps else "",
         "worse": [
             f"{shown(worse_words(job, each), limit=120)}: {text.level(each.level_w_m2)}, "
             f"from {text.level(decision.start_w_m2)}"

@@ -14,6 +14,7 @@ from envelope.text.decisions import (
     cost_words,
     measure_words,
     step_lines,
+    stop_words,
     worse_words,
 )
 from envelope.text.names import shown
@@ -121,7 +122,7 @@ def steps_section(job: Job, decision: Decision) -> StepsSection:
         groups=tuple(
             (title, tuple(row(step) for step in steps)) for title, steps in groups if steps
         ),
-        stop=decision.why_stop,
+        stop=stop_words(decision) if decision.steps else "",
         worse=tuple(
             shown(worse_words(job, each), limit=120) for each in decision.worse[:_MOST_WORSE]
         ),

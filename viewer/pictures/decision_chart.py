@@ -13,7 +13,7 @@ from envelope.building.job import Job
 from envelope.errors import MissingExtraError
 from envelope.files import write_atomically
 from envelope.plans.decision import Decision
-from envelope.text.decisions import measure_words, step_words
+from envelope.text.decisions import measure_words, step_words, stop_words
 from envelope.text.trade import source_title
 from viewer.scene.decision_plot import DecisionPlot, decision_plot
 
@@ -135,12 +135,11 @@ def _write_list(axes: Any, job: Job, decision: Decision) -> None:
         mark = str(number) if number <= decision.stop_after else f"({number})"
         lines.append(f"{mark}   {step_words(job, step)}")
     wrapped = [textwrap.fill(line, width=_WORDS, subsequent_indent="      ") for line in lines]
-    stop = (
-        f"Stop after step {decision.stop_after}: {decision.why_stop}."
-        if decision.stop_after
-        else f"Do none of them: {decision.why_stop}."
-    )
-    wrapped += ["", textwrap.fill(stop, width=_WORDS), "A prediction: a meter decides."]
+    wrapped += [
+        "",
+        textwrap.fill(f"{stop_words(decision)}.", width=_WORDS),
+        "A prediction: a meter decides.",
+    ]
     axes.text(
         0.0, 1.0, "\n".join(wrapped), transform=axes.transAxes, va="top", ha="left", fontsize=8.5,
         color=_INK, linespacing=1.5, parse_math=False,

@@ -22,6 +22,7 @@ from envelope.text.decisions import (
     cost_words,
     measure_words,
     step_words,
+    stop_words,
     worse_words,
 )
 from envelope.text.names import face_title, listed, shown
@@ -241,7 +242,7 @@ class _Found:
                 for title, steps in groups
                 if steps
             ],
-            "why_stop": decision.why_stop,
+            "stop": stop_words(decision) if decision.steps else "",
             "priced": decision.candidates.priced,
             "worse": [
                 f"{worse_words(self.job, each)} ({text.decibels(each.above_db)} more)"

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 
@@ -15,9 +14,8 @@ from envelope.building.job import Job
 from envelope.errors import EnvelopeError
 from envelope.exposure.analysis import analyze_plan, bench_of
 from envelope.exposure.casts import Casts, cast_job
-from envelope.exposure.differences import Difference
 from envelope.plans.candidates import candidates_of, offered
-from envelope.plans.decide import decide, where_to_stop
+from envelope.plans.decide import decide
 from envelope.plans.decision import BETTER_ODDS, MIN_GAIN_DB
 from envelope.plans.search import front_of
 from envelope.plans.terms import tables_of
@@ -103,23 +101,16 @@ def test_what_makes_it_worse_by_itself_is_named(job: Job, casts: Casts) -> None:
         assert each.level_w_m2 > found.levels_w_m2[0][1]
 
 
-def test_small_gains_are_not_worth_a_step(job: Job, casts: Casts) -> None:
+def test_one_stops_where_going_on_from_no_earlier_stop_is_in_vain(job: Job, casts: Casts) -> None:
     found = decide(job, casts=casts)
-    for step in found.steps[found.stop_after :]:
-        assert step.gain.below_db < MIN_GAIN_DB or step.gain.odds < 0.9
-
-
-def test_steps_that_only_together_can_be_told_are_worth_doing(job: Job, casts: Casts) -> None:
-    def gain(odds: float) -> Difference:
-        return Difference(below_db=2.0, low_db=odds - BETTER_ODDS, high_db=4.0, odds=odds)
-
-    steps = [replace(each, gain=gain(0.8)) for each in decide(job, casts=casts).steps[:3]]
-    stop, why = where_to_stop(steps, None, together=lambda: [gain(0.8), gain(0.95), gain(0.97)])
-    assert (stop, "all together they can" in why) == (2, True)
-    stop, why = where_to_stop(steps, None, together=lambda: [gain(0.8)] * 3)
-    assert (stop, "together" in why) == (0, False)
-    steps[2] = replace(steps[2], gain=gain(0.95))
-    assert where_to_stop(steps, None, together=lambda: [gain(0.95)] * 3)[0] == 3
+    assert found.stops
+    assert found.stop_after == found.stops[-1]
+    starts = (0, *found.stops[:-1])
+    for start, stop in zip(starts, found.stops, strict=True):
+        if stop - start == 1 and start:
+            assert found.steps[stop - 1].is_better
+    for step in found.not_worth[:1]:
+        assert step.gain.below_db < MIN_GAIN_DB or step.gain.odds < BETTER_ODDS
 
 
 def test_on_offer_is_what_plans_use(job: Job) -> None:
@@ -131,8 +122,7 @@ def test_on_offer_is_what_plans_use(job: Job) -> None:
 def test_first_then_and_not_worth_are_all_steps_in_order(job: Job, casts: Casts) -> None:
     found = envelope.decide(job, casts, keep=["bedroom/W2"], budget=Decimal("1500"))
     assert (*found.first, *found.then, *found.not_worth) == found.steps
-    assert found.first[-1].is_better
-    assert not any(step.is_better for step in found.first[:-1])
+    assert len(found.first) == found.stops[0]
     assert not any("bedroom/W2" in step.plan.treatments for step in found.steps)
     assert found.steps[-1].total_cents <= 150_000
 

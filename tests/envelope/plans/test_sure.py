@@ -145,12 +145,13 @@ def test_settling_a_figure_spares_a_step_where_it_turns_out_small(small_job: Mak
         [rest],
         job=job,
         draws=draws,
+        stops=(2, 3),
         gains_db=[1.0 + deviate, np.full(len(deviate), 3.0)],
         cents=[30_000, 10_000],
         least_db=0.5,
     )
     (only,) = found
-    assert (only.step, only.words) == (1, words)
+    assert (only.steps, only.words) == ((1, 2), words)
     assert only.odds == pytest.approx(2.0 / 6.0, abs=0.01)  # two stretches of six lie below −0.5
     assert only.cents == pytest.approx(only.odds * 30_000)
 
