@@ -51,6 +51,30 @@ def test_without_webgl_picture_tables_and_map_remain(
     assert inked[3] == 255
 
 
+def test_a_still_is_read_on_a_phone_and_leaves_no_empty_area(
+    watch: Callable[..., Any], chromium_without_webgl: Browser, handout: Any
+) -> None:
+    page = watch(chromium_without_webgl, width=390, height=844, touch=True).page
+    page.goto(handout.path.as_uri())
+    page.wait_for_selector("html.flat.ready", state="attached")
+    page.locator(f"input[name=plan][value='{PLANS.index('all-round')}']").check(force=True)
+    view, still = page.locator("#view"), page.locator(".still:visible")
+    # a picture of 880 px is shown as large, and drawn sideways
+    assert still.bounding_box()["width"] == pytest.approx(880, abs=1)
+    assert page.evaluate("() => document.documentElement.scrollWidth") == 390
+    box = page.locator(".flat-still.on .scroll")
+    assert "sideways" in box.evaluate("(node) => getComputedStyle(node, '::before').content")
+    box.evaluate("(node) => { node.scrollLeft = 9999; }")
+    assert still.bounding_box()["x"] == pytest.approx(390 - 880, abs=1)
+    note = page.locator(".flat-note:visible").bounding_box()
+    frame = view.bounding_box()
+    assert frame["y"] + frame["height"] == pytest.approx(note["y"] + note["height"], abs=1)
+    # while the cutaway is being loaded, the still fills the place that it will have
+    page.evaluate("() => document.documentElement.classList.remove('flat')")
+    for side in ("y", "height"):
+        assert still.bounding_box()[side] == pytest.approx(view.bounding_box()[side], abs=1)
+
+
 def test_without_scripts_every_plan_is_written_out(chromium: Browser, handout: Any) -> None:
     context = chromium.new_context(java_script_enabled=False, offline=True)
     page = context.new_page()

@@ -159,7 +159,8 @@ def test_pictures_go_in_and_get_smaller(
     )
     shown = re.findall(
         r'flat-still( on)?" data-plan="(\d)">'
-        r'<img class="still" alt="([^"]+)" src="data:image/(\w+);base64,([^"]+)">'
+        r'<div class="scroll"[^>]*><img class="still" alt="([^"]+)" '
+        r'src="data:image/(\w+);base64,([^"]+)"></div>'
         r'<p class="flat-note">([^.]+)\. The picture: (.+?), [\d.]+\xa0µW/m² at ',
         page,
     )
