@@ -68,7 +68,7 @@ def test_what_cannot_be_made_is_said_with_the_name_of_the_job(outbox: Outbox) ->
     "name",
     [
         "../out.csv",
-        "/tmp/out.csv",
+        "/elsewhere/out.csv",
         "sub/out.csv",
         ".hidden.csv",
         "out.toml",
