@@ -172,7 +172,8 @@ def units_of(rng: np.random.Generator, options: tuple[int, ...]) -> list[Unit]:
 def better_by_db(tables: LevelTables, purchases: Purchases, chain: Chain, weights: Floats) -> float:
     """By how much another order of a chain's steps is better at most, at what any step costs.
 
-    After some of its steps another order has done some set of them: every set is looked at.
+    After some of its steps another order has done some set of them: every set is looked at. All
+    cost what `purchases` says, so that a chain which is costed by its take-off compares alike.
     """
     steps = len(chain.plans) - 1
     sets = itertools.product((False, True), repeat=steps)
@@ -189,7 +190,9 @@ def better_by_db(tables: LevelTables, purchases: Purchases, chain: Chain, weight
     return max(
         (
             10.0 * float(np.log10(level / levels[cents <= cost].min()))
-            for cost, level in zip(chain.cents, chain.levels_w_m2, strict=True)
+            for cost, level in zip(
+                purchases.cents(np.array(chain.plans)), chain.levels_w_m2, strict=True
+            )
         ),
     )
 
