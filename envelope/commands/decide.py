@@ -21,7 +21,9 @@ from envelope.commands.common import cast, nearest, read_job, stops_for_question
 from envelope.commands.progress import Progress
 from envelope.errors import EnvelopeError, UnitError
 from envelope.plans.decide import decide
-from envelope.plans.decision import Decision
+from envelope.plans.decision import Decision, NothingOnOfferError, SmallBudgetError
+from envelope.plans.steps import front_taken_off
+from envelope.text.decisions import refused_words
 from envelope.text.trade import source_title
 from envelope.trade_units import parse_amount
 from envelope.units import parse_loss, parse_power_density
@@ -97,20 +99,23 @@ def run(options: argparse.Namespace) -> int:
     budget = None if options.budget is None else _budget(job, options.budget)
     casts = cast(job, path=Path(options.job))
     progress = Progress("levels over the floor")
-    decision = decide(
-        job,
-        casts=casts,
-        receiver=options.receiver,
-        keep=keep,
-        move_bed=options.bed,
-        progress=progress,
-        leave_sources=options.leave_sources,
-        sources=target.sources,
-        weights=weights,
-        target_w_m2=target.level_w_m2,
-        target_db=target.below_db,
-        budget_cents=budget,
-    )
+    try:
+        decision = decide(
+            job,
+            casts=casts,
+            receiver=options.receiver,
+            keep=keep,
+            move_bed=options.bed,
+            progress=progress,
+            leave_sources=options.leave_sources,
+            sources=target.sources,
+            weights=weights,
+            target_w_m2=target.level_w_m2,
+            target_db=target.below_db,
+            budget_cents=budget,
+        )
+    except (NothingOnOfferError, SmallBudgetError) as error:
+        raise EnvelopeError(refused_words(job, error)) from None
     progress.done()
     if options.png is not None:
         from viewer.pictures.decision_chart import draw_decision
@@ -214,7 +219,7 @@ def _kept(job: Job, selectors: Sequence[str]) -> set[str]:
 
 def decision_json(job: Job, decision: Decision) -> dict[str, Any]:
     """A decision as plain data. Keys are a contract: more may be added, none change."""
-    front = decision.front
+    front = front_taken_off(job, decision)
     return {
         "format": 1,
         "project": job.name,

@@ -12,6 +12,7 @@ from envelope.building.job import Job
 from envelope.commands.layout import open_console, plain_table
 from envelope.commands.tables import print_rests
 from envelope.plans.decision import BETTER_ODDS, Decision, FreeMeasure, Step
+from envelope.plans.steps import front_taken_off
 from envelope.text.cautions import SHIELDED_DB, cautions_of_plans
 from envelope.text.decisions import (
     agreement_words,
@@ -24,15 +25,17 @@ from envelope.text.decisions import (
     measure_words,
     not_offered_words,
     now_or_never_words,
+    prices_missing,
     rival_words,
     shares_words,
     spared_words,
     step_lines,
     stop_words,
+    undone_words,
     worse_words,
 )
 from envelope.text.sentences import difference_words
-from envelope.text.trade import figure_words, receiver_title, source_title, unpriced_words
+from envelope.text.trade import figure_words, receiver_title, source_title
 
 _MOST_WORSE = 3
 _MOST_FREE = 3
@@ -95,8 +98,8 @@ def _print_free(console: Console, job: Job, decision: Decision) -> None:
     ends = decision.steps[decision.stop_after - 1].level_w_m2 if decision.stop_after else 0.0
     if decision.undone_w_m2 is not None and decision.undone_w_m2 > ends * _LEFT_UNDONE:
         console.print(
-            f"  Left undone, step {decision.stop_after} ends at {text.level(decision.undone_w_m2)};"
-            " --leave-sources plans without it."
+            f"  If {escape(undone_words(job, decision))}, step {decision.stop_after} ends at "
+            f"{text.level(decision.undone_w_m2)}; --leave-sources plans without it."
         )
 
 
@@ -176,10 +179,7 @@ def _print_stop(console: Console, job: Job, decision: Decision) -> None:
     if not decision.candidates.priced:
         console.print(
             "Prices are missing, so the order is by area: "
-            + "; ".join(
-                escape(unpriced_words(job, each)) for each in decision.candidates.unpriced[:3]
-            )
-            + "."
+            f"{escape(prices_missing(job, decision.candidates.unpriced))}."
         )
 
 
@@ -251,7 +251,7 @@ def _print_detail(console: Console, job: Job, decision: Decision) -> None:
         f">cost {job.costs.currency}" if money else ">area", ">level", "what",
         title="Plans that no other beats, whatever was bought before", keys=1,
     )  # fmt: skip
-    front = decision.front
+    front = front_taken_off(job, decision)
     units = decision.candidates.units
     for cents, level, plan in zip(front.cents, front.levels_w_m2, front.plans, strict=True):
         chosen = chosen_lines(job, units, plan.tolist())
@@ -273,9 +273,10 @@ def _front(decision: Decision) -> str:
         if front.finished
         else "the search was stopped early, better plans may exist"
     )
+    basis = " with costs by area" if decision.candidates.priced else ""
     return (
-        f"Behind the steps are {len(front.cents)} plans that no other beats ({said}). Free to undo "
-        f"what was bought, they are {_decibels(_apart_db(decision))} lower on average."
+        f"Behind the steps are {len(front.cents)} plans that no other beats{basis} ({said}). Free "
+        f"to undo what was bought, they are {_decibels(_apart_db(decision))} lower on average."
     )
 
 

@@ -17,7 +17,14 @@ from envelope.exposure.rests import rests_on
 from envelope.geometry.plane import Floats
 from envelope.plans.bed import bed_places
 from envelope.plans.candidates import Candidates, candidates_of
-from envelope.plans.decision import MIN_GAIN_DB, Decision, Step, Worse
+from envelope.plans.decision import (
+    MIN_GAIN_DB,
+    Decision,
+    NothingOnOfferError,
+    SmallBudgetError,
+    Step,
+    Worse,
+)
 from envelope.plans.free import source_choices
 from envelope.plans.level_tables import without_untouched_spaces
 from envelope.plans.plan_levels import MEAN, PlanLevels
@@ -114,7 +121,7 @@ def decide(
         free, units = source_choices(job, levels=levels, today=today, leave=True)
     candidates = candidates_of(job, base=today, keep=keep, sources=units)
     if not candidates.units:
-        raise EnvelopeError(_nothing_on_offer(candidates))
+        raise NothingOnOfferError(kept=candidates.kept, goes_nowhere=candidates.goes_nowhere)
     levels.expect({panel for unit in candidates.units for panel in unit.panels})
     tables = without_untouched_spaces(
         tables_of(job=job, casts=casts, bench=levels.bench, units=candidates.units, base=today)
@@ -149,7 +156,7 @@ def decide(
         best = float(front.levels_w_m2.min())
         if budget_cents is not None and len(front.cents) == 1:
             money = job.costs.currency or ""
-            raise EnvelopeError(_too_little(candidates, level_of, budget_cents, money))
+            raise _too_little(candidates, level_of, budget_cents, money)
         if target_w_m2 is not None:
             front = _up_to(front, target_w_m2)
         chain = best_chain(
@@ -306,19 +313,6 @@ def _gains_db(before: LevelDraws, after: LevelDraws, names: Sequence[str]) -> Fl
     return np.asarray(found)
 
 
-def _nothing_on_offer(candidates: Candidates) -> str:
-    said = (
-        "nothing is on offer: a treatment is, for the kinds of face on which some plan of the job "
-        "puts it, and for those that its only-on names"
-    )
-    if candidates.goes_nowhere:
-        names = ", ".join(candidates.goes_nowhere)
-        said += f"; {names} may go only on faces that stay as they are"
-    elif candidates.kept:
-        said += f"; {len(candidates.kept)} faces stay as they are, such as {candidates.kept[0]}"
-    return said
-
-
 def _now_or_never(
     job: Job, candidates: Candidates, worth: Sequence[Step]
 ) -> Iterator[tuple[str, int | None]]:
@@ -376,21 +370,21 @@ def _too_little(
     level_of: Callable[[Ints], Floats],
     budget_cents: int,
     money: str,
-) -> str:
+) -> EnvelopeError:
     """The cheapest useful measure, for a budget that buys none."""
     today = float(level_of(_nothing(candidates))[0])
-    cheapest: tuple[int, str] | None = None
+    cheapest: tuple[int, str, str] | None = None
     for name, label, chosen in measures_of(candidates.units):
         plan = np.array([chosen], dtype=np.int64)
         cents = int(candidates.purchases.cents(plan)[0])
         useful = float(level_of(plan)[0]) < today
         if useful and (cheapest is None or cents < cheapest[0]):
-            cheapest = (cents, f"{name}: {label}")
+            cheapest = (cents, name, label)
     if cheapest is None:
-        return "no single measure on offer lowers the level, whatever it costs"
-    return (
-        f"a budget of {budget_cents / 100:.2f} {money} buys nothing that helps: the "
-        f"cheapest useful measure is {cheapest[1]}, for {cheapest[0] / 100:.2f} {money}"
+        return EnvelopeError("no single measure on offer lowers the level, whatever it costs")
+    cents, name, label = cheapest
+    return SmallBudgetError(
+        budget_cents=budget_cents, money=money, unit=name, label=label, cents=cents
     )
 
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from envelope.building.job import Plan
+from envelope.errors import EnvelopeError
 from envelope.exposure.differences import Difference
 from envelope.exposure.rests import Rest
 from envelope.plans.bed import BedPlan
@@ -16,6 +18,58 @@ from envelope.plans.sure import Spared
 
 BETTER_ODDS = 0.9  # from which a step is said to be better; common practice, no source
 MIN_GAIN_DB = 0.5  # a step that brings less is not worth a visit; common practice, no source
+
+
+class SmallBudgetError(EnvelopeError):
+    """A budget that buys nothing that helps.
+
+    Parameters
+    ----------
+    budget_cents : int
+    money : str
+        Its currency.
+    unit, label : str
+        Of the cheapest measure that helps.
+    cents : int
+        What that costs.
+    """
+
+    def __init__(self, *, budget_cents: int, money: str, unit: str, label: str, cents: int) -> None:
+        self.budget_cents, self.money, self.cents = budget_cents, money, cents
+        self.unit, self.label = unit, label
+        super().__init__(self.said(f"{unit}: {label}"))
+
+    def said(self, measure: str) -> str:
+        """The message, with what the measure is called."""
+        return (
+            f"a budget of {self.budget_cents / 100:.2f} {self.money} buys nothing that helps: the "
+            f"cheapest useful measure is {measure}, for {self.cents / 100:.2f} {self.money}"
+        )
+
+
+class NothingOnOfferError(EnvelopeError):
+    """No face may be treated and nothing done about a source."""
+
+    def __init__(self, *, kept: Sequence[str], goes_nowhere: Sequence[str]) -> None:
+        self.kept, self.goes_nowhere = tuple(kept), tuple(goes_nowhere)
+        super().__init__(self.said(kept=self.kept, goes_nowhere=self.goes_nowhere))
+
+    def said(self, *, kept: Sequence[str], goes_nowhere: Sequence[str]) -> str:
+        """The message, with what faces that stay and treatments that go nowhere are called."""
+        said = (
+            "nothing is on offer: a treatment is, for the kinds of face on which some plan of the "
+            "job puts it, and for those that its only-on names"
+        )
+        if goes_nowhere:
+            return f"{said}; {', '.join(goes_nowhere)} may go only on faces that stay as they are"
+        if kept:
+            faces = (
+                "1 face stays as it is,"
+                if len(kept) == 1
+                else (f"{len(kept)} faces stay as they are, such as")
+            )
+            return f"{said}; {faces} {kept[0]}"
+        return said
 
 
 def is_worth_doing(gain: Difference) -> bool:

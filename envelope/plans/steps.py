@@ -11,12 +11,13 @@ from envelope.building.job import NOW_OR_NEVER, Job, Plan
 from envelope.exposure.differences import LevelDraws, difference, paired
 from envelope.exposure.model_error import difference_own_db
 from envelope.plans.candidates import Candidates
-from envelope.plans.decision import Change, Rival, Step
+from envelope.plans.decision import Change, Decision, Rival, Step
 from envelope.plans.purchases import cents_of
 from envelope.plans.rivals import Rivalry
+from envelope.plans.search import Front
 from envelope.plans.sequence import Chain, Ints, ordered_within
 from envelope.plans.sure import target_odds
-from envelope.plans.units import changes_in, groups_of
+from envelope.plans.units import changes_in, groups_of, plan_of
 from envelope.works.takeoff import take_off
 
 
@@ -59,12 +60,55 @@ def taken_off(job: Job, chain: Chain, *, plans: Sequence[Plan], candidates: Cand
     """
     if not candidates.priced:
         return chain
+    return replace(chain, cents=_bills(job, plans=plans, chosen=chain.plans, candidates=candidates))
+
+
+def front_taken_off(job: Job, decision: Decision, *, most: int | None = None) -> Front:
+    """The front with its costs on the basis of the steps: cut, bonded, in packages.
+
+    Parameters
+    ----------
+    job : Job
+    decision : Decision
+        Whose front is costed by areas, as the search needs it.
+    most : int, optional
+        Plans taken off, spread evenly over the front, where a picture needs no more; a house's
+        take-off takes some hundredths of a second.
+
+    Returns
+    -------
+    front : Front
+        In order of cost, without the plans that another one beats at these costs, and without
+        those beyond the budget.
+    """
+    front, candidates = decision.front, decision.candidates
+    if not candidates.priced:
+        return front
+    count = len(front.cents)
+    kept = np.unique(np.linspace(0, count - 1, min(count, most or count)).round().astype(int))
+    chosen = front.plans[kept]
+    plans = [
+        plan_of(candidates.units, each, base=decision.today, name="of the front")
+        for each in chosen.tolist()
+    ]
+    cents = _bills(job, plans=plans, chosen=chosen, candidates=candidates)
+    levels_w_m2 = front.levels_w_m2[kept]
+    order = np.lexsort((levels_w_m2, cents))
+    best = np.minimum.accumulate(levels_w_m2[order])
+    order = order[np.append(True, best[1:] < best[:-1])]
+    if decision.budget_cents is not None:
+        order = order[cents[order] <= decision.budget_cents]
+    return replace(front, cents=cents[order], levels_w_m2=levels_w_m2[order], plans=chosen[order])
+
+
+def _bills(job: Job, *, plans: Sequence[Plan], chosen: Ints, candidates: Candidates) -> Ints:
+    """What each plan costs as the take-off counts it, with what is paid for at sources. [cents]"""
     cents = [
         cents_of(take_off(job, plan).bill.net)
-        + sum(cents_of(each.cost) for each in changes_in(candidates.units, chosen))
-        for plan, chosen in zip(plans, chain.plans.tolist(), strict=True)
+        + sum(cents_of(each.cost) for each in changes_in(candidates.units, options))
+        for plan, options in zip(plans, chosen.tolist(), strict=True)
     ]
-    return replace(chain, cents=np.array(cents, dtype=np.int64))
+    return np.array(cents, dtype=np.int64)
 
 
 def changes_between(

@@ -211,8 +211,8 @@ def spared(
         deviate = known.get(rest.words)
         if deviate is None:
             continue
-        begins = (0, *stops[:-1])
-        for begin, stop, gain, cost in zip(begins, stops, gains_db, cents, strict=True):
+        bundles = itertools.pairwise((0, *stops))
+        for (begin, stop), gain, cost in zip(bundles, gains_db, cents, strict=True):
             sound = np.isfinite(gain[1:])
             means = list(_means(deviate[1:][sound], gain[1:][sound]))
             odds = sum(share for share, mean in means if mean < least_db)

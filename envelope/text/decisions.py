@@ -7,9 +7,20 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from envelope.building.job import Job
+from envelope.building.source_measures import MEASURES
+from envelope.errors import EnvelopeError
 from envelope.plans.bed import BedPlace, BedPlan
 from envelope.plans.candidates import SEAMS
-from envelope.plans.decision import Change, Decision, FreeMeasure, Rival, Step, Worse
+from envelope.plans.decision import (
+    Change,
+    Decision,
+    FreeMeasure,
+    NothingOnOfferError,
+    Rival,
+    SmallBudgetError,
+    Step,
+    Worse,
+)
 from envelope.plans.source_changes import SourceChange, free_where_it_stands
 from envelope.plans.sure import Spared
 from envelope.plans.units import Option, Unit, groups_of
@@ -22,10 +33,12 @@ from envelope.text.trade import (
     source_title,
     space_title,
     treatment_title,
+    unpriced_words,
 )
 
 MAX_WORN = 3  # treatments named in a title
 BED_DB = 1.0  # from which another place is worth moving the bed; common practice, no source
+MAX_UNPRICED = 3  # what lacks a price, named in one line
 MAX_KEPT = 4  # faces that stay as they are, named in one line
 
 
@@ -179,6 +192,38 @@ def spared_words(job: Job, decision: Decision, spared: Spared) -> str:
     )
 
 
+def undone_words(job: Job, decision: Decision) -> str:
+    """Free measures that steps count on, as left undone: "kitchen router stays on at night"."""
+    changes = [each.change for each in decision.free if each.counted]
+    names = list(dict.fromkeys(source_title(job, each.device) for each in changes))
+    stay = "stays" if len(names) == 1 else "stay"
+    if all(each.do == "off-at-night" for each in changes):
+        return f"{listed(names)} {stay} on at night"
+    return f"{listed(names)} {stay} as today"
+
+
+def refused_words(job: Job, error: EnvelopeError) -> str:
+    """Why nothing could be decided, with faces and treatments as people call them.
+
+    Parameters
+    ----------
+    job : Job
+        That was decided about.
+    error : EnvelopeError
+        Of `envelope.plans.decide.decide`.
+    """
+    if isinstance(error, SmallBudgetError):
+        if error.label in MEASURES:
+            return error.said(f"{source_title(job, error.unit)}: {error.label.replace('-', ' ')}")
+        return error.said(f"{unit_title(job, error.unit)}: {_titles(job, error.label)}")
+    if isinstance(error, NothingOnOfferError):
+        return error.said(
+            kept=[face_name(job, each) for each in error.kept],
+            goes_nowhere=[treatment_title(job, each) for each in error.goes_nowhere],
+        )
+    return str(error)
+
+
 def stop_words(decision: Decision) -> str:
     """Where to stop and why, as a sentence without its full stop."""
     after = decision.stop_after
@@ -205,6 +250,13 @@ def shares_words(job: Job, levels: Sequence[tuple[str, float]], *, most: int = 4
 def worse_words(job: Job, worse: Worse) -> str:
     """Such as "ceiling of bedroom with coating"."""
     return f"{unit_title(job, worse.unit)} with {_titles(job, worse.label)}"
+
+
+def prices_missing(job: Job, unpriced: Sequence[str]) -> str:
+    """What lacks a price, the first few named and the others counted."""
+    said = [unpriced_words(job, each) for each in unpriced[:MAX_UNPRICED]]
+    more = len(unpriced) - len(said)
+    return "; ".join(said) + (f"; and {more} more" if more > 0 else "")
 
 
 def not_offered_words(kinds: Sequence[str]) -> str:

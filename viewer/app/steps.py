@@ -22,6 +22,8 @@ from envelope.text.decisions import (
     cost_words,
     measure_words,
     not_offered_words,
+    prices_missing,
+    refused_words,
     step_lines,
     step_words,
     stop_words,
@@ -74,7 +76,7 @@ class Steps:
         try:
             decision = await self._decide(receiver)
         except EnvelopeError as error:
-            told["trouble"] = said(error)
+            told["trouble"] = said(error) if job is None else refused_words(job, error)
             return told
         if job is None or self.session.job is not job:
             return None
@@ -217,7 +219,7 @@ def _told(job: Job, decision: Decision, receiver: str | None) -> protocol.StepsT
 
     notes = []
     if not decision.candidates.priced:
-        missing = "; ".join(shown(each, limit=80) for each in decision.candidates.unpriced[:3])
+        missing = shown(prices_missing(job, decision.candidates.unpriced), limit=300)
         notes.append(f"Prices are missing, so the order is by area: {missing}.")
     elif job.costs.tax:
         notes.append(f"Costs are before tax of {text.percent(float(job.costs.tax))}.")

@@ -14,10 +14,12 @@ from dataclasses import dataclass
 from envelope import text
 from envelope.building.job import Job
 from envelope.plans.decision import Decision
+from envelope.plans.steps import front_taken_off
 from envelope.text.names import shown
 from envelope.text.trade import receiver_title
 
 _LEVEL_SERIES = ((1.0,), (1.0, 2.0, 5.0), (1.0, 1.5, 2.0, 3.0, 5.0, 7.0))  # of a decade
+_DOTS = 60  # plans that no other beats; more would not be told apart
 _TICKS = 4  # at least, on either axis
 _SQUARE_FOOT_M2 = 0.09290304
 
@@ -74,9 +76,10 @@ def decision_plot(job: Job, decision: Decision) -> DecisionPlot:
         )
         for number, step in enumerate(decision.steps, 1)
     )
+    behind = front_taken_off(job, decision, most=_DOTS)
     front = tuple(
         (float(cents) * size, float(level_w_m2))
-        for cents, level_w_m2 in zip(decision.front.cents, decision.front.levels_w_m2, strict=True)
+        for cents, level_w_m2 in zip(behind.cents, behind.levels_w_m2, strict=True)
     )
     levels_w_m2 = [
         today_w_m2,

@@ -12,7 +12,7 @@ from envelope.exposure.analysis import analyze
 from envelope.exposure.casts import Casts
 from envelope.plans.candidates import candidates_of
 from envelope.plans.decide import decide
-from envelope.text.decisions import kept_words, step_words
+from envelope.text.decisions import kept_words, prices_missing, step_words
 
 Maker = Callable[..., Job]
 
@@ -65,6 +65,13 @@ def test_walls_that_are_out_of_reach_later_are_named_together_where_one_step_doe
     job = small_job("[]", panel("bedroom/walls", "now-or-never"))
     found = decide(job, casts=small_casts, budget_cents=10_000)  # buys no wall
     assert found.now_or_never == (("bedroom/walls", None),)
+
+
+def test_prices_that_are_missing_beyond_the_third_are_counted(small_job: Maker) -> None:
+    job = small_job("[]")
+    lacking = tuple(f"{name}: no price" for name in "abcde")
+    assert prices_missing(job, lacking[:3]) == "a: no price; b: no price; c: no price"
+    assert prices_missing(job, lacking).endswith("c: no price; and 2 more")
 
 
 def test_a_treatment_goes_only_where_it_may(small_job: Maker) -> None:

@@ -21,7 +21,7 @@ from envelope.plans.terms import tables_of
 from envelope.plans.units import Option, Unit, changes_in, plan_of
 from envelope.project import load_text
 from envelope.rays import Sampling
-from envelope.text.decisions import agreement_words, as_today_words, measure_words
+from envelope.text.decisions import agreement_words, as_today_words, measure_words, undone_words
 from envelope.text.numbers import level as level_words
 
 FEW = Sampling(points_per_panel=2**7, points=2**11)
@@ -91,6 +91,7 @@ def test_steps_count_on_the_best_free_measure_and_say_what_is_left_without(
     assert found.start_w_m2 < found.levels_w_m2[0][1]
     assert found.undone_w_m2 is not None
     assert found.undone_w_m2 > found.steps[found.stop_after - 1].level_w_m2
+    assert undone_words(job, found).endswith("stays on at night")
     assert all(step.sources == (counted[0].change,) for step in found.steps)
     left = decide(job, casts=casts, leave_sources=True)
     assert not any(each.counted for each in left.free)

@@ -156,6 +156,21 @@ def test_settling_a_figure_spares_a_step_where_it_turns_out_small(small_job: Mak
     assert only.cents == pytest.approx(only.odds * 30_000)
 
 
+def test_nothing_is_spared_where_no_step_is_worth_doing(small_job: Maker) -> None:
+    job = small_job("[]")
+    rest = Rest(
+        words="level of mast",
+        moves_db=1.0,
+        receiver="pillow",
+        plan="p",
+        is_unknown=False,
+        taken="",
+        settle="",
+    )
+    none = spared([rest], job=job, draws=draw(job), stops=(), gains_db=[], cents=[], least_db=0.5)
+    assert none == ()
+
+
 def test_steps_say_how_likely_the_target_is(small_job: Maker, small_casts: Casts) -> None:
     job = small_job("[]")
     found = decide(job, casts=small_casts, target_w_m2=30e-6)

@@ -34,8 +34,13 @@ def test_steps_and_plans_stand_at_their_cost_and_level(
     _draw_front(axes, plot)
     _draw_steps(axes, plot)
     front, steps = axes.lines[0], axes.lines[1]
-    assert front.get_xdata() == pytest.approx(decision.front.cents / 100.0)
-    assert front.get_ydata() == pytest.approx(decision.front.levels_w_m2 * 1e6)
+    # one basis: costs by area are a cent off in ten of the seventeen plans
+    costs, levels = front.get_xdata(), front.get_ydata()
+    assert costs == pytest.approx(decision.front.cents / 100.0, abs=0.02)
+    assert levels == pytest.approx(decision.front.levels_w_m2 * 1e6)
+    for step in decision.steps:
+        (dot,) = np.flatnonzero(np.isclose(levels, step.level_w_m2 * 1e6))
+        assert costs[dot] == pytest.approx(step.total_cents / 100.0, abs=1e-9)
     worth = decision.stop_after
     assert steps.get_xdata()[-1] == pytest.approx(decision.steps[worth - 1].total_cents / 100.0)
     assert steps.get_ydata()[-1] == pytest.approx(decision.steps[worth - 1].level_w_m2 * 1e6)
