@@ -162,9 +162,43 @@ def test_colour_by_treatment_has_letters_and_a_legend(page: Page) -> None:
     codes = page.locator(".gc-code:visible").all_inner_texts()
     assert codes
     assert set(codes) == {"A"}  # this plan has the coating alone
+    # each stands on a face that carries it, and that nothing hides there
+    under = page.evaluate(
+        """() => [...document.querySelectorAll(".gc-code:not([hidden])")].map((code) => {
+          const own = document.querySelector("#view").getBoundingClientRect();
+          const box = code.getBoundingClientRect();
+          const x = (box.left + box.right) / 2 - own.left;
+          const y = (box.top + box.bottom) / 2 - own.top;
+          const id = gapcast.view.pickAt(x, y, 0);
+          return [id, gapcast.view.stage.get(id)?.panel.plans[1].treatments.length ?? 0];
+        })"""
+    )
+    assert {id for id, _ in under} >= {"bedroom/3", "bedroom/5", WALL}
+    assert len({id for id, _ in under}) == len(codes)
+    assert all(count == 1 for _, count in under)
     assert "A coating" in page.locator(".legends .on .codes").inner_text().replace("\n", " ")
     page.locator("input[name=mode][value=loss]").check(force=True)
     assert "loss through a face" in page.locator(".legends .on").inner_text()
+
+
+def test_a_transmitter_in_a_room_not_shown_has_an_open_mark(page: Page) -> None:
+    filled = []
+    for storeys in ("room", "all"):
+        page.locator("#storeys").select_option(storeys)
+        settle(page)
+        filled.append(
+            page.evaluate(
+                """() => {
+                  const { stage } = gapcast.view;
+                  const { r, g, b } = stage.groups.sources.children
+                    .filter((body) => body.renderOrder === 8 && body.material.uniforms.uColour)
+                    .at(-1).material.uniforms.uColour.value;
+                  return [r, g, b];
+                }"""
+            )
+        )
+    assert min(filled[0]) > 0.8  # paper, in a rim
+    assert min(filled[1]) < 0.3  # the colour of sources
 
 
 def test_beams_come_and_go(page: Page) -> None:

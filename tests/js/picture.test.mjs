@@ -78,7 +78,7 @@ test("letters of treatments stand on faces that are turned to the eye, in that m
   const scene = roomScene();
   for (const at of [0, 2]) scene.panels[at].plans[0].treatments = ["film"];
   const state = { ...firstState(), mode: "treatment" };
-  const seen = { eye: FROM_NORTH, width: 900, project: (p) => p };
+  const seen = { eye: FROM_NORTH, width: 900, project: (p) => p, shows: () => true };
   const codes = calloutsOf(stageOf(scene, state), state, seen).filter(
     ({ kind }) => kind === "code",
   );
@@ -86,6 +86,25 @@ test("letters of treatments stand on faces that are turned to the eye, in that m
     codes.map(({ text, at }) => [text, at]),
     [["A", [2, 0, 1.25]]],
   );
+});
+
+test("a letter stands where its face shows, and nowhere where something hides it all", () => {
+  const scene = roomScene();
+  scene.panels[0].plans[0].treatments = ["film"];
+  const state = { ...firstState(), mode: "treatment" };
+  const stage = stageOf(scene, state);
+  const lettersWhere = (shows) =>
+    calloutsOf(stage, state, { eye: FROM_NORTH, width: 900, project: (p) => p, shows })
+      .filter(({ kind }) => kind === "code")
+      .map(({ at }) => at);
+  const { id, centre } = scene.panels[0];
+  assert.deepEqual(
+    lettersWhere(() => false),
+    [],
+  );
+  // something stands before the lower half
+  const [spot] = lettersWhere((panel, [, , z]) => panel === id && z > centre[2] + 0.1);
+  assert.ok(spot[2] > centre[2] + 0.1);
 });
 
 test("a wall that is cut away leaves a line at its foot, which carries its label", () => {

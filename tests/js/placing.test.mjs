@@ -75,3 +75,22 @@ test("a label that must keep away never stands on its place", () => {
   assert.ok(shifts([10, 10], { away: 8 }).every(([x, y]) => x || y));
   assert.deepEqual(shifts([10, 10], {})[0], [0, 0]);
 });
+
+test("a letter whose place is taken stands at the next of its other places, without a line", () => {
+  let asked = 0;
+  function* elsewhere() {
+    for (const spot of [
+      [102, 100],
+      [200, 100],
+    ]) {
+      asked++;
+      yield spot;
+    }
+  }
+  const letter = () => label([100, 100], { fixed: true, size: [10, 10], elsewhere: elsewhere() });
+  const taken = placed([letter()], [300, 200], [[95, 95, 105, 105]]);
+  assert.deepEqual(taken, [{ x: 200, y: 100, leader: null }]);
+  asked = 0;
+  assert.equal(placed([letter()], [300, 200], [])[0].x, 100);
+  assert.equal(asked, 0); // what has room asks for no other place
+});

@@ -246,6 +246,7 @@ export function roomScene() {
             short: "mast",
             at: [2, -2.4, 1],
             arrow: [2, -2.4, 1, 2, -1.5, 1],
+            hidden: false,
           },
         ],
         arcs: [],

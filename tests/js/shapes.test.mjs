@@ -8,6 +8,7 @@ import {
   cross,
   diamondMesh,
   distanceToSegment,
+  edgesOf,
   dot,
   hardBox,
   norm,
@@ -38,6 +39,7 @@ test("bodies are closed and wound outward", () => {
   const half = 0.1;
   const mark = volume(diamondMesh([1, 2, 3], half));
   assert.ok(Math.abs(mark - (4 / 3) * half ** 3 * 1.35) < 1e-12);
+  assert.equal(edgesOf(diamondMesh([1, 2, 3], half)).length, 12);
 });
 
 test("axes of a plane are a right-handed frame with the normal", () => {

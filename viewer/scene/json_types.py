@@ -292,7 +292,7 @@ class RingJson(TypedDict):
 class SourceMarkJson(TypedDict):
     """A source in a picture: label, what it names, and the arrow's tail and tip.
 
-    `arrow` is None for a transmitter that stands where it is.
+    `arrow` is None for a transmitter that stands where it is, `hidden` one in a room not shown.
     """
 
     source: str
@@ -300,6 +300,7 @@ class SourceMarkJson(TypedDict):
     short: str
     at: Flat
     arrow: Flat | None
+    hidden: bool
 
 
 class ArcJson(TypedDict):

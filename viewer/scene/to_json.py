@@ -405,6 +405,7 @@ def _scope(scope: Scope, scene: Scene) -> Json:
                 "arrow": None
                 if mark.arrow_m is None
                 else _flat(mark.arrow_m[0]) + _flat(mark.arrow_m[1]),
+                "hidden": mark.hidden,
             }
             for mark in scope.marks
         ],

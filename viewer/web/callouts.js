@@ -1,15 +1,16 @@
 // The labels that a picture wants, the most important first.
 import { readingNames } from "./readmarks.js";
 import { onRing } from "./scope.js";
-import { faces } from "./shapes.js";
+import { add, faces, sub } from "./shapes.js";
 import { cableNames } from "./wiring.js";
 import { shown } from "./words.js";
 
-/** @import { Callout, Point, StageLike, ViewState } from "./types" */
+/** @import { Callout, Face, Point, StageLike, ViewState } from "./types" */
 
 const COATED = ["treatment", "wiring"]; // ways of colouring that show what faces carry
 const NARROW_PX = 520;
 const CODED_FROM_M2 = 0.25; // least area of a face that carries its treatment's letter
+const TOWARDS_CORNERS = [0.35, 0.6, 0.8]; // where else a letter may stand, from its place on
 /** @type {Array<[string, number]>} */
 const WAYS = [
   ["N", 0],
@@ -18,17 +19,19 @@ const WAYS = [
   ["W", 270],
 ];
 
+/** @typedef {(id: string, spot: Point) => boolean} Shows whether a face is what shows at a point */
+
 /**
  * @param {StageLike} stage
  * @param {ViewState} state
- * @param {{eye: Point, width: number, project: (p: Point) => Point}} seen
+ * @param {{eye: Point, width: number, project: (p: Point) => Point, shows: Shows}} seen
  * @returns {Callout[]}
  */
-export function calloutsOf(stage, state, { eye, width, project }) {
+export function calloutsOf(stage, state, { eye, width, project, shows }) {
   const narrow = width < NARROW_PX;
   return [
     ...compass(stage, project), // before everything: without north a picture tells no direction
-    ...(COATED.includes(state.mode) ? codes(stage, state, eye, project) : []),
+    ...(COATED.includes(state.mode) ? codes(stage, state, { eye, project, shows }) : []),
     ...(state.mode === "wiring"
       ? cableNames(stage, state, project)
       : [
@@ -55,24 +58,39 @@ function compass({ scene, scope }, project) {
 }
 
 /**
- * The letters of their treatments on the faces that show.
+ * Where a face shows, in the picture: its mark's place, then places towards its corners.
+ * @param {Face} face
+ * @param {(p: Point) => Point} project
+ * @param {Shows} shows
+ */
+function* shownSpots({ panel, outlines }, project, shows) {
+  const at = panel.mark ?? panel.centre;
+  const others = TOWARDS_CORNERS.flatMap((share) =>
+    outlines[0].map((corner) => add(at, sub(corner, at), share)),
+  );
+  for (const place of [at, ...others]) {
+    const spot = project(place);
+    if (shows(panel.id, spot)) yield spot;
+  }
+}
+
+/**
+ * The letters of their treatments on the faces that show, where nothing stands before them.
  * @param {StageLike} stage
  * @param {ViewState} state
  * @returns {Callout[]}
  */
-function codes({ scene, faces: all }, state, eye, project) {
+function codes({ scene, faces: all }, state, { eye, project, shows }) {
   const letters = new Map(scene.treatments.map((style) => [style.id, style.letter]));
-  return all
-    .filter(
-      ({ panel, stands }) => stands && panel.area_m2 > CODED_FROM_M2 && faces(panel.normal, eye),
-    )
-    .map(({ panel }) => ({
-      kind: /** @type {const} */ ("code"),
-      text: panel.plans[state.plan].treatments.map((id) => letters.get(id)).join("+"),
-      at: project(panel.mark ?? panel.centre),
-      fixed: true,
-    }))
-    .filter(({ text }) => text);
+  return all.flatMap((face) => {
+    const { panel, stands } = face;
+    const text = panel.plans[state.plan].treatments.map((id) => letters.get(id)).join("+");
+    if (!text || !stands || panel.area_m2 <= CODED_FROM_M2 || !faces(panel.normal, eye)) return [];
+    const spots = shownSpots(face, project, shows);
+    const at = spots.next().value;
+    const kind = /** @type {const} */ ("code");
+    return at ? [{ kind, text, at, fixed: true, elsewhere: spots }] : [];
+  });
 }
 
 /**

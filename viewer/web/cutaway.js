@@ -343,7 +343,8 @@ class Cutaway {
     camera.camera.updateMatrixWorld(); // labels are placed by it, before the renderer would do this
     stage.settle(eye);
     const project = (p) => camera.project(p);
-    const wanted = calloutsOf(stage, this.inner, { eye, width: camera.size[0], project });
+    const shows = (id, spot) => this.picker.shows(id, spot);
+    const wanted = calloutsOf(stage, this.inner, { eye, width: camera.size[0], project, shows });
     const lines = stage.strokes().map((ends) => ends.map(project));
     this.labels.place(wanted, camera.size, lines, this.#covered());
     this.renderer.render(stage.world, camera.camera);

@@ -65,6 +65,16 @@ const meets = (box, taken) =>
   taken.some((b) => box[0] < b[2] && box[2] > b[0] && box[1] < b[3] && box[3] > b[1]);
 
 /**
+ * Middles that a label may have, the best first.
+ * @param {Callout & {size: number[]}} want
+ */
+function* middles(want) {
+  const [x, y] = want.at;
+  for (const [dx, dy] of shifts(want.size, want)) yield [x + dx, y + dy];
+  yield* want.elsewhere ?? [];
+}
+
+/**
  * Middles of labels in a picture, null for one that has no room; `leader` is the end of a line to a
  * label that stands away from its place.
  * @param {Array<Callout & {size: number[]}>} wanted the most important first
@@ -76,8 +86,7 @@ export function placed(wanted, [width, height], taken) {
   const full = [...taken];
   return wanted.map((want) => {
     const [w, h] = want.size;
-    for (const [dx, dy] of shifts(want.size, want)) {
-      let [x, y] = [want.at[0] + dx, want.at[1] + dy];
+    for (let [x, y] of middles(want)) {
       if (want.near) [x, y] = [inward(x, w / 2 + 5, width), inward(y, h / 2 + 4, height)];
       /** @type {Box} */
       const box = [x - w / 2 - 3, y - h / 2 - 2, x + w / 2 + 3, y + h / 2 + 2];
@@ -88,7 +97,7 @@ export function placed(wanted, [width, height], taken) {
         Math.min(Math.max(want.at[0], x - w / 2), x + w / 2),
         Math.min(Math.max(want.at[1], y - h / 2), y + h / 2),
       ];
-      const far = Math.hypot(end[0] - want.at[0], end[1] - want.at[1]) > LED_FROM;
+      const far = Math.hypot(end[0] - want.at[0], end[1] - want.at[1]) > LED_FROM && !want.fixed;
       return { x, y, leader: far ? end : null };
     }
     return null;

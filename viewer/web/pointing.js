@@ -61,6 +61,15 @@ export class Picker {
     return near ?? this.#met(x, y)?.object.userData.panel ?? null;
   }
 
+  /**
+   * Whether a face is what shows at a point: nothing stands before it.
+   * @param {string} id
+   * @param {Point} spot
+   */
+  shows(id, [x, y]) {
+    return this.#met(x, y)?.object.userData.panel === id;
+  }
+
   /** The nearest thing that shows under a point. */
   #met(x, y) {
     const [width, height] = this.camera.size;

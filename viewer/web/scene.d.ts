@@ -228,6 +228,7 @@ export interface SourceMarkJson {
   short: string;
   at: Array<number>;
   arrow: Array<number> | null;
+  hidden: boolean;
 }
 
 /** A part of the ring before something outdoors that blocks. */

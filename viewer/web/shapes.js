@@ -166,6 +166,20 @@ export function arrowMesh(tail, tip) {
 }
 
 /**
+ * Edges of a body, each once.
+ * @param {MeshJson} mesh
+ * @returns {Point[][]}
+ */
+export function edgesOf({ vertices, triangles }) {
+  const found = new Map();
+  triangles.forEach((a, k) => {
+    const b = triangles[k % 3 === 2 ? k - 2 : k + 1];
+    found.set(`${Math.min(a, b)} ${Math.max(a, b)}`, [point(vertices, a), point(vertices, b)]);
+  });
+  return [...found.values()];
+}
+
+/**
  * The mark of a transmitter: a body of eight faces that stands on its tip.
  * @param {Point} centre
  * @param {number} half its width

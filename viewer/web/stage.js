@@ -12,6 +12,7 @@ import {
   axesOf,
   diamondMesh,
   dot,
+  edgesOf,
   faces,
   hardBox,
   norm,
@@ -292,13 +293,16 @@ export class Stage {
     const { brush, groups, scope, theme } = this;
     brush.empty(groups.sources);
     const threads = [];
-    for (const { at, arrow } of this.marks()) {
+    for (const { at, arrow, hidden } of this.marks()) {
       if (arrow) {
         const [tail, tip] = points(arrow);
         groups.sources.add(brush.solid(arrowMesh(tail, tip), theme.source));
         threads.push([[tip[0], tip[1], scope.ring.centre[2]], tip, theme.source, 1.2]);
       } else {
-        this.#drawBefore("sources", brush.solid(diamondMesh(at, scope.mark_m), theme.source));
+        const body = diamondMesh(at, scope.mark_m);
+        this.#drawBefore("sources", brush.solid(body, hidden ? theme.label : theme.source));
+        const rim = hidden ? edgesOf(body).map(([a, b]) => [a, b, theme.source, 1.6]) : [];
+        if (rim.length) this.#drawBefore("sources", brush.lines(rim));
       }
     }
     const dashes = this.#sights("dashes").map(([a, b]) => [a, b, theme.source, 1.4]);

@@ -65,6 +65,8 @@ export interface Callout {
   at: Point;
   away?: number;
   fixed?: boolean;
+  /** Other places for one that is fixed, asked for only where the first has no room. */
+  elsewhere?: Iterable<Point>;
   near?: boolean;
 }
 

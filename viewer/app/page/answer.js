@@ -168,7 +168,8 @@ export function fillLevels(table, scene, numbers, silent) {
 
 function placed(marks, read) {
   const transmitter =
-    "transmitter, with the line of sight to it: dashed where something is between";
+    "transmitter, with the line of sight to it: dashed where something is between; " +
+    "open where its room is not shown";
   const key = (sign, name, words) =>
     h("span", { class: "ga-key" }, h("i", { class: name, "aria-hidden": "true" }, sign), words);
   return [
