@@ -7,6 +7,7 @@ stops    ↑           ↑                      after 3; 4 and 5 cannot, though 
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Sequence
 
 from envelope.exposure.differences import Difference
@@ -61,8 +62,8 @@ def why_stop(steps: Sequence[Step], stops: Sequence[int], *, reached: bool) -> s
         return "the target is reached"
     last = stops[-1] if stops else 0
     said = [
-        f"steps {start + 1} to {stop} can be told only together, so do all of them or none"
-        for start, stop in zip((0, *stops), stops, strict=False)
+        _only_together(start + 1, stop)
+        for start, stop in itertools.pairwise((0, *stops))
         if stop - start > 1
     ]
     later = [number for number, step in enumerate(steps, 1) if number > last and step.is_better]
@@ -77,3 +78,10 @@ def why_stop(steps: Sequence[Step], stops: Sequence[int], *, reached: bool) -> s
     else:
         said.append("what follows brings too little, or no difference that can be told")
     return "; ".join(said)
+
+
+def _only_together(first: int, last: int) -> str:
+    two = last == first + 1
+    done = f"steps {first} and {last} are both" if two else f"steps {first} to {last} are all"
+    do = "do both or neither" if two else "do all of them or none"
+    return f"only once {done} done can it be told that they help, so {do}"

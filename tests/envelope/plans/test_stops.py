@@ -79,9 +79,11 @@ def test_what_is_done_only_together_is_said() -> None:
     steps = [SURE, DOUBTFUL, DOUBTFUL, VAIN]
     said = why_stop(made(steps), (1, 3), reached=False)
     assert said == (
-        "steps 2 to 3 can be told only together, so do all of them or none; "
+        "only once steps 2 and 3 are both done can it be told that they help, so do both or "
+        "neither; "
         "what follows brings too little, or no difference that can be told"
     )
+    assert "steps 2 to 4 are all done" in why_stop(made(steps), (1, 4), reached=False)
     assert why_stop(made(steps), (1, 3), reached=True) == "the target is reached"
     assert why_stop(made([SURE]), (1,), reached=False) == (
         "nothing more is on offer that lowers the level"
