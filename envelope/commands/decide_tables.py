@@ -25,6 +25,7 @@ from envelope.text.decisions import (
     measure_words,
     not_offered_words,
     now_or_never_words,
+    only_room,
     prices_missing,
     rival_words,
     shares_words,
@@ -126,13 +127,15 @@ def _print_steps(console: Console, job: Job, decision: Decision) -> None:
     columns += [">target met"] if target else []
     columns += [f">cost {job.costs.currency}", ">so far"] if money else [">area", ">so far"]
     tax = f", costs before tax of {text.percent(float(job.costs.tax))}" if job.costs.tax else ""
-    title = f"In this order{tax if money else ''}"
+    room = only_room(job, decision)
+    where = f", all in {escape(room)}" if room else ""
+    title = f"In this order{where}{tax if money else ''}"
     table = plain_table(*columns, title=title, keys=1)
     for number, step in enumerate(decision.steps, 1):
         mark = f"{number}" if number <= decision.stop_after else f"({number})"
         table.add_row(
             mark,
-            escape(_does(job, step, all_of_it=number <= decision.stop_after)),
+            escape(_does(job, step, all_of_it=number <= decision.stop_after, room=room)),
             *(
                 [text.level(dict(step.levels_w_m2)[name]) for name in names]
                 if each_level
@@ -148,9 +151,14 @@ def _print_steps(console: Console, job: Job, decision: Decision) -> None:
     console.print(table)
 
 
-def _does(job: Job, step: Step, *, all_of_it: bool) -> str:
-    """All that a step does; of one that is not worth doing how it begins."""
+def _does(job: Job, step: Step, *, all_of_it: bool, room: str) -> str:
+    """All that a step does; of one that is not worth doing how it begins.
+
+    The room is left out where all is done in one, which the title of the table then names.
+    """
     lines = step_lines(job, step)
+    if room:
+        lines = tuple(line.replace(f" of {room}: ", ": ", 1) for line in lines)
     if all_of_it or len(lines) <= _MOST_NOT_WORTH:
         return "; ".join(lines)
     return f"{'; '.join(lines[:_MOST_NOT_WORTH])}; and {len(lines) - _MOST_NOT_WORTH} more"

@@ -61,11 +61,10 @@ def why_stop(steps: Sequence[Step], stops: Sequence[int], *, reached: bool) -> s
     if reached:
         return "the target is reached"
     last = stops[-1] if stops else 0
-    said = [
-        _only_together(start + 1, stop)
-        for start, stop in itertools.pairwise((0, *stops))
-        if stop - start > 1
+    bundles = [
+        (start + 1, stop) for start, stop in itertools.pairwise((0, *stops)) if stop - start > 1
     ]
+    said = [_only_together(bundles)] if bundles else []
     later = [number for number, step in enumerate(steps, 1) if number > last and step.is_better]
     if last == len(steps):
         said.append("nothing more is on offer that lowers the level")
@@ -80,8 +79,10 @@ def why_stop(steps: Sequence[Step], stops: Sequence[int], *, reached: bool) -> s
     return "; ".join(said)
 
 
-def _only_together(first: int, last: int) -> str:
-    two = last == first + 1
-    done = f"steps {first} and {last} are both" if two else f"steps {first} to {last} are all"
-    do = "do both or neither" if two else "do all of them or none"
-    return f"only once {done} done can it be told that they help, so {do}"
+def _only_together(bundles: Sequence[tuple[int, int]]) -> str:
+    """First and last steps of what is done as one."""
+    named = [
+        f"steps {first} {'and' if last == first + 1 else 'to'} {last}" for first, last in bundles
+    ]
+    several = f"{', '.join(named[:-1])} and {named[-1]}, each" if len(named) > 1 else named[0]
+    return f"do {several} as one or not at all: only together can it be told that they help"

@@ -126,6 +126,18 @@ def rival_words(job: Job, number: int, rival: Rival) -> str:
     )
 
 
+def only_room(job: Job, decision: Decision) -> str:
+    """The room in which all steps are done; "" where there are several, or none."""
+    spaces = {panel.id: panel.space for panel in job.building.panels}
+    found = {
+        spaces[panel]
+        for step in decision.steps
+        for change in step.changes
+        for panel in change.panels
+    }
+    return space_title(job, found.pop()) if len(found) == 1 else ""
+
+
 def step_words(job: Job, step: Step) -> str:
     """All that a step does, in one line."""
     return "; ".join(step_lines(job, step))

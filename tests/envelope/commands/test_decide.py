@@ -97,6 +97,8 @@ def test_a_target_out_of_reach_says_what_can_be_had_and_what_limits_it(
     out = " ".join(said(capsys, "--target", "0.00001 uW/m2").split())
     assert "is out of reach: everything on offer together comes to" in out
     assert "What is left then: hill-mast" in out
+    assert "In this order, all in bedroom" in out
+    assert "1 window W1: film" in out
 
 
 @pytest.mark.parametrize(
@@ -112,7 +114,7 @@ def test_a_target_out_of_reach_says_what_can_be_had_and_what_limits_it(
         (("--target", "10"), "--target:"),
         (("--receiver", "bedd"), "did you mean bed?"),
         (("--keep", "bedroom/W9"), "names no panel"),
-        (("--keep", "bedroom/**"), "faces stay as they are, such as floor of bedroom"),
+        (("--keep", "bedroom/**"), "faces stay as they are, such as south wall of bedroom"),
     ],
 )
 def test_bad_input_is_one_message(

@@ -79,11 +79,12 @@ def test_what_is_done_only_together_is_said() -> None:
     steps = [SURE, DOUBTFUL, DOUBTFUL, VAIN]
     said = why_stop(made(steps), (1, 3), reached=False)
     assert said == (
-        "only once steps 2 and 3 are both done can it be told that they help, so do both or "
-        "neither; "
+        "do steps 2 and 3 as one or not at all: only together can it be told that they help; "
         "what follows brings too little, or no difference that can be told"
     )
-    assert "steps 2 to 4 are all done" in why_stop(made(steps), (1, 4), reached=False)
+    assert "do steps 2 to 4 as one" in why_stop(made(steps), (1, 4), reached=False)
+    two = why_stop(made(steps), (2, 4), reached=False)
+    assert two.startswith("do steps 1 and 2 and steps 3 and 4, each as one or not at all")
     assert why_stop(made(steps), (1, 3), reached=True) == "the target is reached"
     assert why_stop(made([SURE]), (1,), reached=False) == (
         "nothing more is on offer that lowers the level"
