@@ -62,7 +62,7 @@ def survey_page(job: Job, planned: Sequence[Planned], *, plan: str, sheet: Sheet
         "coats": _coats(job, job.plan(plan)),
         "rooms": [
             {
-                "title": shown(room),
+                "title": trade.space_title(job, room),
                 "svg": Markup(room_plan_svg(job, room, places, numbers)),
             }
             for room in rooms
