@@ -85,7 +85,10 @@ def _steps(job: Job, casts: Casts, numbers: Sequence[int]) -> tuple[Plan, ...]:
         print(f"  step {number}: {step_words(job, step)}")
     print(f"  {stop_words(found)}")
     for number in sorted(set(numbers) - set(found.stops)):
-        print(f"  step {number}: what is bought last up to here is not worth its money by itself")
+        print(
+            f"  step {number} is no place to stop: what is bought last up to there brings too "
+            "little, or no difference that can be told"
+        )
     return tuple(
         replace(steps[number - 1].plan, title=steps_title(job, steps[:number]))
         for number in numbers

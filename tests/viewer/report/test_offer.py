@@ -104,7 +104,9 @@ def test_steps_on_offer_are_printed_since_they_leave_every_source_on(
     worn = [re.sub(r".*: (.*?), .*", r"\1", line.partition(": ")[2]) for line in lines[1:3]]
     assert f"Option 1: Steps 1 to 2: {', '.join(dict.fromkeys(worn))}</h2>" in page
     assert lines[0].startswith("the sequence of `gapcast decide --leave-sources`")
-    offered = [line.partition(": ")[2] for line in lines[1:3]]
+    assert lines[3].startswith("  Stop after step ")
+    # `decide` names the room once, above its table
+    offered = [line.partition(": ")[2].replace(" of bedroom: ", ": ") for line in lines[1:3]]
     main(["decide", str(JOB), "--leave-sources"])
     decided = " ".join(capsys.readouterr().out.split())
     for step in offered:
