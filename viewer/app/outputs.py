@@ -11,6 +11,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import os
+import subprocess
 import sys
 import tempfile
 from collections.abc import Sequence
@@ -324,13 +325,32 @@ class Outbox:
                 draft.unlink()
 
     async def _finished(self, arguments: Sequence[str], draft: Path) -> str:
+        process = self._started(arguments)
+        try:
+            out, said = await asyncio.to_thread(process.communicate, timeout=LIMIT_S)
+        except subprocess.TimeoutExpired:
+            raise OutputError("it took too long and was stopped") from None
+        finally:
+            if process.poll() is None:  # stopped, or the page's program ends
+                process.kill()
+                await asyncio.to_thread(process.wait)
+        if process.returncode not in (0, 1):
+            lines = said.decode("utf-8", "replace").strip().splitlines() or ["it could not be made"]
+            named = " ".join(line.replace(str(draft), self.session.path.name) for line in lines[:6])
+            raise OutputError(named.replace(draft.name, self.session.path.name))
+        return out.decode("utf-8", "replace")
+
+    def _started(self, arguments: Sequence[str]) -> subprocess.Popen[bytes]:
+        """The command, begun.
+
+        By `subprocess`, which does not run what libraries ask for when a program forks: an event
+        loop of another make does, and a fork then waits for ever for threads of linear algebra
+        that work on the job meanwhile.
+        """
         root = str(Path(envelope.__file__).parent.parent)
         before = os.environ.get("PYTHONPATH")
-        process = await asyncio.create_subprocess_exec(
-            sys.executable,
-            "-m",
-            "envelope.cli",
-            *arguments,
+        return subprocess.Popen(
+            [sys.executable, "-m", "envelope.cli", *arguments],
             cwd=self.session.path.parent,
             env={
                 **os.environ,
@@ -339,24 +359,10 @@ class Outbox:
                 "COLUMNS": str(_COLUMNS),
                 "NO_COLOR": "1",
             },
-            stdin=asyncio.subprocess.DEVNULL,
-            stdout=asyncio.subprocess.PIPE,
-            stderr=asyncio.subprocess.PIPE,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
         )
-        try:
-            out, said = await asyncio.wait_for(process.communicate(), LIMIT_S)
-        except TimeoutError:
-            raise OutputError("it took too long and was stopped") from None
-        finally:
-            if process.returncode is None:  # stopped, or the page's program ends
-                with contextlib.suppress(ProcessLookupError):
-                    process.kill()
-                await process.wait()
-        if process.returncode not in (0, 1):
-            lines = said.decode("utf-8", "replace").strip().splitlines() or ["it could not be made"]
-            named = " ".join(line.replace(str(draft), self.session.path.name) for line in lines[:6])
-            raise OutputError(named.replace(draft.name, self.session.path.name))
-        return out.decode("utf-8", "replace")
 
     def _draft(self) -> Path:
         """The text as it stands, beside the job, where what it names is found from."""

@@ -50,7 +50,7 @@ def test_it_is_said_of_the_receiver_that_is_asked_for_alone(make):
     job = make.read(plain)
     assert "in room and next" in one_of(notes_of(job), "One adult")
     alone = with_receivers(job, ["desk"])
-    assert "in next," in one_of((*alone.notes, *notes_of(alone)), "One adult")
+    assert "sleep in next and to" in one_of((*alone.notes, *notes_of(alone)), "One adult")
 
 
 def test_waves_as_long_as_a_window_are_called_a_rough_guide(make):

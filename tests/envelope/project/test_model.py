@@ -243,8 +243,8 @@ def test_a_model_is_read_again_when_its_file_changes(folder: Path) -> None:
         ),
         (
             MODEL + 'storey = "cellar"\n' + MADE_OF,
-            "job.toml:6 model.storey: \"rooms.glb\": there is no storey 'cellar'; there are "
-            "ground, attic",
+            "job.toml:6 model.storey: \"rooms.glb\": there is no storey 'cellar' with spaces; "
+            "there are ground, attic",
         ),
         (
             MODEL + 'unit = "m"\n' + MADE_OF,

@@ -242,7 +242,7 @@ def test_storeys_come_from_the_heights_of_floors(file: Path) -> None:
     }  # fmt: skip
     assert [storey.floor_m for storey in found.storeys] == pytest.approx([0.0, 2.8])
     assert [space.id for space in imported(file, storey="storey-2").spaces] == ["loft"]
-    with pytest.raises(ModelFileError, match=r"no storey 'attic'; there are storey-1, storey-2"):
+    with pytest.raises(ModelFileError, match="no storey 'attic' with spaces; there are storey-1"):
         imported(file, storey="attic")
 
 
