@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from envelope.commands.arguments import add_job, add_plans_and_threshold
 from envelope.commands.common import cast, chosen_plans, read_job
 from envelope.commands.wiring_account import wiring_account
-from envelope.errors import EnvelopeError
+from envelope.errors import EnvelopeError, MissingExtraError
 
 if TYPE_CHECKING:
     from envelope.building.job import Job
@@ -38,8 +38,12 @@ def run(options: argparse.Namespace) -> int:
     """Write the hand-out."""
     from envelope.exposure.analysis import analyze
     from envelope.survey.levels import before_work
-    from viewer.handout.build import write_handout
-    from viewer.handout.wiring import wiring_section
+
+    try:
+        from viewer.handout.build import write_handout
+        from viewer.handout.wiring import wiring_section
+    except ModuleNotFoundError as error:
+        raise MissingExtraError(library="Jinja2", extra="viewer") from error
     from viewer.pictures.gl import begin_trial, can_draw
     from viewer.scene.build import build_scene
     from viewer.scene.sky import skies_json
