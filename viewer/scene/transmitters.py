@@ -89,7 +89,7 @@ def _met(start: Floats, way: Floats, triangles: Floats) -> list[float]:
         over = np.cross(from_a, first)
         v = over @ way / size
         at = np.einsum("ij,ij->i", second, over) / size
-    hit = (np.abs(size) > 1e-12) & (u >= 0.0) & (v >= 0.0) & (u + v <= 1.0)
+        hit = (np.abs(size) > 1e-12) & (u >= 0.0) & (v >= 0.0) & (u + v <= 1.0)
     return sorted(at[hit].tolist())
 
 

@@ -14,7 +14,7 @@ from viewer.scene.records import Ring, Scene, SceneSource
 from viewer.scene.rooms import Rooms
 from viewer.scene.scopes import extent, scope_of
 from viewer.scene.to_json import to_json
-from viewer.scene.transmitters import dashes, diamond, is_near, label_of, sights, way_to
+from viewer.scene.transmitters import _met, dashes, diamond, is_near, label_of, sights, way_to
 from viewer.scene.view import Margins
 
 RING = Ring(centre_m=np.array([2.0, 1.0, 0.0]), radius_m=3.0, north=np.array([0.0, 1.0, 0.0]))
@@ -153,3 +153,11 @@ def test_the_lines_go_to_the_pages(house_scene: Scene) -> None:
     assert (sight["source"], sight["receiver"]) == ("router", "bed")
     assert [len(piece) for piece in sight["pieces"]] == [6, 6]
     assert sight["pieces"][0][:3] == [0.5, 1.15, 3.4]
+
+
+def test_a_triangle_that_a_line_runs_along_is_passed_over_without_a_warning() -> None:
+    """Both quotients are infinite there, of opposite sign: their sum is no number."""
+    start, way = np.array([0.0, 0.0, 0.0]), np.array([1.0, 0.0, 0.0])
+    above = np.array([[[0.0, 0.0, 1.0], [1.0, 1.0, 1.0], [0.0, 1.0, 1.0]]])
+    across = np.array([[[2.0, -1.0, -1.0], [2.0, 3.0, -1.0], [2.0, -1.0, 3.0]]])
+    assert _met(start, way, np.concatenate((above, across))) == [2.0]
