@@ -100,7 +100,6 @@ class _Resolver:
     def readings(self) -> Iterator[Reading]:
         """Readings with their places, plans and what they hear."""
         openings = Openings(tables=self.tables, building=self.building)
-        found: list[tuple[int, Reading]] = []
         for index, table in self.tables.of(schema.Reading):
             place = self._place(table, ("reading", index, "at"))
             plan = self._plan(table.plan, table.visit, ("reading", index, "plan"))
@@ -115,9 +114,7 @@ class _Resolver:
                 plan = replace(plan, treatments=kept, assemblies=assemblies, states=states)
             reading = self._record(table, index, *place, plan)
             if reading is not None:
-                found.append((index, reading))
-        self._switched(found)
-        return (reading for _, reading in found)
+                yield reading
 
     def _place(
         self, table: schema.Reading | schema.CoverTest, path: Path
@@ -242,21 +239,6 @@ class _Resolver:
                 return False
         return True
 
-    def _switched(self, found: Sequence[tuple[int, Reading]]) -> None:
-        """Every reading with something off needs one at the same place with it on."""
-        if "reading" in self.faults.tables:
-            return
-        for index, reading in found:
-            if reading.off and not any(
-                switch_pair(other, reading) for _, other in found if other is not reading
-            ):
-                off = " and ".join(shown(name) for name in reading.off)
-                self.faults.add(
-                    ("reading", index, "off"),
-                    f"{off} is off, and no reading at the same place, on the same visit and "
-                    "with the same windows, has it on: a switch test is a pair",
-                )
-
     def scans(self) -> Iterator[records.Scan]:
         """Scans along joints, each on a face of the building."""
         for index, table in self.tables.of(schema.Scan):
@@ -319,19 +301,6 @@ class _Resolver:
 
 def _level(value_w_m2: float) -> str:
     return level(value_w_m2).replace(SPACE, " ")  # in one line as it is
-
-
-def switch_pair(on: Reading, off: Reading) -> bool:
-    """Whether two readings differ in nothing but what is switched off in the second."""
-    return (
-        set(on.off) < set(off.off)
-        and on.space == off.space
-        and bool(abs(on.position_m - off.position_m).max() <= 0.3)
-        and on.visit == off.visit
-        and on.plan.id == off.plan.id
-        and on.plan.states == off.plan.states
-        and set(on.sources) - set(off.off) == set(off.sources)
-    )
 
 
 def without_readings(tables: Tables) -> Tables:

@@ -59,8 +59,6 @@ class StepVerdict:
     reached_db: float
     doubt_db: float  # half-width of the 10–90 % range of that
     promised: Difference  # with what was read before, and nothing of what was read after
-    promised_high_w_m2: float  # the level at or below which the promise counts as kept
-    shown_w_m2: float
     odds: float  # how likely the step is at least the least that was promised
     at_least: bool = False  # the meter showed nothing after the work: the step is this or more
 
@@ -159,8 +157,8 @@ def steps_of(job: Job, *, casts: Casts) -> tuple[StepVerdict, ...]:
         today, then = results[AS_BUILT], results[after.plan.id]
         assert today.draws is not None
         assert then.draws is not None
-        promised = difference(today.draws, then.draws, receiver)
-        at = next(each for each in then.receivers if each.id == receiver)
+        # a router that is off in both brings nothing to the step, nor to its promise
+        promised = difference(today.draws, then.draws, receiver, after.sources)
         reached = 10.0 * float(np.log10(before.level_w_m2 / after.level_w_m2))
         doubt = _doubt_db(job, before, after)
         away = (reached - promised.low_db) / (doubt / TENTH)
@@ -175,8 +173,6 @@ def steps_of(job: Job, *, casts: Casts) -> tuple[StepVerdict, ...]:
                 reached_db=reached,
                 doubt_db=doubt,
                 promised=promised,
-                promised_high_w_m2=at.high_w_m2 or at.level_w_m2,
-                shown_w_m2=after.level_w_m2,
                 # below a floor that is too high for the promise nobody can tell
                 odds=max(odds, 0.5) if at_least else odds,
                 at_least=at_least,

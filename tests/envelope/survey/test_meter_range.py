@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
-from envelope.building.job import Job
+from envelope.building.job import Job, Plan
 from envelope.exposure.analysis import analyze
 from envelope.exposure.analysis_record import Analysis
 from envelope.exposure.casts import Casts, cast_job
@@ -80,3 +81,28 @@ def test_a_reading_below_the_floor_shows_a_step_of_at_least_so_much(casts: Casts
     assert low.at_least
     assert low.kept == "kept"
     assert high.kept == "too close to tell"
+
+
+def test_a_step_read_with_the_router_off_is_held_against_what_the_mast_was_promised(
+    casts: Casts,
+) -> None:
+    """A coat on the wall to the router's room lowers the router and does no good with the mast."""
+    loaded = load(VISITS)
+    before, after = (loaded.readings[number] for number in (1, 3))
+    assert before.off == ("router",)
+    east = Plan(id="east", treatments={"bedroom/2": ("coating",)})
+    after = replace(after, off=before.off, sources=before.sources, plan=east)
+    job = solve_levels(replace(loaded, plans=(*loaded.plans, east), readings=(before, after)))
+    (step,) = steps_of(job, casts=casts)
+    today, then = (
+        each.receivers[0]
+        for each in analyze(
+            job=replace(loaded, readings=()),
+            casts=casts,
+            plans=[loaded.plan("as-built"), east],
+            ranked_plans=(),
+        ).plans
+    )
+    router_too = 10.0 * np.log10(today.level_w_m2 / then.level_w_m2)
+    assert router_too > 3.0
+    assert -1.0 < step.promised.below_db < 0.0  # a tighter room keeps a little more of the mast
