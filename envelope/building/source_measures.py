@@ -33,9 +33,15 @@ class SourceMeasure:
         object.__setattr__(self, "places_m", tuple(frozen(place) for place in self.places_m))
 
 
-def is_meter(source: str) -> bool:
-    """Whether a source is, by its name, a utility's meter, which nobody may move or switch off."""
-    return "meter" in source.lower()
+def is_meter(*names: str) -> bool:
+    """Whether a source is, by one of its names, a utility's meter, which nobody may switch off.
+
+    Examples
+    --------
+    >>> is_meter("s-1", "Electric meter"), is_meter("router", "")
+    (True, False)
+    """
+    return "meter" in " ".join(names).lower()
 
 
 def is_neighbours(*names: str) -> bool:
@@ -66,7 +72,7 @@ def taken_measures(
     called : str
         The space as people call it; its id unless stated.
     """
-    if space is None or is_meter(source):
+    if space is None or is_meter(source, title):
         return ()
     if is_neighbours(source, title, space, called):
         reason = 'it is called the neighbour\'s (may = [{ do = "off-at-night" }] where it is yours)'

@@ -172,8 +172,9 @@ def _glazing(job: Job) -> list[str]:
     if not job.readings:
         return []
     from envelope.survey import glazing_found
+    from envelope.text.surveys import glass_words
 
-    return [found.sentence for found in glazing_found(job)]
+    return [glass_words(job, found) for found in glazing_found(job)]
 
 
 def _summary(job: Job) -> dict[str, Any]:

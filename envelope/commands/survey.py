@@ -134,7 +134,8 @@ def _write_sheet(options: argparse.Namespace) -> None:
     table = options.sheet.with_suffix(".csv")
     if not table.exists():  # it may have been filled in
         _write_table(table, job, planned, plan)
-    count = sum(len(each.readings) for each in planned)
+    # a pair and a plain reading may share one
+    count = len({reading.id for each in planned for reading in each.readings})
     print(f"{options.sheet}: {count} readings to take; {table} to fill in")
 
 

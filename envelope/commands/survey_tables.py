@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from rich.markup import escape
 
-from envelope.building.job import AS_BUILT, Job, Reading
+from envelope.building.job import AS_BUILT, CoverTest, Job, Reading
 from envelope.commands.layout import open_console, plain_table
 from envelope.exposure.analysis import analyze
 from envelope.exposure.analysis_record import Analysis
@@ -21,22 +21,28 @@ from envelope.survey.hunt import Hunt, hunt
 from envelope.survey.levels import before_work
 from envelope.survey.meter_range import MeterRange, short_ranges
 from envelope.survey.verdicts import ReadingVerdict, StepVerdict, steps_of, verdicts_of
-from envelope.text import SPACE, decibels, level, percent, significant
-from envelope.text.names import TODAY, listed, shown
+from envelope.text import SPACE, decibels, level, percent, significant, trade
+from envelope.text.decisions import shares_words
+from envelope.text.names import TODAY, listed
 from envelope.text.sentences import difference_words
 from envelope.text.surveys import (
+    AS_IN_USE,
     alike_words,
+    bearing_words,
     bound_words,
-    explained_words,
+    done_words,
+    glass_words,
     meter_range_words,
     next_test_words,
     place_words,
     plan_words,
     range_words,
+    set_by,
     source_test_words,
     state_words,
     step_words,
     suspected_place_words,
+    verdict_words,
 )
 
 MAX_RESTS = 4
@@ -114,30 +120,31 @@ def print_findings(job: Job, found: Findings) -> None:
     if found.hunt is not None:
         _print_hunt(console, job, found.hunt)
     for bearing in found.bearings:
-        console.print(escape(bearing_words(bearing)))
+        console.print(escape(bearing_words(job, bearing)))
     for glass in found.glazing:
-        console.print(escape(glass.sentence))
+        console.print(escape(glass_words(job, glass)))
     for scan in job.scans:
         above = 10.0 * float(np.log10(scan.level_w_m2 / scan.beside_w_m2))
         edge = f", {scan.edge}" if scan.edge else ""
         console.print(
-            f"Scan {escape(scan.id)} along {escape(scan.along)}{escape(edge)}: "
+            f"Scan {escape(scan.id)} along {escape(trade.face_name(job, scan.along) + edge)}: "
             f"{decibels(above)} above the room beside it ({escape(plan_words(job, scan.plan))})."
         )
     for test in job.cover_tests:
         fell = 10.0 * float(np.log10(test.uncovered_w_m2 / test.level_w_m2))
         console.print(
-            f"Cover test {escape(test.id)}: with {escape(test.on)} under foil the level fell by "
-            f"{decibels(fell)} ({escape(plan_words(job, test.plan))})."
+            f"Cover test {escape(test.id)}: with {escape(_covered(job, test))} under foil the "
+            f"level fell by {decibels(fell)} ({escape(plan_words(job, test.plan))})."
         )
     for each in job.resistances:
         console.print(
-            f"Resistance {escape(each.id)} on {escape(each.on)}, {escape(each.between)}: "
+            f"Resistance {escape(each.id)} on {escape(trade.face_name(job, each.on))}, "
+            f"{escape(each.between)}: "
             f"{significant(each.resistance_ohm)}{SPACE}Ω."
         )
     if found.analysis is not None and found.analysis.rests:
         said = [
-            f"{escape(each.words)} (±{each.moves_db:.1f}{SPACE}dB)"
+            f"{escape(trade.figure_words(job, each.words))} (±{each.moves_db:.1f}{SPACE}dB)"
             for each in found.analysis.rests[:MAX_RESTS]
         ]
         console.print(
@@ -152,36 +159,49 @@ def _print_levels(console: Any, job: Job, analysis: Analysis) -> None:
         if receiver.low_w_m2 is None or receiver.high_w_m2 is None or not receiver.sources:
             continue
         total = receiver.level_w_m2
-        parts = [
-            f"{escape(each.id)} {percent(each.level_w_m2 / total)}"
-            for each in sorted(receiver.sources, key=lambda each: -each.level_w_m2)
-            if total > 0.0 and each.level_w_m2 >= 0.05 * total
-        ]
+        brought = sorted(receiver.sources, key=lambda each: -each.level_w_m2)
+        counted = [(each.id, each.level_w_m2) for each in brought]
         told = range_words(receiver.low_w_m2, total, receiver.high_w_m2)
-        console.print(f"{escape(receiver.id)}, {TODAY}: [bold]{told}[/bold]: {', '.join(parts)}.")
+        bed = escape(trade.receiver_title(job, receiver.id))
+        parts = escape(shares_words(job, counted))
+        console.print(f"{bed}, {TODAY}: [bold]{told}[/bold]: {parts}.")
 
 
 def _print_readings(console: Any, job: Job, readings: tuple[ReadingVerdict, ...]) -> None:
     by_id = {each.id: each for each in job.readings}
+    judged = [(each, by_id[each.reading]) for each in readings]
+    # what is the same for all of them is said once, and leaves room for the verdict
+    stages = {reading.plan.id for _, reading in judged}
+    changed = any(state_words(job, reading) for _, reading in judged)
+    headings = ["reading", "visit", ">showed µW/m²", ">without it, expected", "verdict"]
+    headings += ["windows, switches"] if changed else []
+    headings += ["done"] if len(stages) > 1 else []
     table = plain_table(
-        "reading", "visit", "where", "done", "windows, switches", ">showed µW/m²",
-        ">without it, expected", "verdict",
-        title="Each reading beside what all else says of it", keys=1,
+        *headings, "where",
+        title=f"Each reading beside what all else says of it{_said_of_all(job, judged, changed)}",
+        keys=1,
     )  # fmt: skip
-    for each in readings:
-        reading = by_id[each.reading]
+    for each, reading in judged:
         sign = {"value": "", "below": "below ", "above": "above "}[reading.shows]
-        table.add_row(
-            escape(each.reading),
-            escape(each.visit or ""),
-            escape(place_words(job, reading)),
-            escape(plan_words(job, reading.plan.id)),
-            escape(state_words(reading)),
+        ends = f"{level(each.low_w_m2, unit=False)} to {level(each.high_w_m2, unit=False)}"
+        cells = [
+            each.reading,
+            each.visit or "",
             sign + level(each.shown_w_m2, unit=False),
-            f"{level(each.low_w_m2, unit=False)} to {level(each.high_w_m2, unit=False)}",
-            explained_words(each.explained),
-        )
+            "–" if set_by(job, reading) else ends,
+            verdict_words(job, reading, each.explained),
+        ]
+        cells += [state_words(job, reading)] if changed else []
+        cells += [plan_words(job, reading.plan.id)] if len(stages) > 1 else []
+        table.add_row(*map(escape, [*cells, place_words(job, reading)]))
     console.print(table)
+
+
+def _said_of_all(job: Job, judged: Sequence[tuple[ReadingVerdict, Reading]], changed: bool) -> str:
+    """What the title says in place of columns."""
+    plans = {reading.plan.id for _, reading in judged}
+    done = "" if len(plans) > 1 else f"; done: {done_words(job, next(iter(plans)))}"
+    return f"{done}; {'else ' if changed else ''}{AS_IN_USE}"
 
 
 def _print_steps(console: Any, job: Job, steps: tuple[StepVerdict, ...]) -> None:
@@ -191,7 +211,7 @@ def _print_steps(console: Any, job: Job, steps: tuple[StepVerdict, ...]) -> None
     )  # fmt: skip
     for each in steps:
         table.add_row(
-            escape(each.receiver),
+            escape(trade.receiver_title(job, each.receiver)),
             escape(plan_words(job, each.plan)),
             step_words(each.reached_db, each.doubt_db, at_least=each.at_least),
             difference_words(each.promised),
@@ -199,6 +219,10 @@ def _print_steps(console: Any, job: Job, steps: tuple[StepVerdict, ...]) -> None
             percent(each.odds),
         )
     console.print(table)
+
+
+def _covered(job: Job, test: CoverTest) -> str:
+    return listed([trade.face_name(job, name) for name in test.panels])
 
 
 def _print_hunt(console: Any, job: Job, found: Hunt) -> None:
@@ -230,23 +254,6 @@ def _print_hunt(console: Any, job: Job, found: Hunt) -> None:
     for each in found.likely_places[:MAX_SUSPECTS]:
         if each.suspects[0].fault.kind == "source" and each.odds >= WORTH_A_WORD:
             console.print(escape(f"{source_test_words(job, each)}."))
-
-
-def bearing_words(bearing: Bearing) -> str:
-    """Where a source was found to stand, beside what the file says."""
-    what = listed([shown(name) for name in bearing.sources])
-    when = f" on visit {shown(bearing.visit)}" if bearing.visit else ""
-    start = f"Bearing of {what}{when}, {len(bearing.readings)} readings"
-    if not bearing.is_found:
-        return f"{start}: nothing stands out; it arrives from all sides, or more turns are needed."
-    azimuth, doubt = np.degrees(bearing.azimuth_rad), np.degrees(bearing.doubt_rad)
-    said = f"{start}: azimuth {azimuth:.0f}° ± {doubt:.0f}°"
-    said += f", {percent(bearing.even_share)} from all sides"
-    if bearing.stated_rad is None:
-        return f"{said}."
-    stated = np.degrees(bearing.stated_rad)
-    verdict = "which agrees" if bearing.agrees else "which it does not agree with: correct it"
-    return f"{said}; the file says {stated:.0f}°, {verdict}."
 
 
 def blank_row(job: Job, reading: Reading, plan: str) -> dict[str, str]:
@@ -326,7 +333,7 @@ def findings_as_plain(job: Job, found: Findings) -> dict[str, Any]:
             }
             for each in found.bearings
         ],
-        "glazing": [each.sentence for each in found.glazing],
+        "glazing": [glass_words(job, each) for each in found.glazing],
         "beyond_meter": [
             {
                 "meter": each.meter,

@@ -51,30 +51,6 @@ class Glazing:
             return True
         return False if self.odds_coated <= 1.0 - SURE else None
 
-    @property
-    def sentence(self) -> str:
-        """The finding, for people."""
-        sure = max(self.odds_coated, 1.0 - self.odds_coated)
-        odds = f"{sure / max(1.0 - sure, 1e-2):.0f} to 1"
-        what = {
-            True: f"its glass is coated, {odds}",
-            False: f"its glass is plain, {odds}",
-            None: "this does not tell coated glass from plain",
-        }[self.coated]
-        start = (
-            f"readings {self.open_reading} and {self.shut_reading}: shut, {self.opening} lowers "
-            f"the reading by {self.measured_db:.1f} dB (give or take {self.doubt_db:.1f}): {what}"
-        )
-        if self.coated is None:
-            return f"{start}. Read close to the window, at more spots."
-        said = f"the job says {self.said}, which would make it {self.said_db:.1f} dB"
-        if abs(self.said_db - self.measured_db) <= self.doubt_db:
-            return f"{start}; {said}."
-        return (
-            f"{start}, most like {self.nearest} ({self.nearest_db:.1f} dB); {said}: correct its "
-            "assembly."
-        )
-
 
 def glazing_found(job: Job) -> tuple[Glazing, ...]:
     """What each pair of readings through one window, open and shut, says of its glass.

@@ -17,6 +17,7 @@ import numpy as np
 
 from envelope.building.job import AS_BUILT, Job, Plan, Reading
 from envelope.building.point_location import bounds, clearance
+from envelope.building.source_measures import is_meter, is_neighbours
 from envelope.building.standing import trouble_outdoors
 from envelope.exposure.analysis import bench_of
 from envelope.exposure.casts import Casts, direction_of
@@ -204,9 +205,15 @@ def _in_sight(job: Job, is_direction: bool, name: str) -> Floats | None:
 
 
 def _switchable(job: Job) -> list[str]:
-    """Devices in the house, which somebody can switch off."""
-    inside = [each for each in job.sources if each.position_m is not None and each.space]
-    return list(dict.fromkeys(each.device or each.id for each in inside))
+    """Devices in the house that the household can switch off."""
+    found = []
+    for each in job.sources:
+        if each.position_m is None or each.space is None or is_meter(each.id, each.title):
+            continue
+        room = job.building.space(each.space).title
+        if not is_neighbours(each.id, each.title, each.device_title, each.space, room):
+            found.append(each.device or each.id)
+    return list(dict.fromkeys(found))
 
 
 def _windows(job: Job, room: str) -> Iterator[tuple[str, Floats]]:

@@ -142,7 +142,7 @@ def _vents(job: Job, plans: Iterable[Plan]) -> Iterator[str]:
 
 
 def _meters(job: Job, treats: bool) -> Iterator[str]:
-    meters = [each.id for each in job.sources if is_meter(each.id)]
+    meters = [each.id for each in job.sources if is_meter(each.id, each.title)]
     if meters and treats:
         verb = "needs its" if len(meters) == 1 else "need their"
         titles = [source_title(job, each) for each in meters]

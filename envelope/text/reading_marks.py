@@ -17,7 +17,14 @@ from envelope.survey.verdicts import ReadingVerdict
 from envelope.text import trade
 from envelope.text.names import shown
 from envelope.text.numbers import SPACE, level
-from envelope.text.surveys import HARDLY, SURELY, done_words, explained_words, plan_words
+from envelope.text.surveys import (
+    HARDLY,
+    SURELY,
+    done_words,
+    opening_states,
+    plan_words,
+    verdict_words,
+)
 
 Stands = Literal["explained", "not explained", "cannot be told", "not judged"]
 
@@ -108,7 +115,7 @@ def _mark(
         spots=reading.spots,
         stands=_stands(odds),
         explained=odds,
-        verdict="" if odds is None else explained_words(odds),
+        verdict="" if odds is None else verdict_words(job, reading, odds),
         expected=ends,
     )
 
@@ -123,12 +130,7 @@ def _where(job: Job, reading: Reading) -> str:
     where = "outdoors" if reading.space is None else trade.space_title(job, reading.space)
     if reading.receiver is not None:
         where = f"{trade.receiver_title(job, reading.receiver)} in {where}"
-    openings = {panel.id.rpartition("/")[2]: panel.title for panel in job.building.panels}
-    states = [
-        f"{shown(openings.get(name) or name)} {state}"
-        for name, state in sorted(reading.plan.states.items())
-    ]
-    return ", ".join((where, *states))
+    return ", ".join((where, *opening_states(job, reading)))
 
 
 def _heard(job: Job, reading: Reading) -> str:

@@ -6,12 +6,22 @@ import numpy as np
 
 from envelope.building.job import AS_BUILT, Job, Reading
 from envelope.geometry.plane import Floats
+from envelope.survey.bearings import Bearing
 from envelope.survey.faults import Fault
+from envelope.survey.glazing import Glazing
 from envelope.survey.hunt import Hunt, NextTest, Place
 from envelope.survey.meter_range import MARGIN_DB, MeterRange
 from envelope.text import trade
 from envelope.text.names import TODAY, face_title, listed, plan_title, shown
-from envelope.text.numbers import SPACE, area, decibels, difference_decibels, length, level
+from envelope.text.numbers import (
+    SPACE,
+    area,
+    decibels,
+    difference_decibels,
+    length,
+    level,
+    percent,
+)
 
 EXPECTED = (
     "Expected is the middle of what the meter may show: half of all cases lie below it, counting "
@@ -70,12 +80,22 @@ def _from_walls(job: Job, space: str, position_m: Floats) -> list[tuple[str, flo
     ]
 
 
-def state_words(reading: Reading) -> str:
-    """What stands otherwise while it is taken: windows, and what is off."""
-    parts = [f"{shown(name)} {state}" for name, state in sorted(reading.plan.states.items())]
+AS_IN_USE = "as in daily use, windows shut"
+
+
+def opening_states(job: Job, reading: Reading) -> list[str]:
+    """Windows and doors that stand otherwise than usual while a reading is taken."""
+    states = sorted(reading.plan.states.items())
+    return [f"{trade.opening_title(job, name)} {state}" for name, state in states]
+
+
+def state_words(job: Job, reading: Reading) -> str:
+    """What differs from daily use while a reading is taken: windows, and what is off."""
+    parts = opening_states(job, reading)
     if reading.off:
-        parts.append(f"{listed([shown(name) for name in reading.off])} off")
-    return ", ".join(parts) or "as in daily use, windows shut"
+        off = dict.fromkeys(trade.source_title(job, name) for name in reading.off)
+        parts.append(f"{listed(list(off))} off")
+    return ", ".join(parts)
 
 
 def explained_words(odds: float) -> str:
@@ -89,6 +109,23 @@ def explained_words(odds: float) -> str:
     if odds >= SURELY:
         return f"explained, {_to_one(odds)}"
     return f"not explained, {_to_one(1.0 - odds)}" if odds <= HARDLY else "cannot be told"
+
+
+def set_by(job: Job, reading: Reading) -> list[str]:
+    """Sources whose level nothing gives but this reading, so that nothing can judge it."""
+    return [
+        source.id
+        for source in job.sources
+        if source.solved is not None and source.solved.readings == (reading.id,)
+    ]
+
+
+def verdict_words(job: Job, reading: Reading, odds: float) -> str:
+    """Whether a reading is explained, or that it alone gives a source its level."""
+    alone = set_by(job, reading)
+    if alone and odds > HARDLY:
+        return f"sets {listed([trade.source_title(job, name) for name in alone])}"
+    return explained_words(odds)
 
 
 def _to_one(odds: float) -> str:
@@ -108,9 +145,10 @@ def difference_range_words(low_db: float, middle_db: float, high_db: float) -> s
     Examples
     --------
     >>> difference_range_words(-6.0, -3.0, 0.5).replace(SPACE, " ")
-    '-3.0 dB (-6.0 to +0.5)'
+    '−3.0 dB (−6.0 to +0.5)'
     """
-    return f"{middle_db:+.1f}{SPACE}dB ({low_db:+.1f} to {high_db:+.1f})"
+    said = f"{middle_db:+.1f}{SPACE}dB ({low_db:+.1f} to {high_db:+.1f})"
+    return said.replace("-", "−").replace("−0.0", "0.0").replace("+0.0", "0.0")
 
 
 def step_words(reached_db: float, doubt_db: float, *, at_least: bool = False) -> str:
@@ -257,3 +295,46 @@ def source_test_words(job: Job, place: Place) -> str:
         f"For a source in {space}: read there near whatever may send, and at the bed with it on "
         "and off"
     )
+
+
+def glass_words(job: Job, found: Glazing) -> str:
+    """What a pair of readings, through an open window and a shut one, says of its glass."""
+    sure = max(found.odds_coated, 1.0 - found.odds_coated)
+    odds = f"{sure / max(1.0 - sure, 1e-2):.0f} to 1"
+    what = {
+        True: f"its glass is coated, {odds}",
+        False: f"its glass is plain, {odds}",
+        None: "this does not tell coated glass from plain",
+    }[found.coated]
+    start = (
+        f"Readings {shown(found.open_reading)} and {shown(found.shut_reading)}: shut, "
+        f"{trade.opening_title(job, found.opening)} lowers the reading by "
+        f"{decibels(found.measured_db)} "
+        f"(give or take {decibels(found.doubt_db)}): {what}"
+    )
+    if found.coated is None:
+        return f"{start}. Read close to the window, at more spots."
+    said = f"the job says {shown(found.said)}, which would make it {decibels(found.said_db)}"
+    if abs(found.said_db - found.measured_db) <= found.doubt_db:
+        return f"{start}; {said}."
+    return (
+        f"{start}, most like {found.nearest} ({decibels(found.nearest_db)}); {said}: "
+        "correct its assembly."
+    )
+
+
+def bearing_words(job: Job, bearing: Bearing) -> str:
+    """Where a source was found to stand, beside what the file says."""
+    what = listed([trade.source_title(job, name) for name in bearing.sources])
+    when = f" on visit {shown(bearing.visit)}" if bearing.visit else ""
+    start = f"Bearing of {what}{when}, {len(bearing.readings)} readings"
+    if not bearing.is_found:
+        return f"{start}: nothing stands out; it arrives from all sides, or more turns are needed."
+    azimuth, doubt = np.degrees(bearing.azimuth_rad), np.degrees(bearing.doubt_rad)
+    said = f"{start}: azimuth {azimuth:.0f}° ± {doubt:.0f}°"
+    said += f", {percent(bearing.even_share)} from all sides"
+    if bearing.stated_rad is None:
+        return f"{said}."
+    stated = np.degrees(bearing.stated_rad)
+    verdict = "which agrees" if bearing.agrees else "which it does not agree with: correct it"
+    return f"{said}; the file says {stated:.0f}°, {verdict}."

@@ -222,6 +222,12 @@ def space_title(job: Job, space: str) -> str:
     return shown(job.building.space(space).title or space)
 
 
+def opening_title(job: Job, opening: str) -> str:
+    """What the client calls a window or a door."""
+    found = (each.title for each in job.building.panels if each.id.rpartition("/")[2] == opening)
+    return shown(next(filter(None, found), "") or opening)
+
+
 def source_title(job: Job, source: str) -> str:
     """What the client calls a source, or a device that sends in several bands."""
     titles = {each.device: each.device_title for each in job.sources if each.device}

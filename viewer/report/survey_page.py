@@ -16,6 +16,7 @@ from envelope.survey.planned import Planned
 from envelope.text import trade
 from envelope.text.names import listed, shown
 from envelope.text.surveys import (
+    AS_IN_USE,
     EXPECTED,
     difference_range_words,
     done_words,
@@ -92,7 +93,7 @@ def _place(job: Job, each: Planned, number: int) -> dict[str, Any]:
         "number": number,
         "id": reading.id,
         "where": place_words(job, reading),
-        "states": state_words(reading),
+        "states": state_words(job, reading) or AS_IN_USE,
         "spots": reading.spots,
         "expected": range_words(each.low, each.expected, each.high),
         "why": why,
@@ -113,15 +114,10 @@ def _window(job: Job, each: Planned) -> dict[str, Any]:
     first, second = each.readings
     return {
         "ids": f"{first.id}, {second.id}",
-        "what": _with_id(_opening_title(job, each.about), each.about),
+        "what": _with_id(trade.opening_title(job, each.about), each.about),
         "where": place_words(job, first),
         "expected": difference_range_words(each.low, each.expected, each.high),
     }
-
-
-def _opening_title(job: Job, opening: str) -> str:
-    found = (each for each in job.building.panels if each.id.rpartition("/")[2] == opening)
-    return next((shown(each.title) for each in found if each.title), opening)
 
 
 def _with_id(title: str, name: str) -> str:

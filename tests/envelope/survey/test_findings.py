@@ -10,9 +10,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from envelope.building.job import Job
+from envelope.building.job import Job, Solved
 from envelope.cli import main
-from envelope.commands.survey_tables import Findings, findings_as_plain, findings_of
+from envelope.commands.survey_tables import (
+    Findings,
+    findings_as_plain,
+    findings_of,
+    print_findings,
+)
 from envelope.exposure import casts as casting
 from envelope.exposure.analysis import analyze, bench_of
 from envelope.exposure.casts import Casts, cast_job
@@ -21,10 +26,17 @@ from envelope.exposure.uncertainty import level_draws
 from envelope.project import load, load_text
 from envelope.project.readings_csv import with_readings
 from envelope.rays import Sampling
+from envelope.survey import planned as planning
 from envelope.survey import solve_levels
 from envelope.survey.levels import before_work
 from envelope.survey.planned import planned_readings
-from envelope.text.surveys import EXPECTED, next_test_words, place_words, suspect_words
+from envelope.text.surveys import (
+    EXPECTED,
+    next_test_words,
+    place_words,
+    suspect_words,
+    verdict_words,
+)
 
 VISITS = Path(__file__).parents[3] / "models" / "visits.toml"
 FEW = Sampling(points_per_panel=2**7, points=2**10)
@@ -139,6 +151,44 @@ def test_the_sheet_and_its_table_go_round(
     assert filled.text.startswith(before[:2000])
     assert "# of its label; how much of the time it sends nobody knows" in filled.text
     assert len(load_text(filled.text, path="visits.toml").readings) == 7
+
+
+def test_people_read_titles_and_each_reading_in_one_row_with_its_verdict(
+    solved: Job,
+    found: Findings,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setenv("COLUMNS", "100")
+    sources = tuple(replace(each, title=f"the {each.id} by name") for each in solved.sources)
+    print_findings(replace(solved, sources=sources), found)
+    lines = capsys.readouterr().out.splitlines()
+    (today,) = [line for line in lines if line.startswith("pillow, today")]
+    assert "the mast by name" in today
+    (switched,) = [line for line in lines if line.startswith("pillow-router-off")][:1]
+    assert "explained, " in switched
+    assert "the router by name off" in " ".join(lines)
+    assert "else as in daily use, windows shut" in " ".join(lines)
+
+
+def test_what_a_reading_alone_says_of_a_source_is_not_judged_by_itself(solved: Job) -> None:
+    reading = solved.readings[0]
+    sole = Solved(
+        source="mast", quantity="level_w_m2", value=9e-4, low=1e-4, high=1e-3, lowest=1e-5,
+        highest=1e-2, readings=(reading.id,), notes=(),
+    )  # fmt: skip
+    mast, router = solved.sources
+    job = replace(solved, sources=(replace(mast, solved=sole), router))
+    assert verdict_words(job, reading, 0.9) == "sets mast"
+    assert verdict_words(job, reading, 0.01).startswith("not explained")
+    assert verdict_words(solved, reading, 0.9) == "explained, 9 to 1"
+
+
+def test_nobody_is_asked_to_switch_off_a_neighbours_device(solved: Job) -> None:
+    titles = {"router": "router next door"}
+    other = tuple(replace(each, title=titles.get(each.id, "")) for each in solved.sources)
+    assert planning._switchable(solved) == ["router"]
+    assert planning._switchable(replace(solved, sources=other)) == []
 
 
 def test_everything_stands_in_the_json_too(solved: Job, found: Findings) -> None:

@@ -14,6 +14,7 @@ import pytest
 import envelope
 from envelope.project import load_text
 from envelope.survey import glazing_found
+from envelope.text.surveys import glass_words
 
 ROOM = """format = 1
 name = "room"
@@ -90,12 +91,13 @@ def asked(*, really: str, said: str) -> envelope.Job:
     ],
 )
 def test_the_glass_that_is_there_is_found(really: str, said: str, coated: bool) -> None:
-    (found,) = glazing_found(asked(really=really, said=said))
+    asked_job = asked(really=really, said=said)
+    (found,) = glazing_found(asked_job)
     assert (found.opening, found.open_reading, found.shut_reading) == ("W1", "open", "shut")
     assert found.coated is coated
     assert abs(found.nearest_db - found.measured_db) < 1.0
     wrong = {"double-low-e": coated is False, "double-glazing": coated is True}.get(said, False)
-    assert ("correct its assembly" in found.sentence) is wrong
+    assert ("correct its assembly" in glass_words(asked_job, found)) is wrong
 
 
 def test_readings_that_are_no_pair_say_nothing() -> None:
