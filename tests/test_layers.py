@@ -91,6 +91,7 @@ VIEWER: dict[str, set[str]] = {
 # Each third-party library that shows things enters in named places only.
 ONLY_IN = {
     "pyvista": {"viewer/pictures"},
+    "vtkmodules": {"viewer/pictures"},
     "nicegui": {"viewer/app/server.py"},
     "jinja2": {"viewer/handout", "viewer/report", "viewer/review"},
     "tomlkit": set(),  # tests write with it, to hold our own writer against it

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-import tempfile
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from envelope.building.job import Job
     from envelope.exposure.casts import Casts
     from envelope.plans.decision import Decision
+    from viewer.pictures.cutaway import Underway
+    from viewer.scene.records import Scene
 
 DESCRIPTION = (
     "Writes one HTML file that explains the plans to a client and opens without a network."
@@ -44,7 +46,7 @@ def run(options: argparse.Namespace) -> int:
         from viewer.handout.wiring import wiring_section
     except ModuleNotFoundError as error:
         raise MissingExtraError(library="Jinja2", extra="viewer") from error
-    from viewer.pictures.gl import begin_trial, can_draw
+    from viewer.pictures.gl import begin_trial
     from viewer.scene.build import build_scene
     from viewer.scene.sky import skies_json
     from viewer.scene.titles import with_titles
@@ -76,31 +78,36 @@ def run(options: argparse.Namespace) -> int:
         wiring=None if account is None else account.results,
     )
     scene = with_titles(scene, job)
-    pictures = {}
-    if can_draw():
-        from viewer.pictures.cutaway import cutaway
-
-        shows = dict.fromkeys([shown, *(each.plan for each in analysis.plans)])
-        with tempfile.TemporaryDirectory() as folder:
-            for plan in list(shows)[:_PICTURES_AT_MOST]:
-                drawn = Path(folder) / "cutaway.png"
-                cutaway(scene, plan=plan, path=drawn, size=_PICTURE)
-                pictures[plan] = drawn.read_bytes()
+    shows = dict.fromkeys([shown, *(each.plan for each in analysis.plans)])
+    drawn = _begun(scene, list(shows)[:_PICTURES_AT_MOST])
+    skies = skies_json(job=job, results=analysis.plans)
+    decision = _decision(job, casts)  # while they are drawn
     write_handout(
         options.output,
         scene=scene,
         job=job,
         analysis=analysis,
         date=date.today(),
-        skies=skies_json(job=job, results=analysis.plans),
-        pictures=pictures,
+        skies=skies,
+        pictures={plan: picture.png() for plan, picture in drawn.items()},
         plan=shown,
         more="" if account is None else wiring_section(account.sentences, picture=account.picture),
-        decision=_decision(job, casts),
+        decision=decision,
         promised=promised,
     )
     print(options.output)
     return 0
+
+
+def _begun(scene: Scene, plans: Sequence[str]) -> dict[str, Underway]:
+    """Pictures of plans, begun; none where nothing can be drawn."""
+    from viewer.pictures.gl import can_draw
+
+    if not can_draw():
+        return {}
+    from viewer.pictures.cutaway import begin_cutaway
+
+    return {plan: begin_cutaway(scene, plan=plan, size=_PICTURE) for plan in plans}
 
 
 def _decision(job: Job, casts: Casts) -> Decision | None:

@@ -63,7 +63,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Draw and write the picture."""
-    from viewer.pictures.gl import begin_trial
+    from viewer.pictures.gl import begin_trial, require_libraries
     from viewer.scene.build import build_scene
     from viewer.scene.titles import with_titles
 
@@ -77,6 +77,7 @@ def run(options: argparse.Namespace) -> int:
             raise EnvelopeError("--storey, --peel and --colour are for the cutaway alone")
     else:
         _storeys(options, job)
+        require_libraries()
         begin_trial()  # while the job is worked out
     if (options.sky or options.map) and len(names) > 1:
         raise EnvelopeError("two plans: only the cutaway shows two side by side")

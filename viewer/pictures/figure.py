@@ -7,16 +7,16 @@ down, and those behind are put up again.
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from envelope.text.sentences import headline
-from viewer.pictures.actors import add_body, add_lights, add_lines
+from viewer.pictures.actors import bar_actors, lights, solid_actor
 from viewer.pictures.captions import Shot, shown_labels
 from viewer.pictures.cutaway import shot_of, staged_of
-from viewer.pictures.gl import require_offscreen
+from viewer.pictures.drawn import bar_of, eye_of, solid_of
+from viewer.pictures.gl import require_library, require_offscreen
 from viewer.pictures.staging import Quantity
 from viewer.scene.colours import ThemeName, cividis
 from viewer.scene.records import Scene
@@ -64,6 +64,7 @@ def figure(
     EnvelopeError
         Where nothing can be drawn here, or what is asked for is not in the scene.
     """
+    require_library(name="PyVista", module="pyvista")
     require_offscreen()
     unit = unit_of(size)
     shot = shot_of(
@@ -144,13 +145,16 @@ class _Drawing:
         self._drawn_for = facing, camera.metres_per_pixel
         plotter = self._plotter
         plotter.renderer.remove_all_lights()
-        add_lights(plotter, camera)
+        for light in lights(eye_of(camera)):
+            plotter.renderer.AddLight(light)
         plotter.remove_actor(self._actors, render=False, reset_camera=False)
         shot = replace(self._shot, camera=camera)
         staged = staged_of(shot)
-        bodies = (add_body(plotter, body) for body in staged.bodies)
-        self._actors = [actor for actor in bodies if actor is not None]
-        self._actors += add_lines(plotter, staged.lines)
+        solids = (solid_actor(solid_of(body)) for body in staged.bodies)
+        self._actors = [actor for actor in solids if actor is not None]
+        self._actors += bar_actors([bar_of(line) for line in staged.lines])
+        for actor in self._actors:
+            plotter.add_actor(actor, render=False, reset_camera=False)
         self._actors += self._labels(shot)
         plotter.renderer.reset_camera_clipping_range()
 
@@ -235,7 +239,6 @@ def _plain(words: str) -> str:
 
 
 def _typeface() -> str:
-    """Path of the typeface that matplotlib brings, so that it is there everywhere."""
-    import matplotlib
+    from viewer.pictures.overlay import typeface
 
-    return str(Path(matplotlib.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf")
+    return typeface("DejaVuSans")

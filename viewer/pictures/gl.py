@@ -1,7 +1,7 @@
-"""Whether pictures can be made here at all: asked in a process of its own.
+"""Whether pictures can be made here at all, and a window be opened: asked in other processes.
 
 Without a display, without EGL and without OSMesa the renderer does not fail, it takes the whole
-process down with it. So a small process tries first, and what happens to it is read.
+process down with it. So another one tries first, and what happens to it is read.
 """
 
 from __future__ import annotations
@@ -13,20 +13,9 @@ from functools import cache
 from importlib.util import find_spec
 
 from envelope.errors import EnvelopeError, MissingExtraError
+from viewer.pictures.painter import painter
 
-_TRIAL = """
-import warnings
-warnings.simplefilter("ignore")
-import vtkmodules.vtkRenderingOpenGL2
-from vtkmodules.vtkRenderingCore import vtkRenderer, vtkRenderWindow
-window = vtkRenderWindow()
-window.SetOffScreenRendering(1)
-window.SetSize(8, 8)
-window.AddRenderer(vtkRenderer())
-window.Render()
-print("rendered" if window.SupportsOpenGL() else "refused", flush=True)
-"""
-# Not off screen; without a display it falls back to a class that has no window.
+# Without a display it falls back to a class that has no window.
 _WINDOW_TRIAL = """
 import warnings
 warnings.simplefilter("ignore")
@@ -43,37 +32,14 @@ _WITH_WINDOW = ("vtkXOpenGLRenderWindow", "vtkWin32OpenGLRenderWindow", "vtkCoco
 _SECONDS = 60.0
 
 
-def _start(trial: str) -> subprocess.Popen[str]:
-    """A process of its own that tries to draw."""
-    return subprocess.Popen(
-        [sys.executable, "-c", trial],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.DEVNULL,
-        text=True,
-    )
-
-
-def _said(running: subprocess.Popen[str]) -> str:
-    """What a trial says; nothing where it failed."""
-    try:
-        said, _ = running.communicate(timeout=_SECONDS)
-    except subprocess.TimeoutExpired:
-        running.kill()
-        running.communicate()
-        return ""
-    return said if running.returncode == 0 else ""
-
-
-@cache
-def begin_trial() -> subprocess.Popen[str]:
+def begin_trial() -> None:
     """Start what `can_draw` waits for, so that it runs beside other work."""
-    return _start(_TRIAL)
+    painter()
 
 
-@cache
 def can_draw() -> bool:
-    """Whether off-screen pictures can be drawn here. Asked once a process, about a second."""
-    return "rendered" in _said(begin_trial())
+    """Whether off-screen pictures can be drawn here. Waits about a second when first asked."""
+    return painter().works()
 
 
 def require_library(*, name: str, module: str, extra: str = "viewer") -> None:
@@ -82,11 +48,16 @@ def require_library(*, name: str, module: str, extra: str = "viewer") -> None:
         raise MissingExtraError(library=name, extra=extra)
 
 
-def require_offscreen() -> None:
-    """Raise an error that says what to install where no picture can be drawn."""
-    require_library(name="PyVista", module="pyvista")
+def require_libraries() -> None:
+    """Raise MissingExtraError where what pictures are drawn with is not installed."""
+    require_library(name="VTK", module="vtkmodules")
     require_library(name="Pillow", module="PIL")
     require_library(name="matplotlib", module="matplotlib")  # its typeface
+
+
+def require_offscreen() -> None:
+    """Raise an error that says what to install where no picture can be drawn."""
+    require_libraries()
     if not can_draw():
         raise EnvelopeError(
             "no picture can be drawn here: neither a display nor EGL nor OSMesa answers; install "
@@ -100,7 +71,18 @@ def can_open() -> bool:
     """Whether a window can be opened here. Asked once a process, about a second."""
     if sys.platform.startswith("linux") and not os.environ.get("DISPLAY"):
         return False
-    return _said(_start(_WINDOW_TRIAL)).strip() in _WITH_WINDOW
+    try:
+        tried = subprocess.run(
+            [sys.executable, "-c", _WINDOW_TRIAL],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            text=True,
+            timeout=_SECONDS,
+            check=False,
+        )
+    except subprocess.TimeoutExpired:
+        return False
+    return tried.returncode == 0 and tried.stdout.strip() in _WITH_WINDOW
 
 
 def require_window() -> None:

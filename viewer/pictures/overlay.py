@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import cache
+from importlib.util import find_spec
 from pathlib import Path
 from typing import TypeAlias
 
-import matplotlib
 import numpy as np
-from PIL import Image, ImageDraw, ImageFilter, ImageFont
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw, ImageFont
 
 from envelope.geometry.plane import Floats
 from viewer.pictures.labels import Box, Placed
@@ -23,10 +24,20 @@ Colour: TypeAlias = tuple[int, int, int, int]
 
 @cache
 def font(*, size: float, bold: bool = False) -> Font:
-    """The typeface of pictures: the one that matplotlib brings, so that it is there everywhere."""
-    name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
-    path = Path(matplotlib.get_data_path()) / "fonts" / "ttf" / name
-    return ImageFont.truetype(str(path), size=size)
+    """The typeface of pictures."""
+    return ImageFont.truetype(typeface("DejaVuSans-Bold" if bold else "DejaVuSans"), size=size)
+
+
+def typeface(name: str) -> str:
+    """Path of a typeface that matplotlib brings, so that it is there everywhere.
+
+    Its files are found without the library itself, which takes longer to load than a picture to
+    be written on.
+    """
+    found = find_spec("matplotlib")
+    assert found is not None  # asked for before anything is drawn
+    assert found.origin is not None
+    return str(Path(found.origin).with_name("mpl-data") / "fonts" / "ttf" / f"{name}.ttf")
 
 
 def colour_of(colour: str, opacity: float = 1.0) -> Colour:
@@ -268,15 +279,9 @@ class Sheet:
         return base.convert("RGB")
 
 
-def glow(picture: Picture, mask: Picture, *, reach: float) -> Picture:
-    """A picture with amber light around what a mask shows white. `reach` in pixels."""
-    full = mask.convert("L")
-    near = np.asarray(full.filter(ImageFilter.GaussianBlur(reach * 0.35)), dtype=np.float32)
-    wide = np.asarray(full.filter(ImageFilter.GaussianBlur(reach)), dtype=np.float32)
-    amount = np.clip((0.8 * near + 0.8 * wide) / 255.0, 0.0, 0.7)
-    amber = Image.new("RGB", picture.size, AMBER)
-    weight = Image.fromarray(np.rint(255.0 * amount).astype(np.uint8))
-    return Image.composite(amber, picture.convert("RGB"), weight)
+def picture_of(pixels: NDArray[np.uint8]) -> Picture:
+    """Pixels (height, width, 3) as a picture."""
+    return Image.fromarray(pixels)
 
 
 def ground(*, size: tuple[int, int], theme: Theme) -> Picture:

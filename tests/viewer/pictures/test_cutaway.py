@@ -19,6 +19,7 @@ from viewer.pictures import cutaway as pictures
 from viewer.pictures import gl
 from viewer.pictures.captions import Shot, shown_labels
 from viewer.pictures.labels import Wanted, grown, overlap, place
+from viewer.pictures.painter import Painter, painter
 from viewer.pictures.staging import Stage, stage
 from viewer.scene import colours
 from viewer.scene.records import Scene
@@ -107,13 +108,27 @@ def test_amber_is_kept_for_gaps():
 
 def test_a_renderer_that_dies_is_only_a_no(monkeypatch: pytest.MonkeyPatch):
     # what the renderer does without a display, EGL and OSMesa: the process is gone
-    monkeypatch.setattr(gl, "_TRIAL", "import os, signal; os.kill(os.getpid(), signal.SIGTERM)")
-    assert "rendered" not in gl._said(gl._start(gl._TRIAL))
+    dies = Painter("import os, signal; os.kill(os.getpid(), signal.SIGTERM)")
+    assert not dies.works()
+    dies.end()
     if sys.platform.startswith("linux"):  # and the renderer itself, allowed only a display
-        monkeypatch.undo()
         monkeypatch.delenv("DISPLAY", raising=False)
         monkeypatch.setenv("VTK_DEFAULT_OPENGL_WINDOW", "vtkXOpenGLRenderWindow")
-        assert "rendered" not in gl._said(gl._start(gl._TRIAL))
+        blind = Painter()
+        assert not blind.works()
+        blind.end()
+
+
+def test_a_renderer_that_dies_over_a_picture_is_one_line_and_the_next_is_drawn(house_scene: Scene):
+    of = shot(house_scene)
+    first = painter()
+    lost = pictures.begin_rendering(of, replace(pictures.staged_of(of), bodies=()))  # no such job
+    with pytest.raises(EnvelopeError, match=r"renderer ended while it drew .*\(ValueError: "):
+        lost.result(timeout=60)
+    first.end()
+    drawn = pictures.begin_rendering(of, pictures.staged_of(of)).result(timeout=60)
+    assert painter() is not first
+    assert drawn.shape == (SIZE[1], SIZE[0], 3)
 
 
 def test_without_gl_it_says_what_to_install(
@@ -128,9 +143,9 @@ def test_without_gl_it_says_what_to_install(
 
 def test_without_the_library_it_names_the_extra(monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setattr(
-        gl, "find_spec", lambda name: None if name == "pyvista" else find_spec(name)
+        gl, "find_spec", lambda name: None if name == "vtkmodules" else find_spec(name)
     )
-    with pytest.raises(MissingExtraError, match=r"PyVista.*gapcast\[viewer\]"):
+    with pytest.raises(MissingExtraError, match=r"VTK.*gapcast\[viewer\]"):
         gl.require_offscreen()
 
 
@@ -308,7 +323,7 @@ def rendered(house_scene: Scene) -> np.ndarray:
     if not gl.can_draw():
         pytest.fail("pictures need EGL or OSMesa here")
     of = shot(house_scene, view=NEAR_SOUTH_EAST)
-    return np.asarray(pictures._rendered(of, pictures.staged_of(of)).convert("RGB"), dtype=int)
+    return pictures.begin_rendering(of, pictures.staged_of(of)).result(timeout=60).astype(int)
 
 
 def around(image: np.ndarray, at: np.ndarray, reach: int = 2) -> np.ndarray:
