@@ -25,6 +25,7 @@ from envelope.geometry.touching_boxes import touching
 
 FACING_M = 0.6
 FACING_COSINE = float(np.cos(np.radians(1.0)))
+LAPPING_M = 6e-4  # spaces that lap by less than this are not refused: they touch (`checks.STEP_M`)
 GRAZING_COSINE = 0.05  # a panel seen flatter than this hides nothing worth mention
 
 
@@ -64,8 +65,9 @@ def _seen_from(index: int, panels: Sequence[Panel], candidates: Sequence[int]) -
     met: list[tuple[float, int, Area, bool]] = []
     for other in candidates:
         far = panels[other]
+        lap = WELD_M if far.space == panel.space else LAPPING_M
         heights = (far.outline - panel.frame.origin) @ panel.normal
-        if heights.min() > WELD_M or heights.max() < -FACING_M - WELD_M:
+        if heights.min() > lap or heights.max() < -FACING_M - WELD_M:
             continue
         square = float(panel.normal @ far.normal) < -FACING_COSINE
         shadow = polygon_of(far, panel.frame)
@@ -76,7 +78,7 @@ def _seen_from(index: int, panels: Sequence[Panel], candidates: Sequence[int]) -
             continue
         centre = shared.centroid
         depth = _depth(panel, far, np.array([centre.x, centre.y]))
-        if -WELD_M <= depth <= FACING_M + 1e-9:
+        if -lap <= depth <= FACING_M + 1e-9:
             met.append((depth, other, shared, square))
     met.sort(key=lambda item: item[:2])
     found: list[Facing] = []
@@ -106,7 +108,7 @@ def find_facings(panels: Sequence[Panel]) -> list[list[Facing]]:
     takes_part = np.array([panel.kind != "reveal" for panel in panels])
     # The box that each panel sweeps on its way outward.
     reach = -FACING_M * normals
-    swept = (lows + np.minimum(reach, 0.0) - WELD_M, highs + np.maximum(reach, 0.0) + WELD_M)
+    swept = (lows + np.minimum(reach, 0.0) - LAPPING_M, highs + np.maximum(reach, 0.0) + LAPPING_M)
     candidates: list[list[int]] = [[] for _ in panels]
     for seekers, found_near in touching(lows, highs, seeking=swept):
         turned = np.einsum("ij,ij->i", normals[seekers], normals[found_near]) < -GRAZING_COSINE

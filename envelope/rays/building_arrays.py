@@ -19,6 +19,7 @@ from envelope.rays.kernel.arrays import (
     BEHIND,
     BOX,
     BOXED,
+    CARRIER,
     CONVEX,
     EARTH,
     EDGE_FROM,
@@ -92,7 +93,7 @@ def _make(building: Building) -> Geometry:
     corners = np.vstack([panel.outline for panel in panels])
     middle = 0.5 * (corners.min(axis=0) + corners.max(axis=0))
     plane = np.empty((len(panels), 16))
-    panel_rows = np.full((len(panels), 13), -1, dtype=np.int32)
+    panel_rows = np.full((len(panels), 14), -1, dtype=np.int32)
     patch_rows = np.full((len(building.patches), 5), -1, dtype=np.int32)
     patch_box = np.tile([np.inf, np.inf, -np.inf, -np.inf], (len(building.patches), 1))
     edges, cuts, order = _Rows(4), _Rows(4), _Rows(1)
@@ -146,6 +147,7 @@ def _make(building: Building) -> Geometry:
             flank = _flank(building, panel)
             panel_rows[index, HOST] = building.panel_index[flank.id]
             panel_rows[index, HOST_PATCH] = _patch_beside(building, panel, flank)
+            panel_rows[index, CARRIER] = building.panel_index[panel.host]
     panel_rows[:, OUTERMOST] = _outermost(plane, corners - middle)
     ends = np.cumsum([0, *(len(space.panels) for space in building.spaces)])
     spaces = np.column_stack((ends[:-1], ends[1:])).astype(np.int32)

@@ -38,6 +38,9 @@ SHAPE = 8  # which of the shapes below its polygon has
 PART_FROM, PART_TO = 9, 10  # into `cuts`, `sides` or `band`, as its shape says
 OUTERMOST = 11  # 1 where the whole building lies on the panel's inner side
 PATCH = 12  # the first of its patches, mostly the only one
+CARRIER = (
+    13  # of a reveal: the panel that it is cut in; mostly its HOST, but where it lies in a floor
+)
 
 # shapes of a polygon: its box without rectangles cut out of it; what lies on the inner side of a
 # few lines; or edges by bands
@@ -66,7 +69,7 @@ class Tables(NamedTuple):
     """What the compiled walk reads. Lengths in metres, counted from the building's middle."""
 
     plane: Floats  # (panels, 16)
-    panel: Ints  # (panels, 13)
+    panel: Ints  # (panels, 14)
     cuts: Floats  # (cuts, 4): smallest and largest a, b of what is cut out of a box
     sides: Floats  # (k, 4): of convex polygons, each a plane (inward normal, offset), grown
     band: Ints  # (bands, 2): from which row of `edges` to which, of all other polygons

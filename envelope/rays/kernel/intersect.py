@@ -220,12 +220,12 @@ def leave_by_least(
 def enter(
     plane: Floats, panel: Ints, cuts: Floats, sides: Floats, band: Ints, edges: Floats,
     node: Ints, node_box: Boxes, node_order: Ints, node_plane: Floats, root: int, left: int,
-    barred_host: int, owed: int, met: Ints, count: int, px: float, py: float, pz: float, wx: float,
+    barred_wall: int, owed: int, met: Ints, count: int, px: float, py: float, pz: float, wx: float,
     wy: float, wz: float, limit: float, stack: Ints, nears: Floats,
 ) -> tuple[int, float]:  # fmt: skip
     """The nearest panel met from behind by a ray outdoors before `limit`, else -1.
 
-    Reveals of `barred_host` do not count, nor, just here, panels in `met[:count]` but `owed`:
+    Reveals cut in `barred_wall` do not count, nor, just here, panels in `met[:count]` but `owed`:
     farther on such a one has been counted where a niche runs into it, but not passed. Close to the
     panel `left` by which the ray went outdoors, a panel wholly before it only shares an edge
     with it, unless it lies back to back with it: a sill on a ceiling below, a jamb on a wall.
@@ -267,7 +267,7 @@ def enter(
             p = whole(node_order[k])
             if p != owed and t < BESIDE and is_among(met, 0, count, p):
                 continue
-            if barred_host >= 0 and panel[p, columns.HOST] == barred_host:
+            if barred_wall >= 0 and panel[p, columns.CARRIER] == barred_wall:
                 continue
             x, y, z = px + t * wx, py + t * wy, pz + t * wz
             if not meets(plane, panel, cuts, sides, band, edges, p, x, y, z):

@@ -86,7 +86,8 @@ def walk(
         if aimed:
             dx, dy, dz = target[0] - px, target[1] - py, target[2] - pz
             remaining = math.sqrt(dx * dx + dy * dy + dz * dz)
-            if remaining > 0.0:
+            # not where that would lead back into the wall just passed, to a place in its thickness
+            if remaining > 0.0 and (came < 0 or normal_part(plane, came, dx, dy, dz) > 0.0):
                 wx, wy, wz = dx / remaining, dy / remaining, dz / remaining
         sky = ABOVE if wz >= 0.0 else BELOW
 
@@ -124,14 +125,16 @@ def walk(
                     )  # fmt: skip
                     if patch[here, columns.BEHIND] != columns.UNMODELLED:
                         p = NONE
-            if owed >= 0 and p != owed and not is_among(met, 0, count, owed):
+            if owed >= 0 and p != owed:
                 # into its own wall and not back out of it: that wall is met all the same
-                crossed[at, ROW] = patches + panel[left, columns.HOST_PATCH]
-                crossed[at, SPACE], crossed[at, PANEL] = -1, owed
-                cosines[at] = abs(normal_part(plane, owed, wx, wy, wz))
-                at += 1
-                met[count] = owed
-                count += 1
+                host = whole(panel[left, columns.HOST])
+                if not is_among(met, 0, count, host):
+                    crossed[at, ROW] = patches + panel[left, columns.HOST_PATCH]
+                    crossed[at, SPACE], crossed[at, PANEL] = -1, host
+                    cosines[at] = abs(normal_part(plane, host, wx, wy, wz))
+                    at += 1
+                    met[count] = host
+                    count += 1
             owed = NONE
             if p < 0:
                 if aimed:
@@ -206,13 +209,19 @@ def walk(
         host = whole(panel[p, columns.HOST])
         left, barred = p, p  # past its own wall a ray meets none of that wall's niches
         if host >= 0:
-            onward = -normal_part(plane, host, wx, wy, wz)
-            if onward >= 0.0:  # outward, through the wall that carries the reveal
+            carrier = whole(panel[p, columns.CARRIER])
+            outward = normal_part(plane, carrier, wx, wy, wz) <= 0.0
+            beyond = NONE
+            if outward or host != carrier:
                 beyond, t = enter(
                     plane, panel, cuts, sides, band, edges, node, node_box, node_order, node_plane,
                     outdoor_root, p, NONE, NONE, met, count, px, py, pz, wx, wy, wz, math.inf,
                     stack, nears,
                 )  # fmt: skip
+            if not outward and (host == carrier or beyond == carrier):
+                owed = carrier  # into the wall that carries the reveal, perhaps back into the room
+            else:
+                onward = -normal_part(plane, host, wx, wy, wz)
                 row, faced = whole(panel[p, columns.HOST_PATCH]), False
                 if beyond >= 0:
                     x, y, z = px + t * wx, py + t * wy, pz + t * wz
@@ -224,11 +233,16 @@ def walk(
                         row, faced = partner, True
                 if faced:  # a wall counts once
                     counted = is_written(crossed, since, at, patches + row)
+                    counted = counted or is_among(met, 0, count, host)
                 else:
                     counted = is_among(met, 0, count, host)
                     if beyond >= 0 and t * onward < THICKEST:
-                        # a panel that looks back at the wall is its other side and counts it
-                        x, y, z = plane[beyond, 0], plane[beyond, 1], plane[beyond, 2]
+                        # a panel that looks back at the wall is its other side and counts it, and
+                        # so is a reveal that lies in one
+                        back = whole(panel[beyond, columns.HOST])
+                        if back < 0:
+                            back = beyond
+                        x, y, z = plane[back, 0], plane[back, 1], plane[back, 2]
                         counted = counted or normal_part(plane, host, x, y, z) < -ACROSS
                 if not counted:
                     crossed[at, ROW], cosines[at] = patches + row, onward
@@ -243,9 +257,8 @@ def walk(
                     continue
                 if patch[row, columns.BEHIND] == columns.EARTH:
                     return at, BLOCKED, first, returned
-                barred = host
-            else:
-                owed = host
+                if outward:
+                    barred = carrier
             space, came, free = NONE, NONE, behind == columns.UNMODELLED
         elif behind == columns.EARTH:
             return at, BLOCKED, first, returned
