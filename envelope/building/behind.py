@@ -11,11 +11,12 @@ from dataclasses import dataclass
 
 from envelope.building.adjacency import FACING_M
 from envelope.building.model import Building, Panel
+from envelope.building.sides import side_of
 
-_NORMAL_FLAT = 0.7  # a panel whose normal leans less than 45° from the level is a wall by side
 _HOSTS = ("wall", "floor", "ceiling")
 MAX_GAP_M = 1.5  # between two rooms that were perhaps meant to share a wall
 VOID = "void in the construction"
+UNDER = "a crawl space or open air"  # below the floor of a raised room
 LEFT_OUT = "a part of the house that is not modelled"
 _INSIDE = ("interior-wall", "floor")
 _SLIVER = 1e-3  # of a face's area, below which a part goes unsaid
@@ -25,7 +26,7 @@ _SLIVER = 1e-3  # of a face's area, below which a part goes unsaid
 class Part:
     """A part of a face with one and the same thing behind it."""
 
-    behind: str  # "outdoors", "earth", `VOID`, `LEFT_OUT`, or a space's id
+    behind: str  # "outdoors", "earth", `VOID`, `UNDER`, `LEFT_OUT`, or a space's id
     is_space: bool
     area_m2: float
     assembly: str | None  # None where nothing stands there
@@ -39,25 +40,6 @@ class Face:
     name: str  # as people say it: "west wall", "north wall (3)", "floor"
     area_m2: float  # openings included
     parts: tuple[Part, ...]  # the largest first
-
-
-def side_of(panel: Panel) -> str | None:
-    """Compass word of the side on which a wall stands, in the project's axes; None if level.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> wall = Panel(id="a/1", space="a", kind="wall",
-    ...              outline=np.array([[0, 0, 0], [1, 0, 0], [1, 0, 1], [0, 0, 1.0]])[::-1])
-    >>> side_of(wall)
-    'south'
-    """
-    x, y, z = (-panel.normal).tolist()
-    if abs(z) > _NORMAL_FLAT:
-        return None
-    if abs(x) > abs(y):
-        return "east" if x > 0.0 else "west"
-    return "north" if y > 0.0 else "south"
 
 
 def face_name(panel: Panel, building: Building) -> str:
@@ -90,6 +72,7 @@ def faces_of(building: Building, space: str) -> tuple[Face, ...]:
             continue
         own = [panel, *(other for other in panels if other.host == panel.id)]
         own = [other for other in own if other.kind != "reveal"]
+        leads_in = any(patch.far for each in own for patch in building.patches_of[each.id])
         areas: dict[tuple[str, bool, str | None], float] = {}
         for each in own:
             for patch in building.patches_of[each.id]:
@@ -97,7 +80,9 @@ def faces_of(building: Building, space: str) -> tuple[Face, ...]:
                 element = building.elements[patch.element]
                 assembly = element.assembly if each is panel else None
                 what = far or (LEFT_OUT if patch.behind == "unmodelled" else patch.behind)
-                if what == "outdoors" and element.kind in _INSIDE:
+                if what == "outdoors" and panel.kind == "floor" and not leads_in:
+                    what = UNDER
+                elif what == "outdoors" and element.kind in _INSIDE:
                     what = VOID  # a strip beside what the wall leads to, no wider than a wall
                 key = (what, far is not None, assembly)
                 areas[key] = areas.get(key, 0.0) + patch.area_m2

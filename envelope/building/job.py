@@ -271,7 +271,7 @@ def resolved(job: Job, plan: Plan) -> Plan:
         try:
             panels = (own,) if own == selector else select(job.building, selector)
         except SelectionError as error:
-            fault(str(error))
+            fault(error.marked)
             continue
         for name in names:
             if name not in job.treatments:

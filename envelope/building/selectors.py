@@ -18,6 +18,7 @@ from fnmatch import fnmatchcase
 from typing import Protocol
 
 from envelope.building.model import OPENING_KINDS, Building
+from envelope.building.sides import several_walls
 from envelope.errors import EnvelopeError
 
 __all__ = [
@@ -80,6 +81,9 @@ def select(building: Building, selector: str) -> tuple[str, ...]:
     """
     found = match(building.panels, selector)
     if not found:
+        several = several_walls(building.panels, plain_name(selector))
+        if several:
+            raise SelectionError(f"{_quoted(selector)} names no one panel: {several}")
         spaces = [space.id for space in building.spaces]
         raise SelectionError(_no_match(building.panels, spaces, selector))
     return found

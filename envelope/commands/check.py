@@ -7,7 +7,7 @@ import json
 from typing import Any
 
 from envelope.building.adjacency import FACING_M
-from envelope.building.behind import faces_of, near_misses
+from envelope.building.behind import face_name, faces_of, near_misses
 from envelope.building.job import Job
 from envelope.building.model import OPENING_KINDS, Building
 from envelope.building.source_notes import source_notes
@@ -36,6 +36,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 MOST_NAMED = 4  # of the panels that a note is about
+# By which a wall may be thicker than its layers, for plaster and what a tape misses; common
+# practice, no source.
+SPARE_M = 0.05
 
 
 def _openings(building: Building) -> set[str]:
@@ -104,6 +107,33 @@ def missed_neighbours(job: Job) -> list[str]:
                 "correct an origin, or place one beside the other."
             )
     return sentences
+
+
+def thick_walls(job: Job) -> list[str]:
+    """List shared walls much thicker than their layers: a party wall is no partition."""
+    building = job.building
+    rooms = {receiver.space for receiver in job.receivers}
+    sentences = []
+    for panel in building.panels:
+        if panel.kind != "wall" or panel.space not in rooms:
+            continue
+        for patch in building.patches_of[panel.id]:
+            name = building.elements[patch.element].assembly
+            layers = job.assemblies[name].layers if name is not None else ()
+            if patch.far is None or not layers:
+                continue
+            far = building.panel(patch.far)
+            made_m = sum(layer.thickness_m for layer in layers)
+            stands_m = float((panel.outline[0] - far.outline[0]) @ panel.normal)
+            if stands_m > made_m + SPARE_M:
+                sentences.append(
+                    f"{face_name(panel, building)} of {panel.space} stands "
+                    f"{length(stands_m, feet=job.feet)} thick before {far.space}, and {name} is "
+                    f"{length(made_m, feet=job.feet)} thick: name what it is made of "
+                    f'([[panel]] on = "{panel.id}", assembly = …), or correct where the rooms '
+                    "stand."
+                )
+    return list(dict.fromkeys(sentences))
 
 
 def closed_rooms(job: Job) -> list[str]:
@@ -197,6 +227,7 @@ def _summary(job: Job) -> dict[str, Any]:
             *source_notes(job),
             *_glazing(job),
             *missed_neighbours(job),
+            *thick_walls(job),
             *unstated_edges(job),
             *untreated_reveals(job),
             *bond_notes(job),

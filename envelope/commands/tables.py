@@ -89,20 +89,34 @@ def print_summary(
         console.print(f"wiring: {', '.join(said)}")
     console.print(f"plans: {escape(', '.join(summary['plans']))}")
     if titles:
-        pairs = ", ".join(f"{name} = {title}" for name, title in titles)
+        pairs = "; ".join(f"{name} = {title}" for name, title in titles)
         console.print(f"titles, and the ids to type: {escape(pairs)}")
     _print_faces(console, summary["faces"], feet=feet)
     print_questions(console, summary["questions"])
+    alike: dict[tuple[str, ...], list[dict[str, Any]]] = {}
     for each in summary["unstated"]:
-        where = "" if each["line"] is None else f"{each['path']}:{each['line']} "
+        alike.setdefault(
+            tuple(each[key] for key in ("table", "key", "taken", "settle")), []
+        ).append(each)
+    for (table, key, taken, settle), same in alike.items():
         console.print(
             escape(
-                f"not stated: {where}{each['table']} '{each['id']}': {each['key']}. "
-                f"{each['taken'][:1].upper()}{each['taken'][1:]}. To settle it, {each['settle']}."
+                f"not stated: {_places(table, same)}: {key}. "
+                f"{taken[:1].upper()}{taken[1:]}. To settle it, {settle}."
             )
         )
     for note in summary["notes"]:
         console.print(f"note: {escape(note)}")
+
+
+def _places(table: str, same: Sequence[Mapping[str, Any]]) -> str:
+    """Where things of one kind stand, such as "house.toml:9 source 'mast', 21 source 'router'"."""
+    said: list[str] = []
+    for each in same:
+        path = "" if said or each["line"] is None else f"{each['path']}:"
+        line = "" if each["line"] is None else f"{each['line']} "
+        said.append(f"{path}{line}{table} '{each['id']}'")
+    return ", ".join(said)
 
 
 def print_questions(console: Console, questions: Sequence[Mapping[str, Any]]) -> None:

@@ -17,6 +17,7 @@ import numpy as np
 from envelope.building.adjacency import FACING_M
 from envelope.building.library import ASSEMBLIES
 from envelope.building.selectors import plain_name, unknown
+from envelope.building.sides import several_words
 from envelope.errors import length_text
 from envelope.geometry.plane import Floats
 from envelope.project.faults import Faults
@@ -118,12 +119,10 @@ def _wall(
     if side in _OUTWARD:
         facing = np.flatnonzero(outward @ np.array(_OUTWARD[side]) > np.sqrt(0.5) + 1e-9)
         if len(facing) != 1:
-            several = " or ".join(f'"{neighbour.id}/{index + 1}"' for index in facing)
-            raise _CannotError(
-                "beside",
-                f'"{neighbour.id}" has {len(facing)} walls to the {side}'
-                + (f": name one of them, {several}" if several else ""),
-            )
+            walls = [(f"{neighbour.id}/{at + 1}", float(np.hypot(*steps[at]))) for at in facing]
+            none = f'"{neighbour.id}" has no wall to the {side}'
+            said = several_words(neighbour.id, side, walls) if walls else none
+            raise _CannotError("beside", said)
         index = int(facing[0])
     elif side.isdigit() and 1 <= int(side) <= len(corners):
         index = int(side) - 1

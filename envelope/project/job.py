@@ -359,7 +359,7 @@ def _treated(
         try:
             found = select(building, entry.on)
         except SelectionError as error:
-            faults.add(("plan", index, "treat", number, "on"), str(error))
+            faults.add(("plan", index, "treat", number, "on"), error.marked)
             continue
         chosen.update(dict.fromkeys(found, entry.with_))
     return chosen

@@ -64,5 +64,5 @@ def _selected(building: Building, selector: str, path: Path, faults: Faults) -> 
     try:
         return select(building, selector)
     except SelectionError as error:
-        faults.add(path, str(error))
+        faults.add(path, error.marked)
         return ()

@@ -288,7 +288,7 @@ class _Resolver:
         try:
             return select(self.building, selector)
         except SelectionError as error:
-            self.faults.add(path, str(error))
+            self.faults.add(path, error.marked)
             return ()
 
     def _panel(self, name: str, path: Path) -> str | None:

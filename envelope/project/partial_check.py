@@ -199,4 +199,4 @@ def check_contents(part: Part, spaces: Sequence[Space], faults: Faults) -> None:
             try:
                 select(building, entry.on)
             except SelectionError as error:
-                faults.add(("plan", index, "treat", number, "on"), str(error))
+                faults.add(("plan", index, "treat", number, "on"), error.marked)

@@ -156,7 +156,7 @@ class _Reader:
             try:
                 several = select(self.building, name)
             except SelectionError as error:
-                self.faults.add(path, str(error))
+                self.faults.add(path, error.marked)
                 return None
             self.faults.add(path, f"{shown(name)} names {len(several)} panels: name one face")
             return None
@@ -395,7 +395,7 @@ class _Reader:
             try:
                 panels = select(self.building, strip.on)
             except SelectionError as error:
-                self.faults.add((*here, "on"), str(error))
+                self.faults.add((*here, "on"), error.marked)
                 continue
             if sound:
                 strips.append(

@@ -8,13 +8,13 @@ from collections.abc import Sequence
 from typing import Protocol
 
 from envelope.building.job import AS_BUILT
+from envelope.building.sides import COMPASS, compass_side
 from envelope.exposure.stacks import REFLECTOR
 from envelope.geometry.plane import Floats
 from envelope.text.numbers import percent
 
 TODAY = "today"  # what people call the plan that has no treatment
 
-_COMPASS = ("north", "east", "south", "west")
 _WORDS = {
     "window": "window",
     "door": "door",
@@ -202,7 +202,7 @@ def panel_title(
     if kind in ("floor", "ceiling"):
         named = shown(own.replace("-", " "))
         slopes = kind == "ceiling" and normal is not None and abs(float(normal[2])) < _LEVEL
-        return f"{_side(normal)} slope ({named})" if slopes and normal is not None else named
+        return f"{compass_side(normal)} slope ({named})" if slopes and normal is not None else named
     if kind in ("reveal", "seam"):
         opening, _, part = own.rpartition("/")
         if not opening:
@@ -254,21 +254,13 @@ def _with_kind(own: str, word: str) -> str:
     return f"{word} {shown(own)}"
 
 
-def _side(normal: Sequence[float] | Floats) -> str:
-    """Compass word of the side on which a face lies whose normal points inward."""
-    x, y = float(normal[0]), float(normal[1])
-    if abs(x) > abs(y):
-        return "east" if x < 0.0 else "west"
-    return "north" if y < 0.0 else "south"
-
-
 def _wall(own: str, aliases: Sequence[str], normal: Sequence[float] | Floats | None) -> str:
-    side = next((alias for alias in aliases if alias in _COMPASS), None)
+    side = next((alias for alias in aliases if alias in COMPASS), None)
     named = _with_kind(own, "wall")
     if side is None:
         if normal is None or not own[:1].isdigit() or abs(float(normal[2])) > _UPRIGHT:
             return named
-        return f"{_side(normal)} wall ({shown(own)})"
+        return f"{compass_side(normal)} wall ({shown(own)})"
     if named == shown(own):  # such as wall-5
         return f"{side} {named}"
     return f"{side} wall"  # its number says nothing more: only one wall has the alias

@@ -6,6 +6,7 @@ from dataclasses import replace
 from decimal import Decimal
 
 from envelope.building.job import Job
+from envelope.building.model import OPENING_KINDS
 from envelope.exposure.results import PanelLeak
 from envelope.pricing.packages import Purchase
 from envelope.pricing.products import Product
@@ -199,7 +200,15 @@ def titles_of(job: Job) -> tuple[tuple[str, str], ...]:
     named += [(each.id, each.title) for each in job.receivers]
     named += [(each.id, each.title) for each in job.sources]
     named += [(each.id, each.title) for each in job.treatments.values()]
-    return tuple((name, shown(title)) for name, title in named if title)
+    named += [(each.id, each.title) for each in job.building.spaces]
+    named += [
+        (each.id.rpartition("/")[2], each.title)
+        for each in job.building.panels
+        if each.host is not None and each.kind in (*OPENING_KINDS, "open")
+    ]
+    return tuple(
+        (name, shown(title)) for name, title in dict.fromkeys(named) if title not in ("", name)
+    )
 
 
 def titled(job: Job, leak: PanelLeak) -> PanelLeak:

@@ -30,7 +30,8 @@ from envelope.building.rooms.opening_placement import (
 )
 from envelope.building.rooms.shells import slope_under
 from envelope.building.rooms.specs import OpeningSpec
-from envelope.building.selectors import GROUPS, nearest_names
+from envelope.building.selectors import GROUPS, nearest_names, plain_name
+from envelope.building.sides import several_walls
 from envelope.errors import Fault, length_text
 from envelope.geometry.plane import Floats
 from envelope.geometry.polygons import SLIVER_M2, WELD_M, Area, pieces, polygon_of, ring_of
@@ -124,6 +125,9 @@ def _find_host(
         if under is not None:
             return under
     if room in spaces:
+        several = several_walls(spaces[room].panels, plain_name(spec.on))
+        if several:
+            raise refusals.refuse(spec, "on", f'is on "{spec.on}": {several}')
         known = [word for word in hosts if word.startswith(f"{room}/")]
         close = not name.isdigit() and difflib.get_close_matches(spec.on, known, n=1, cutoff=0.85)
         hint = f'did you mean "{close[0]}"?' if close else _has(spaces[room])

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from envelope.building.behind import VOID, faces_of, near_misses
+from envelope.building.behind import UNDER, VOID, faces_of, near_misses
 from envelope.cli import main
+from envelope.commands.check import thick_walls
 from envelope.project import load_text
 
 TWO_ROOMS = """format = 1
@@ -92,6 +93,45 @@ def test_strips_within_the_construction_are_called_so() -> None:
     north = {face.name: face for face in faces_of(building, "bedroom")}["north wall (3)"]
     assert [part.behind for part in north.parts] == ["closet", VOID]
     assert near_misses(building, "bedroom") == ()
+
+
+def test_a_floor_over_a_crawl_space_is_not_called_a_void_in_the_construction() -> None:
+    text = TWO_ROOMS.format(x="12 ft 4 1/2 in").replace(
+        'height = "8 ft"\n', 'height = "8 ft"\nraised = true\n'
+    )
+    building = load_text(text.replace("slab =", "floor ="), path="two.toml").building
+    floor = {face.name: face for face in faces_of(building, "bedroom")}["floor"]
+    assert [part.behind for part in floor.parts] == [UNDER]
+
+
+def test_a_party_wall_that_took_the_partitions_layers_is_asked_about() -> None:
+    """9 in of wall between the rooms, and a stud wall of 4 1/2 in stands in it."""
+    (note,) = thick_walls(load_text(TWO_ROOMS.format(x="12 ft 9 in"), path="two.toml"))
+    said = note.replace("\xa0", " ")
+    assert said.startswith(
+        "east wall of bedroom stands 9 in thick before bath, and stud-wall is 4 "
+    )
+    assert '([[panel]] on = "bedroom/2", assembly = …)' in said
+    assert thick_walls(load_text(TWO_ROOMS.format(x="12 ft 4 1/2 in"), path="two.toml")) == []
+
+
+def test_check_names_titles_of_rooms_and_windows_and_says_alike_questions_once(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "400")
+    text = TWO_ROOMS.format(x="12 ft 4 1/2 in").replace(
+        'id = "W1"', 'id = "W1"\ntitle = "garden window"'
+    )
+    for name in ("router", "phone"):
+        text += f'[[source]]\nid = "{name}"\nspace = "bath"\nat = "2 ft, 2 ft, 2 ft"\n'
+        text += 'band = "2.4-2.48 GHz"\neirp = "100 mW"\n'
+    job = tmp_path / "two.toml"
+    job.write_text(text, encoding="utf-8")
+    assert main(["check", str(job)]) == 0
+    said = capsys.readouterr().out
+    assert "the ids to type: W1 = garden window\n" in said
+    (duty,) = [line for line in said.splitlines() if ": duty. " in line]
+    assert ":36 source 'router', 42 source 'phone': duty." in duty.replace(str(job), "")
 
 
 def test_check_prints_it_in_the_files_measure(

@@ -135,7 +135,15 @@ def test_a_side_with_several_walls_needs_a_number() -> None:
     )
     (message,) = messages(ell + room("bath", beside="ell/north wall"))
     assert message == (
-        'space[2].beside: "ell" has 2 walls to the north: name one of them, "ell/3" or "ell/5"'
+        'space[2].beside: "ell" has 2 walls to the north: name one of them, "ell/3", 4 ft '
+        '(1.2192 m) long, or "ell/5", 6 ft (1.8288 m) long'
     )
+    opening = '[[opening]]\nid = "D"\non = "ell/north"\nkind = "door"\nassembly = "stud-wall"\n'
+    (window,) = messages(ell + opening + 'at = "1 ft"\nsize = "2 ft x 6 ft"\n')
+    assert window.endswith('"ell/3", 4 ft (1.2192 m) long, or "ell/5", 6 ft (1.8288 m) long')
+    coat = '[[treatment]]\nid = "coat"\nkind = "fixed"\nloss = "20 dB"\n'
+    treated = '[[plan]]\nid = "p"\ntreat = [{ on = "ell/east wall", with = "coat" }]\n'
+    (plan,) = messages(ell + coat + treated)
+    assert plan.endswith('"ell/2", 5 ft (1.524 m) long, or "ell/4", 4 ft (1.2192 m) long')
     placed = building(ell + room("bath", beside="ell/5")).space("bath").origin
     np.testing.assert_allclose(placed, (30.0 * FOOT, 9.0 * FOOT + STUD_M))
