@@ -502,23 +502,11 @@ def analyze(
     def with_ranks(plan: Plan) -> bool:
         return ranked_plans is None or plan.id in ranked_plans
 
-    bench = bench_of(job, casts) if bench is None else bench
-    draws = draw(job) if with_bands else None
-    as_built = analyze_plan(
-        bench=bench,
-        plan=job.plan(AS_BUILT),
-        casts=casts,
-        threshold_db=threshold_db,
-        draws=draws,
-        edges=edges,
-        isotropic=isotropic,
-        with_ranks=with_ranks(job.plan(AS_BUILT)),
-    )
-    results = [
-        as_built
-        if plan.id == as_built.plan
-        else analyze_plan(
-            bench=bench,
+    shared = bench_of(job, casts) if bench is None else bench
+
+    def answer(plan: Plan, as_built: PlanResult | None = None) -> PlanResult:
+        return analyze_plan(
+            bench=shared,
             plan=plan,
             casts=casts,
             as_built=as_built,
@@ -528,14 +516,21 @@ def analyze(
             isotropic=isotropic,
             with_ranks=with_ranks(plan),
         )
-        for plan in (job.plans if plans is None else plans)
-    ]
+
+    draws = draw(job) if with_bands else None
+    untreated, asked = job.plan(AS_BUILT), job.plans if plans is None else plans
+    job.require_levels()
+    with shared.expecting(stacks_of(job, job.resolved(plan)) for plan in (untreated, *asked)):
+        as_built = answer(untreated)
+        results = [
+            as_built if plan.id == as_built.plan else answer(plan, as_built) for plan in asked
+        ]
     return Analysis(
         project=job.name,
         threshold_db=threshold_db,
         plans=tuple(results),
         notes=tuple(dict.fromkeys((*job.notes, *notes_of(job), *outdoor_notes(results)))),
-        extrapolated=bench.extrapolated,
+        extrapolated=shared.extrapolated,
         rests=() if draws is None else _rests(job, draws, [as_built, *results]),
         solved=job.solved,
         questions=job.questions,

@@ -17,7 +17,15 @@ from envelope.exposure.diffuse import (
     ray_levels,
 )
 from envelope.exposure.sequence_groups import Groups, stack_numbers
-from envelope.exposure.sequences import Bools, Branch, Longs, branches_of, few_draws, sequences_of
+from envelope.exposure.sequences import (
+    Bools,
+    Branch,
+    Longs,
+    branches_of,
+    few_draws,
+    rows_of_moves,
+    sequences_of,
+)
 from envelope.exposure.stack_draws import StackDraws
 from envelope.exposure.tolerances import Draws
 from envelope.exposure.transmission import Bench, Stacks, Tables
@@ -171,14 +179,15 @@ def _fed(
         return found
     whole = branch.whole[held]
     groups, first = np.unique(group[held], return_index=True)
-    stack, angle = stacks.of_row[branch.row[held]], branch.bin[held]
     carried, sent_back = arriving[whole][..., np.newaxis], left[whole][..., np.newaxis]
-    parent = branch.parent[held]
+    parent, which = branch.parent[held], branch.stack_and_bin(stacks, moved.factor)[held]
     for some in few_draws(count, held=2 * len(branch.whole)):
-        fed = moved.reflection_shift[stack, angle, :, some]
+        shift = moved.reflection_shift[..., some]
+        fed = np.take(rows_of_moves(shift), which, axis=0, mode="clip")
+        fed = fed.reshape(-1, *shift.shape[2:])
         fed *= carried
         fed += sent_back
         np.maximum(fed, 0.0, out=fed)
-        fed *= branch.factors(stacks, moved.factor[..., some])[parent]
+        fed *= np.take(branch.factors(stacks, moved.factor[..., some]), parent, axis=0, mode="clip")
         found[groups, some] = np.add.reduceat(fed, first, axis=0).sum(axis=1)
     return found

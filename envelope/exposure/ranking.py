@@ -32,7 +32,7 @@ from envelope.exposure.shares import (
     region_of,
 )
 from envelope.exposure.solid_angles import rows_of, totals, unpolarized
-from envelope.exposure.transmission import Bench, Tables, stacks_with
+from envelope.exposure.transmission import Bench, Stacks, Tables, stacks_with
 from envelope.geometry.plane import Floats
 from envelope.physics.diffuse import diffuse_densities_w_m2
 from envelope.rays import Chain, Crossings
@@ -136,6 +136,7 @@ class Trials:
     _feeds: dict[tuple[str, int], _Feed] = field(default_factory=dict)
     _matrices: dict[int, Floats] = field(default_factory=dict)
     _couplings: dict[tuple[int, int], Coupling] = field(default_factory=dict)
+    _changed: dict[tuple[tuple[str, tuple[str, ...]], ...], Stacks] = field(default_factory=dict)
 
     # ---- under the plan as it is
 
@@ -238,15 +239,22 @@ class Trials:
 
     # ---- with panels treated
 
+    def stacks(self, changes: Changes) -> Stacks:
+        """The plan's stacks with treatments put on panels in place of what is on them."""
+        name = tuple(sorted(changes.items()))
+        if name not in self._changed:
+            plan = replace(self.plan, treatments={**self.plan.treatments, **changes})
+            self._changed[name] = stacks_with(
+                self.tables.stacks, job=self.bench.job, plan=plan, panels=frozenset(changes)
+            )
+        return self._changed[name]
+
     def level_w_m2(self, seen: Seen, changes: Changes) -> float | None:
         """Level at a receiver with treatments put on panels in place of what is on them.
 
         None where nothing would then absorb what is in a room.
         """
-        plan = replace(self.plan, treatments={**self.plan.treatments, **changes})
-        stacks = stacks_with(
-            self.tables.stacks, job=self.bench.job, plan=plan, panels=frozenset(changes)
-        )
+        stacks = self.stacks(changes)
         trial = _Trial(
             trials=self,
             tables=self.bench.tables(stacks),
@@ -391,18 +399,27 @@ def ranked(
         Panels that are not tried.
     """
     building = trials.bench.job.building
+    offered = {
+        panel.id: offers.of(panel)
+        for panel in (building.panels[index] for index in seen.region.panels)
+        if panel.id not in without
+    }
+    tried_with = [
+        trials.stacks({panel: offer})
+        for panel, several in offered.items()
+        for offer in several
+        if offer != trials.plan.treatments.get(panel, ())
+    ]
     found = []
-    for index in seen.region.panels:
-        panel = building.panels[index]
-        if panel.id in without:
-            continue
-        worn = trials.plan.treatments.get(panel.id, ())
-        tried = []
-        for offer in offers.of(panel):
-            level = level_w_m2 if offer == worn else trials.level_w_m2(seen, {panel.id: offer})
-            tried.append((np.inf if level is None else level, len(offer), offer, level))
-        _, _, offer, level = min(tried, key=lambda each: each[:3])
-        found.append(Rank(panel=panel.id, treatments=offer, level_w_m2=level))
+    with trials.bench.expecting(tried_with):
+        for panel, several in offered.items():
+            worn = trials.plan.treatments.get(panel, ())
+            tried = []
+            for offer in several:
+                level = level_w_m2 if offer == worn else trials.level_w_m2(seen, {panel: offer})
+                tried.append((np.inf if level is None else level, len(offer), offer, level))
+            _, _, offer, level = min(tried, key=lambda each: each[:3])
+            found.append(Rank(panel=panel, treatments=offer, level_w_m2=level))
     found.sort(
         key=lambda rank: (np.inf if rank.level_w_m2 is None else rank.level_w_m2, rank.panel)
     )

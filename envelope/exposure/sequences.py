@@ -126,14 +126,21 @@ class Branch:
         factor : (stacks, BINS, 2, draws) float
             On each stack's transmission.
         """
-        found = np.ones((len(self.whole), *factor.shape[2:]))
-        stack = stacks.of_row[self.row]
+        moves = rows_of_moves(factor)
+        which = self.stack_and_bin(stacks, factor)
+        found = np.empty((len(self.whole), moves.shape[1]))
+        found[0] = 1.0  # crosses nothing
         for low, high in self.levels:
-            level = slice(low, high)
-            np.multiply(
-                found[self.parent[level]], factor[stack[level], self.bin[level]], out=found[level]
-            )
-        return found
+            if low == high:
+                continue
+            level = found[low:high]
+            np.take(found, self.parent[low:high], axis=0, out=level, mode="clip")
+            level *= np.take(moves, which[low:high], axis=0, mode="clip")
+        return found.reshape(-1, *factor.shape[2:])
+
+    def stack_and_bin(self, stacks: Stacks, moves: Floats) -> Longs:
+        """Which row (m,) of `rows_of_moves` each sequence's last crossing has."""
+        return np.asarray(stacks.of_row[self.row] * moves.shape[1] + self.bin)
 
     def passed(self, carried: Floats, stacks: Stacks, factor: Floats) -> Floats:
         """What arrives (draws,) over the sequences that are meant, both polarizations together.
@@ -152,6 +159,14 @@ class Branch:
             factors = self.factors(stacks, factor[..., some])
             total[some] = weight @ factors.reshape(len(weight), -1)
         return total
+
+
+def rows_of_moves(moves: Floats) -> Floats:
+    """Moves (stacks, bins, 2, draws) as a table (stacks · bins, 2 · draws) to take rows from.
+
+    Rows that stand together are taken in half the time that numpy needs to pick by two indices.
+    """
+    return np.ascontiguousarray(moves).reshape(-1, moves.shape[2] * moves.shape[3])
 
 
 def few_draws(count: int, *, held: int) -> Iterator[slice]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -46,20 +47,33 @@ class _Moved:
 
 
 def stack_draws(*, bench: Bench, tables: Tables, draws: Draws, band: int) -> StackDraws:
-    """Moves of a plan's stacks in one band; those of a stack are worked out once for a job."""
+    """Moves of a plan's stacks in one band; those of a stack are worked out once for a job.
+
+    Parameters
+    ----------
+    bench, tables : Bench, Tables
+        Of the job, and of the plan.
+    draws : Draws
+        Drawn figures.
+    band : int
+        Which of the bench's bands.
+    """
     keys = tables.stacks.keys
     known: dict[StackKey, _Moved] = bench.kept(("moved", draws.key, band), dict)
-    missing = [index for index, key in enumerate(keys) if key not in known]
-    solved = _solved([keys[index] for index in missing], bench=bench, draws=draws, band=band)
-    for index, (log_moved, moved) in zip(missing, solved, strict=True):
-        half = bench.bracket_half_width(keys[index], band)
+    missing = [key for key in keys if key not in known]
+    if missing:
+        missing = [key for key in bench.expected_keys(tables.stacks) if key not in known]
+    solved = _solved(missing, bench=bench, draws=draws, band=band)
+    for key, (log_moved, moved) in zip(missing, solved, strict=True):
+        half = bench.bracket_half_width(key, band)
         if half > 0.0:
             log_moved = log_moved + half * draws.tolerances.bracket[:, np.newaxis]
-        known[keys[index]] = _on_bins(
+        log_transmission, reflection = bench.binned(key)
+        known[key] = _on_bins(
             log_moved=log_moved,
             moved=moved,
-            log_transmission=tables.log_transmission[index, :, band],
-            reflection=tables.near_reflection[index, :, band],
+            log_transmission=log_transmission[:, band],
+            reflection=reflection[:, band],
         )
     parts = [known[key] for key in keys]
     return StackDraws(
@@ -136,7 +150,10 @@ def _within(nominal: Floats, moved: Floats, passed: Floats) -> Floats:
     return np.clip(nominal + moved, 0.0, np.maximum(1.0 - passed, nominal))
 
 
+@cache
 def _onto(bins: int) -> Floats:
     """Weights (bins, angles) that interpolate from `ANGLES` to bin centres."""
     centres = (np.arange(bins) + 0.5) / bins
-    return np.stack([np.interp(centres, ANGLES, one) for one in np.eye(len(ANGLES))], axis=1)
+    found = np.stack([np.interp(centres, ANGLES, one) for one in np.eye(len(ANGLES))], axis=1)
+    found.setflags(write=False)
+    return found

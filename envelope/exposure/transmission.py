@@ -11,7 +11,8 @@ product is then the product of the means.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Hashable, Iterable, Sequence
+from collections.abc import Callable, Collection, Hashable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar
 
@@ -205,6 +206,7 @@ class Bench:
     _kept: dict[Hashable, Any] = field(default_factory=dict)
     _number_of: dict[StackKey, int] = field(default_factory=dict)
     _numbered: tuple[Stacks, NDArray[np.int64]] | None = None  # the latest
+    _expected: tuple[tuple[Stacks, NDArray[np.int64]], ...] = ()  # with their numbers
     _beyond: dict[str, dict[float, None]] = field(default_factory=dict)  # see `extrapolated`
 
     def __post_init__(self) -> None:
@@ -221,6 +223,27 @@ class Bench:
             self._kept[name] = make()
         found: Kept = self._kept[name]
         return found
+
+    @contextmanager
+    def expecting(self, several: Iterable[Stacks]) -> Iterator[None]:
+        """While it lasts, what is worked out for one of some stacks is worked out for all of them.
+
+        Stacks of plans and trials have most of their layers in common, and solving a few of them
+        takes as long as solving one.
+        """
+        before = self._expected
+        self._expected = tuple((stacks, self._numbers(stacks)) for stacks in several)
+        try:
+            yield
+        finally:
+            self._expected = before
+
+    def expected_keys(self, stacks: Stacks) -> tuple[StackKey, ...]:
+        """Keys of some stacks, and of those that are expected after them."""
+        listed = dict.fromkeys(stacks.keys)
+        for each, _ in self._expected:
+            listed.update(dict.fromkeys(each.keys))
+        return tuple(listed)
 
     @property
     def extrapolated(self) -> tuple[str, ...]:
@@ -247,7 +270,7 @@ class Bench:
         return slice(start, start + len(self._weights[band]))
 
     def _solve(
-        self, keys: list[StackKey], cosines: Floats, nodes: slice = ALL
+        self, keys: Sequence[StackKey], cosines: Floats, nodes: slice = ALL
     ) -> list[tuple[Floats, Floats]]:
         """Transmission and near reflection (f, a, 2) of stacks at nodes of the bands."""
         stacker = self._stacker
@@ -341,17 +364,8 @@ class Bench:
 
     def tables(self, stacks: Stacks) -> Tables:
         """Tables of a plan's stacks, each value the mean over its cosine bin."""
-        cosines, weight = cosine_bins(count=self.bins, per_bin=PER_BIN)
-        shares = (weight * self.bins).reshape(self.bins, PER_BIN)
-
-        def over_bins(values: Floats) -> Floats:
-            split = values.reshape(self.bins, PER_BIN, len(self.bands_hz), 2)
-            return np.asarray(np.einsum("bk,bkfp->bfp", shares, split))
-
-        missing = [key for key in stacks.keys if key not in self._binned]
-        for key, (passed, reflected) in zip(missing, self._solve(missing, cosines), strict=True):
-            through = np.log(np.maximum(over_bins(self._over_bands(passed)), SMALLEST))
-            self._binned[key] = (through, over_bins(self._over_bands(reflected)))
+        if any(key not in self._binned for key in stacks.keys):
+            self._bin(key for key in self.expected_keys(stacks) if key not in self._binned)
         both = [self._binned[key] for key in stacks.keys]
         return Tables(
             stacks=stacks,
@@ -359,13 +373,34 @@ class Bench:
             near_reflection=np.stack([reflected for _, reflected in both]),
         )
 
+    def binned(self, key: StackKey) -> tuple[Floats, Floats]:
+        """One stack's part (bins, bands, 2) of tables: log transmission and near reflection."""
+        if key not in self._binned:
+            self._bin((key,))
+        return self._binned[key]
+
+    def _bin(self, keys: Iterable[StackKey]) -> None:
+        cosines, weight = cosine_bins(count=self.bins, per_bin=PER_BIN)
+        shares = (weight * self.bins).reshape(self.bins, PER_BIN)
+
+        def over_bins(values: Floats) -> Floats:
+            split = values.reshape(self.bins, PER_BIN, len(self.bands_hz), 2)
+            return np.asarray(np.einsum("bk,bkfp->bfp", shares, split))
+
+        missing = tuple(keys)
+        for key, (passed, reflected) in zip(missing, self._solve(missing, cosines), strict=True):
+            through = np.log(np.maximum(over_bins(self._over_bands(passed)), SMALLEST))
+            self._binned[key] = (through, over_bins(self._over_bands(reflected)))
+
     def _exactly(self, key: StackKey, cosines: Floats, band: int) -> Floats:
         """Log transmission and near reflection (n, 2, 2) in a band at given cosines."""
-        (found,) = self._each_exactly(key, [cosines], band)
+        ((found,),) = self._each_exactly([key], [cosines], band)
         return found
 
-    def _each_exactly(self, key: StackKey, groups: Sequence[Floats], band: int) -> list[Floats]:
-        """As `_exactly`, for groups of cosines: each is joined over its own, all solved at once."""
+    def _each_exactly(
+        self, keys: Sequence[StackKey], groups: Sequence[Floats], band: int
+    ) -> list[list[Floats]]:
+        """As `_exactly`, by key for groups of cosines: each is joined over its own."""
         angles: list[Floats] = []
         backs: list[NDArray[np.int64] | None] = []
         for cosines in groups:
@@ -376,19 +411,28 @@ class Bench:
                 distinct, back = np.unique(cosines, return_inverse=True)
                 angles.append(distinct)
                 backs.append(back)
-        ((passed, reflected),) = self._solve([key], np.concatenate(angles), self._nodes_of(band))
         weight = self._weights[band]
-        through = np.log(np.maximum(band_mean(values=passed, weight=weight), SMALLEST))
-        values = np.stack((through, band_mean(values=reflected, weight=weight)), axis=1)
         ends = np.cumsum([len(each) for each in angles])[:-1]
-        return [
-            even_spline(first=nodes[0], last=nodes[-1], values=part, at=cosines)
-            if back is None
-            else np.asarray(part[back])
-            for cosines, nodes, back, part in zip(
-                groups, angles, backs, np.split(values, ends), strict=True
+        solved_at = np.concatenate(angles)
+        if len(solved_at) == 1:
+            # for one angle numpy adds up a band in another order: what else is worked out at the
+            # same time would show in the last digit
+            solved_at = np.repeat(solved_at, 2)
+        found = []
+        for passed, reflected in self._solve(keys, solved_at, self._nodes_of(band)):
+            through = np.log(np.maximum(band_mean(values=passed, weight=weight), SMALLEST))
+            values = np.stack((through, band_mean(values=reflected, weight=weight)), axis=1)
+            found.append(
+                [
+                    even_spline(first=nodes[0], last=nodes[-1], values=part, at=cosines)
+                    if back is None
+                    else np.asarray(part[back])
+                    for cosines, nodes, back, part in zip(
+                        groups, angles, backs, np.split(values, ends), strict=True
+                    )
+                ]
             )
-        ]
+        return found
 
     def transmission_at(self, stacks: Stacks, row: int, cosine: float, band: int) -> float:
         """Transmission of a row at one angle, both polarizations alike."""
@@ -414,11 +458,16 @@ class Bench:
         wanted = self._numbers(stacks)[stacks.of_row[found.rows]]
         changed = np.flatnonzero(found.current != wanted)
         ways = [(place, int(wanted[place])) for place in changed.tolist()]
-        self._learn(found, [way for way in ways if way not in found.known])
+        if any(way not in found.known for way in ways):
+            self._learn(found, [wanted, *self._expected_along(found)])
         for place, number in ways:
             found.values[found.entries_of[place]] = found.known[place, number]
         found.current[changed] = wanted[changed]
         return found.values[:, 0], found.values[:, 1]
+
+    def _expected_along(self, along: _Along) -> list[NDArray[np.int64]]:
+        """Numbers (r,) of the stacks that rows of a bundle have under what is expected."""
+        return [numbers[stacks.of_row[along.rows]] for stacks, numbers in self._expected]
 
     def _numbers(self, stacks: Stacks) -> NDArray[np.int64]:
         """Numbers (stacks,) that the bench knows stacks by, whatever the plan."""
@@ -429,23 +478,32 @@ class Bench:
             latest = self._numbered = (stacks, numbers)
         return latest[1]
 
-    def _learn(self, along: _Along, missing: list[tuple[int, int]]) -> None:
-        """Work out rows under their stacks; rows with one stack and few angles together."""
+    def _learn(self, along: _Along, several: Sequence[NDArray[np.int64]]) -> None:
+        """Work out rows under stacks of some numbers (r,); rows with the same stacks together."""
         keys = list(self._number_of)
-        places_of: dict[int, list[int]] = {}
-        for place, number in missing:
-            places_of.setdefault(number, []).append(place)
-        for number, places in places_of.items():
-            key = keys[number]
-            cosines = [along.bundle.cosines[along.entries_of[place]] for place in places]
+        numbers_of: dict[int, dict[int, None]] = {}
+        first = several[0]
+        for wanted in several:
+            # most rows have the first one's stack in all of them
+            places = np.arange(len(first)) if wanted is first else np.flatnonzero(wanted != first)
+            for place in places.tolist():
+                if (place, number := int(wanted[place])) not in along.known:
+                    numbers_of.setdefault(place, {})[number] = None
+        places_of: dict[tuple[int, ...], list[int]] = {}
+        for place, numbers in numbers_of.items():
+            places_of.setdefault(tuple(sorted(numbers)), []).append(place)
+        for alike, together_at in places_of.items():
+            cosines = [along.bundle.cosines[along.entries_of[place]] for place in together_at]
+            ends = np.cumsum([len(each) for each in cosines])[:-1]
             together = np.concatenate(cosines)
-            if _many_distinct(together):  # each row over its own few degrees
-                parts = self._each_exactly(key, cosines, along.band)
-            else:
-                ends = np.cumsum([len(each) for each in cosines])[:-1]
-                parts = np.split(self._exactly(key, together, along.band), ends)
-            for place, values in zip(places, parts, strict=True):
-                along.known[place, number] = values
+            spread = _many_distinct(together)  # then each row over its own few degrees
+            found = self._each_exactly(
+                [keys[number] for number in alike], cosines if spread else [together], along.band
+            )
+            for number, parts in zip(alike, found, strict=True):
+                of_place = parts if spread else np.split(parts[0], ends)
+                for place, values in zip(together_at, of_place, strict=True):
+                    along.known[place, number] = values
 
 
 def _many_distinct(cosines: Floats) -> bool:

@@ -159,11 +159,18 @@ def reversed_stack(stack: Sequence[Item]) -> tuple[Item, ...]:
 
 
 class _Wave(NamedTuple):
-    """How one layer carries the wave, each (..., 2 or 1, f, a)."""
+    """How one layer carries the wave, each (..., 2 or 1, f, a).
 
-    admittance: Complexes  # over that of free space, along the normal
-    pass_once: Complexes  # exp(−jq)
-    lost_twice: Complexes  # 1 − exp(−2jq), exact for thin layers
+    `lost` is 1 − exp(−2jq), exact for thin layers; y is the layer's admittance along the normal
+    over that of free space.
+    """
+
+    admittance: Complexes  # y
+    lost: Complexes
+    kept: Complexes  # 1 + exp(−2jq)
+    admittance_kept: Complexes  # y (1 + exp(−2jq))
+    admittance_lost: Complexes  # y (1 − exp(−2jq))
+    passed: Complexes  # 2 y exp(−jq)
 
 
 class _Powers(NamedTuple):
@@ -186,16 +193,23 @@ class _Solver:
         self._waves: dict[int, _Wave] = {}
         self._shunts: dict[int, Complexes] = {}
         self._leaves: dict[tuple[tuple[int, ...], bool], _Powers] = {}
+        self._swept: dict[tuple[int, ...], tuple[Complexes, Complexes]] = {}
 
     def wave(self, layer: Dielectric) -> _Wave:
         found = self._waves.get(id(layer))
         if found is None:
             root, phase = self._phase(layer)
             permittivity = layer.permittivity[..., np.newaxis, :, np.newaxis]
+            own = np.concatenate((root, permittivity / root), axis=-3)
+            lost = -np.expm1(-2j * phase)
+            kept = np.asarray(2.0 - lost, dtype=np.complex128)
             found = _Wave(
-                admittance=np.concatenate((root, permittivity / root), axis=-3),
-                pass_once=np.exp(-1j * phase),
-                lost_twice=-np.expm1(-2j * phase),
+                admittance=own,
+                lost=lost,
+                kept=kept,
+                admittance_kept=own * kept,
+                admittance_lost=own * lost,
+                passed=2.0 * own * np.exp(-1j * phase),
             )
             self._waves[id(layer)] = found
         return found
@@ -220,20 +234,33 @@ class _Solver:
         return found
 
     def sweep(self, leaf: Sequence[Item]) -> tuple[Complexes, Complexes]:
-        """Admittance looked into at the leaf's front, and E(back) over E(front)."""
+        """Admittance looked into at the leaf's front, and E(back) over E(front).
+
+        Leaves that end alike, such as one wall under several treatments, share their ends.
+        """
         behind = self.outside.astype(np.complex128)
         ratio: Complexes = np.ones((1, 1, 1), dtype=np.complex128)
+        name: tuple[int, ...] = ()
         for item in reversed(leaf):
-            if isinstance(item, Sheet):
-                behind = behind + self.shunt(item)
-                continue
-            assert isinstance(item, Dielectric)
-            own, once, lost = self.wave(item)
-            kept = 2.0 - lost
-            # cosh and sinh of the phase times 2 exp(−jq): no term grows with thickness
-            below = own * kept + behind * lost
-            ratio = ratio * (2.0 * own * once / below)
-            behind = own * (behind * kept + own * lost) / below
+            name = (*name, id(item))
+            found = self._swept.get(name)
+            if found is None:
+                found = self._swept[name] = self._before(item, behind, ratio)
+            behind, ratio = found
+        return behind, ratio
+
+    def _before(
+        self, item: Item, behind: Complexes, ratio: Complexes
+    ) -> tuple[Complexes, Complexes]:
+        """What `sweep` finds with one more item in front."""
+        if isinstance(item, Sheet):
+            return behind + self.shunt(item), ratio
+        assert isinstance(item, Dielectric)
+        wave = self.wave(item)
+        # cosh and sinh of the phase times 2 exp(−jq): no term grows with thickness
+        below = wave.admittance_kept + behind * wave.lost
+        ratio = ratio * (wave.passed / below)
+        behind = wave.admittance * (behind * wave.kept + wave.admittance_lost) / below
         return behind, ratio
 
     def leaf(self, leaf: Sequence[Item], *, back: bool) -> _Powers:

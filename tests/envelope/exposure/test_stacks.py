@@ -10,6 +10,7 @@ import pytest
 
 from envelope.building.job import Plan
 from envelope.errors import ProjectFileError
+from envelope.exposure.analysis import bench_of
 from envelope.exposure.apertures import small_opening
 from envelope.exposure.casts import cast_job
 from envelope.exposure.stacks import Stacker, StackKey
@@ -498,6 +499,47 @@ class TestBench:
         monkeypatch.setattr("envelope.exposure.transmission.solve_many", refuse)
         bench.along(beam, filmed, 0)
         bench.along(beam, bare, 0)
+
+    def test_what_is_expected_is_worked_out_with_the_first_and_not_otherwise(
+        self, make, monkeypatch
+    ):
+        plain = make.room(
+            opening=[make.window()],
+            treatment=[
+                {"id": "film", "kind": "sheet", "sheet-resistance": "8 ohm/sq"},
+                {"id": "coat", "kind": "sheet", "sheet-resistance": "2 ohm/sq", "coats": 2},
+            ],
+            source=[make.mast(spread="30 deg")],
+            plan=[
+                {"id": "one", "treat": [{"on": "room/W1", "with": ["film"]}]},
+                {"id": "two", "treat": [{"on": "room/W1", "with": ["coat"]}]},
+            ],
+        )
+        job = make.read(plain)
+        casts = cast_job(job, sampling=make.few)
+        beam = casts.receivers[0].points[0].beams["mast"]
+        several = [stacks_of(job, plan) for plan in job.plans]
+        apart = []
+        for stacks in several:
+            bench = bench_of(job, casts)
+            apart.append(
+                (bench.tables(stacks), [part.copy() for part in bench.along(beam, stacks, 0)])
+            )
+
+        bench = bench_of(job, casts)
+        with bench.expecting(several):
+            bench.tables(several[0])
+            bench.along(beam, several[0], 0)
+
+        def refuse(**_):
+            raise AssertionError("a stack was solved again")
+
+        monkeypatch.setattr("envelope.exposure.transmission.solve_many", refuse)
+        for stacks, (tables, along) in zip(several, apart, strict=True):
+            found = bench.tables(stacks)
+            assert np.array_equal(found.log_transmission, tables.log_transmission)
+            assert np.array_equal(found.near_reflection, tables.near_reflection)
+            assert np.array_equal(bench.along(beam, stacks, 0), along)
 
 
 def test_a_honeycomb_vent_is_a_bundle_of_tubes_below_cut_off(make) -> None:
