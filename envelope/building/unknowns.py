@@ -14,6 +14,7 @@ from typing import Final
 from envelope.building.composition import Assembly, Treatment
 from envelope.building.sources import Receiver, Source
 from envelope.physics.materials import UNKNOWN_BOARD, canonical_name, is_material
+from envelope.physics.tables.services import SERVICES
 
 __all__ = ["DIRECTIVITY_DB", "FURNISHING_M2", "Unknown", "scattered_range", "unknown_products"]
 
@@ -110,9 +111,11 @@ def directivity_unknown(source: str) -> Unknown:
     )
 
 
-def duty_unknown(source: str) -> Unknown:
-    """Of a transmitter whose EIRP is stated."""
+def duty_unknown(source: str, band_hz: tuple[float, float] | None = None) -> Unknown:
+    """Of a transmitter whose EIRP is stated, with what is known of what sends in its band."""
     span = DUTY
+    known = next((each for each in SERVICES if each.idle_duty and each.band_hz == band_hz), None)
+    hint = "" if known is None else f" (a {known.name} base that idles: {known.idle_duty:.2f})"
     return Unknown(
         table="source",
         id=source,
@@ -120,7 +123,7 @@ def duty_unknown(source: str) -> Unknown:
         range=span,
         words=f"duty of {source}",
         taken=f"taken to send all the time, drawn down to {span.low:g} of it",
-        settle="log it with a meter that shows peak and average, and state duty",
+        settle=f"log it with a meter that shows peak and average, and state duty{hint}",
     )
 
 
@@ -207,4 +210,4 @@ def source_unknowns(source: Source, *, stated: Iterable[str]) -> Iterator[Unknow
     if "directivity" not in given:
         yield directivity_unknown(source.id)
     if "eirp" in given and "duty" not in given:
-        yield duty_unknown(source.id)
+        yield duty_unknown(source.id, source.band_hz)

@@ -185,7 +185,8 @@ def _print(console: Console, job: Job, plan: str, found: tuple[BondedIsland, ...
     )
     for number, each in enumerate(found, 1):
         island = each.island
-        where = "on a leaf, ends at its frame" if island.leaf else f"{len(island.panels)} faces"
+        faces = "1 face" if len(island.panels) == 1 else f"{len(island.panels)} faces"
+        where = "on a leaf, ends at its frame" if island.leaf else faces
         console.print(
             f"\n[bold]{number}. {escape(face_name(job, island.name))}[/] ({where}): "
             f"{escape(', '.join(treatment_title(job, t) for t in island.treatments))}, "

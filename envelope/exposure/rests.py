@@ -151,7 +151,7 @@ def _figures(job: Job, draws: Draws) -> Iterator[_Figure]:
                 deviate=_of_level(draws, index, source.level_tolerance_db)
                 if draws.fitted is not None
                 else moved(f"level of source {source.id}"),
-                taken=f"good to {source.level_tolerance_db:g} dB",
+                taken=f"good to {source.level_tolerance_db:.2g} dB",
                 settle="read it again outdoors, at several places and times"
                 if source.position_m is None
                 else "read it at a known distance with nothing between",

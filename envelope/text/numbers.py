@@ -290,8 +290,8 @@ def volts(low_v: float, high_v: float) -> str:
 
     Examples
     --------
-    >>> volts(32.7, 32.7), volts(0.0, 12.2)
-    ('33\\xa0V', '0\\xa0to\\xa012\\xa0V')
+    >>> volts(32.7, 32.7), volts(0.0, 12.2), volts(0.998, 1.02)
+    ('33\\xa0V', '0\\xa0to\\xa012\\xa0V', '1.0\\xa0V')
     """
     return _ranged(low_v, high_v, "V")
 
@@ -311,8 +311,10 @@ def _two(value: float) -> str:
     """Two figures that matter, and no more than hundredths."""
     if value < 0.005:
         return "0" if value < 1e-9 else f"<{SPACE}0.01"
-    digits = max(0, min(2, 1 - math.floor(math.log10(value))))
-    return grouped(value, digits)
+    digits = 1 - math.floor(math.log10(value))
+    # what is rounded up to the next power of ten has a figure more before its point
+    digits = 1 - math.floor(math.log10(round(value, digits)))
+    return grouped(value, max(0, min(2, digits)))
 
 
 def _ranged(low: float, high: float, unit: str) -> str:

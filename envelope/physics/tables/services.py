@@ -33,10 +33,22 @@ class Service:
     sender: str  # "mast", "router", "cordless base", "meter", "device", "broadcast"
     source: str
     note: str = ""  # what to know of its level
+    idle_duty: float | None = None  # of what only sends while it waits
+
+    @property
+    def band_hz(self) -> tuple[float, float]:
+        """Both ends of its band."""
+        return self.low_hz, self.high_hz
 
 
 def _of(
-    name: str, low_mhz: float, high_mhz: float, sender: str, source: str, note: str = ""
+    name: str,
+    low_mhz: float,
+    high_mhz: float,
+    sender: str,
+    source: str,
+    note: str = "",
+    idle_duty: float | None = None,
 ) -> Service:
     return Service(
         name=name,
@@ -45,6 +57,7 @@ def _of(
         sender=sender,
         source=source,
         note=note,
+        idle_duty=idle_duty,
     )
 
 
@@ -99,6 +112,7 @@ SERVICES: Final[tuple[Service, ...]] = (
         "cordless base",
         "ETSI EN 301 406; CEPT T/R 22-02",
         "an idle base sends in one slot of 24, so its average lies 14 dB below its peak",
+        1 / 24,
     ),
     _of("DECT US", 1920.0, 1930.0, "cordless base", "47 CFR 15 subpart D", _BURSTS),
     _of("smart meter 868", 863.0, 870.0, "meter", f"ETSI EN 300 220; {_MEMORY}", _BURSTS),

@@ -175,7 +175,7 @@ class Source(Table):
             if self.service is None:
                 return (self,)
             found = services.BY_NAME[self.service]
-            return (self.model_copy(update={"band": (found.low_hz, found.high_hz)}),)
+            return (self.model_copy(update={"band": found.band_hz}),)
         parts: list[Source] = []
         for each in self.bands:
             said = each.model_dump(exclude_none=True, exclude={"scattered"})

@@ -80,6 +80,15 @@ def test_everything_that_is_not_stated_is_listed():
     }
 
 
+def test_a_services_bursts_are_told_where_its_duty_is_asked_for():
+    """A cordless base that idles sends in one slot of 24, which nobody guesses."""
+    asked = job(('band = "2.45 GHz"', 'service = "DECT"')).unknowns
+    (duty,) = [each for each in asked if each.key == "duty"]
+    assert duty.settle.endswith("state duty (a DECT base that idles: 0.04)")
+    (duty,) = [each for each in job().unknowns if each.key == "duty"]
+    assert duty.settle.endswith("state duty")
+
+
 def test_what_is_stated_is_not():
     found = job(
         ('height = "2.4 m"', 'height = "2.4 m"\nfurnishing = "0 m2"'),
