@@ -19,6 +19,7 @@ from envelope.building.composition import (
 )
 from envelope.building.fitted import Fitted
 from envelope.building.model import Building
+from envelope.building.plan_measures import measure_taken
 from envelope.building.questions import Question
 from envelope.building.readings import (
     CoverTest,
@@ -258,10 +259,8 @@ def resolved(job: Job, plan: Plan) -> Plan:
     index = job.building.panel_index
     faults: list[Fault] = []
 
-    def fault(message: str) -> None:
-        faults.append(
-            Fault(message=f'plan "{plan.id}": {message}', subject=("plan", plan.id, "treat"))
-        )
+    def fault(message: str, key: str = "treat") -> None:
+        faults.append(Fault(message=f'plan "{plan.id}": {message}', subject=("plan", plan.id, key)))
 
     if plan.id == AS_BUILT and plan.treatments:
         fault(f'"{AS_BUILT}" always exists and has no treatment: give this plan another id')
@@ -284,11 +283,37 @@ def resolved(job: Job, plan: Plan) -> Plan:
             fault(unknown("panel", panel, index))
         if assembly is not None and assembly not in job.assemblies:
             fault(unknown("assembly", assembly, job.assemblies))
+    measures = {}
+    for name, measure in plan.measures.items():
+        taken = _taken(job, name, measure)
+        if isinstance(taken, SourceMeasure):
+            measures[name] = taken
+        else:
+            fault(taken[1], "measures")
+    beds = {receiver.id: receiver for receiver in job.receivers}
+    for name, bed in plan.beds.items():
+        if name not in beds:
+            fault(unknown("receiver", name, beds), "beds")
+            continue
+        if bed.space != beds[name].space:
+            fault(f'a bed stays in its room, "{beds[name].space}"', "beds")
+        for wrong in _placed_receiver(job, bed):
+            fault(wrong.message, "beds")
     if faults:
         raise RecordError(dict.fromkeys(faults))
-    if treatments == plan.treatments:
+    if treatments == plan.treatments and measures == plan.measures:
         return plan
-    return replace(plan, treatments=treatments)
+    return replace(plan, treatments=treatments, measures=measures)
+
+
+def _taken(job: Job, name: str, measure: SourceMeasure) -> SourceMeasure | tuple[str, str]:
+    return measure_taken(
+        name,
+        measure,
+        sources=job.sources,
+        building=job.building,
+        standing=lambda space, at: _standing(job, space, at),
+    )
 
 
 def _twice(table: str, names: Sequence[str]) -> Iterator[Fault]:

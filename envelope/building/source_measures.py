@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Literal
+
+import numpy as np
 
 from envelope.geometry.plane import Floats, frozen
 
@@ -14,6 +17,8 @@ Agreement = Literal["household", "neighbour", "nobody"]
 MEASURES: tuple[Measure, ...] = ("move", "cable", "lower-power", "off-at-night")
 AGREEMENTS: tuple[Agreement, ...] = ("household", "neighbour", "nobody")
 LINE_POINTS = 5  # places tried along a line
+_NO_POWER: frozenset[Measure] = frozenset(("cable", "off-at-night"))
+_SAME_M, _SAME_DB = 1e-4, 1e-6  # within which a place and a reduction are the one that was stated
 _NEIGHBOURS = ("neighbour", "neighbor", "next door")
 
 
@@ -31,6 +36,16 @@ class SourceMeasure:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "places_m", tuple(frozen(place) for place in self.places_m))
+
+    @property
+    def factor(self) -> float:
+        """What is left of the power; 0 where it no longer sends."""
+        return 0.0 if self.do in _NO_POWER else float(10.0 ** (-self.lower_db / 10.0))
+
+    @property
+    def position_m(self) -> Floats | None:
+        """Where it is moved to, in the building's coordinates; None where it stays."""
+        return self.places_m[0] if self.places_m else None
 
 
 def is_meter(*names: str) -> bool:
@@ -79,3 +94,37 @@ def taken_measures(
         return (SourceMeasure(do="off-at-night", agreed_by="neighbour", reason=reason),)
     reason = f"it stands in {called or space} (may = [] where it must stay on)"
     return (SourceMeasure(do="off-at-night", reason=reason),)
+
+
+def as_stated(measure: SourceMeasure, stated: Sequence[SourceMeasure]) -> SourceMeasure | None:
+    """A measure that is taken, with its cost and who must agree; None where it is not among those.
+
+    Parameters
+    ----------
+    measure : SourceMeasure
+        With one place where it moves the source.
+    stated : sequence of SourceMeasure
+        What may be done about the source.
+    """
+    for each in stated:
+        if each.do == measure.do and _is_same(measure, each):
+            said = (each.cost, each.agreed_by, each.reason)
+            if said == (measure.cost, measure.agreed_by, measure.reason):
+                return measure
+            return replace(measure, cost=each.cost, agreed_by=each.agreed_by, reason=each.reason)
+    return None
+
+
+def _is_same(measure: SourceMeasure, stated: SourceMeasure) -> bool:
+    if measure.do == "lower-power":
+        return abs(measure.lower_db - stated.lower_db) < _SAME_DB
+    at = measure.position_m
+    if at is None:
+        return True
+    if measure.space != stated.space or not stated.places_m:
+        return False
+    ends = stated.places_m[0], stated.places_m[-1]  # of a line, or one place
+    along = ends[1] - ends[0]
+    length = float(along @ along)
+    share = 0.0 if length == 0.0 else float(np.clip((at - ends[0]) @ along / length, 0.0, 1.0))
+    return float(np.linalg.norm(ends[0] + share * along - at)) < _SAME_M

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from envelope.building import ranges
@@ -127,6 +127,28 @@ class Receiver:
         refuse("receiver", self, receiver_problems(self))
 
 
+def standing_at(receiver: Receiver, position_m: Floats, head: Head | None = None) -> Receiver:
+    """A receiver elsewhere in its room, its bed turned with the head; a box is the whole bed.
+
+    Parameters
+    ----------
+    receiver : Receiver
+    position_m : (3,) float
+        Of the point, or of the box's middle. [m]
+    head : str, optional
+        Side of the room towards which it then lies; as before unless given.
+    """
+    if head is None:
+        return replace(receiver, position_m=position_m)
+    size_m, bed = receiver.size_m, receiver.bed or Bed()
+    if size_m is not None:
+        wide, long = sorted(size_m[:2].tolist())
+        along_y = head in ("north", "south")
+        size_m = frozen((wide, long, size_m[2]) if along_y else (long, wide, size_m[2]))
+        bed = receiver.bed or Bed(size_m=(wide, long))
+    return replace(receiver, position_m=position_m, size_m=size_m, bed=replace(bed, head=head))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Plan:
     """Which panel gets which treatments: panel id → treatment ids, from the surface inward.
@@ -136,6 +158,10 @@ class Plan:
 
     Where a plan has a window or door in another state than the building has it, `assemblies` says
     what then stands behind each of its panels: an assembly, or None for nothing.
+
+    `measures` says what is done about sources, each by its own id or by its device's: a
+    `SourceMeasure` with one place at most, or "off-at-night" or "cable". `beds` are receivers that
+    stand elsewhere under the plan.
     """
 
     id: str
@@ -143,6 +169,13 @@ class Plan:
     title: str = ""
     assemblies: Mapping[str, str | None] = field(default_factory=dict)
     states: Mapping[str, str] = field(default_factory=dict)  # opening id → state, where it says so
+    measures: Mapping[str, SourceMeasure] = field(default_factory=dict)
+    beds: Mapping[str, Receiver] = field(default_factory=dict)  # by receiver id
+
+    @property
+    def does_nothing(self) -> bool:
+        """Whether nothing is treated, moved or switched off."""
+        return not (self.treatments or self.measures or self.beds)
 
     def __repr__(self) -> str:
         few = dict(list(self.treatments.items())[:6])
@@ -155,6 +188,11 @@ class Plan:
             for panel, names in self.treatments.items()
         }
         object.__setattr__(self, "treatments", treatments)
+        measures = {
+            name: SourceMeasure(do=each) if isinstance(each, str) else each
+            for name, each in self.measures.items()
+        }
+        object.__setattr__(self, "measures", measures)
 
 
 def source_problems(source: Source) -> Problems:
@@ -181,7 +219,8 @@ def source_problems(source: Source) -> Problems:
         yield "level", "level does not go with a source at a point"
     if not is_point and source.eirp_w is not None:
         yield "eirp", "eirp goes with a source at a point"
-    yield from in_range("eirp", ranges.POWER, source.eirp_w, "eirp_w")
+    if source.eirp_w != 0.0:  # 0 where a plan has it off
+        yield from in_range("eirp", ranges.POWER, source.eirp_w, "eirp_w")
     yield from in_range("scattered", ranges.SHARE, source.scattered, "scattered")
     if source.position_m is not None:
         yield from is_place(source.position_m)

@@ -30,6 +30,7 @@ from envelope.exposure.results import (
     SourceResult,
 )
 from envelope.text import decibels, frequency, steradians
+from envelope.text.measures import counted_words
 from envelope.text.names import shown
 from envelope.text.sentences import WORSE_DB, change_words, difference_words, odds_words
 from envelope.text.trade import plan_name, receiver_title, source_title
@@ -67,6 +68,9 @@ def print_comparison(variants: Sequence[tuple[str | None, Analysis]], *, job: Jo
         _print_block(console, job, name, list(_rows(variants, job, name)), first.threshold_db)
         _print_pairs(console, job, name, variants)
     console.print()
+    for plan in first.plans:
+        if said := counted_words(job, job.plan(plan.plan)):
+            console.print(escape(f"{plan_name(job, plan.plan)}: {said}"))
     for note in dict.fromkeys(note for _, analysis in variants for note in analysis.notes):
         if note != EVEN_FIELD:
             console.print(f"note: {escape(note)}")

@@ -22,7 +22,6 @@ from envelope.text.decisions import (
     cost_words,
     counted_words,
     kept_words,
-    measure_words,
     not_offered_words,
     now_or_never_words,
     only_room,
@@ -35,6 +34,7 @@ from envelope.text.decisions import (
     undone_words,
     worse_words,
 )
+from envelope.text.measures import measure_words
 from envelope.text.sentences import difference_words
 from envelope.text.trade import figure_words, receiver_title, source_title
 

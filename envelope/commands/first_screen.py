@@ -22,6 +22,7 @@ from envelope.exposure.results import PanelLeak, PlanResult, ReceiverResult
 from envelope.plans.source_changes import measures_of
 from envelope.text import SPACE, decibels, frequency, level, percent
 from envelope.text.cautions import cautions_of
+from envelope.text.measures import counted_words
 from envelope.text.names import TODAY, face_title, shown, trial_names
 from envelope.text.sentences import SAME_DB, change_words, difference_words, short_apart, trial
 from envelope.text.trade import figure_words, plan_name, source_title, space_title, titled
@@ -143,6 +144,9 @@ def _print_plans(console: Console, plans: Sequence[PlanResult], job: Job) -> Non
             ]
         table.add_row(escape(plan_name(job, plan.plan)), *cells)
     console.print(table)
+    for plan in plans[:MAX_PLANS]:
+        if said := counted_words(job, job.plan(plan.plan)):
+            console.print(escape(f"{plan_name(job, plan.plan)}: {said}"))
     if len(plans) > MAX_PLANS:
         console.print(f"and {len(plans) - MAX_PLANS} more plans (--detail)")
 

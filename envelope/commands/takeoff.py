@@ -21,11 +21,14 @@ from envelope.commands.layout import open_console, plain_table
 from envelope.errors import EnvelopeError, RangeError
 from envelope.pricing.bill import BillLine
 from envelope.project import load
+from envelope.text.measures import agreed_measures
 from envelope.text.names import listed
 from envelope.text.trade import (
     NO_PRODUCT,
-    amount,
     face_name,
+    line_for,
+    line_quantity,
+    line_title,
     packages,
     plan_name,
     treatment_title,
@@ -158,13 +161,6 @@ def _csv(found: TakeOff) -> str:
     return out.getvalue()
 
 
-def _what(job: Job, line: BillLine) -> str:
-    """What is ordered or done; where no product is stated, the treatment itself."""
-    if line.kind == "setup":
-        return f"set-up of {line.what}"
-    return treatment_title(job, line.treatment) if line.without_product else line.what
-
-
 def _print(console: Console, job: Job, found: TakeOff) -> None:
     faces = plain_table(
         "face",
@@ -181,6 +177,9 @@ def _print(console: Console, job: Job, found: TakeOff) -> None:
             str(face.coats),
         )
     console.print(faces)
+    done = agreed_measures(job, job.plan(found.plan))
+    if done:
+        console.print(f"Besides: {escape('; '.join(done))}.")
     for cut in found.cuts:
         pieces = ", ".join(text.length(each, feet=job.feet) for each in cut.lengths_m)
         run_ = ""
@@ -198,9 +197,9 @@ def _print(console: Console, job: Job, found: TakeOff) -> None:
     )
     for line in found.bill.lines:
         lines.add_row(
-            escape(_what(job, line)),
-            "" if line.without_product else escape(treatment_title(job, line.treatment)),
-            "" if line.kind == "setup" else amount(line.quantity, line.unit, feet=job.feet),
+            escape(line_title(job, line)),
+            escape(line_for(job, line)),
+            line_quantity(job, line),
             escape(_packages(job, line)),
             "?" if line.amount is None else text.grouped(float(line.amount), 2),
         )

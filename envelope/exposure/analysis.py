@@ -11,7 +11,7 @@ from envelope.building.job import AS_BUILT, Job, Plan, Source
 from envelope.errors import StaleCastError
 from envelope.exposure.analysis_record import Analysis
 from envelope.exposure.assumptions import notes_of
-from envelope.exposure.bands import bands_of, reference_band
+from envelope.exposure.bands import bands_of, reference_of
 from envelope.exposure.beams import Direct, direct_part, leak_paths, level_outside, lit_areas
 from envelope.exposure.casts import Casts, ReceiverCasts
 from envelope.exposure.decibels import reduction_db
@@ -41,6 +41,7 @@ from envelope.exposure.solid_angles import (
 from envelope.exposure.tolerances import Draws, draw
 from envelope.exposure.transmission import Bench, Tables, stacks_of
 from envelope.exposure.uncertainty import level_band, level_draws
+from envelope.exposure.under_plan import under
 from envelope.geometry.plane import Floats
 
 LEAST_ENTRY = 0.01  # of a source's level, below which a panel is not named
@@ -76,7 +77,7 @@ class _Setting:
 
     @property
     def reference(self) -> int:
-        return self.bench.kept("reference band", lambda: reference_band(self.job))
+        return reference_of(self.bench)
 
     def band(self, source: Source) -> int:
         return self.bench.bands_hz.index(source.band_hz)
@@ -154,7 +155,7 @@ def _source_result(
         unshielded_area_m2=np.nan if areas is None else areas.unshielded_m2,
         unshielded_solid_angle_sr=direct.unshielded_sr,
         paths=()
-        if areas is None
+        if areas is None or not direct.outside_w_m2  # off under this plan: no beam to show
         else leak_paths(
             source=source,
             receiver=casts.receiver,
@@ -397,8 +398,7 @@ def _with_bands(result: PlanResult, drawn: LevelDraws, as_built: LevelDraws | No
 def _fields(bench: Bench, *, isotropic: bool) -> tuple[Field, ...]:
     """What the level of a receiver consists of, for shares and ranks."""
     if isotropic or not bench.job.sources:
-        band = bench.kept("reference band", lambda: reference_band(bench.job))
-        return (Field(source=None, band=band),)
+        return (Field(source=None, band=reference_of(bench)),)
     return tuple(
         Field(source=source, band=bench.bands_hz.index(source.band_hz))
         for source in bench.job.sources
@@ -445,6 +445,9 @@ def analyze_plan(
     plan = job.resolved(plan)
     if casts.digest != job.building.digest:
         raise StaleCastError("these casts were made for another geometry: cast the job again")
+    of_job, of_casts = bench, casts
+    bench, casts = under(bench, plan, casts)
+    job = bench.job
     tables = bench.tables(stacks_of(job, plan))
     faces = bench.kept("faces", lambda: faces_of(job))
     trials = Trials(
@@ -473,9 +476,11 @@ def analyze_plan(
     result = PlanResult(
         plan=plan.id,
         receivers=tuple(_receiver_result(each, setting) for each in casts.receivers),
+        measures=plan.measures,
+        moved=tuple(each.receiver.id for each in casts.receivers if each.receiver.id in plan.beds),
     )
     if draws is not None and job.sources:
-        drawn = level_draws(bench=bench, plan=plan, casts=casts, draws=draws, edges=edges)
+        drawn = level_draws(bench=of_job, plan=plan, casts=of_casts, draws=draws, edges=edges)
         result = _with_bands(result, drawn, None if as_built is None else as_built.draws)
     return result if as_built is None else _beside_as_built(result, as_built)
 

@@ -6,6 +6,7 @@ from collections import defaultdict
 
 from envelope.building.job import Job, Range
 from envelope.exposure.beams import level_outside
+from envelope.exposure.transmission import Bench
 
 ASSUMED_BAND_HZ: Range = (2.45e9, 2.45e9)
 
@@ -28,3 +29,8 @@ def reference_band(job: Job) -> int:
             outside[source.band_hz] += level_outside(source, storey, receiver.position_m)
     bands = bands_of(job)
     return max(range(len(bands)), key=lambda band: (outside[bands[band]], -band))
+
+
+def reference_of(bench: Bench) -> int:
+    """The reference band of a bench's job, the same for each of its plans."""
+    return bench.kept("reference band", lambda: reference_band(bench.job))

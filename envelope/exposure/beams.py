@@ -282,4 +282,6 @@ def _landings(bench: Bench, source: Source, panel: Panel) -> tuple[Landing, ...]
             light=light,
         )
 
-    return bench.kept(("landings", source.id, panel.id), project)
+    at = None if source.position_m is None else tuple(source.position_m.tolist())
+    beds = tuple((each.id, *each.position_m.tolist()) for each in job.receivers)
+    return bench.kept(("landings", source.id, at, beds, panel.id), project)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import itertools
 import math
-from collections.abc import Callable, Collection, Mapping, MutableMapping
+from collections.abc import Callable, Mapping, MutableMapping
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Concatenate, ParamSpec, TypeVar, cast
@@ -13,8 +13,9 @@ from typing import Concatenate, ParamSpec, TypeVar, cast
 import numpy as np
 
 from envelope import rays
-from envelope.building.job import Job, Receiver, Source
+from envelope.building.job import Job, Plan, Receiver, Source
 from envelope.building.model import Building
+from envelope.building.plan_measures import measure_of, receivers_under, sources_under
 from envelope.geometry.plane import Floats
 from envelope.rays import (
     DEFAULT,
@@ -45,6 +46,10 @@ LIT = 2**9  # rays from each lit panel out to a source
 CHAIN, FINE_CHAIN = 2**13, 2**17  # rays from a source inward through the building
 
 
+# What a plan moves: ("source", id, space, place) and ("receiver", id, place, size) of each.
+Placement = tuple[tuple[str | tuple[float, ...] | None, ...], ...]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PointCasts:
     """Casts of one point of a receiver."""
@@ -73,6 +78,8 @@ class Casts:
     receivers: tuple[ReceiverCasts, ...]
     chains: Mapping[str, Chain]  # by source id, for the diffuse field
     even: Chain | None  # from all exposed directions; None where nothing asks for them
+    sampling: Sampling = DEFAULT
+    elsewhere: Mapping[Placement, Casts] = field(default_factory=dict)  # with what plans move
 
     def __repr__(self) -> str:
         names = ", ".join(each.receiver.id for each in self.receivers[:8])
@@ -278,100 +285,225 @@ def cast_job(
         Pieces of casts of a building with the same digest, as an earlier call left them there: what
         is among them is not cast again, and what is cast is added.
     """
-    building = job.building
     caster = Caster(job=job, kept={} if kept is None else kept)
-    fine = sampling.points >= FINE.points
-    beam_rays, chain_rays = (FINE_BEAM, FINE_CHAIN) if fine else (BEAM, CHAIN)
-    points = {receiver.id: points_of(receiver) for receiver in job.receivers}
-    total = sum(len(each) for each in points.values())
+    moves = dict.fromkeys(filter(None, (placement_of(plan, job) for plan in job.plans)))
+    there = {where: _with_moved(job, where) for where in moves}
+    receivers = [*job.receivers, *(each for where in moves for each in _beds(there[where], where))]
+    total = sum(len(points_of(each)) for each in receivers)
     done = 0
-    lit_of: dict[str, dict[str, Lit]] = {}
-    receivers = []
+
+    def told(share: float) -> None:
+        if progress is not None:
+            progress((done + share) / total)
+
+    found = []
     for receiver in job.receivers:
-        if receiver.space not in lit_of:
-            lit_of[receiver.space] = {
-                source.id: caster.lit(source, receiver.space) for source in job.sources if lit
-            }
-        cast_points = []
-        for position in points[receiver.id]:
-            start = done / total
-
-            def within(share: float, start: float = start) -> None:
-                if progress is not None:
-                    progress(start + share / total)
-
-            crossings = caster.directions(
-                receiver.space,
-                position,
-                sampling=shared_out(sampling, len(points[receiver.id])),
-                bins=bins,
-                progress=within,
-                cancel=cancel,
+        found.append(
+            _receiver_casts(
+                receiver, caster=caster, sampling=sampling, bins=bins, lit=lit,
+                progress=told, cancel=cancel,
             )
-            beams = {
-                source.id: caster.beam(source, receiver.space, position, beam_rays)
-                for source in job.sources
-            }
-            wide = {
-                source.id: beams[source.id]
-                if source.position_m is not None
-                else caster.cone(
-                    source,
-                    receiver.space,
-                    position,
-                    spread_rad=source.spread_rad + WIDER * source.direction_tolerance_rad,
-                    count=WIDE // len(points[receiver.id]),
-                )
-                for source in job.sources
-            }
-            cast_points.append(
-                PointCasts(position_m=position, crossings=crossings, beams=beams, wide=wide)
-            )
-            done += 1
-        receivers.append(
-            ReceiverCasts(
-                receiver=receiver,
-                points=tuple(cast_points),
-                crossings=merge([point.crossings for point in cast_points]),
-                lit=lit_of[receiver.space],
-            )
-        )
+        )  # fmt: skip
+        done += len(found[-1].points)
     scattered = any(source.scattered > 0.0 for source in job.sources)
     around = lit or scattered  # an isotropic field is looked at beside the sources
-    return Casts(
-        digest=building.digest,
-        receivers=tuple(receivers),
+    chain_rays = _ray_counts(sampling)[1]
+    casts = Casts(
+        digest=job.building.digest,
+        receivers=tuple(found),
         chains={source.id: caster.chain(source, chain_rays) for source in job.sources},
         even=caster.piece("even", lambda: rays.cast_even, count=chain_rays) if around else None,
+        sampling=sampling,
+    )
+    elsewhere = {}
+    for where in moves:
+        elsewhere[where] = recast(
+            there[where], casts, where, kept=caster.kept, progress=told, cancel=cancel
+        )
+        done += sum(len(points_of(each)) for each in _beds(there[where], where))
+    return replace(casts, elsewhere=elsewhere)
+
+
+def placement_of(plan: Plan, job: Job) -> Placement:
+    """What a plan moves, and where to; () where all stays where it stands.
+
+    Parameters
+    ----------
+    plan : Plan
+        Resolved against the job.
+    job : Job
+    """
+    found: list[tuple[str | tuple[float, ...] | None, ...]] = []
+    for source in job.sources if plan.measures else ():
+        measure = measure_of(plan, source)
+        if measure is not None and measure.position_m is not None:
+            place = tuple(measure.position_m.tolist())
+            found.append(("source", source.id, measure.space, place))
+    for receiver in job.receivers if plan.beds else ():
+        if receiver.id in plan.beds:
+            bed = plan.beds[receiver.id]
+            size = None if bed.size_m is None else tuple(bed.size_m.tolist())
+            found.append(("receiver", bed.id, tuple(bed.position_m.tolist()), size))
+    return tuple(found)
+
+
+def _with_moved(job: Job, where: Placement) -> Job:
+    plan = next(plan for plan in job.plans if placement_of(plan, job) == where)
+    return replace(
+        job,
+        sources=sources_under(plan, job.sources, power=False),
+        receivers=receivers_under(plan, job.receivers),
     )
 
 
-def recast(job: Job, casts: Casts, sources: Collection[str]) -> Casts:
-    """Casts of a job in which some sources at points stand elsewhere than when it was cast.
+def _beds(job: Job, where: Placement) -> tuple[Receiver, ...]:
+    """Receivers of a job that were moved."""
+    names = {each[1] for each in where if each[0] == "receiver"}
+    return tuple(each for each in job.receivers if each.id in names)
+
+
+def _ray_counts(sampling: Sampling) -> tuple[int, int]:
+    """Rays of a beam from a receiver, and of a chain from a source."""
+    fine = sampling.points >= FINE.points
+    return (FINE_BEAM, FINE_CHAIN) if fine else (BEAM, CHAIN)
+
+
+def _receiver_casts(
+    receiver: Receiver,
+    *,
+    caster: Caster,
+    sampling: Sampling,
+    bins: int,
+    lit: bool,
+    progress: Callable[[float], None],
+    cancel: Callable[[], bool] | None,
+) -> ReceiverCasts:
+    """Casts of one receiver where it stands; `progress` counts in points."""
+    sources = caster.job.sources
+    beam_rays, _ = _ray_counts(sampling)
+    positions = points_of(receiver)
+    points = []
+    for number, position in enumerate(positions):
+
+        def within(share: float, start: float = float(number)) -> None:
+            progress(start + share)
+
+        crossings = caster.directions(
+            receiver.space,
+            position,
+            sampling=shared_out(sampling, len(positions)),
+            bins=bins,
+            progress=within,
+            cancel=cancel,
+        )
+        beams = {
+            source.id: caster.beam(source, receiver.space, position, beam_rays)
+            for source in sources
+        }
+        wide = {
+            source.id: beams[source.id]
+            if source.position_m is not None
+            else caster.cone(
+                source,
+                receiver.space,
+                position,
+                spread_rad=source.spread_rad + WIDER * source.direction_tolerance_rad,
+                count=WIDE // len(positions),
+            )
+            for source in sources
+        }
+        points.append(PointCasts(position_m=position, crossings=crossings, beams=beams, wide=wide))
+    return ReceiverCasts(
+        receiver=receiver,
+        points=tuple(points),
+        crossings=merge([point.crossings for point in points]),
+        lit={source.id: caster.lit(source, receiver.space) for source in sources if lit},
+    )
+
+
+def recast(
+    job: Job,
+    casts: Casts,
+    where: Placement,
+    *,
+    kept: MutableMapping[str, object] | None = None,
+    progress: Callable[[float], None] | None = None,
+    cancel: Callable[[], bool] | None = None,
+) -> Casts:
+    """Casts of a job in which some sources and receivers stand elsewhere than when it was cast.
 
     Parameters
     ----------
     job : Job
-        With the sources at their new places.
+        With sources and receivers at their new places.
     casts : Casts
-        Of the same building and receivers.
-    sources : collection of str
-        Ids of those that were moved; the faces that they light are left as they were, which
-        levels do not need.
+        Of the same building, of the receivers that are looked at.
+    where : Placement
+        What was moved.
+    kept, progress, cancel
+        As in `cast_job`; `progress` is told in points of receivers.
     """
-    caster = Caster(job=job)
-    changed = [source for source in job.sources if source.id in sources]
+    caster = Caster(job=job, kept={} if kept is None else kept)
+    names = {each[1] for each in where if each[0] == "source"}
+    changed = [source for source in job.sources if source.id in names]
+    beds = {each.id: each for each in _beds(job, where)}
+    beam_rays, chain_rays = _ray_counts(casts.sampling)
+    made = _made_before(casts, where, beds)
     receivers = []
     for receiver in casts.receivers:
-        points = []
-        for point in receiver.points:
-            beams = {
-                source.id: caster.beam(source, receiver.receiver.space, point.position_m, BEAM)
-                for source in changed
-            }
-            points.append(
-                replace(point, beams={**point.beams, **beams}, wide={**point.wide, **beams})
+        own = receiver.receiver
+        if own.id in made:
+            receivers.append(made[own.id])
+        elif own.id in beds:
+            receivers.append(
+                _receiver_casts(
+                    beds[own.id],
+                    caster=caster,
+                    sampling=casts.sampling,
+                    bins=receiver.crossings.bins,
+                    lit=bool(receiver.lit),
+                    progress=progress or _untold,
+                    cancel=cancel,
+                )
             )
-        receivers.append(replace(receiver, points=tuple(points)))
-    chains = {source.id: caster.chain(source, CHAIN) for source in changed}
-    return replace(casts, receivers=tuple(receivers), chains={**casts.chains, **chains})
+        else:
+            points = []
+            for point in receiver.points:
+                beams = {
+                    source.id: caster.beam(source, own.space, point.position_m, beam_rays)
+                    for source in changed
+                }
+                points.append(
+                    replace(point, beams={**point.beams, **beams}, wide={**point.wide, **beams})
+                )
+            lit = {each.id: caster.lit(each, own.space) for each in changed if receiver.lit}
+            receivers.append(replace(receiver, points=tuple(points), lit={**receiver.lit, **lit}))
+    before = casts.elsewhere.get(where)
+    chains = {
+        source.id: caster.chain(source, chain_rays) if before is None else before.chains[source.id]
+        for source in changed
+    }
+    return replace(
+        casts,
+        receivers=tuple(receivers),
+        chains={**casts.chains, **chains},
+        elsewhere={},
+    )
+
+
+def _untold(share: float) -> None:
+    """Where nobody asks how far it is."""
+
+
+def _made_before(
+    casts: Casts, where: Placement, beds: Mapping[str, Receiver]
+) -> dict[str, ReceiverCasts]:
+    """Receivers that were cast so with the job, if they still stand where they did then."""
+    found = {}
+    before = casts.elsewhere.get(where)
+    stands = {each.receiver.id: each.receiver for each in casts.receivers}
+    for each in () if before is None else before.receivers:
+        name = each.receiver.id
+        if name in stands and (name in beds or each.receiver is stands[name]):
+            found[name] = each
+    return found

@@ -19,10 +19,11 @@ from envelope.building.point_location import bounds, clearance
 from envelope.errors import CancelledError, RangeError, StaleCastError
 from envelope.exposure.analysis import bench_of
 from envelope.exposure.beams import along_rays, level_outside
-from envelope.exposure.casts import Casts, direction_of
+from envelope.exposure.casts import Casts, direction_of, placement_of
 from envelope.exposure.diffuse import Diffuse, diffuse_of, faces_of
 from envelope.exposure.solid_angles import tag
 from envelope.exposure.transmission import SPLINE_NODES, Bench, Tables, stacks_of
+from envelope.exposure.under_plan import under
 from envelope.geometry.plane import Floats
 from envelope.geometry.solid_angle import triangle_solid_angle
 from envelope.rays import Beam, Crossings, Sampling, cast_cones, cast_directions, cast_lines
@@ -128,8 +129,11 @@ def floor_levels(
     job.require_levels()
     plan = job.resolved(plan)
     bench = bench_of(job, casts) if bench is None else bench
+    where = placement_of(plan, job)
+    bench, casts = under(bench, plan, casts)
+    job = bench.job
     floor = bench.kept(
-        ("floor", receiver, step_m),
+        ("floor", receiver, step_m, where),
         lambda: _cast(job, receiver, step_m=step_m, progress=progress, cancel=cancel),
     )
     tables = bench.tables(stacks_of(job, plan))

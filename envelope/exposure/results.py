@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+from envelope.building.job import SourceMeasure
 from envelope.exposure.decibels import reduction_db
 from envelope.exposure.differences import Difference, LevelDraws
 from envelope.geometry.plane import Floats
@@ -300,6 +301,8 @@ class PlanResult:
     plan: str
     receivers: tuple[ReceiverResult, ...]
     draws: LevelDraws | None = field(default=None, repr=False, compare=False)
+    measures: Mapping[str, SourceMeasure] = field(default_factory=dict)  # as its plan has them
+    moved: tuple[str, ...] = ()  # receivers that stand elsewhere under it
 
     def __repr__(self) -> str:
         return f"<PlanResult {self.plan!r}: {list(self.receivers[:8])}>"

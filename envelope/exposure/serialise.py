@@ -10,7 +10,7 @@ import io
 import math
 from typing import Any, Protocol
 
-from envelope.building.job import Solved
+from envelope.building.job import Solved, SourceMeasure
 from envelope.building.questions import Question
 from envelope.exposure.comparisons import Pair, pairs_among
 from envelope.exposure.differences import Difference
@@ -194,10 +194,25 @@ def receiver_as_plain(receiver: ReceiverResult) -> Plain:
     }
 
 
+def measure_as_plain(source: str, done: SourceMeasure) -> Plain:
+    """What a plan does about a source."""
+    return {
+        "source": source,
+        "do": done.do,
+        "power": done.factor,
+        "to_m": None if done.position_m is None else _point(done.position_m),
+        "space": done.space,
+        "cost": float(done.cost),
+        "agreed_by": done.agreed_by,
+    }
+
+
 def plan_as_plain(plan: PlanResult) -> Plain:
     """One plan."""
     return {
         "plan": plan.plan,
+        "measures": [measure_as_plain(name, each) for name, each in plan.measures.items()],
+        "receivers_moved": list(plan.moved),
         "receivers": [receiver_as_plain(receiver) for receiver in plan.receivers],
     }
 

@@ -11,6 +11,7 @@ product is then the product of the means.
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Callable, Collection, Hashable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
@@ -216,6 +217,12 @@ class Bench:
             job=self.job,
             frequency_hz=np.concatenate([frequency for frequency, _ in nodes]),
         )
+
+    def of(self, job: Job) -> Bench:
+        """A bench for the job with other sources or receivers, which shares all that is kept."""
+        found = copy.copy(self)
+        found.job = job
+        return found
 
     def kept(self, name: Hashable, make: Callable[[], Kept]) -> Kept:
         """What `make` gave the first time: for what depends on the job alone, not on a plan."""

@@ -33,6 +33,7 @@ from envelope.exposure.solid_angles import THRESHOLD_DB, exposed_sr
 from envelope.exposure.stack_draws import StackDraws, stack_draws
 from envelope.exposure.tolerances import TENTH, Draws
 from envelope.exposure.transmission import Bench, Tables, stacks_of
+from envelope.exposure.under_plan import placed, powered
 from envelope.exposure.varying_rows import varying_rows
 from envelope.geometry.plane import Floats
 from envelope.rays.threads import threads
@@ -56,6 +57,8 @@ def level_draws(
     edges : bool
         As in `envelope.exposure.analysis.analyze_plan`.
     """
+    of_job = bench.job
+    bench, casts = placed(bench, plan, casts)
     job = bench.job
     tables = bench.tables(stacks_of(job, plan))
     varying = varying_rows(bench, plan)
@@ -82,7 +85,7 @@ def level_draws(
         bands = dict(zip(used, pool.map(in_band, used), strict=True))
         each = list(pool.map(of_source, job.sources))
     found = {place: levels for levels_by in each for place, levels in levels_by.items()}
-    return LevelDraws(
+    drawn = LevelDraws(
         plan=plan.id,
         fitted=draws.fitted,
         by_source={
@@ -91,6 +94,7 @@ def level_draws(
             for source in job.sources
         },
     )
+    return powered(drawn, plan, of_job)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

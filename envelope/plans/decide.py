@@ -10,6 +10,7 @@ from functools import cache, partial
 import numpy as np
 
 from envelope.building.job import AS_BUILT, Job, Plan, Receiver
+from envelope.building.plan_measures import heard_by
 from envelope.errors import EnvelopeError, RangeError
 from envelope.exposure.casts import Casts
 from envelope.exposure.differences import Difference, LevelDraws, difference
@@ -103,20 +104,21 @@ def decide(
         )
     job.require_levels()
     if sources:
-        job = replace(job, sources=tuple(each for each in job.sources if each.id in sources))
+        heard = tuple(each for each in job.sources if each.id in sources)
+        job = replace(job, sources=heard, plans=heard_by(job.plans, heard))
     today = job.plan(AS_BUILT)
     names = [each.receiver.id for each in casts.receivers]
     shares = _shares(names, receiver, weights)
-    heard = np.array([job.factor_at(name) * shares.get(name, 0.0) for name in names])
+    counted = np.array([job.factor_at(name) * shares.get(name, 0.0) for name in names])
     levels = PlanLevels(
         job, casts=casts, receivers=list(shares), shares=shares if weights else None
     )
     counting = levels.receivers
     if target_db is not None:
-        now_w_m2 = by_receiver(levels.drawn(today, ()), counting)[0][1]
+        now_w_m2 = by_receiver(levels.drawn(today), counting)[0][1]
         target_w_m2 = now_w_m2 * 10.0 ** (-target_db / 10.0)
     free, units = source_choices(job, levels=levels, today=today, leave=leave_sources)
-    if _would_silence_all(job, units, levels.drawn(today, ()), counting):
+    if _would_silence_all(job, units, levels.drawn(today), counting):
         # with every source off there is nothing to decide about faces: decide with them on
         free, units = source_choices(job, levels=levels, today=today, leave=True)
     candidates = candidates_of(job, base=today, keep=keep, sources=units)
@@ -128,22 +130,21 @@ def decide(
     )
 
     def level_of(plans: Ints) -> Floats:
-        return combine(tables.levels(plans), weights=heard, worst=not weights)
+        return combine(tables.levels(plans), weights=counted, worst=not weights)
 
     search = partial(
         front_of,
         tables,
         candidates.purchases,
-        weights=heard,
+        weights=counted,
         worst=not weights,
         together=tuple(groups_of(candidates.units).values()),
     )
-    before = levels.drawn(today, ())
+    before = levels.drawn(today)
 
     def drawn_as(chosen: Ints) -> LevelDraws:
         options = chosen.tolist()
-        plan = plan_of(candidates.units, options, base=today, name="near a step")
-        return levels.drawn(plan, changes_in(candidates.units, options))
+        return levels.drawn(plan_of(candidates.units, options, base=today, name="near a step"))
 
     def at_90_db(chosen: Ints) -> float:
         return level_at_90_db(drawn_as(chosen), counting, before)
@@ -187,8 +188,7 @@ def decide(
             f"no plan was found whose take-off stays within {(budget_cents or 0) / 100:.2f} "
             f"{job.costs.currency or ''}: allow a little more"
         )
-    changes = [changes_in(candidates.units, chosen) for chosen in chain.plans]
-    drawn = [levels.drawn(plan, done) for plan, done in zip(plans, changes, strict=True)]
+    drawn = [levels.drawn(plan) for plan in plans]
     _agree(chain, drawn, counting)
     rivals = [
         rival_of(
@@ -226,8 +226,9 @@ def decide(
     stop = stops[-1] if stops else 0
     undone = None
     if stop and any(each.counted for each in free):
-        bought = [change for change in changes[stop] if not change.is_free]
-        undone = by_receiver(levels.drawn(plans[stop], bought), counting)[0][1]
+        done = changes_in(candidates.units, chain.plans[stop])
+        bought = {each.device: each.measure for each in done if not each.is_free}
+        undone = by_receiver(levels.drawn(replace(plans[stop], measures=bought)), counting)[0][1]
     # against the plan that the steps begin with: a router that is off by then moves none of them
     rests = rests_on(drawn[: stop + 1], draws=levels.draws, job=job, receivers=counting)
     sleeper = _sleeper(job, at_today[0][0], shares)
@@ -389,9 +390,10 @@ def _too_little(
 
 
 def _plans_of(chain: Chain, units: Sequence[Unit], today: Plan) -> list[Plan]:
+    names = [today.id, *(f"step-{number}" for number in range(1, len(chain.plans)))]
     return [
-        today if number == 0 else plan_of(units, chosen, base=today, name=f"step-{number}")
-        for number, chosen in enumerate(chain.plans)
+        plan_of(units, chosen, base=today, name=name)
+        for name, chosen in zip(names, chain.plans, strict=True)
     ]
 
 

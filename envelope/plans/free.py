@@ -7,6 +7,7 @@ with the faces. What a neighbour must agree to is shown, and nothing counts on i
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -44,7 +45,7 @@ def source_choices(
     units : (devices,) Unit
         The first option of each is what the steps begin with.
     """
-    before = levels.drawn(today, ())
+    before = levels.drawn(today)
     worst = max(levels.receivers, key=lambda name: float(before.level_w_m2(name)[0]))
     found = []
     units = []
@@ -52,7 +53,7 @@ def source_choices(
         best = _best_places(changes, levels=levels, today=today)
         results = []
         for change in best:
-            after = levels.drawn(today, (change,))
+            after = levels.drawn(_with(today, change))
             # without a move every part of the level stays or falls
             gain = (difference if change.position_m is not None else lowered)(before, after, worst)
             level = max(float(after.level_w_m2(name)[0]) for name in levels.receivers)
@@ -107,11 +108,11 @@ def _best_places(
 
 def _level(levels: PlanLevels, today: Plan, change: SourceChange) -> float:
     """The level at the worst receiver, without its range. [W/m²]"""
-    bench, casts = levels.placed((change,) if change.position_m is not None else ())
-    found = analyze_plan(bench=bench, plan=today, casts=casts, with_ranks=False)
-    return levels.figure(
-        {
-            cast.receiver.id: each.level_w_m2
-            for cast, each in zip(casts.receivers, found.receivers, strict=True)
-        }
+    found = analyze_plan(
+        bench=levels.bench, plan=_with(today, change), casts=levels.casts, with_ranks=False
     )
+    return levels.figure({each.id: each.level_w_m2 for each in found.receivers})
+
+
+def _with(plan: Plan, change: SourceChange) -> Plan:
+    return replace(plan, measures={**plan.measures, change.device: change.measure})

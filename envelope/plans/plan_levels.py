@@ -4,24 +4,22 @@ them.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 
 import numpy as np
 
 from envelope.building.job import Job, Plan
 from envelope.exposure.analysis import bench_of
-from envelope.exposure.casts import Casts, recast
+from envelope.exposure.casts import Casts, Placement, placement_of
 from envelope.exposure.differences import LevelDraws, SourceDraws
 from envelope.exposure.tolerances import draw
-from envelope.exposure.transmission import Bench
 from envelope.exposure.uncertainty import level_draws
+from envelope.exposure.under_plan import powered
 from envelope.exposure.varying_rows import expect
-from envelope.plans.source_changes import SourceChange, moved, powered
 
 MEAN = "weighted mean"  # of several receivers, in place of their ids
 
-_Moves = tuple[SourceChange, ...]
 _Faces = tuple[frozenset[tuple[str, tuple[str, ...]]], frozenset[tuple[str, str | None]]]
 
 
@@ -54,56 +52,41 @@ class PlanLevels:
         self._shares = dict(shares or {})
         counted = tuple(each for each in casts.receivers if each.receiver.id in receivers)
         self._job = job
-        self._casts = replace(casts, receivers=counted)
-        self._benches: dict[_Moves, tuple[Bench, Casts]] = {(): (self.bench, self._casts)}
-        self._drawn: dict[tuple[_Faces, _Moves], LevelDraws] = {}
-        self._expected: frozenset[str] = frozenset()
+        self.casts = replace(casts, receivers=counted)
+        self._drawn: dict[tuple[_Faces, Placement], LevelDraws] = {}
 
     def expect(self, panels: Collection[str]) -> None:
         """Say which panels plans will change, so that what they have in common is kept for all."""
-        self._expected = frozenset(panels)
-        for bench, _ in self._benches.values():
-            expect(bench, self._expected)
+        expect(self.bench, panels)
 
-    def drawn(self, plan: Plan, changes: Iterable[SourceChange]) -> LevelDraws:
+    def drawn(self, plan: Plan) -> LevelDraws:
         """Levels of a plan in every draw.
+
+        Plans that differ in the power of sources alone share what is drawn.
 
         Parameters
         ----------
         plan : Plan
             Any of the job's, or made for it.
-        changes : iterable of SourceChange
-            What is done about sources.
         """
-        done = tuple(changes)
-        moves = tuple(change for change in done if change.position_m is not None)
+        moves = {name: each for name, each in plan.measures.items() if each.places_m}
+        still = replace(plan, measures=moves)
         faces: _Faces = (
             frozenset(plan.treatments.items()),
             frozenset(plan.assemblies.items()),
         )
-        key = (faces, moves)
+        key = (faces, placement_of(still, self._job))
         if key not in self._drawn:
-            bench, casts = self.placed(moves)
-            found = level_draws(bench=bench, plan=plan, casts=casts, draws=self.draws)
+            found = level_draws(bench=self.bench, plan=still, casts=self.casts, draws=self.draws)
             self._drawn[key] = mean_of(found, self._shares) if self._shares else found
-        return powered(replace(self._drawn[key], plan=plan.id), done)
+        left = replace(plan, measures={k: v for k, v in plan.measures.items() if k not in moves})
+        return powered(replace(self._drawn[key], plan=plan.id), left, self._job)
 
     def figure(self, levels_w_m2: Mapping[str, float]) -> float:
         """The worst level of the receivers, or their mean. [W/m²]"""
         if self._shares:
             return sum(share * levels_w_m2[name] for name, share in self._shares.items())
         return max(levels_w_m2.values())
-
-    def placed(self, moves: _Moves) -> tuple[Bench, Casts]:
-        """What levels are worked out with where sources are moved."""
-        if moves not in self._benches:
-            job = moved(self._job, moves)
-            sources = {source for change in moves for source in change.sources}
-            casts = recast(job, self._casts, sources)
-            bench = bench_of(job, casts)
-            expect(bench, self._expected)
-            self._benches[moves] = (bench, casts)
-        return self._benches[moves]
 
 
 def mean_of(drawn: LevelDraws, shares: Mapping[str, float]) -> LevelDraws:

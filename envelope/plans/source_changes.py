@@ -6,16 +6,12 @@ level is linear.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from envelope.building.job import Job, Source, SourceMeasure
 from envelope.building.source_measures import Agreement, Measure, taken_measures
-from envelope.exposure.differences import LevelDraws
 from envelope.geometry.plane import Floats
-
-_NO_POWER: frozenset[Measure] = frozenset(("cable", "off-at-night"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -37,6 +33,19 @@ class SourceChange:
     def is_free(self) -> bool:
         """Whether nothing is bought and nobody outside the household has to agree."""
         return self.cost == 0 and self.agreed_by != "neighbour"
+
+    @property
+    def measure(self) -> SourceMeasure:
+        """What a plan says of it."""
+        return SourceMeasure(
+            do=self.do,
+            places_m=() if self.position_m is None else (self.position_m,),
+            space=self.space,
+            lower_db=self.lower_db,
+            cost=self.cost,
+            agreed_by=self.agreed_by,
+            reason=self.reason,
+        )
 
 
 def changes_of(job: Job) -> dict[str, tuple[SourceChange, ...]]:
@@ -76,12 +85,11 @@ def measures_of(job: Job, source: Source) -> tuple[SourceMeasure, ...]:
 
 
 def _of(device: str, sources: tuple[str, ...], measure: SourceMeasure) -> list[SourceChange]:
-    factor = 0.0 if measure.do in _NO_POWER else 10.0 ** (-measure.lower_db / 10.0)
     one = SourceChange(
         device=device,
         sources=sources,
         do=measure.do,
-        factor=factor,
+        factor=measure.factor,
         space=measure.space,
         lower_db=measure.lower_db,
         cost=measure.cost,
@@ -91,43 +99,3 @@ def _of(device: str, sources: tuple[str, ...], measure: SourceMeasure) -> list[S
     if measure.do != "move":
         return [one]
     return [replace(one, position_m=place) for place in measure.places_m]
-
-
-def moved(job: Job, changes: Iterable[SourceChange]) -> Job:
-    """The job with its sources where changes put them, their power as it is."""
-    places = {
-        source: change
-        for change in changes
-        if change.position_m is not None
-        for source in change.sources
-    }
-    if not places:
-        return job
-    return replace(
-        job,
-        sources=tuple(
-            replace(source, position_m=places[source.id].position_m, space=places[source.id].space)
-            if source.id in places
-            else source
-            for source in job.sources
-        ),
-    )
-
-
-def powered(drawn: LevelDraws, changes: Iterable[SourceChange]) -> LevelDraws:
-    """Draws of a plan with the power of sources as changes leave it."""
-    factors = {source: change.factor for change in changes for source in change.sources}
-    return replace(
-        drawn,
-        by_source={
-            (receiver, source): each
-            if factors.get(source, 1.0) == 1.0
-            else replace(
-                each,
-                level_w_m2=each.level_w_m2 * factors[source],
-                direct_w_m2=each.direct_w_m2 * factors[source],
-                diffuse_w_m2=each.diffuse_w_m2 * factors[source],
-            )
-            for (receiver, source), each in drawn.by_source.items()
-        },
-    )

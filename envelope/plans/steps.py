@@ -60,7 +60,7 @@ def taken_off(job: Job, chain: Chain, *, plans: Sequence[Plan], candidates: Cand
     """
     if not candidates.priced:
         return chain
-    return replace(chain, cents=_bills(job, plans=plans, chosen=chain.plans, candidates=candidates))
+    return replace(chain, cents=_bills(job, plans))
 
 
 def front_taken_off(job: Job, decision: Decision, *, most: int | None = None) -> Front:
@@ -91,7 +91,7 @@ def front_taken_off(job: Job, decision: Decision, *, most: int | None = None) ->
         plan_of(candidates.units, each, base=decision.today, name="of the front")
         for each in chosen.tolist()
     ]
-    cents = _bills(job, plans=plans, chosen=chosen, candidates=candidates)
+    cents = _bills(job, plans)
     levels_w_m2 = front.levels_w_m2[kept]
     order = np.lexsort((levels_w_m2, cents))
     best = np.minimum.accumulate(levels_w_m2[order])
@@ -101,14 +101,9 @@ def front_taken_off(job: Job, decision: Decision, *, most: int | None = None) ->
     return replace(front, cents=cents[order], levels_w_m2=levels_w_m2[order], plans=chosen[order])
 
 
-def _bills(job: Job, *, plans: Sequence[Plan], chosen: Ints, candidates: Candidates) -> Ints:
+def _bills(job: Job, plans: Sequence[Plan]) -> Ints:
     """What each plan costs as the take-off counts it, with what is paid for at sources. [cents]"""
-    cents = [
-        cents_of(take_off(job, plan).bill.net)
-        + sum(cents_of(each.cost) for each in changes_in(candidates.units, options))
-        for plan, options in zip(plans, chosen.tolist(), strict=True)
-    ]
-    return np.array(cents, dtype=np.int64)
+    return np.array([cents_of(take_off(job, plan).bill.net) for plan in plans], dtype=np.int64)
 
 
 def changes_between(

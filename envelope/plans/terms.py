@@ -17,15 +17,15 @@ from numpy.typing import NDArray
 
 from envelope.building.job import Job, Plan, Source
 from envelope.exposure.beams import level_outside, polarization_weights
-from envelope.exposure.casts import Casts, ReceiverCasts, recast
+from envelope.exposure.casts import Casts, ReceiverCasts
 from envelope.exposure.diffuse import absorption_m2, faces_of, ray_levels
 from envelope.exposure.slots import slot_turns
 from envelope.exposure.transmission import Bench, Stacks, Tables
+from envelope.exposure.under_plan import placed
 from envelope.geometry.plane import Floats
 from envelope.physics.diffuse import OUTSIDE
 from envelope.plans.kernel import Products, fill_table
 from envelope.plans.level_tables import Layout, LevelTables, Paths, Scope, Table
-from envelope.plans.source_changes import moved
 from envelope.plans.units import Unit
 from envelope.plans.variants import Scopes, Variants, row_units, switch_rows, variants_of
 from envelope.rays import Beam, Chain
@@ -84,7 +84,7 @@ def tables_of(
     binned = bench.tables(stacks)
     layout = _layout(job, casts, len(bench.bands_hz))
     scopes = Scopes(variants.scopes[: variants.rows])
-    sent = list(_sent(job, casts, units))
+    sent = list(_sent(casts, bench, units))
     parts = [
         *_direct_terms(job, casts, bench, variants, binned, layout, scopes, sent),
         *_fed_terms(job, casts, bench, variants, layout, scopes, sent),
@@ -114,8 +114,9 @@ class _Sent:
     power: Floats | None = None  # (options,)
 
 
-def _sent(job: Job, casts: Casts, units: Sequence[Unit]) -> Iterator[_Sent]:
+def _sent(casts: Casts, bench: Bench, units: Sequence[Unit]) -> Iterator[_Sent]:
     """Every source, at each place where some option has it."""
+    job = bench.job
     rows = switch_rows(job, units)
     decided = {
         source: unit
@@ -140,10 +141,11 @@ def _sent(job: Job, casts: Casts, units: Sequence[Unit]) -> Iterator[_Sent]:
         for option, change in enumerate(changes):
             if change is None or change.position_m is None:
                 continue
-            elsewhere = moved(job, [change])
+            there = Plan(id="moved", treatments={}, measures={change.device: change.measure})
+            bench_there, casts_there = placed(bench, there, casts)
             yield _Sent(
-                source=elsewhere.sources[job.sources.index(source)],
-                casts=recast(elsewhere, casts, [source.id]),
+                source=bench_there.job.sources[job.sources.index(source)],
+                casts=casts_there,
                 row=rows[unit],
                 power=change.factor * (np.arange(len(changes)) == option),
             )

@@ -57,16 +57,21 @@ def plan_of(
     """
     treatments = dict(base.treatments)
     assemblies = dict(base.assemblies)
+    measures = dict(base.measures)
     for unit, index in zip(units, chosen, strict=True):
         option = unit.options[index]
         treatments.update(option.treatments)
         assemblies.update(option.assemblies)
+        if option.change is not None:
+            measures[option.change.device] = option.change.measure
     return Plan(
         id=name,
         title=title,
         treatments={panel: names for panel, names in treatments.items() if names},
         assemblies=assemblies,
         states=base.states,
+        measures=measures,
+        beds=base.beds,
     )
 
 

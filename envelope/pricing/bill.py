@@ -41,9 +41,9 @@ class Cut:
 class BillLine:
     """One thing to pay for. `amount` is net; None where its price is not stated."""
 
-    kind: str  # "material", "setup", "labour"
-    what: str  # product, treatment or trade
-    treatment: str
+    kind: str  # "material", "setup", "labour", "source": what is done about one
+    what: str  # product, treatment, trade or source
+    treatment: str  # of a source: the measure
     quantity: float
     unit: str
     amount: Decimal | None

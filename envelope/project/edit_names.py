@@ -33,6 +33,7 @@ _MORE: tuple[tuple[str, tuple[str, ...], str], ...] = (
     ("field-reading", ("space",), "space"),
     ("field-reading", ("plan",), "plan"),
     ("field-reading", ("off",), "circuit"),
+    ("plan", ("measures", "*", "source"), "source"),
     ("plan", ("off",), "circuit"),
     ("plan", ("bond",), "bond"),
     ("plan", ("strips", "*", "along"), "circuit"),

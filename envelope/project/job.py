@@ -8,11 +8,9 @@ from decimal import Decimal
 import numpy as np
 
 from envelope.building import job as records
-from envelope.building.job import AS_BUILT
 from envelope.building.library import ASSEMBLIES
 from envelope.building.model import Building, Space
-from envelope.building.rooms.specs import OpeningState
-from envelope.building.selectors import SelectionError, nearest_names, select
+from envelope.building.selectors import nearest_names
 from envelope.building.source_measures import LINE_POINTS
 from envelope.building.standing import (
     OUTSIDE,
@@ -35,10 +33,8 @@ from envelope.project.costs import costs_of, defaults_of
 from envelope.project.faults import Faults
 from envelope.project.limits import check_plans, only_on, work_of
 from envelope.project.measurements import measured_of
-from envelope.project.opening_states import (
-    Openings,
-    shuttered_assemblies,
-)
+from envelope.project.opening_states import shuttered_assemblies
+from envelope.project.plans import plans_of
 from envelope.project.schema import job as schema
 from envelope.project.schema.fields import shown
 from envelope.project.tables import Tables
@@ -79,7 +75,13 @@ def resolve(
     receivers = [
         receiver_of(table, index, building, faults) for index, table in tables.of(schema.Receiver)
     ]
-    plans = _plans(tables, building, faults)
+    plans = plans_of(
+        tables,
+        building,
+        sources=[source for source in sources if source is not None],
+        receivers=[receiver for receiver in receivers if receiver is not None],
+        faults=faults,
+    )
     work = work_of(tables, building, faults)
     allowed = only_on(tables, building, faults)
     check_plans(tables, building, allowed, faults)
@@ -301,65 +303,3 @@ def _bed(table: schema.Bed, box: tuple[float, float, float] | None) -> records.B
     return records.Bed(
         size_m=records.BED_M if size is None else size, head=table.head, may_move=table.may_move
     )
-
-
-def _plans(tables: Tables, building: Building, faults: Faults) -> tuple[records.Plan, ...]:
-    """Plans with their treatments panel by panel, `as-built` first."""
-    stated = {plan.id: (index, plan) for index, plan in tables.of(schema.Plan)}
-    chosen: dict[str, dict[str, tuple[str, ...]]] = {AS_BUILT: {}}
-    for name in stated:
-        chain = [name]
-        while (parent := stated[chain[-1]][1].extends) in stated and parent not in chain:
-            chain.append(parent)
-        for step in reversed(chain):
-            if step not in chosen:
-                index, plan = stated[step]
-                base = chosen.get(plan.extends or AS_BUILT, {})
-                chosen[step] = {**base, **_treated(plan, index, building, faults)}
-    order = building.panel_index
-    plans = [records.Plan(id=AS_BUILT, treatments={})]
-    openings = Openings(tables=tables, building=building)
-    for name, (index, plan) in stated.items():
-        states = _states(name, stated)
-        assemblies = openings.assemblies(states, ("plan", index, "states"), faults)
-        treated = openings.treatments(chosen[name], states)
-        panels = {panel: names for panel, names in treated.items() if names}
-        sorted_panels = dict(sorted(panels.items(), key=lambda item: order[item[0]]))
-        plans.append(
-            records.Plan(
-                id=name,
-                treatments=sorted_panels,
-                title=plan.title,
-                assemblies=assemblies,
-                states=states,
-            )
-        )
-    return tuple(plans)
-
-
-def _states(name: str, stated: Mapping[str, tuple[int, schema.Plan]]) -> dict[str, OpeningState]:
-    """States of openings under a plan and the plans that it extends, its own word last."""
-    states: dict[str, OpeningState] = {}
-    seen: set[str] = set()
-    at = name
-    while at in stated and at not in seen:
-        seen.add(at)
-        plan = stated[at][1]
-        states = {**plan.states, **states}
-        at = plan.extends or AS_BUILT
-    return states
-
-
-def _treated(
-    plan: schema.Plan, index: int, building: Building, faults: Faults
-) -> dict[str, tuple[str, ...]]:
-    """Panels that a plan itself speaks of; the last entry that names a panel counts."""
-    chosen: dict[str, tuple[str, ...]] = {}
-    for number, entry in enumerate(plan.treat):
-        try:
-            found = select(building, entry.on)
-        except SelectionError as error:
-            faults.add(("plan", index, "treat", number, "on"), error.marked)
-            continue
-        chosen.update(dict.fromkeys(found, entry.with_))
-    return chosen

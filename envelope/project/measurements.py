@@ -9,6 +9,7 @@ from typing import cast
 from envelope.building import job as records
 from envelope.building.job import AS_BUILT, Meter, Plan, Reading, Receiver, Visit
 from envelope.building.model import Building
+from envelope.building.plan_measures import as_read
 from envelope.building.readings import BACK_DB
 from envelope.building.rooms.specs import OpeningState
 from envelope.building.selectors import SelectionError, select, unknown
@@ -101,10 +102,11 @@ class _Resolver:
         """Readings with their places, plans and what they hear."""
         openings = Openings(tables=self.tables, building=self.building)
         for index, table in self.tables.of(schema.Reading):
-            place = self._place(table, ("reading", index, "at"))
             plan = self._plan(table.plan, table.visit, ("reading", index, "plan"))
+            place = self._place(table, ("reading", index, "at"), plan)
             if place is None or plan is None:
                 continue
+            plan = as_read(plan)
             states = cast("dict[str, OpeningState]", {**plan.states, **table.states})
             if table.states:
                 path = ("reading", index, "states")
@@ -117,10 +119,11 @@ class _Resolver:
                 yield reading
 
     def _place(
-        self, table: schema.Reading | schema.CoverTest, path: Path
+        self, table: schema.Reading | schema.CoverTest, path: Path, plan: Plan | None
     ) -> tuple[Floats, str | None] | None:
         if table.receiver is not None:
             receiver = self.receivers.get(table.receiver)
+            receiver = receiver if plan is None else plan.beds.get(table.receiver, receiver)
             return None if receiver is None else (receiver.position_m, receiver.space)
         assert table.at is not None
         if table.space is None:
@@ -188,6 +191,11 @@ class _Resolver:
         heard = tuple(name for name in heard if name not in off)
         if not heard:
             self.faults.add((*path, "off"), "everything is off, so there is nothing to read")
+            return None
+        mute = [name for name, each in plan.measures.items() if each.factor == 0.0]
+        if set(heard) <= set(self._sources(mute)):
+            names = " and ".join(shown(name) for name in heard)
+            self.faults.add(path, f"{names} sends nothing under plan {shown(plan.id)}")
             return None
         if table.detector == "peak" and not self._may_be_peak(heard, (*path, "detector")):
             return None
@@ -260,7 +268,7 @@ class _Resolver:
         for index, table in self.tables.of(schema.CoverTest):
             plan = self._plan(table.plan, table.visit, ("cover-test", index, "plan"))
             panels = self._panels(table.on, ("cover-test", index, "on"))
-            place = self._place(table, ("cover-test", index, "at"))
+            place = self._place(table, ("cover-test", index, "at"), plan)
             if plan is None or not panels or place is None or place[1] is None:
                 continue
             yield records.CoverTest(

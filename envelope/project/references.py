@@ -105,6 +105,8 @@ NAMES: tuple[tuple[str, tuple[str, ...], str], ...] = (
     ("source", ("space",), "space"),
     ("plan", ("extends",), "plan"),
     ("plan", ("treat", "*", "with"), "treatment"),
+    ("plan", ("measures", "*", "space"), "space"),
+    ("plan", ("beds", "*", "receiver"), "receiver"),
     ("assembly", ("layers", "*", "material"), "material"),
     ("assembly", ("layers", "*", "perhaps-material"), "material"),
     ("assembly", ("parts", "*"), "assembly"),
@@ -275,6 +277,7 @@ def _check_plans(tables: Tables, faults: Faults) -> None:
             path = ("plan", index, "treat", number, "with")
             for name in dict.fromkeys(entry.with_):
                 _check(path, "treatment", name, tables.known("treatment"), faults)
+        _check_moves(plan, index, tables, faults)
         parents.setdefault(plan.id, plan.extends)
         for name, state in plan.states.items():
             _check_state(name, state, ("plan", index, "states", name), tables, faults)
@@ -285,6 +288,28 @@ def _check_plans(tables: Tables, faults: Faults) -> None:
             told.update(cycle)
             way = " → ".join(shown(name) for name in (*cycle, cycle[0]))
             faults.add(("plan", index, "extends"), f"plans extend one another in a circle: {way}")
+
+
+def _check_moves(plan: schema.Plan, index: int, tables: Tables, faults: Faults) -> None:
+    """Names in what a plan does about sources and beds, each of which it names once."""
+    sources = list(dict.fromkeys(table.device or table.id for _, table in tables.of(schema.Source)))
+    stated = [*sources, *tables.known("source")]  # faulty ones too, and single bands
+    seen: set[str] = set()
+    for number, measure in enumerate(plan.measures):
+        path: Path = ("plan", index, "measures", number)
+        if measure.source not in stated:
+            faults.add((*path, "source"), unknown("source", measure.source, sources))
+        elif measure.source in seen:
+            faults.add((*path, "source"), f"{shown(measure.source)} stands twice in this plan")
+        seen.add(measure.source)
+        _check((*path, "space"), "space", measure.space, tables.known("space"), faults)
+    seen = set()
+    for number, bed in enumerate(plan.beds):
+        path = ("plan", index, "beds", number, "receiver")
+        _check(path, "receiver", bed.receiver, tables.known("receiver"), faults)
+        if bed.receiver in seen:
+            faults.add(path, f"{shown(bed.receiver)} stands twice in this plan")
+        seen.add(bed.receiver)
 
 
 def _check_state(name: str, state: str, path: Path, tables: Tables, faults: Faults) -> None:

@@ -255,6 +255,7 @@ def _levels(
         state = (
             tuple(sorted(reading.plan.treatments.items())),
             tuple(sorted(reading.plan.states.items())),
+            tuple((name, id(each)) for name, each in sorted(reading.plan.measures.items())),
         )
         groups.setdefault(state, []).append(row)
     for rows in groups.values():

@@ -16,6 +16,7 @@ from typing import Literal
 import numpy as np
 
 from envelope.building.job import AS_BUILT, Job, Plan, Reading
+from envelope.building.plan_measures import as_read, factors_under, receivers_under
 from envelope.building.point_location import bounds, clearance
 from envelope.building.source_measures import is_meter, is_neighbours
 from envelope.building.standing import trouble_outdoors
@@ -104,7 +105,10 @@ def _chosen(found: Sequence[Planned]) -> Iterator[Planned]:
 
 
 def _candidates(job: Job, plan: Plan) -> Iterator[_Candidate]:
-    names = tuple(source.id for source in job.sources)
+    silent, always = _silent(plan, job), _silent(as_read(plan), job)
+    names = tuple(source.id for source in job.sources if source.id not in silent)
+    night = tuple(name for name in silent if name not in always)  # off for what was promised
+    beds, plan = receivers_under(plan, job.receivers), as_read(plan)
     tolerance_db = job.meters[0].tolerance_db if job.meters else METER_DB
 
     taken = {each.id for each in job.readings}
@@ -126,10 +130,11 @@ def _candidates(job: Job, plan: Plan) -> Iterator[_Candidate]:
             spots=SPOTS_ELSEWHERE,
             tolerance_db=tolerance_db,
             meter=job.meters[0].id if job.meters else "",
+            off=night,
         )
         return replace(plain, **more)  # type: ignore[arg-type]
 
-    for bed in job.receivers:
+    for bed in beds:
         at_bed = reading(bed.id, bed.space, bed.position_m, receiver=bed.id, spots=SPOTS_AT_BED)
         yield _Candidate(kind="bed", readings=(at_bed,))
     rooms = dict.fromkeys(bed.space for bed in job.receivers)
@@ -142,12 +147,13 @@ def _candidates(job: Job, plan: Plan) -> Iterator[_Candidate]:
             alone = reading(f"outdoors-{source.id}", None, outside, sources=(source.id,), spots=3)
             yield _Candidate(kind="outdoors", readings=(alone,))
     for device in _switchable(job):
-        bed = job.receivers[0]
+        bed = beds[0]
         off = tuple(source.id for source in job.sources if (source.device or source.id) == device)
         left = tuple(name for name in names if name not in off)
         on = reading(bed.id, bed.space, bed.position_m, receiver=bed.id, spots=SPOTS_AT_BED)
-        if left:
-            without = replace(on, id=fresh(f"{bed.id}-{device}-off"), sources=left, off=off)
+        if left and left != names:
+            all_off = (*night, *off)
+            without = replace(on, id=fresh(f"{bed.id}-{device}-off"), sources=left, off=all_off)
             yield _Candidate(kind="switch", readings=(on, without), about=device)
     for room in rooms:
         for opening, place in _windows(job, room):
@@ -159,6 +165,11 @@ def _candidates(job: Job, plan: Plan) -> Iterator[_Candidate]:
                 ),
                 about=opening,
             )
+
+
+def _silent(plan: Plan, job: Job) -> tuple[str, ...]:
+    """Sources that a plan leaves no power."""
+    return tuple(name for name, left in factors_under(plan, job.sources).items() if left == 0.0)
 
 
 def _grid(job: Job, room: str) -> list[Floats]:
@@ -314,7 +325,7 @@ def _by_candidate(
 def _steps(job: Job, casts: Casts) -> tuple[Floats, list[str]]:
     """What each plan brings at each receiver (s, draws), and the plan of each row. [dB]"""
     draws, bench = draw(job), bench_of(job, casts)
-    plans = [each for each in job.plans if each.treatments]
+    plans = [each for each in job.plans if not each.does_nothing]
     today = level_draws(bench=bench, plan=job.plan(AS_BUILT), casts=casts, draws=draws)
     rows, names = [], []
     for plan in plans:

@@ -16,6 +16,7 @@ import numpy as np
 from envelope.building.ground_reflection import ground_partner
 from envelope.building.job import Job, Plan, Reading, Receiver, Source
 from envelope.building.model import Building
+from envelope.building.plan_measures import heard_by, sources_under
 from envelope.exposure.bands import bands_of
 from envelope.exposure.beams import along_rays, direct_part, level_outside
 from envelope.exposure.casts import Casts, ReceiverCasts, cast_job, direction_of
@@ -24,6 +25,7 @@ from envelope.exposure.solid_angles import THRESHOLD_DB, solid_angles, tag
 from envelope.exposure.tolerances import SEED, Draws, drawn_freely
 from envelope.exposure.transmission import Bench, Stacks, Tables, stacks_of
 from envelope.exposure.uncertainty import level_draws
+from envelope.exposure.under_plan import under
 from envelope.geometry.directions import axes_across
 from envelope.geometry.plane import Floats
 from envelope.rays import Beam, Sampling, cast_outdoors
@@ -149,7 +151,8 @@ def responses(job: Job, *, draws: int = DRAWS, seed: int = SEED) -> Responses:
     direct, spread, free, outside = (np.zeros(shape) for _ in range(4))
     drawn = np.zeros((*shape, tried.count))
     for row, reading in enumerate(job.readings):
-        for source, column in zip(sources, columns, strict=True):
+        there = sources_under(reading.plan, sources)
+        for source, column in zip(there, columns, strict=True):
             if names[column] not in reading.sources:
                 continue
             part = _as_shown(parts[reading.id, source.id], reading, source, job.building)
@@ -189,7 +192,8 @@ def _as_measured(job: Job, sources: Sequence[Source]) -> Job:
     for reading in job.readings:
         if reading.space is None:
             continue
-        bed = beds.get(bed_of(job, reading) or "")
+        name = bed_of(job, reading) or ""
+        bed = job.plan(reading.plan.id).beds.get(name, beds.get(name))
         found.append(
             Receiver(
                 id=reading.id,
@@ -201,6 +205,7 @@ def _as_measured(job: Job, sources: Sequence[Source]) -> Job:
     return replace(
         job,
         sources=tuple(sources),
+        plans=heard_by(job.plans, sources),
         receivers=tuple(found),
         occupants=people,
         unknowns=tuple(each for each in job.unknowns if each.key != "duty"),
@@ -291,7 +296,8 @@ def _indoors(job: Job, draws: Draws) -> dict[tuple[str, str], Part]:
 
 def _state_of(plan: Plan) -> object:
     """Equal for readings that were taken with the same treatments and windows."""
-    return tuple(sorted(plan.treatments.items())), tuple(sorted(plan.states.items()))
+    done = tuple((name, id(each)) for name, each in sorted(plan.measures.items()))
+    return tuple(sorted(plan.treatments.items())), tuple(sorted(plan.states.items())), done
 
 
 def _beside_untreated(
@@ -309,6 +315,8 @@ def _nominal(
     job: Job, plan: Plan, casts: Casts, bench: Bench
 ) -> tuple[dict[tuple[str, str], Part], Mapping[str, Diffuse], Tables]:
     """Parts under a plan, not yet drawn, with the diffuse field and the tables they rest on."""
+    bench, casts = under(bench, plan, casts)
+    job = bench.job
     tables = bench.tables(stacks_of(job, plan))
     faces = bench.kept("faces", lambda: faces_of(job))
     diffuse = {
@@ -331,7 +339,8 @@ def _under_plan(
     parts, diffuse, tables = _nominal(job, plan, casts, bench)
     faces = bench.kept("faces", lambda: faces_of(job))
     levels = level_draws(bench=bench, plan=plan, casts=casts, draws=draws).by_source
-    for index, source in enumerate(job.sources):
+    bench, casts = under(bench, plan, casts)
+    for index, source in enumerate(bench.job.sources):
         factors = field_factors(
             source=source, index=index, casts=casts, bench=bench, tables=tables, faces=faces,
             aside=draws.aside,
@@ -400,7 +409,7 @@ def _outdoors(job: Job, draws: Draws) -> dict[tuple[str, str], Part]:
         stacks = stacks_of(job, reading.plan)
         storey = _storey_at(job.building, float(reading.position_m[2]))
         sky = cast_outdoors(job.building, position_m=reading.position_m, directions=_all_round(SKY))
-        for index, source in enumerate(job.sources):
+        for index, source in enumerate(sources_under(reading.plan, job.sources)):
             outside = level_outside(source, storey, reading.position_m)
             ahead = _towards(job, source, reading.position_m)
             straight = _passed(ahead, source, bench, stacks)

@@ -15,6 +15,7 @@ from typing import Literal
 import numpy as np
 
 from envelope.building.job import AS_BUILT, Job, Plan, Reading
+from envelope.building.plan_measures import as_read
 from envelope.exposure.analysis import analyze
 from envelope.exposure.casts import Casts
 from envelope.exposure.differences import Difference, difference
@@ -149,7 +150,7 @@ def steps_of(job: Job, *, casts: Casts) -> tuple[StepVerdict, ...]:
     if before_only is None:
         return ()
     names = dict.fromkeys(after.plan.id for _, _, after in pairs)
-    plans: list[Plan] = [job.plan(AS_BUILT), *(job.plan(name) for name in names)]
+    plans: list[Plan] = [job.plan(AS_BUILT), *(_as_promised(job, name) for name in names)]
     analysis = analyze(job=before_only, casts=casts, plans=plans, with_bands=True, ranked_plans=())
     results = {each.plan: each for each in analysis.plans}
     found = []
@@ -192,7 +193,7 @@ def _pairs(job: Job) -> list[tuple[str, Reading, Reading]]:
             continue
         for before in job.readings:
             if (
-                not before.plan.treatments
+                before.plan.does_nothing
                 and before.shows == "value"
                 and bed_of(job, before) == receiver
                 and set(before.sources) == set(after.sources)
@@ -203,6 +204,12 @@ def _pairs(job: Job) -> list[tuple[str, Reading, Reading]]:
                 found.append((receiver, before, after))
                 break
     return found
+
+
+def _as_promised(job: Job, name: str) -> Plan:
+    """A plan with its beds, and all on that a reading has on."""
+    plan = job.plan(name)
+    return replace(plan, measures=as_read(plan).measures)
 
 
 def _doubt_db(job: Job, before: Reading, after: Reading) -> float:

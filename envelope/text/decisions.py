@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from envelope.building.job import Job
+from envelope.building.job import Job, Plan
 from envelope.building.source_measures import MEASURES
 from envelope.errors import EnvelopeError
 from envelope.plans.bed import BedPlace, BedPlan
@@ -24,7 +24,8 @@ from envelope.plans.decision import (
 from envelope.plans.source_changes import SourceChange, free_where_it_stands
 from envelope.plans.sure import Spared
 from envelope.plans.units import Option, Unit, groups_of
-from envelope.text.names import listed, panel_title
+from envelope.text.measures import agreed_measures, measure_words
+from envelope.text.names import listed, panel_title, plan_title
 from envelope.text.numbers import SPACE, area, grouped, length, level, percent
 from envelope.text.sentences import change_words
 from envelope.text.trade import (
@@ -283,26 +284,6 @@ def not_offered_words(kinds: Sequence[str]) -> str:
     return f"no plan treats any {any_of}; to have it offered, put a treatment on it in some plan"
 
 
-def measure_words(job: Job, change: SourceChange) -> str:
-    """What is done about a source, as one tells someone to do it."""
-    if change.do == "off-at-night":
-        return "switch it off at night"
-    if change.do == "cable":
-        return "put it on a cable, radio off"
-    if change.do == "lower-power":
-        return f"turn its power down by {change.lower_db:g}{SPACE}dB"
-    if change.position_m is None:
-        raise ValueError(f"{change.device} is moved nowhere")
-    base = np.zeros(3)
-    where = "outdoors"
-    if change.space is not None:
-        space = job.building.space(change.space)
-        base = np.array([*space.origin, space.floor_m])
-        where = f"of {space_title(job, change.space)}"
-    at = ", ".join(length(float(each), feet=job.feet) for each in change.position_m - base)
-    return f"move it to {at} {where}"
-
-
 def where_words(job: Job, place: BedPlace, space: str) -> str:
     """Such as "head to the east, pillow at 3.85 m, 1.19 m", in the room's own coordinates."""
     origin = job.building.space(space).origin
@@ -339,7 +320,12 @@ def bed_words(job: Job, bed: Sequence[BedPlan]) -> str:
     return f"{', '.join(said)}; no step counts on it"
 
 
-def as_today_words(job: Job, plans: Sequence[tuple[str, Mapping[str, float]]]) -> str:
+def as_today_words(
+    job: Job,
+    plans: Sequence[tuple[str, Mapping[str, float]]],
+    *,
+    counting: Sequence[Plan] = (),
+) -> str:
     """Which state of the sources levels count, and what free measures would bring besides.
 
     A decision counts on free measures and a promise does not: without this its levels seem wrong.
@@ -349,16 +335,28 @@ def as_today_words(job: Job, plans: Sequence[tuple[str, Mapping[str, float]]]) -
     job : Job
     plans : sequence of (str, mapping)
         What each plan is called, and what each source brings under it. [W/m²]
+    counting : sequence of Plan
+        The same plans, of which some may count on what is done about sources.
     """
     if job.assumed_source:
         return ""
+    said = [
+        f"“{plan_title(plan.id, plan.title)}” counts on this besides: "
+        f"{'; '.join(agreed_measures(job, plan))}."
+        for plan in counting
+        if plan.measures or plan.beds
+    ]
+    return " ".join([_as_today(job, plans, all_do=len(said) == len(plans)), *said]).strip()
+
+
+def _as_today(job: Job, plans: Sequence[tuple[str, Mapping[str, float]]], *, all_do: bool) -> str:
     free = [
         each
         for each in free_where_it_stands(job)
         if any(_without(brought, [each]) is not None for _, brought in plans)
     ]
     if not free:
-        return "Levels here count every source as it is today."
+        return "" if all_do else "Levels here count every source as it is today."
     then = [
         f"{level(after)} instead of {level(sum(brought.values()))} with “{title}”"
         for title, brought in plans

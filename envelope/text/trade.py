@@ -8,6 +8,7 @@ from decimal import Decimal
 from envelope.building.job import Job
 from envelope.building.model import OPENING_KINDS
 from envelope.exposure.results import PanelLeak
+from envelope.pricing.bill import BillLine
 from envelope.pricing.packages import Purchase
 from envelope.pricing.products import Product
 from envelope.text.lengths import format_feet_inches
@@ -192,6 +193,27 @@ def unpriced_words(job: Job, words: str) -> str:
     """
     name, colon, why = words.partition(":")
     return f"{treatment_title(job, name)}:{why}" if colon and name in job.treatments else words
+
+
+def line_title(job: Job, line: BillLine) -> str:
+    """What is ordered or done; where no product is stated, the treatment itself."""
+    if line.kind == "source":
+        return f"{source_title(job, line.what)}: {line.treatment.replace('-', ' ')}"
+    if line.kind == "setup":
+        return f"set-up of {line.what}"
+    return treatment_title(job, line.treatment) if line.without_product else line.what
+
+
+def line_for(job: Job, line: BillLine) -> str:
+    """The treatment that a line of a bill is for, where its title is not that."""
+    own = line.without_product or line.kind == "source"
+    return "" if own else treatment_title(job, line.treatment)
+
+
+def line_quantity(job: Job, line: BillLine) -> str:
+    """How much of it; nothing for what comes once."""
+    once = line.kind in ("setup", "source")
+    return "" if once else amount(line.quantity, line.unit, feet=job.feet)
 
 
 def titles_of(job: Job) -> tuple[tuple[str, str], ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from envelope.building.islands import Island, islands_of
@@ -11,7 +11,7 @@ from envelope.building.job import Job, Plan
 from envelope.building.model import Panel
 from envelope.errors import RangeError, length_text
 from envelope.geometry.polygons import polygon_of
-from envelope.pricing.bill import Bill, Cut, Treated, bill_of
+from envelope.pricing.bill import Bill, BillLine, Cut, Treated, bill_of
 from envelope.pricing.packages import Purchase
 from envelope.pricing.products import Price, Product
 from envelope.works.cutting import (
@@ -135,9 +135,10 @@ def treated_by(
 
 def cost_of(job: Job, plan: Plan) -> Bill:
     """What a plan costs by area, for lists and comparisons; the take-off also cuts rolls."""
-    return bill_of(
+    bill = bill_of(
         treated_areas(job, plan), products=job.products, prices=_prices(job), costs=job.costs
     )
+    return _with_measures(bill, plan)
 
 
 def take_off(job: Job, plan: Plan) -> TakeOff:
@@ -177,14 +178,34 @@ def take_off(job: Job, plan: Plan) -> TakeOff:
         faces=faces,
         cuts=tuple(cuts),
         rolls=rolls,
-        bill=bill_of(
-            treated_areas(job, plan),
-            products=job.products,
-            prices=_prices(job),
-            costs=job.costs,
-            cut=cut,
+        bill=_with_measures(
+            bill_of(
+                treated_areas(job, plan),
+                products=job.products,
+                prices=_prices(job),
+                costs=job.costs,
+                cut=cut,
+            ),
+            plan,
         ),
     )
+
+
+def _with_measures(bill: Bill, plan: Plan) -> Bill:
+    """The bill with what is paid for at sources."""
+    lines = [
+        BillLine(
+            kind="source",
+            what=name,
+            treatment=done.do,
+            quantity=1.0,
+            unit="piece",
+            amount=done.cost,
+        )
+        for name, done in plan.measures.items()
+        if done.cost
+    ]
+    return replace(bill, lines=(*bill.lines, *lines)) if lines else bill
 
 
 def _prices(job: Job) -> dict[str, Price]:

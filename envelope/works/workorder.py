@@ -20,6 +20,7 @@ PAINTER = "painter"
 INSTALLER = "installer"
 DRYWALLER = "drywaller"
 DESIGNER = "designer"
+HOUSEHOLD = "household"
 
 FINISHED = "finished"  # what a job says of a face on which nothing more is built
 
@@ -29,6 +30,7 @@ class Words:
     """How people read what the steps speak of."""
 
     called: Callable[[str], str]  # a panel's id, as a name
+    besides: Callable[[Plan], tuple[str, ...]]  # what a plan does about sources and beds
     treatment: Callable[[str], str]  # a treatment's id, as a name
     amount: Callable[[float, str], str]  # a quantity in its unit, in the measure of the job
     packages: Callable[[Product, Purchase | None], str]
@@ -111,6 +113,11 @@ def work_order(
     bonding = bonding_of(job, plan) if bonding is None else bonding
     order = _Order(job, found, bonding, words)
     drafts = [*order.before(), *order.coating(), *order.goods(), *order.after()]
+    agreed = [
+        Draft(trade=HOUSEHOLD, what=f"before the last reading: {words}")
+        for words in order.words.besides(plan)
+    ]
+    drafts[-1:-1] = agreed
     steps = tuple(
         WorkStep(number=number, **asdict(draft)) for number, draft in enumerate(drafts, 1)
     )

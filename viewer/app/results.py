@@ -7,14 +7,15 @@ plan is analysed once for each set of treatments that it had.
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Hashable, Iterable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from envelope.building.job import Job, Plan, Receiver
+from envelope.building.plan_measures import factors_under
 from envelope.exposure.analysis import analyze_plan, bench_of
-from envelope.exposure.casts import Casts, ReceiverCasts, cast_job
+from envelope.exposure.casts import Casts, ReceiverCasts, cast_job, placement_of
 from envelope.exposure.results import PlanResult
 from envelope.exposure.solid_angles import THRESHOLD_DB, loss_db, tag, totals
 from envelope.exposure.tolerances import draw
@@ -22,7 +23,7 @@ from envelope.exposure.transmission import Bench, stacks_of
 from envelope.rays import DEFAULT, Sampling
 
 Place = tuple[str, str, tuple[float, ...], tuple[float, ...]]
-Worn = frozenset[tuple[str, tuple[str, ...]]]
+State = tuple[Hashable, ...]
 
 
 def place_of(receiver: Receiver) -> Place:
@@ -38,8 +39,8 @@ class Findings:
     casts: Casts
     bench: Bench
     threshold_db: float = THRESHOLD_DB
-    _found: dict[tuple[str, Worn], PlanResult] = field(default_factory=dict)
-    _banded: set[tuple[str, Worn]] = field(default_factory=set)
+    _found: dict[tuple[str, State], PlanResult] = field(default_factory=dict)
+    _banded: set[tuple[str, State]] = field(default_factory=set)
     _one_at_a_time: threading.RLock = field(default_factory=threading.RLock)
 
     def has(self, receiver: str) -> bool:
@@ -92,11 +93,11 @@ class Findings:
 
     def _receiver(self, plan: Plan, casts: ReceiverCasts, *, with_bands: bool) -> PlanResult:
         name = casts.receiver.id
-        key = (name, _worn(plan))
+        key = (name, _state_of(plan, self.bench.job))
         if key not in self._found or (with_bands and key not in self._banded):
-            bare = replace(plan, treatments={})
             as_built = None
-            if key[1]:
+            if not plan.does_nothing:
+                bare = replace(plan, treatments={}, measures={}, beds={})
                 as_built = self._receiver(bare, casts, with_bands=False)
             self._found[key] = analyze_plan(
                 bench=self.bench,
@@ -111,8 +112,14 @@ class Findings:
         return self._found[key]
 
 
-def _worn(plan: Plan) -> Worn:
-    return frozenset((panel, names) for panel, names in plan.treatments.items() if names)
+def _state_of(plan: Plan, job: Job) -> State:
+    """What a plan's figures depend on, whatever it is called."""
+    return (
+        frozenset((panel, names) for panel, names in plan.treatments.items() if names),
+        frozenset(plan.assemblies.items()),
+        placement_of(plan, job),
+        frozenset(factors_under(plan, job.sources).items()),
+    )
 
 
 class Castings:
@@ -148,7 +155,7 @@ class Castings:
         if not missing:
             return
         casts = cast_job(
-            replace(job, receivers=missing),
+            replace(job, receivers=missing, plans=()),  # what plans move is cast when it is seen
             sampling=self._sampling,
             progress=progress,
             cancel=cancel,

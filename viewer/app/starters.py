@@ -117,6 +117,7 @@ STARTERS: dict[str, tuple[Starter, ...]] = {
     "plan": (
         Starter(title="a plan of its own", keys=("title", "treat")),
         Starter(title="an extension of another plan", keys=("title", "extends", "treat")),
+        Starter(title="what is done about sources", keys=("title", "extends", "measures")),
     ),
     "circuit": (Starter(title="a circuit", keys=("id", "cable", "route", "supply")),),
     "outlet": (

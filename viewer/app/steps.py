@@ -10,17 +10,15 @@ from dataclasses import dataclass, field, replace
 
 from envelope import text
 from envelope.building.job import Job, Plan
-from envelope.building.selectors import GROUPS, SelectionError, select
 from envelope.errors import EnvelopeError
 from envelope.plans.decide import decide
 from envelope.plans.decision import Decision, Step
 from envelope.project.edit_table import add_row
-from envelope.project.edit_values import Value
+from envelope.project.plan_entry import plan_entry
 from envelope.text.decisions import (
     agreement_words,
     bed_moves,
     cost_words,
-    measure_words,
     not_offered_words,
     prices_missing,
     refused_words,
@@ -29,6 +27,7 @@ from envelope.text.decisions import (
     stop_words,
     worse_words,
 )
+from envelope.text.measures import measure_words
 from envelope.text.names import shown
 from envelope.text.sentences import change_words, difference_words
 from envelope.text.trade import receiver_title, source_title
@@ -100,13 +99,11 @@ class Steps:
         plan = replace(step.plan, id=name, title=f"Up to step {number}, not in the file")
         self._tried = (job, plan)
         self._with = replace(job, plans=(*job.plans, plan))
-        off = [name for each in step.sources if each.factor == 0.0 for name in each.sources]
-        rest = [each for each in step.sources if each.factor != 0.0]
-        note = ""
-        if rest:
-            words = "; ".join(f"{shown(e.device)}: {measure_words(job, e)}" for e in rest)
-            note = f"The level that the step promises also counts on this: {words}."
-        return {"tell": "tried", "plan": name, "number": number, "off": off, "note": note}
+        done = "; ".join(
+            f"{source_title(job, each.device)}: {measure_words(job, each)}" for each in step.sources
+        )
+        note = f"Counted on here: {shown(done, limit=300)}." if done else ""
+        return {"tell": "tried", "plan": name, "number": number, "note": note}
 
     def keep(self, title: str) -> str:
         """Write what is tried out into the file; answers the plan's id.
@@ -122,10 +119,7 @@ class Steps:
         plan = self._tried[1]
         taken = [each.id for each in job.plans if each.id != plan.id]
         name = free_plan_id(like="steps", taken=taken)
-        entry: dict[str, Value] = {"id": name}
-        if title.strip():
-            entry["title"] = title.strip()
-        entry["treat"] = treat_entries(job, plan)
+        entry = plan_entry(job, plan, name=name, title=title.strip())
         self.session.edit(
             lambda text: add_row(text=text, table="plan", entry=entry),
             label=f"new plan {name}",
@@ -149,31 +143,6 @@ class Steps:
                 key: (job, decision)
             }
         return self._found[key][1]
-
-
-def treat_entries(job: Job, plan: Plan) -> list[Value]:
-    """What a plan treats, as few entries as it takes: by groups of a room where all are alike."""
-    entries: list[Value] = []
-    covered: set[str] = set()
-    for space in job.building.spaces:
-        for group in GROUPS:
-            if group == "openings":  # windows and doors rarely get the same
-                continue
-            try:
-                panels = select(job.building, f"{space.id}/{group}")
-            except SelectionError:
-                continue
-            stacks = {plan.treatments.get(panel, ()) for panel in panels}
-            if len(panels) > 1 and len(stacks) == 1 and stacks != {()}:
-                entries.append(_entry(f"{space.id}/{group}", stacks.pop()))
-                covered.update(panels)
-    rest = [panel.id for panel in job.building.panels if panel.id not in covered]
-    entries += [_entry(each, plan.treatments[each]) for each in rest if plan.treatments.get(each)]
-    return entries
-
-
-def _entry(selector: str, stack: tuple[str, ...]) -> Value:
-    return {"on": selector, "with": stack[0] if len(stack) == 1 else list(stack)}
 
 
 def _nothing(receiver: str | None) -> protocol.StepsTold:

@@ -16,6 +16,7 @@ from envelope.exposure.results import PlanResult, ReceiverResult
 from envelope.plans.decision import Decision
 from envelope.text import level, percent
 from envelope.text.cautions import cautions_of
+from envelope.text.measures import agreed_measures
 from envelope.text.names import plan_title, sentence, shown
 from envelope.text.reading_marks import taken_at
 from envelope.text.sentences import SAME_DB, WORSE_DB
@@ -86,7 +87,7 @@ def content(
     promised : Analysis, optional
         Of the job before any work, where readings were taken after it.
     """
-    found = _Found(scene=scene, analysis=analysis, chosen=chosen)
+    found = _Found(scene=scene, job=job, analysis=analysis, chosen=chosen)
     return {
         "name": shown(scene.name, limit=120),
         "threshold": f"{scene.threshold_db:g}",
@@ -106,6 +107,7 @@ def content(
         "faces": list(found.cases(_faces)),
         "max_rows": _MAX_ROWS,
         "steps": None if decision is None else steps_section(job, decision),
+        "some_count": any(found.besides),
         "sources": list(found.cases(_sources)) if scene.sources else [],
         "readings": _readings(found, job, promised or analysis),
         "promised": promised is not None,
@@ -137,8 +139,9 @@ def content(
 class _Found:
     """Results by place, and what they are compared with."""
 
-    def __init__(self, *, scene: Scene, analysis: Analysis, chosen: int) -> None:
+    def __init__(self, *, scene: Scene, job: Job, analysis: Analysis, chosen: int) -> None:
         self.scene = scene
+        self.besides = [agreed_measures(job, job.plan(plan.id)) for plan in scene.plans]
         self.chosen = chosen
         by_id = {plan.plan: plan for plan in analysis.plans}
         self.plans = [by_id[plan.id] for plan in scene.plans]
@@ -193,6 +196,7 @@ def _verdict(found: _Found, p: int, r: int, result: ReceiverResult) -> dict[str,
         words.main_source(found.scene, result),
         words.next_face(found.scene, result),
         words.added(found.scene.plans[p], feet=found.scene.feet),
+        words.besides(found.besides[p]),
     ]
     return {
         "said": said,

@@ -12,11 +12,11 @@ from envelope.text.decisions import (
     agreement_words,
     bed_moves,
     cost_words,
-    measure_words,
     step_lines,
     stop_words,
     worse_words,
 )
+from envelope.text.measures import measure_words
 from envelope.text.names import shown
 from envelope.text.numbers import SPACE
 from envelope.text.trade import receiver_title, source_title

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -227,6 +228,11 @@ def added(plan: ScenePlan, *, feet: bool) -> Markup | str:
         if covered_m2 > 0.0
     ]
     return Markup("The plan adds {}.").format(Markup(", ").join(used)) if used else ""
+
+
+def besides(done: Sequence[str]) -> str:
+    """What a plan counts on that is no treatment."""
+    return f"The plan counts on this besides: {'; '.join(done)}." if done else ""
 
 
 def source_warnings(scene: Scene, result: ReceiverResult) -> list[Markup]:

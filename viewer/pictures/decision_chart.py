@@ -13,7 +13,8 @@ from envelope.building.job import Job
 from envelope.errors import MissingExtraError
 from envelope.files import write_atomically
 from envelope.plans.decision import Decision
-from envelope.text.decisions import measure_words, step_words, stop_words
+from envelope.text.decisions import step_words, stop_words
+from envelope.text.measures import measure_words
 from envelope.text.trade import source_title
 from viewer.scene.decision_plot import DecisionPlot, decision_plot
 

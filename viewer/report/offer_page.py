@@ -7,6 +7,7 @@ from typing import Any
 from envelope import text
 from envelope.building.job import Job
 from envelope.text.decisions import as_today_words
+from envelope.text.measures import agreed_measures
 from envelope.text.trade import figure_words, receiver_title, treatment_title
 from envelope.works.offer import NOT_INCLUDED, Offer, OfferOption
 from viewer.report.levels import between, change, level_range
@@ -32,7 +33,9 @@ def offer_page(job: Job, offer: Offer, *, sheet: Sheet) -> str:
         "today": text.level(offer.today_w_m2),
         "today_range": level_range(offer.today_low_w_m2, offer.today_high_w_m2),
         "as_today": as_today_words(
-            job, [(option.title, option.by_source_w_m2) for option in offer.options]
+            job,
+            [(option.title, option.by_source_w_m2) for option in offer.options],
+            counting=[option.plan for option in offer.options],
         ),
         "options": [option_section(job, n, each) for n, each in enumerate(offer.options, 1)],
         "beside": [between(titles[one], titles[other], d) for one, other, d in offer.beside],
@@ -71,6 +74,7 @@ def option_section(job: Job, number: int, option: OfferOption) -> dict[str, Any]
             }
             for each in option.treated
         ],
+        "besides": list(agreed_measures(job, option.plan)),
         "level": text.level(option.level_w_m2),
         "range": level_range(option.low_w_m2, option.high_w_m2),
         "change": change(option.against_today),

@@ -19,5 +19,5 @@ def order_page(job: Job, plan: Plan, found: TakeOff, *, sheet: Sheet) -> str:
         Of the plan.
     sheet : Sheet
     """
-    values = {"plan": plan_words(plan), "order": order_section(job, found)}
+    values = {"plan": plan_words(plan), "order": order_section(job, plan, found)}
     return render("order.html.j2", job=job, sheet=sheet, values=values)

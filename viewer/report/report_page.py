@@ -20,11 +20,11 @@ from envelope.text.decisions import (
     as_today_words,
     bed_moves,
     cost_words,
-    measure_words,
     step_words,
     stop_words,
     worse_words,
 )
+from envelope.text.measures import agreed_measures, measure_words
 from envelope.text.names import face_title, listed, shown
 from envelope.text.sentences import change_words, difference_words
 from envelope.works.offer import NOT_INCLUDED
@@ -115,7 +115,7 @@ def report_page(job: Job, analysis: Analysis, parts: ReportParts, *, sheet: Shee
         "chosen": found.chosen(),
         "wiring": parts.wiring,
         "wiring_picture": None if parts.wiring_picture is None else _address(parts.wiring_picture),
-        "order": order_section(job, parts.order.take_off),
+        "order": order_section(job, parts.plan, parts.order.take_off),
         "bonding": bonding_section(job, parts.order.bonding, shares=parts.ring_shares),
         "steps": step_rows(job, parts.order.steps),
         "never": step_rows(job, parts.order.now_or_never),
@@ -286,7 +286,7 @@ class _Found:
         """Why levels compared are not those that are led to first."""
         plan = self.parts.plan
         brought = {each.id: each.level_w_m2 for each in self.at(plan.id).sources}
-        return as_today_words(self.job, [(plan_words(plan), brought)])
+        return as_today_words(self.job, [(plan_words(plan), brought)], counting=[plan])
 
     def beside(self) -> Iterator[str]:
         """Each plan beside the chosen one."""
@@ -321,6 +321,7 @@ class _Found:
                 }
                 for name, panels in sorted(worn.items())
             ],
+            "besides": list(agreed_measures(self.job, plan)),
             "accepted": text.level(high) if promised and high is not None else "",
             "spots": self.job.defaults.count("spots"),
         }

@@ -14,6 +14,7 @@ from envelope.building.job import Job, Plan
 from envelope.pricing.bill import Bill, BillLine
 from envelope.pricing.products import Product
 from envelope.text import trade
+from envelope.text.measures import agreed_measures
 from envelope.text.names import listed, plan_title
 from envelope.works.bonding import BondedIsland
 from envelope.works.elevations import Elevation, drawn_walls, elevations_of
@@ -63,7 +64,7 @@ def bill_section(job: Job, bill: Bill) -> dict[str, Any]:
     priced = any(line.amount is not None for line in bill.lines)
     labour = sum_of("labour")
     return {
-        "material": sum_of("material", "setup"),
+        "material": sum_of("material", "setup", "source"),
         "labour": labour,
         "hours": [
             {"trade": name, "hours": trade.amount(time_h, "h", feet=job.feet)}
@@ -82,7 +83,8 @@ def left_out(job: Job, bill: Bill) -> list[str]:
     found = []
     for line in bill.lines:
         if line.amount is None:
-            what = "labour of the " + line.what if line.kind == "labour" else _line_title(job, line)
+            own = line.kind == "labour"
+            what = "labour of the " + line.what if own else trade.line_title(job, line)
             if what not in found:
                 found.append(what)
     if not any(line.kind == "labour" for line in bill.lines):
@@ -90,7 +92,7 @@ def left_out(job: Job, bill: Bill) -> list[str]:
     return found
 
 
-def order_section(job: Job, found: TakeOff) -> dict[str, Any]:
+def order_section(job: Job, plan: Plan, found: TakeOff) -> dict[str, Any]:
     """What is ordered, by trade of use, and what is cut from it."""
     products = {product.id: product for product in job.products}
     return {
@@ -110,6 +112,7 @@ def order_section(job: Job, found: TakeOff) -> dict[str, Any]:
             for room, rows in _areas_by_room(job, found).items()
         ],
         "totals": _totals(job, found),
+        "besides": list(agreed_measures(job, plan)),
         "lines": [_line(job, line, products.get(line.product)) for line in found.bill.lines],
         "cuts": [
             {
@@ -171,23 +174,13 @@ def _totals(job: Job, found: TakeOff) -> list[dict[str, str]]:
     ]
 
 
-def _line_title(job: Job, line: BillLine) -> str:
-    if line.kind == "setup":
-        return f"set-up of {line.what}"
-    if line.without_product:
-        return trade.treatment_title(job, line.treatment)
-    return line.what
-
-
 def _line(job: Job, line: BillLine, product: Product | None) -> dict[str, Any]:
     lead = "" if product is None or product.lead_days is None else f"{product.lead_days} days"
     return {
-        "what": _line_title(job, line),
-        "for": "" if line.without_product else trade.treatment_title(job, line.treatment),
+        "what": trade.line_title(job, line),
+        "for": trade.line_for(job, line),
         "trade": line.what if line.kind == "labour" else "" if product is None else product.trade,
-        "quantity": ""
-        if line.kind == "setup"
-        else trade.amount(line.quantity, line.unit, feet=job.feet),
+        "quantity": trade.line_quantity(job, line),
         "packages": trade.NO_PRODUCT
         if line.without_product
         else ""

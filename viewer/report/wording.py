@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from envelope.building.job import Job
 from envelope.text import length, trade
+from envelope.text.measures import agreed_measures
 from envelope.works.bonding import Bridge
 from envelope.works.workorder import Words
 
@@ -12,6 +13,7 @@ def words_of(job: Job) -> Words:
     """Faces, quantities and packages as a job's people read them."""
     return Words(
         called=lambda panel: trade.face_name(job, panel),
+        besides=lambda plan: agreed_measures(job, plan),
         treatment=lambda treatment: trade.treatment_title(job, treatment),
         amount=lambda quantity, unit: trade.amount(quantity, unit, feet=job.feet),
         packages=lambda product, bought: trade.packages(product, bought, feet=job.feet),

@@ -53,7 +53,7 @@ def work_order_page(
         "steps": step_rows(job, order.steps),
         "never": step_rows(job, order.now_or_never),
         "trades": trades,
-        "order": order_section(job, order.take_off),
+        "order": order_section(job, plan, order.take_off),
         "bonding": bonding_section(job, order.bonding, shares=shares),
     }
     return render("workorder.html.j2", job=job, sheet=sheet, values=values)

@@ -12,6 +12,7 @@ import numpy as np
 
 from envelope.building.job import Assembly, Job, Source
 from envelope.building.model import Building, Space
+from envelope.building.plan_measures import measure_of
 from envelope.exposure.results import LeakPath, PanelLeak, PlanResult
 from envelope.geometry.plane import Floats, frozen
 from envelope.text.names import source_label
@@ -217,7 +218,7 @@ def with_results(
     plans = _plans(job, results)
     states = _states(job, plans)
     paths = {
-        (index, receiver.id, source.id, path.panel): path
+        (index, receiver.id, source.id, path.panel, _moved_to(job, plan.id, source.id)): path
         for index, plan in enumerate(plans)
         for receiver in (plan.result.receivers if plan.result is not None else ())
         for source in receiver.sources
@@ -234,7 +235,9 @@ def with_results(
                 shares=tuple(
                     None if path is None else _share(path)
                     for index in range(len(plans))
-                    for path in (paths.get((index, beam.receiver, beam.source, beam.panel)),)
+                    for path in (
+                        paths.get((index, beam.receiver, beam.source, beam.panel, beam.moved_to)),
+                    )
                 ),
             )
             for beam in scene.beams
@@ -399,19 +402,20 @@ def _source(source: Source, job: Job) -> SceneSource:
 
 
 def _beams(job: Job, plans: Sequence[ScenePlan]) -> tuple[SceneBeam, ...]:
-    """One beam a receiver, source and panel; its geometry is the same under every plan."""
+    """One beam a receiver, source and panel, and for each place where plans have the source."""
     building = job.building
     sources = {source.id: source for source in job.sources}
-    found: dict[tuple[str, str, str], list[tuple[int, LeakPath]]] = {}
+    found: dict[tuple[str, str, str, tuple[float, ...]], list[tuple[int, LeakPath]]] = {}
     for index, plan in enumerate(plans):
         for receiver in plan.result.receivers if plan.result is not None else ():
             for result in receiver.sources:
                 for path in result.paths:
-                    key = (receiver.id, result.id, path.panel)
+                    moved_to = _moved_to(job, plan.id, result.id)
+                    key = (receiver.id, result.id, path.panel, moved_to)
                     found.setdefault(key, []).append((index, path))
     beams = []
-    for (receiver_id, source_id, panel_id), paths in found.items():
-        rays = _rays(sources.get(source_id), building)
+    for (receiver_id, source_id, panel_id, moved_to), paths in found.items():
+        rays = _rays(sources.get(source_id), building, moved_to)
         if rays is None:
             continue
         panel = building.panel(panel_id)
@@ -444,6 +448,7 @@ def _beams(job: Job, plans: Sequence[ScenePlan]) -> tuple[SceneBeam, ...]:
                     for landing in landed.landings
                 ),
                 shares=tuple(shares),
+                moved_to=moved_to,
             )
         )
     return tuple(beams)
@@ -459,10 +464,25 @@ def _share(path: LeakPath) -> BeamShare:
     )
 
 
-def _rays(source: Source | None, building: Building) -> Rays | None:
+def _moved_to(job: Job, plan: str, source: str) -> tuple[float, ...]:
+    """Where a plan moves a source; () where it leaves it. [m]"""
+    measures = job.plan(plan).measures
+    if not measures:
+        return ()
+    stands = next((each for each in job.sources if each.id == source), None)
+    measure = None if stands is None else measure_of(job.plan(plan), stands)
+    at = None if measure is None else measure.position_m
+    return () if at is None else tuple(at.tolist())
+
+
+def _rays(
+    source: Source | None, building: Building, moved_to: tuple[float, ...] = ()
+) -> Rays | None:
     """Rays of a source; None for an even field, which has no direction."""
     if source is None:
         return None
+    if moved_to:
+        return Rays(position_m=np.array(moved_to))
     if source.position_m is not None:
         return Rays(position_m=source.position_m)
     if source.azimuth_rad is None:

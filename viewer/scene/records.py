@@ -278,6 +278,7 @@ class SceneBeam:
     outside: tuple[tuple[Floats, Floats], ...]  # rings (n, 3): at the panel, and where it is faded
     landings: tuple[LandingPatch, ...]
     shares: tuple[BeamShare | None, ...]  # one a plan
+    moved_to: tuple[float, ...] = ()  # where the plans that have it move the source; () nowhere
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -31,7 +31,7 @@ from envelope.project.schema.rooms import (
     Table,
     hyphens,
 )
-from envelope.project.schema.sources import Source, SourceMeasure
+from envelope.project.schema.sources import PlanMeasure, Source, SourceMeasure
 from envelope.project.schema.wiring import (
     Bond,
     Cable,
@@ -63,11 +63,13 @@ __all__ = [
     "Material",
     "Meter",
     "Model",
+    "MovedBed",
     "Obstacle",
     "Opening",
     "Outlet",
     "Panel",
     "Plan",
+    "PlanMeasure",
     "Product",
     "ProjectFile",
     "Reading",
@@ -112,19 +114,21 @@ class Construction(Table):
         return {hyphens(name): getattr(self, name) for name in self.model_fields_set}
 
 
+Head = Annotated[
+    Literal["north", "east", "south", "west"],
+    Choice(what="a side", words=("north", "east", "south", "west")),
+]
+
+
 class Bed(Table):
     """The bed that a receiver is in."""
 
     size: fields.BedSize | None = Field(
         None, description="Width x length; default that of the receiver's box, else 0.9 m x 2.0 m"
     )
-    head: (
-        Annotated[
-            Literal["north", "east", "south", "west"],
-            Choice(what="a side", words=("north", "east", "south", "west")),
-        ]
-        | None
-    ) = Field(None, description="Side of the room, as walls are called, towards which it lies")
+    head: Head | None = Field(
+        None, description="Side of the room, as walls are called, towards which it lies"
+    )
     may_move: bool = Field(
         False, description="Whether the bed may stand elsewhere: `decide` then says where"
     )
@@ -157,8 +161,18 @@ class Treat(Table):
     with_: fields.Treatments
 
 
+class MovedBed(Table):
+    """Where a receiver stands under a plan, with its bed."""
+
+    receiver: fields.Reference
+    at: fields.Point = Field(description="As the receiver's own, in its space")
+    head: Head | None = Field(
+        None, description="Side of the room towards which it then lies; a box is turned with it"
+    )
+
+
 class Plan(Table):
-    """Which panel gets which treatments."""
+    """Which panel gets which treatments, what is done about sources, where beds stand."""
 
     id: fields.Id
     title: fields.Name = ""
@@ -166,6 +180,13 @@ class Plan(Table):
     treat: Annotated[list[Treat], Field(max_length=500)] = Field(default_factory=list)
     states: Annotated[dict[str, State], Field(max_length=500)] = Field(
         default_factory=dict, description="States of openings by id, where the plan has them so"
+    )
+    measures: Annotated[list[PlanMeasure], Field(max_length=50)] = Field(
+        default_factory=list,
+        description="What is done about sources: it is counted, as a treatment is",
+    )
+    beds: Annotated[list[MovedBed], Field(max_length=50)] = Field(
+        default_factory=list, description="Beds that stand elsewhere under the plan"
     )
     strips: Annotated[list[wiring.StripTable], Field(max_length=100)] = Field(
         default_factory=list, description="Narrow coats along the runs of a circuit"
@@ -179,6 +200,9 @@ class Plan(Table):
         for number, strip in enumerate(self.strips):
             for key, message in strip.problems():
                 yield f"strips.{number}.{key}", message
+        for number, measure in enumerate(self.measures):
+            for key, message in measure.problems():
+                yield f"measures.{number}.{key}", message
 
 
 class ProjectFile(Table):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field, PrivateAttr
 
@@ -59,6 +59,9 @@ class SourceBand(Table):
         return self.service if self.service is not None else f"{self.suffix} MHz"
 
 
+PlanDo = Literal["leave", "move", "cable", "lower-power", "off-at-night"]
+PLAN_DO: tuple[PlanDo, ...] = ("leave", *MEASURES)
+
 # What each measure needs, and what only it takes.
 _OF_MEASURE = {"move": ("to", "along", "space"), "lower-power": ("by",)}
 
@@ -88,6 +91,29 @@ class SourceMeasure(Table):
                 yield key, f'{key} goes with do = "{measure}"'
         if self.do == "move":
             yield from exactly_one(self, what="a move", of=("to", "along"), fallback="do")
+        if self.do == "lower-power" and not self.by:
+            yield "by", 'by is missing: say how much less it sends, such as by = "6 dB"'
+
+
+class PlanMeasure(Table):
+    """What a plan does about a source at a point."""
+
+    source: fields.Reference
+    do: Annotated[PlanDo, Choice(what="a measure", words=PLAN_DO)] = Field(
+        description="leave takes back what the plan that it extends does"
+    )
+    to: fields.Point | None = Field(None, description="Of a move: the place")
+    space: fields.Reference | None = Field(
+        None, description="Of a move: in which space; default the one that it stands in"
+    )
+    by: fields.Decibels | None = Field(None, description="Of lower-power: how much less it sends")
+
+    def problems(self) -> Problems:
+        for measure, keys in _OF_MEASURE.items():
+            for key in sorted(self.given() & set(keys)) if measure != self.do else ():
+                yield key, f'{key} goes with do = "{measure}"'
+        if self.do == "move" and self.to is None:
+            yield "to", 'to is missing: say where it is moved to, such as to = "2.0, 0.6, 0.4 m"'
         if self.do == "lower-power" and not self.by:
             yield "by", 'by is missing: say how much less it sends, such as by = "6 dB"'
 

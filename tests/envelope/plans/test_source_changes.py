@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -16,12 +16,13 @@ from envelope.exposure.analysis import analyze_plan, bench_of
 from envelope.exposure.casts import Casts, cast_job
 from envelope.plans.candidates import candidates_of
 from envelope.plans.decide import decide
-from envelope.plans.source_changes import changes_of, moved
+from envelope.plans.source_changes import SourceChange, changes_of
 from envelope.plans.terms import tables_of
 from envelope.plans.units import Option, Unit, changes_in, plan_of
 from envelope.project import load_text
 from envelope.rays import Sampling
-from envelope.text.decisions import agreement_words, as_today_words, measure_words, undone_words
+from envelope.text.decisions import agreement_words, as_today_words, undone_words
+from envelope.text.measures import measure_words
 from envelope.text.numbers import level as level_words
 
 FEW = Sampling(points_per_panel=2**7, points=2**11)
@@ -61,24 +62,35 @@ def test_tables_of_sources_are_what_the_analysis_of_the_changed_job_gives(
     rng = np.random.default_rng(5)
     every = np.array(list(itertools.product(*(range(len(unit.options)) for unit in units))))
     chosen = every[rng.permutation(len(every))[:16]]
-    for plan, level in zip(chosen, tables.levels(chosen)[:, 0], strict=True):
-        done = changes_in(units, plan)
-        factor = done[0].factor if done else 1.0
-        elsewhere = moved(job, done)
-        sources = tuple(
-            replace(each, eirp_w=each.eirp_w * factor) if each.id == "router" else each
-            for each in elsewhere.sources
-            if each.id != "router" or factor > 0.0
-        )
-        changed = replace(elsewhere, sources=sources)
+    for chose, level in zip(chosen, tables.levels(chosen)[:, 0], strict=True):
+        plan = plan_of(units, chose, base=today, name="p")
+        changed = _changed(job, changes_in(units, chose))
         again = cast_job(changed, sampling=FEW)
         (receiver,) = analyze_plan(
             bench=bench_of(changed, again),
-            plan=plan_of(units, plan, base=today, name="p"),
+            plan=replace(plan, measures={}),
             casts=again,
             with_ranks=False,
         ).receivers
         assert level == pytest.approx(receiver.level_w_m2, rel=1e-9)
+        (own,) = analyze_plan(
+            bench=bench_of(job, casts), plan=plan, casts=casts, with_ranks=False
+        ).receivers
+        assert level == pytest.approx(own.level_w_m2, rel=1e-9)
+
+
+def _changed(job: Job, done: Sequence[SourceChange]) -> Job:
+    """The job with the router as changes leave it, without it where it is off."""
+    sources = []
+    for each in job.sources:
+        for change in done if each.id == "router" else ():
+            assert each.eirp_w is not None
+            each = replace(each, eirp_w=each.eirp_w * (change.factor or 1.0))
+            if change.position_m is not None:
+                each = replace(each, position_m=change.position_m, space=change.space)
+        if each.id != "router" or all(change.factor for change in done):
+            sources.append(each)
+    return replace(job, sources=tuple(sources))
 
 
 def test_steps_count_on_the_best_free_measure_and_say_what_is_left_without(

@@ -192,7 +192,7 @@ def test_a_rival_costs_no_more_and_its_odds_are_those_of_the_paired_draws(
     rivals = [(n, step) for n, step in enumerate(found.steps) if step.rival is not None]
     assert rivals
     levels = PlanLevels(job, casts=casts, receivers=["pillow"])
-    before = levels.drawn(found.today, ())
+    before = levels.drawn(found.today)
     for number, step in rivals:
         assert step.rival is not None
         start = found.today if number == 0 else found.steps[number - 1].plan
@@ -203,10 +203,10 @@ def test_a_rival_costs_no_more_and_its_odds_are_those_of_the_paired_draws(
         }
         plan = replace(start, id="rival", treatments={**start.treatments, **instead})
         assert float(cost_of(job, plan).net) * 100 <= step.total_cents + 20
-        drawn = levels.drawn(plan, ())
+        drawn = levels.drawn(plan)
         assert step.rival.level_w_m2 == pytest.approx(float(drawn.level_w_m2("pillow")[0]))
         assert step.rival.level_w_m2 > step.level_w_m2
-        done = levels.drawn(step.plan, ())
+        done = levels.drawn(step.plan)
         odds = difference(drawn, done, "pillow", as_built=before).odds
         assert step.rival.odds == pytest.approx(odds)
         # counted by hand, without the part of the model's error that the two do not share

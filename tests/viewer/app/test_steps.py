@@ -12,9 +12,10 @@ import pytest
 from envelope.building.job import Plan
 from envelope.commands.decide import decision_json
 from envelope.project import load, load_text
+from envelope.project.plan_entry import treat_entries
 from envelope.rays import Sampling
 from viewer.app.session import EditError, Session
-from viewer.app.steps import Steps, treat_entries
+from viewer.app.steps import Steps
 
 ROOT = Path(__file__).parent.parent.parent.parent
 JOB = (
@@ -109,6 +110,18 @@ def test_a_step_that_is_kept_is_a_plan_like_any_other(steps: Steps) -> None:
     assert steps.session.text == JOB
     with pytest.raises(EditError, match="nothing is tried out"):
         steps.keep("")
+
+
+def test_a_kept_step_keeps_what_it_does_about_sources(steps: Steps) -> None:
+    told = asyncio.run(steps.told("pillow"))
+    assert told is not None
+    decision = asyncio.run(steps._decide("pillow"))
+    tried = asyncio.run(steps.try_out("pillow", 1))
+    name = steps.keep("")
+    job = load_text(steps.session.text, path="hut.toml")
+    done = {each.device: each.do for each in decision.steps[0].sources}
+    assert {source: each.do for source, each in job.plan(name).measures.items()} == done
+    assert bool(done) == bool(tried["note"])
 
 
 def test_entries_name_groups_where_all_of_a_group_are_alike() -> None:

@@ -63,10 +63,6 @@ class Page {
   field = null;
   /** @type {number | null} when an edit was asked for that has no answer yet */
   #askedAt = null;
-  /** @type {string[] | null} sources that were off before a step was tried out */
-  #before = null;
-  /** @type {string[]} sources that are off under the step that is tried out */
-  #triedOff = [];
 
   /**
    * @param {HTMLElement} root
@@ -190,8 +186,6 @@ class Page {
   /** @param {string} id */
   #choosePlan(id) {
     if (id === this.looking.plan) return;
-    if (id === this.about.tried) this.#toTrial();
-    else this.#afterTrial();
     this.looking.choosePlan(id);
     this.#lookElsewhere();
   }
@@ -390,34 +384,13 @@ class Page {
   }
 
   /**
-   * Show a plan that is not in the file, with the sources off that are off under it.
+   * Show a plan that is not in the file.
    * @param {TriedTold} what
    */
   #tryOut(what) {
-    this.#triedOff = what.off;
-    this.#toTrial();
     this.looking.choosePlan(what.plan);
     this.#lookElsewhere();
     this.right.steps.tried(what);
-  }
-
-  /** @param {string[]} off sources that are off */
-  #silence(off) {
-    this.looking.silent = new Set(off);
-    this.views.each((view) => view.setSilent(off));
-  }
-
-  /** The step that is tried out counts on sources that are off. */
-  #toTrial() {
-    this.#before ??= [...this.looking.silent];
-    this.#silence(this.#triedOff);
-  }
-
-  /** Another plan than the step that is tried out: sources are on and off as they were before it. */
-  #afterTrial() {
-    if (this.#before === null) return;
-    this.#silence(this.#before);
-    this.#before = null;
   }
 
   /** @param {FormTold} what */
@@ -480,7 +453,6 @@ class Page {
     this.about.beyond = beyond;
     if (this.about.tried !== null && tried === null) {
       this.right.steps.tried(null);
-      this.#afterTrial();
     }
     this.about.tried = tried;
     looking.fitPlans(plans);

@@ -556,7 +556,7 @@ export interface KeepStep {
   title: string;
 }
 
-/** A step in words; `share` is what is left of today's level, `silent` sources that are off. */
+/** A step in words; `share` is what is left of today's level. */
 export interface StepTold {
   number: number;
   does: Array<string>;
@@ -622,12 +622,11 @@ export interface StepsTold {
   trouble: string | null;
 }
 
-/** The plan that is tried out in the picture; `off` are sources that are off under it. */
+/** The plan that is tried out in the picture; `note` says what it does about sources. */
 export interface TriedTold {
   tell: "tried";
   plan: string;
   number: number;
-  off: Array<string>;
   note: string;
 }
 

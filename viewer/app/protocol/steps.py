@@ -36,7 +36,7 @@ class KeepStep:
 
 
 class StepTold(TypedDict):
-    """A step in words; `share` is what is left of today's level, `silent` sources that are off."""
+    """A step in words; `share` is what is left of today's level."""
 
     number: int
     does: list[str]
@@ -108,10 +108,9 @@ class StepsTold(TypedDict):
 
 
 class TriedTold(TypedDict):
-    """The plan that is tried out in the picture; `off` are sources that are off under it."""
+    """The plan that is tried out in the picture; `note` says what it does about sources."""
 
     tell: Literal["tried"]
     plan: str
     number: int
-    off: list[str]
     note: str
