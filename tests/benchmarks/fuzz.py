@@ -10,18 +10,22 @@ number makes a file: the same one always makes the same.
 
 With `--analyze` a job that was read goes on through what `analyze` does, with few rays: readings
 solved, casts, levels with their ranges, the first screen, every table, JSON without a nan. It may
-be refused there too, in a sentence.
+be refused there too, in a sentence. One in six of those goes on through one other command too, each
+in its turn, as it is typed: `decide`, `compare`, `survey`, the papers, a hand-out without pictures.
 """
 
 from __future__ import annotations
 
 import argparse
 import contextlib
+import dataclasses
 import io
 import json
 import multiprocessing
+import os
 import signal
 import sys
+import tempfile
 import time
 import traceback
 import warnings
@@ -36,6 +40,7 @@ from mutations import ROOT, mutated
 if str(ROOT) not in sys.path:
     sys.path.insert(0, str(ROOT))
 
+from envelope import cli
 from envelope.building.job import Job
 from envelope.commands.first_screen import print_first_screen
 from envelope.commands.tables import print_analysis
@@ -44,7 +49,8 @@ from envelope.exposure import serialise
 from envelope.exposure.analysis import analyze
 from envelope.exposure.casts import cast_job
 from envelope.project.load import decode, load_text
-from envelope.rays import Sampling
+from envelope.rays import DEFAULT, Sampling
+from envelope.rays.threads import limit_threads
 from envelope.survey import levels
 
 try:
@@ -59,6 +65,12 @@ MOST_BYTES = 500_000_000
 STUCK_SECONDS = 20.0  # after which a file is given up
 LONGEST_LINE = 600  # characters that a fault may have
 BATCH = 250  # files that a process takes at a time
+OTHERS = (  # commands, as typed; the job comes after the first word
+    "decide", "compare", "decide --json --bed", "takeoff", "workorder", "bond", "survey",
+    "survey --sheet out.html", "offer -o out.html", "handover -o out.html", "export -o out.csv",
+    "bed", "handout -o out.html", "check", "compare --json", "wiring",
+)  # fmt: skip
+EVERY = 6  # analysed jobs of which one goes on through one of them
 
 
 # ---- reading
@@ -117,9 +129,16 @@ def _peak_bytes() -> int:
 
 
 def examine(
-    data: bytes, *, most_seconds: float | None = None, through_analysis: bool = False
+    data: bytes,
+    *,
+    most_seconds: float | None = None,
+    through_analysis: bool = False,
+    other: str | None = None,
 ) -> Outcome:
-    """Read a file's bytes, warnings as errors, analyse the job if asked; judge what came of it."""
+    """Read a file's bytes, warnings as errors, analyse the job if asked; judge what came of it.
+
+    `other` is a command that takes the job after that.
+    """
     if most_seconds is None:
         most_seconds = MOST_SECONDS_ANALYZED if through_analysis else MOST_SECONDS
     refused = analyzed = False
@@ -133,6 +152,8 @@ def examine(
             if through_analysis and job is not None:
                 follow(job)
                 analyzed = True
+                if other is not None:
+                    type_in(other, data)
     except EnvelopeError as error:
         refused = True
         finding = _judged(error)
@@ -165,6 +186,43 @@ def follow(job: Job) -> None:
     serialise.gaps_as_csv(found)
 
 
+class OddEndingError(Exception):
+    """A command ended as none should: in `where` what it is known by."""
+
+    def __init__(self, command: str, code: int, told: str) -> None:
+        super().__init__(f"{command}: exit {code}, {told}")
+
+
+def type_in(command: str, data: bytes) -> None:
+    """Run a command on a job as from a terminal, with few rays and no pictures."""
+    word, *rest = command.split()
+    shown, told = io.StringIO(), io.StringIO()
+    here = os.getcwd()
+    with tempfile.TemporaryDirectory() as folder:
+        os.chdir(folder)
+        try:
+            Path("job.toml").write_bytes(data)
+            with contextlib.redirect_stdout(shown), contextlib.redirect_stderr(told):
+                code = cli.main([word, "job.toml", *rest])
+        finally:
+            os.chdir(here)
+    said = [line for line in told.getvalue().replace("\r", "\n").split("\n") if line]
+    if code not in (0, 1, 2) or (code == 2 and not said) or "internal error" in told.getvalue():
+        raise OddEndingError(command, code, told.getvalue()[-200:])
+
+
+def _lightly() -> None:
+    """Let this process cast few rays, keep nothing, draw nothing, in one thread."""
+    os.environ["GAPCAST_CACHE"] = ""
+    limit_threads(1)
+    for each in dataclasses.fields(FEW):
+        object.__setattr__(DEFAULT, each.name, getattr(FEW, each.name))
+    from viewer.pictures import gl
+
+    gl.begin_trial = lambda: None
+    gl.can_draw = lambda: False
+
+
 def _judged(error: EnvelopeError) -> Finding | None:
     """Whether what an error says is plain lines of text, and at least one."""
     faults = list(error.faults) if isinstance(error, FaultsError) else [error]
@@ -191,17 +249,21 @@ def _place(error: BaseException) -> str:
     return f"{Path(last.filename).relative_to(ROOT)}:{last.lineno} {last.name}"
 
 
-def reduced(data: bytes, where: str, *, through_analysis: bool = False) -> bytes:
+def reduced(
+    data: bytes, where: str, *, through_analysis: bool = False, other: str | None = None
+) -> bytes:
     """The same finding in fewer lines: stretches are left out for as long as it stays."""
     lines = data.split(b"\n")
     step = max(len(lines) // 2, 1)
-    tries = 400
+    tries = 100 if through_analysis else 400
     while tries > 0:
         place, shorter = 0, False
         while place < len(lines) and tries > 0:
             fewer = lines[:place] + lines[place + step :]
             tries -= 1
-            found = examine(b"\n".join(fewer), through_analysis=through_analysis).finding
+            found = examine(
+                b"\n".join(fewer), through_analysis=through_analysis, other=other
+            ).finding
             if found is not None and found.where == where:
                 lines, shorter = fewer, True
             else:
@@ -251,12 +313,22 @@ class Tally:
         self.slowest, self.most = max(self.slowest, other.slowest), max(self.most, other.most)
 
 
+def _other(number: int) -> str | None:
+    """The other command that a job of this number goes through, if any."""
+    turn, rest = divmod(number, EVERY)
+    return None if rest else OTHERS[turn % len(OTHERS)]
+
+
 def _batch(task: tuple[int, int, bool]) -> Tally:
     """Files of some numbers."""
     first, last, through_analysis = task
     tally = Tally()
+    if through_analysis:
+        _lightly()
     for number in range(first, last):
-        tally.add(number, examine(mutated(number), through_analysis=through_analysis))
+        chosen = _other(number) if through_analysis else None
+        found = examine(mutated(number), through_analysis=through_analysis, other=chosen)
+        tally.add(number, found)
     tally.most = _peak_bytes()
     return tally
 
@@ -287,7 +359,10 @@ def run(
     for finding in causes.values():
         lines = mutated(finding.number)
         if finding.kind in ("exception", "message"):
-            lines = reduced(lines, finding.where, through_analysis=through_analysis)
+            lines = reduced(
+                lines, finding.where, through_analysis=through_analysis,
+                other=_other(finding.number) if through_analysis else None,
+            )  # fmt: skip
         told.append(
             asdict(finding)
             | {"times": times[finding.where], "lines": lines.decode("utf-8", "backslashreplace")}

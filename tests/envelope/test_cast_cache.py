@@ -330,14 +330,49 @@ def test_a_folder_that_cannot_be_used_stops_nothing(
     assert [path.name for path in tmp_path.iterdir()] == ["file"]
 
 
-def test_a_full_disk_stops_nothing(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("step", ["fsync", "replace"])
+def test_a_full_disk_stops_nothing(
+    step: str, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whether it is full while the casts are written, or only when the file gets its name."""
+
     def full(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
     expected = cast_job(job_of(), sampling=FEW)
-    monkeypatch.setattr(os, "replace", full)
+    monkeypatch.setattr(os, step, full)
     assert same(cast_or_recall(job_of(), sampling=FEW), expected)
     assert list(folder.iterdir()) == []
+
+
+def test_an_interrupt_amid_keeping_leaves_nothing_half_kept(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def interrupted(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patched:
+        patched.setattr(os, "fsync", interrupted)
+        with pytest.raises(KeyboardInterrupt):
+            cast_or_recall(job_of(), sampling=FEW)
+    assert list(folder.iterdir()) == []
+    assert same(cast_or_recall(job_of(), sampling=FEW), cast_job(job_of(), sampling=FEW))
+
+
+def test_what_a_killed_run_left_half_written_is_not_taken_for_casts(
+    folder: Path, counted: list[str]
+) -> None:
+    first = cast_or_recall(job_of(), sampling=FEW)
+    (path,) = folder.iterdir()
+    begun = folder / f".{path.name}.q3kx"  # as the temporary file is called
+    begun.write_bytes(path.read_bytes()[:1000])
+    path.unlink()
+    counted.clear()
+    assert same(cast_or_recall(job_of(), sampling=FEW), first)
+    assert counted
+    counted.clear()
+    assert same(cast_or_recall(job_of(), sampling=FEW), first)
+    assert counted == []
 
 
 def test_those_used_longest_ago_go(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:

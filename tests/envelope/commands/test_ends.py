@@ -11,6 +11,7 @@ import pytest
 
 from envelope.cli import main
 from envelope.commands.progress import Progress
+from envelope.kept import VARIABLE
 
 JOB = Path(__file__).parent.parent / "project" / "data" / "bedroom.toml"
 
@@ -116,6 +117,22 @@ def test_a_full_device(
             full.close()
 
 
+@pytest.mark.parametrize("command", ["check", "analyze"])
+def test_a_reader_that_has_gone(
+    command: str, job: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As `head` does after some lines: nobody wants more, and nothing is wrong."""
+    monkeypatch.setenv(VARIABLE, "")
+    reader, writer = os.pipe()
+    os.close(reader)
+    pipe = os.fdopen(writer, "w", encoding="utf-8", buffering=1)
+    with monkeypatch.context() as patched:
+        patched.setattr(sys, "stdout", pipe)
+        assert main([command, job]) == 0
+        pipe.close()
+    assert "Traceback" not in capsys.readouterr().err
+
+
 def test_streams_that_are_closed(job: str, monkeypatch: pytest.MonkeyPatch) -> None:
     for name, path, code in (("stdout", job, 0), ("stderr", "nothing.toml", 2)):
         with monkeypatch.context() as patched:
@@ -153,6 +170,7 @@ def test_ctrl_c_amid_casting_ends_in_one_line(
     job: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """While threads walk rays: what they have begun is finished, nothing else is."""
+    monkeypatch.setenv(VARIABLE, "")  # else another test's casts of this room might do
     shares = []
 
     def interrupted(self: Progress, share: float) -> None:

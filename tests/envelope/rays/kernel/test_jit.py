@@ -2,6 +2,8 @@ from __future__ import annotations
 
 import errno
 import os
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -92,3 +94,52 @@ def test_a_full_disk_stops_no_compiled_function(
     monkeypatch.setattr(function._cache._cache_file, "save", full)  # type: ignore[attr-defined]
     assert function(1.5) == 3.0
     assert not list(tmp_path.rglob("*.nb*"))
+
+
+FIRST_RUN = """
+import sys
+from first_run_module import steps
+print("ready", flush=True)
+sys.stdin.readline()
+print(steps(10))
+"""
+
+
+def test_first_runs_at_once_and_one_that_is_killed(tmp_path: Path) -> None:
+    """They compile into one empty folder; what a killed one leaves there hinders nobody."""
+    body = "\n".join(f"        total += (k + {n}) % {n + 2}" for n in range(40))
+    (tmp_path / "first_run_module.py").write_text(
+        "from envelope.rays.kernel.jit import compiled\n\n\n"
+        f"@compiled\ndef steps(count):\n    total = 0\n    for k in range(count):\n{body}\n"
+        "    return total\n"
+    )
+    root = Path(walk.__file__).parents[3]
+    environment = {
+        **os.environ,
+        "PYTHONPATH": os.pathsep.join((str(root), str(tmp_path))),
+        "NUMBA_CACHE_DIR": str(tmp_path / "compiled"),
+    }
+
+    def started() -> subprocess.Popen[str]:
+        return subprocess.Popen(
+            [sys.executable, "-c", FIRST_RUN], env=environment, text=True,
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+        )  # fmt: skip
+
+    runs = [started() for _ in range(3)]
+    for run in runs:
+        assert run.stdout is not None
+        assert run.stdin is not None
+        assert run.stdout.readline() == "ready\n"
+    for run in runs:  # all compile from here on
+        assert run.stdin is not None
+        run.stdin.write("\n")
+        run.stdin.flush()
+    runs[0].kill()
+    expected = sum((k + n) % (n + 2) for k in range(10) for n in range(40))
+    for run in (*runs[1:], started()):
+        out, told = run.communicate(input="\n", timeout=120)
+        assert out.split()[-1] == str(expected)
+        assert (run.returncode, told) == (0, "")
+    runs[0].communicate()
+    assert list((tmp_path / "compiled").rglob("*.nbi"))
