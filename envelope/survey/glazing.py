@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from envelope.building.glazed import is_glazed
 from envelope.building.ground_reflection import without_ground_partners
 from envelope.building.job import Job, Reading
 from envelope.building.library import ASSEMBLIES
@@ -70,7 +71,7 @@ def glazing_found(job: Job) -> tuple[Glazing, ...]:
 
 
 def _window_between(job: Job, opened: Reading, shut: Reading) -> Iterator[str]:
-    """The one window that stands open in one reading and is shut in the other."""
+    """The one window or glass door that stands open in one reading and is shut in the other."""
     if opened.space is None or opened.space != shut.space or opened.sources != shut.sources:
         return
     if float(np.linalg.norm(opened.position_m - shut.position_m)) > SAME_SPOT_M:
@@ -82,7 +83,7 @@ def _window_between(job: Job, opened: Reading, shut: Reading) -> Iterator[str]:
         return
     (name,) = differing
     is_pair = states[0].get(name) == "open" and states[1].get(name, "shut") == "shut"
-    if is_pair and any(panel.kind == "window" for panel in _leaves(job, name)):
+    if is_pair and any(is_glazed(job, panel) for panel in _leaves(job, name)):
         yield name
 
 

@@ -15,6 +15,7 @@ from typing import Literal
 
 import numpy as np
 
+from envelope.building.glazed import is_glazed
 from envelope.building.job import AS_BUILT, Job, Plan, Reading
 from envelope.building.plan_measures import as_read, factors_under, receivers_under
 from envelope.building.point_location import bounds, clearance
@@ -228,9 +229,11 @@ def _switchable(job: Job) -> list[str]:
 
 
 def _windows(job: Job, room: str) -> Iterator[tuple[str, Floats]]:
-    """Windows of a room, each with a place half a metre before its middle."""
+    """Windows and glass doors of a room, each with a place half a metre before its middle."""
     for panel in job.building.space(room).panels:
-        if panel.kind == "window" and panel.host is not None and panel.id.count("/") == 1:
+        if panel.host is None or panel.id.count("/") != 1 or panel.kind == "skylight":
+            continue
+        if is_glazed(job, panel):
             place = _rounded(job, panel.outline.mean(axis=0) + 0.5 * panel.normal, room)
             if clearance(job.building, room, place) > 0.1:
                 yield panel.id.partition("/")[2], place

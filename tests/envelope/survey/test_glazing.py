@@ -13,7 +13,8 @@ import pytest
 
 import envelope
 from envelope.project import load_text
-from envelope.survey import glazing_found
+from envelope.survey import glazing_found, planned
+from envelope.survey.glazing import _window_between
 from envelope.text.surveys import glass_words
 
 ROOM = """format = 1
@@ -106,3 +107,19 @@ def test_readings_that_are_no_pair_say_nothing() -> None:
     away = replace(shut, position_m=shut.position_m + np.array([1.0, 0.0, 0.0]))
     for readings in ((opened,), (shut,), (opened, away), (shut, replace(shut, id="again"))):
         assert glazing_found(replace(job, readings=readings)) == ()
+
+
+def test_a_sliding_door_of_glass_is_tested_like_a_window_and_a_wooden_one_is_not() -> None:
+    """The largest pane of a room is often a door."""
+    text = ROOM.format(glass="double-glazing", level='level = "400 uW/m2"').replace(
+        'kind = "window"', 'kind = "door"\nassembly = "double-unknown"'
+    )
+    text = text.replace('sill = "3 ft"\n', "").replace("5 ft x 4 ft", "5 ft x 7 ft")
+    sliding = load_text(text, path="room.toml")
+    assert [name for name, _ in planned._windows(sliding, "room")] == ["W1"]
+    wooden = load_text(text.replace("double-unknown", "solid-wood-door"), path="room.toml")
+    assert list(planned._windows(wooden, "room")) == []
+    opened, shut = asked(really="double-glazing", said="double-glazing").readings
+    pair = replace(sliding, readings=(opened, shut))
+    assert list(_window_between(pair, opened, shut)) == ["W1"]
+    assert list(_window_between(replace(wooden, readings=pair.readings), opened, shut)) == []
