@@ -101,12 +101,7 @@ def coated_faces(job: Job, plan: Plan) -> list[Coated]:
 def islands_of(job: Job, plan: Plan) -> tuple[Island, ...]:
     """Islands of a plan, the largest first; of two alike the one whose name comes first."""
     coated = coated_faces(job, plan)
-    rings = [_rings(each) for each in coated]
-    touching = [
-        (one, other, contact)
-        for one, other in _near(rings)
-        if (contact := _contact(coated[one], coated[other], rings[one], rings[other])) is not None
-    ]
+    touching = _touching(coated)
     found = []
     for group in _groups(len(coated), [(one, other) for one, other, _ in touching]):
         own = [coated[number] for number in sorted(group)]
@@ -124,23 +119,50 @@ def islands_of(job: Job, plan: Plan) -> tuple[Island, ...]:
     return tuple(sorted(found, key=lambda island: (-round(island.area_m2, 9), island.name)))
 
 
+def groups_that_touch(coated: Sequence[Coated]) -> list[list[int]]:
+    """Numbers of coated faces in groups, each of which is one conductor."""
+    pairs = [(one, other) for one, other, _ in _touching(coated)]
+    return [sorted(group) for group in _groups(len(coated), pairs)]
+
+
+def _touching(coated: Sequence[Coated]) -> list[tuple[int, int, Contact]]:
+    rings = [_rings(each) for each in coated]
+    return [
+        (one, other, contact)
+        for one, other in _near(rings)
+        if (contact := _contact(coated[one], coated[other], rings[one], rings[other])) is not None
+    ]
+
+
 def bonds_of(job: Job, plan: Plan, islands: Sequence[Island]) -> list[list[Bond]]:
-    """The bonds of the job that a plan makes on each of its islands, in the order of their ids.
+    """The bonds of the job that a plan makes on each of its islands, in the order of their ids."""
+    bonds = () if job.wiring is None else job.wiring.bonds_of(plan.id)
+    in_order = sorted(bonds, key=lambda each: each.id)
+    return bonds_on(job, [island.coated for island in islands], in_order)
+
+
+def bonds_on(
+    job: Job, groups: Sequence[Sequence[Coated]], bonds: Sequence[Bond]
+) -> list[list[Bond]]:
+    """The bonds on each group of coated faces.
 
     A bond belongs to the coating on its panel that is nearest to it, if it lies on it.
+
+    Parameters
+    ----------
+    job : Job
+    groups : sequence of sequence of Coated
+        What is one conductor each.
+    bonds : sequence of Bond
     """
-    said = _said(job, plan)
-    found: list[list[Bond]] = [[] for _ in islands]
-    bonds = () if job.wiring is None else job.wiring.bonds
-    for bond in sorted(bonds, key=lambda each: each.id):
-        if said.bonds is not None and bond.id not in said.bonds:
-            continue
+    found: list[list[Bond]] = [[] for _ in groups]
+    for bond in bonds:
         panel = job.building.panel(bond.panel)
         spot = shapely.Point(panel.frame.flatten(bond.position_m[np.newaxis])[0])
         near = [
             (float(each.area.distance(spot)), number)
-            for number, island in enumerate(islands)
-            for each in island.coated
+            for number, group in enumerate(groups)
+            for each in group
             if each.panel.id == panel.id
         ]
         if near and min(near)[0] <= ON_IT_M:

@@ -21,7 +21,6 @@ Conducts = Literal["no", "earthed", "isolated", "unknown"]
 ROUTES: tuple[Route, ...] = ("low", "high", "floor", "ceiling")
 CABLE_KINDS: tuple[CableKind, ...] = ("round", "flat")  # what an unknown one may be
 PLUGS: tuple[DeviceWiring, ...] = ("two-core", "reversed")
-WALL_STATES: tuple[Conducts, ...] = ("no", "earthed", "isolated")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,6 +148,11 @@ class Wiring:
     def plan(self, name: str) -> WiringPlan:
         """What a plan does; nothing where it says nothing."""
         return self.plans.get(name, WiringPlan())
+
+    def bonds_of(self, plan: str) -> tuple[Bond, ...]:
+        """Bonds that a plan makes: all of them where it does not say."""
+        named = self.plan(plan).bonds
+        return tuple(each for each in self.bonds if named is None or each.id in named)
 
     def circuit(self, name: str) -> Circuit:
         """Circuit by id; KeyError where there is none."""

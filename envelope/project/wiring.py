@@ -30,7 +30,6 @@ from envelope.wiring.islands import (
     coated_regions,
     islands,
     pieces_behind,
-    plan_bonds,
     with_areas,
 )
 from envelope.wiring.routing import Run, entered_runs, routed_runs, routes_of
@@ -455,7 +454,7 @@ def _check_plans(
         groups = islands(job, regions)
         for group, bonds in zip(
             groups,
-            bonded_islands(job, regions, groups, plan_bonds(wiring, table.id)),
+            bonded_islands(job, regions, groups, wiring.bonds_of(table.id)),
             strict=True,
         ):
             pair = frozenset(bond.id for bond in bonds)

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from envelope.building.conduction import conductive_treatments
-from envelope.building.islands import ON_IT_M
+from envelope.building.islands import Coated, bonds_on, groups_that_touch
 from envelope.building.job import Job
 from envelope.building.model import Panel
 from envelope.building.wiring import Bond, Wiring, WiringPlan
@@ -18,8 +18,6 @@ from envelope.geometry.polygons import Area, polygon_of
 from envelope.wiring.faces import along_face, strip_area
 from envelope.wiring.routing import Run
 
-_TOUCH_M = 2e-3  # edges nearer than this are one seam
-_OVERLAP_M = 5e-3  # shorter contacts do not count
 # A leaf in its frame does not conduct into the wall around it.
 _HOLES = frozenset(("open", "seam", "box"))
 _APART = frozenset(("window", "door", "hatch", "vent", "skylight", "light"))
@@ -32,6 +30,11 @@ class Region:
     panel: str
     area: Area  # in the panel's frame
     whole: bool  # the whole panel, not a strip of it
+
+    def coated(self, job: Job) -> Coated:
+        """As what is one conductor is found from it."""
+        panel = job.building.panel(self.panel)
+        return Coated(panel=panel, area=self.area, treatments=(), strip=not self.whole)
 
 
 def coated_regions(job: Job, wiring: Wiring, plan_id: str, runs: Sequence[Run]) -> list[Region]:
@@ -119,84 +122,17 @@ def pieces_behind(panel: Panel, runs: Iterable[Run]) -> list[tuple[Floats, float
 
 def islands(job: Job, regions: Sequence[Region]) -> list[list[int]]:
     """Groups of regions that touch, each a list of their numbers."""
-    edges = [_edges(job, region) for region in regions]
-    group = list(range(len(regions)))
-
-    def root(number: int) -> int:
-        while group[number] != number:
-            number = group[number]
-        return number
-
-    for first in range(len(regions)):
-        for second in range(first):
-            if root(first) != root(second) and _meet(job, regions, edges, first, second):
-                group[root(first)] = root(second)
-    found: dict[int, list[int]] = {}
-    for number in range(len(regions)):
-        found.setdefault(root(number), []).append(number)
-    return list(found.values())
+    return groups_that_touch([region.coated(job) for region in regions])
 
 
 def bonded_islands(
     job: Job, regions: Sequence[Region], groups: Sequence[Sequence[int]], bonds: Sequence[Bond]
 ) -> list[list[Bond]]:
     """The bonds on each island; one that lies beside what is coated is on none."""
-    found: list[list[Bond]] = [[] for _ in groups]
-    for bond in bonds:
-        panel = job.building.panel(bond.panel)
-        spot = shapely.Point(panel.frame.flatten(bond.position_m[np.newaxis])[0])
-        near = [
-            (float(region.area.distance(spot)), number)
-            for number, region in enumerate(regions)
-            if region.panel == panel.id
-        ]
-        if near and min(near)[0] <= ON_IT_M:
-            member = min(near)[1]
-            found[next(k for k, group in enumerate(groups) if member in group)].append(bond)
-    return found
+    coated = [region.coated(job) for region in regions]
+    return bonds_on(job, [[coated[number] for number in group] for group in groups], bonds)
 
 
 def is_leaf(job: Job, panel: str) -> bool:
     """Whether a panel is the leaf of a window or door."""
     return job.building.panel(panel).kind in _APART
-
-
-def plan_bonds(wiring: Wiring, plan_id: str) -> list[Bond]:
-    """Bonds that a plan makes."""
-    named = wiring.plan(plan_id).bonds
-    return [bond for bond in wiring.bonds if named is None or bond.id in named]
-
-
-def _edges(job: Job, region: Region) -> Floats:
-    """Edges (e, 2, 3) of a region in space."""
-    frame = job.building.panel(region.panel).frame
-    found = []
-    for polygon in shapely.get_parts(region.area):
-        for ring in (polygon.exterior, *polygon.interiors):
-            corners = frame.lift(np.asarray(ring.coords))
-            found.append(np.stack((corners[:-1], corners[1:]), axis=1))
-    return np.concatenate(found)
-
-
-def _meet(
-    job: Job, regions: Sequence[Region], edges: Sequence[Floats], first: int, second: int
-) -> bool:
-    """Whether two regions share a stretch of edge."""
-    panels = [job.building.panel(regions[number].panel) for number in (first, second)]
-    if panels[0].space != panels[1].space or any(panel.kind in _APART for panel in panels):
-        return False
-    start, stop = edges[first][:, 0], edges[first][:, 1]
-    along = stop - start
-    length = np.linalg.norm(along, axis=1)
-    direction = along / np.maximum(length, 1e-12)[:, np.newaxis]
-    for one, other in edges[second]:
-        foot, end = (np.einsum("ea,ea->e", each - start, direction) for each in (one, other))
-        off = [
-            np.linalg.norm(each - start - at[:, np.newaxis] * direction, axis=1)
-            for each, at in ((one, foot), (other, end))
-        ]
-        shared = np.minimum(np.maximum(foot, end), length) - np.maximum(np.minimum(foot, end), 0.0)
-        close = (np.maximum(off[0], off[1]) < _TOUCH_M) & (shared > _OVERLAP_M)
-        if close.any():
-            return True
-    return False

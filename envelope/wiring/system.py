@@ -29,7 +29,6 @@ from envelope.wiring.islands import (
     coated_regions,
     is_leaf,
     islands,
-    plan_bonds,
     strips_of,
 )
 from envelope.wiring.matrix import field_matrix, potential_matrix
@@ -179,9 +178,7 @@ class System:
         names = {region.panel for region in coated}
         building = self.job.building
         return [
-            bond
-            for bond in plan_bonds(self.wiring, plan_id)
-            if building.panel(bond.panel).id in names
+            bond for bond in self.wiring.bonds_of(plan_id) if building.panel(bond.panel).id in names
         ]
 
     def _factored(self, found: Sequence[Island]) -> Sheets:
