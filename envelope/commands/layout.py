@@ -13,7 +13,6 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from rich.console import Console, ConsoleOptions, RenderableType
-from rich.markup import escape
 from rich.segment import Segment
 from rich.text import Text
 
@@ -127,11 +126,6 @@ class PlainTable:
 def plain_table(*headings: str, title: str | None = None, keys: int = 1) -> PlainTable:
     """A plain table whose first `keys` columns say what a row is about."""
     return PlainTable(headings=headings, title=title, keys=keys)
-
-
-def sideways(names: Sequence[str]) -> tuple[str, ...]:
-    """Headings of columns of numbers that are called by names from a file."""
-    return tuple(f">{escape(name)}" for name in names)
 
 
 def _blocks(

@@ -32,7 +32,6 @@ _ROWS = 512  # of the matrix at once
 _BESIDE = 3.0
 _PAIRS = 20_000  # at once: what stays in a processor's cache
 _MIRROR = np.array([1.0, 1.0, -1.0])
-_MIRRORED_MOMENTS = np.array([1.0, 1.0, 1.0, 1.0, -1.0, -1.0])
 
 
 def potential_matrix(elements: Elements, *, earth_m: float | None, order: int = 3) -> Floats:

@@ -15,8 +15,6 @@ from envelope.text.names import shown
 from viewer.report.practice import Practice
 
 Paper = Literal["a4", "letter"]
-PAPERS: tuple[Paper, ...] = ("a4", "letter")
-PAPER_WORDS = {"a4": "A4", "letter": "Letter"}
 _SIZES = {"a4": "A4", "letter": "letter"}
 
 

@@ -38,7 +38,6 @@ BOND_CAUTION = (
     "never does."
 )
 OTHER_CONTACTS = ("metal stud or corner bead", "water or heating pipe", "radiator", "curtain rail")
-OPEN_CIRCUIT = "open circuit, before the bond is made"
 
 
 def plan_words(plan: Plan) -> str:
