@@ -19,6 +19,21 @@ def meant(name: str, sources: Iterable[Source]) -> tuple[Source, ...]:
     return tuple(each for each in sources if name in (each.id, each.device))
 
 
+def may_be_done(source: Source, building: Building) -> tuple[SourceMeasure, ...]:
+    """What may be done about a source: what the job states, else what is taken to be possible."""
+    if source.may is not None:
+        return source.may
+    if source.position_m is None:
+        return ()
+    return taken_measures(
+        source.device or source.id,
+        source.space,
+        title=source.device_title or source.title,
+        called="" if source.space is None else building.space(source.space).title,
+        owner=source.owner,
+    )
+
+
 def measure_taken(
     name: str,
     measure: SourceMeasure,
@@ -56,14 +71,7 @@ def measure_taken(
             f'source "{name}" is in a direction: nobody moves it or switches it off from here'
         )
     if source.may is None:
-        called = "" if source.space is None else building.space(source.space).title
-        taken = taken_measures(
-            source.device or source.id,
-            source.space,
-            title=source.device_title or source.title,
-            called=called,
-        )
-        allowed = as_stated(measure, taken) or measure
+        allowed = as_stated(measure, may_be_done(source, building)) or measure
     else:
         stated = as_stated(measure, source.may)
         if stated is None:

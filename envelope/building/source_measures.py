@@ -12,10 +12,12 @@ import numpy as np
 from envelope.geometry.plane import Floats, frozen
 
 Measure = Literal["move", "cable", "lower-power", "off-at-night"]
-Agreement = Literal["household", "neighbour", "nobody"]
+Agreement = Literal["household", "neighbour", "nobody", "unknown"]  # the last is never stated
+Owner = Literal["household", "neighbour"]
 
 MEASURES: tuple[Measure, ...] = ("move", "cable", "lower-power", "off-at-night")
 AGREEMENTS: tuple[Agreement, ...] = ("household", "neighbour", "nobody")
+OWNERS: tuple[Owner, ...] = ("household", "neighbour")
 LINE_POINTS = 5  # places tried along a line
 _NO_POWER: frozenset[Measure] = frozenset(("cable", "off-at-night"))
 _SAME_M, _SAME_DB = 1e-4, 1e-6  # within which a place and a reduction are the one that was stated
@@ -72,7 +74,12 @@ def is_neighbours(*names: str) -> bool:
 
 
 def taken_measures(
-    source: str, space: str | None, *, title: str = "", called: str = ""
+    source: str,
+    space: str | None,
+    *,
+    title: str = "",
+    called: str = "",
+    owner: Owner | None = None,
 ) -> tuple[SourceMeasure, ...]:
     """What may be done about a source of which the job does not say so.
 
@@ -86,14 +93,21 @@ def taken_measures(
         What the client calls the source.
     called : str
         The space as people call it; its id unless stated.
+    owner : "household" or "neighbour", optional
+        Whose it is; where that is not stated only a name that says the neighbour's tells.
     """
     if space is None or is_meter(source, title):
         return ()
-    if is_neighbours(source, title, space, called):
-        reason = 'it is called the neighbour\'s (may = [{ do = "off-at-night" }] where it is yours)'
-        return (SourceMeasure(do="off-at-night", agreed_by="neighbour", reason=reason),)
+    agreed_by: Agreement = owner or "unknown"
     reason = f"it stands in {called or space} (may = [] where it must stay on)"
-    return (SourceMeasure(do="off-at-night", reason=reason),)
+    if owner == "neighbour":
+        reason = ""
+    elif owner is None and is_neighbours(source, title, space, called):
+        agreed_by = "neighbour"
+        reason = 'it is called the neighbour\'s (owner = "household" where it is yours)'
+    elif owner is None:
+        reason = f'it stands in {called or space} (owner = "household" where it is yours)'
+    return (SourceMeasure(do="off-at-night", agreed_by=agreed_by, reason=reason),)
 
 
 def as_stated(measure: SourceMeasure, stated: Sequence[SourceMeasure]) -> SourceMeasure | None:

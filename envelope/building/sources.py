@@ -12,7 +12,7 @@ from typing import Literal
 
 from envelope.building import ranges
 from envelope.building.refusals import Problems, in_range, is_place, refuse
-from envelope.building.source_measures import SourceMeasure, taken_measures
+from envelope.building.source_measures import Owner, SourceMeasure
 from envelope.geometry.plane import Floats, frozen
 
 Polarization = Literal["unpolarized", "horizontal", "vertical"]
@@ -72,17 +72,7 @@ class Source:
     device: str = ""  # what sends in this band and in others; the source itself unless stated
     device_title: str = ""  # what the client calls the device, where it sends in several bands
     may: tuple[SourceMeasure, ...] | None = None  # what may be done about it; None: not stated
-
-    @property
-    def measures(self) -> tuple[SourceMeasure, ...]:
-        """What may be done about it: what the job states, else what is taken to be possible."""
-        if self.may is not None:
-            return self.may
-        if self.position_m is None:
-            return ()
-        return taken_measures(
-            self.device or self.id, self.space, title=self.device_title or self.title
-        )
+    owner: Owner | None = None  # whose it is; None: not stated
 
     @property
     def has_level(self) -> bool:

@@ -10,6 +10,7 @@ from envelope.building.adjacency import FACING_M
 from envelope.building.behind import face_name, faces_of, near_misses
 from envelope.building.job import Job
 from envelope.building.model import OPENING_KINDS, Building
+from envelope.building.plan_measures import may_be_done
 from envelope.building.source_notes import source_notes
 from envelope.building.unknowns import Unknown
 from envelope.commands import tables
@@ -107,6 +108,22 @@ def missed_neighbours(job: Job) -> list[str]:
                 "correct an origin, or place one beside the other."
             )
     return sentences
+
+
+def unowned_sources(job: Job) -> list[str]:
+    """Ask whose a transmitter in the house is: steps count on the household's being off."""
+    asked: dict[str, str] = {}
+    for source in job.sources:
+        whose = {measure.agreed_by for measure in may_be_done(source, job.building)}
+        if "unknown" in whose:
+            name = source.device or source.id
+            place = job.places.get(("source", name, "id"))
+            asked[name] = name if place is None else f"{name} (line {place.line})"
+    return [
+        f'{each}: whose is it? It counts as on: write owner = "household" if it may be off at '
+        'night, else owner = "neighbour", or say in may what may be done about it.'
+        for each in asked.values()
+    ]
 
 
 def thick_walls(job: Job) -> list[str]:
@@ -226,6 +243,7 @@ def _summary(job: Job) -> dict[str, Any]:
             *closed_rooms(job),
             *source_notes(job),
             *_glazing(job),
+            *unowned_sources(job),
             *missed_neighbours(job),
             *thick_walls(job),
             *unstated_edges(job),

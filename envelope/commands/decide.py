@@ -20,10 +20,13 @@ from envelope.commands.bed import places_json
 from envelope.commands.common import cast, nearest, read_job, stops_for_questions
 from envelope.commands.progress import Progress
 from envelope.errors import EnvelopeError, UnitError
+from envelope.files import write_atomically
 from envelope.plans.decide import decide
 from envelope.plans.decision import Decision, NothingOnOfferError, SmallBudgetError
 from envelope.plans.steps import front_taken_off
-from envelope.text.decisions import refused_words
+from envelope.project.edit_table import add_row
+from envelope.project.plan_entry import plan_entry
+from envelope.text.decisions import refused_words, steps_title
 from envelope.text.trade import source_title
 from envelope.trade_units import parse_amount
 from envelope.units import parse_loss, parse_power_density
@@ -77,12 +80,25 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="the bed may move, as may-move = true in bed of its receiver says in the file: show "
         "where it is best today and where one stops, which takes some seconds more",
     )
+    parser.add_argument(
+        "-o",
+        "--output",
+        type=Path,
+        metavar="FILE",
+        help="write the job with the sequence as a plan of it, up to where one stops: what is put "
+        "on, and what is done about sources",
+    )
+    parser.add_argument(
+        "--step", type=int, metavar="N", help="with --output: the sequence up to this step"
+    )
     parser.add_argument("--png", type=png_path, metavar="FILE", help="draw cost and level too")
     parser.add_argument("--detail", action="store_true", help="the plans behind the sequence, too")
 
 
 def run(options: argparse.Namespace) -> int:
     """Decide and print."""
+    if options.step is not None and options.output is None:
+        raise EnvelopeError("--step goes with --output: it says up to which step a plan is written")
     job = read_job(options.job)
     if stops_for_questions(job, as_json=options.json):
         return 1
@@ -117,6 +133,7 @@ def run(options: argparse.Namespace) -> int:
     except (NothingOnOfferError, SmallBudgetError) as error:
         raise EnvelopeError(refused_words(job, error)) from None
     progress.done()
+    kept = None if options.output is None else _kept_plan(job, decision, options)
     if options.png is not None:
         from viewer.pictures.decision_chart import draw_decision
 
@@ -127,7 +144,29 @@ def run(options: argparse.Namespace) -> int:
         print(_csv(job, decision), end="")
     else:
         decide_tables.print_decision(job, decision, detail=options.detail)
+        if kept is not None:
+            print(f"{options.output}: the job with the plan {kept}")
     return 0
+
+
+def _kept_plan(job: Job, decision: Decision, options: argparse.Namespace) -> str:
+    """Write the job with the sequence as one of its plans; answers the plan's id."""
+    steps = decision.steps
+    number = decision.stop_after if options.step is None else options.step
+    if not 1 <= number <= len(steps):
+        what = f"the sequence has steps 1 to {len(steps)}" if steps else "there is no step"
+        why = "none of them is worth doing" if options.step is None else what
+        raise EnvelopeError(f"--output: no plan is written: {why}")
+    name, taken = f"to-step-{number}", {plan.id for plan in job.plans}
+    while name in taken:
+        name += "-again"
+    entry = plan_entry(
+        job, steps[number - 1].plan, name=name, title=steps_title(job, steps[:number])
+    )
+    text = Path(options.job).read_text(encoding="utf-8")
+    text = add_row(text=text, table="plan", entry=entry)
+    write_atomically(options.output, text.encode())
+    return name
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

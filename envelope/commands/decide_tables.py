@@ -9,6 +9,7 @@ from rich.markup import escape
 
 from envelope import text
 from envelope.building.job import Job
+from envelope.commands.decide_brief import NARROW, print_brief
 from envelope.commands.layout import open_console, plain_table
 from envelope.commands.tables import print_rests
 from envelope.plans.decision import BETTER_ODDS, Decision, FreeMeasure, Step
@@ -61,6 +62,9 @@ def print_decision(job: Job, decision: Decision, *, detail: bool = False) -> Non
         Print the plans behind the sequence, and all that the figures rest on, too.
     """
     console = open_console()
+    if console.width < NARROW and not detail:
+        print_brief(console, job, decision)
+        return
     several = len(decision.levels_w_m2) > 1
     at = (
         f" at {escape(receiver_title(job, decision.receiver))}, the worst place," if several else ""

@@ -13,13 +13,13 @@ from rich.console import Console
 from rich.markup import escape
 
 from envelope.building.job import AS_BUILT, Job
+from envelope.building.plan_measures import may_be_done
 from envelope.commands.layout import open_console, plain_table
 from envelope.exposure.analysis_record import Analysis
 from envelope.exposure.assumptions import ASSUMED_SOURCE
 from envelope.exposure.decibels import reduction_db
 from envelope.exposure.rests import Rest
 from envelope.exposure.results import PanelLeak, PlanResult, ReceiverResult
-from envelope.plans.source_changes import measures_of
 from envelope.text import SPACE, decibels, frequency, level, percent
 from envelope.text.cautions import cautions_of
 from envelope.text.measures import counted_words
@@ -215,8 +215,8 @@ def _free(receiver: ReceiverResult, job: Job) -> list[str]:
         each.id
         for each in job.sources
         if any(
-            not measure.cost and measure.agreed_by != "neighbour"
-            for measure in measures_of(job, each)
+            not measure.cost and measure.agreed_by in ("household", "nobody")
+            for measure in may_be_done(each, job.building)
         )
     }
     total = receiver.level_w_m2

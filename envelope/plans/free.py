@@ -74,7 +74,7 @@ def source_choices(
             each.change
             for each in useful
             if each.change.cost > 0
-            and each.change.agreed_by != "neighbour"
+            and each.change.agreed_by in ("household", "nobody")
             and (chosen is None or each.level_w_m2 < chosen.level_w_m2)
         ]
         if (chosen is not None or bought) and not leave:

@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from envelope.building.job import Job, Source, SourceMeasure
-from envelope.building.source_measures import Agreement, Measure, taken_measures
+from envelope.building.plan_measures import may_be_done
+from envelope.building.source_measures import Agreement, Measure
 from envelope.geometry.plane import Floats
 
 
@@ -32,7 +33,7 @@ class SourceChange:
     @property
     def is_free(self) -> bool:
         """Whether nothing is bought and nobody outside the household has to agree."""
-        return self.cost == 0 and self.agreed_by != "neighbour"
+        return self.cost == 0 and self.agreed_by in ("household", "nobody")
 
     @property
     def measure(self) -> SourceMeasure:
@@ -52,12 +53,12 @@ def changes_of(job: Job) -> dict[str, tuple[SourceChange, ...]]:
     """All that may be done about sources, by device in the order of their names."""
     found: dict[str, list[Source]] = {}
     for source in job.sources:
-        if source.measures:
+        if may_be_done(source, job.building):
             found.setdefault(source.device or source.id, []).append(source)
     return {
         device: tuple(
             change
-            for measure in measures_of(job, found[device][0])
+            for measure in may_be_done(found[device][0], job.building)
             for change in _of(device, tuple(each.id for each in found[device]), measure)
         )
         for device in sorted(found)
@@ -72,16 +73,6 @@ def free_where_it_stands(job: Job) -> tuple[SourceChange, ...]:
         if free:
             found.append(min(free, key=lambda each: each.factor))
     return tuple(found)
-
-
-def measures_of(job: Job, source: Source) -> tuple[SourceMeasure, ...]:
-    """What may be done about a source; a room in it goes by its title."""
-    if source.may is not None or source.space is None:
-        return source.measures
-    called = job.building.space(source.space).title
-    device = source.device or source.id
-    title = source.device_title or source.title
-    return taken_measures(device, source.space, title=title, called=called)
 
 
 def _of(device: str, sources: tuple[str, ...], measure: SourceMeasure) -> list[SourceChange]:

@@ -245,7 +245,7 @@ def _measures(
                 space=None if space is None else space.id,
                 lower_db=each.by or 0.0,
                 cost=Decimal(0) if each.cost is None else each.cost.amount,
-                agreed_by=each.agreed_by,
+                agreed_by=each.agreed_by or table.owner or "household",
             )
         )
     return tuple(found)

@@ -17,9 +17,9 @@ import numpy as np
 
 from envelope.building.glazed import is_glazed
 from envelope.building.job import AS_BUILT, Job, Plan, Reading
-from envelope.building.plan_measures import as_read, factors_under, receivers_under
+from envelope.building.plan_measures import as_read, factors_under, may_be_done, receivers_under
 from envelope.building.point_location import bounds, clearance
-from envelope.building.source_measures import is_meter, is_neighbours
+from envelope.building.source_measures import is_meter
 from envelope.building.standing import trouble_outdoors
 from envelope.exposure.analysis import bench_of
 from envelope.exposure.casts import Casts, direction_of
@@ -222,8 +222,8 @@ def _switchable(job: Job) -> list[str]:
     for each in job.sources:
         if each.position_m is None or each.space is None or is_meter(each.id, each.title):
             continue
-        room = job.building.space(each.space).title
-        if not is_neighbours(each.id, each.title, each.device_title, each.space, room):
+        whose = {measure.agreed_by for measure in may_be_done(each, job.building)}
+        if "neighbour" not in whose:
             found.append(each.device or each.id)
     return list(dict.fromkeys(found))
 

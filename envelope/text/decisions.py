@@ -413,6 +413,10 @@ def agreement_words(free: FreeMeasure, *, for_client: bool = False) -> str:
     if change.agreed_by == "neighbour":
         why = f": {change.reason}" if change.reason and not for_client else ""
         return f"the neighbour must agree, so no step counts on it{why}"
+    if change.agreed_by == "unknown":
+        if for_client:
+            return "nobody has said whose it is, so no step counts on it"
+        return 'whose is it? No step counts on it until owner = "household" says so'
     if free.counted:
         reason = change.reason.partition(" (may")[0] if for_client else change.reason
         return f"counted on below: {reason}" if reason else "counted on below"

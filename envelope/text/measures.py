@@ -72,6 +72,8 @@ def agreed_measures(job: Job, plan: Plan) -> tuple[str, ...]:
         who = "you agree to it"
         if measure is not None and measure.agreed_by == "neighbour":
             who = "the neighbour must agree to it"
+        elif measure is not None and measure.agreed_by == "unknown":
+            who = "whose it is has not been said"
         cost = ""
         if measure is not None and measure.cost:
             cost = f", {money(measure.cost, job.costs.currency)}"

@@ -10,7 +10,14 @@ from pydantic import Field, PrivateAttr
 
 from envelope.building import job as records
 from envelope.building.job import Polarization
-from envelope.building.source_measures import AGREEMENTS, MEASURES, Agreement, Measure
+from envelope.building.source_measures import (
+    AGREEMENTS,
+    MEASURES,
+    OWNERS,
+    Agreement,
+    Measure,
+    Owner,
+)
 from envelope.building.unknowns import DIRECTIVITY_DB, DUTY, scattered_range
 from envelope.geometry.plane import Floats
 from envelope.physics.tables import services
@@ -79,10 +86,10 @@ class SourceMeasure(Table):
     )
     by: fields.Decibels | None = Field(None, description="Of lower-power: how much less it sends")
     cost: Amount | None = Field(None, description="Default nothing")
-    agreed_by: Annotated[Agreement, Choice(what="who must agree", words=AGREEMENTS)] = Field(
-        "household",
-        description="Who must agree; default household. What a neighbour must agree to is shown, "
-        "and no step counts on it",
+    agreed_by: Annotated[Agreement, Choice(what="who must agree", words=AGREEMENTS)] | None = Field(
+        None,
+        description="Who must agree; default whose it is, else the household. What a neighbour "
+        "must agree to is shown, and no step counts on it",
     )
 
     def problems(self) -> Problems:
@@ -173,7 +180,12 @@ class Source(Table):
     may: Annotated[list[SourceMeasure], Field(max_length=20)] | None = Field(
         None,
         description="What may be done about a source at a point; [] nothing. Left out, one that "
-        "stands in a space and is no meter may be switched off at night",
+        "stands in a space, is no meter and is the household's may be switched off at night",
+    )
+    owner: Annotated[Owner, Choice(what="an owner", words=OWNERS)] | None = Field(
+        None,
+        description="Whose it is, of one at a point in the house; left out it is asked for, and "
+        "no step counts on switching it off",
     )
     level_tolerance: fields.Decibels = Field(
         3.0, description="Half of the level's 10-90 % band; default 3 dB"
@@ -248,6 +260,8 @@ class Source(Table):
             yield from ((f"may.{number}.{key}", said) for key, said in measure.problems())
         if self.may and not self.is_point:
             yield "may", "may goes with a source at a point: one far away is not moved from here"
+        if self.owner is not None and self.space is None:
+            yield "owner", "owner goes with a source in a space of the building"
         for key in (*direction, *beam):
             if self.is_point and key in self.given():
                 yield key, f"{key} does not go with {what}"
@@ -300,6 +314,7 @@ class Source(Table):
             device=self._device,
             device_title=self._device_title,
             may=may,
+            owner=self.owner,
         )
 
     def _scattered(self) -> float:

@@ -5,12 +5,15 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from envelope.cli import main
+from envelope.project import load
 
 MODELS = Path(__file__).parents[3] / "models"
 BEDROOM = str(MODELS / "bedroom.toml")
@@ -40,6 +43,16 @@ def one_cast() -> Iterator[None]:
 def said(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
     assert main(["decide", BEDROOM, *arguments]) == 0
     return capsys.readouterr().out.replace("\xa0", " ")
+
+
+_JSON: list[dict[str, Any]] = []
+
+
+def as_json(capsys: pytest.CaptureFixture[str]) -> dict[str, Any]:
+    """The decision as JSON, asked for once."""
+    if not _JSON:
+        _JSON.append(json.loads(said(capsys, "--json")))
+    return _JSON[0]
 
 
 def test_the_first_screen_is_short_and_in_the_order_in_which_one_acts(
@@ -125,3 +138,55 @@ def test_bad_input_is_one_message(
     assert message in found.err
     assert found.out == ""
     assert "Traceback" not in found.err
+
+
+def test_on_a_narrow_terminal_a_screen_holds_what_one_acts_on(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    wide = as_json(capsys)
+    first = wide["steps"][0]["changes"][0]
+    monkeypatch.setenv("COLUMNS", "80")
+    out = said(capsys)
+    assert len(out.splitlines()) <= 25
+    assert max(map(len, out.splitlines())) <= 80
+    heads = ["Today", "In this order", f"Stop after step {wide['stop_after']}", "Never by itself"]
+    settle = "Measure first" if wide["measure_first"] else "To settle it"
+    places = [out.index(head) for head in (*heads, settle, "Caution", "--detail")]
+    assert places == sorted(places)
+    assert first["with"] in out
+    numbers = re.findall(r"^\(?(\d+)\)? {2}", out, flags=re.MULTILINE)
+    assert numbers == [str(each["step"]) for each in wide["steps"]]
+    for words in ("phones and linked smoke", "must still open", "licensed electrician"):
+        assert words in " ".join(out.split())
+
+
+def test_the_sequence_is_written_as_a_plan_of_the_job(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    path = tmp_path / "decided.toml"
+    out = said(capsys, "-o", str(path), "--step", "2")
+    assert out.splitlines()[-1].endswith("decided.toml: the job with the plan to-step-2")
+    text = path.read_text("utf-8")
+    assert text.startswith(Path(BEDROOM).read_text("utf-8").rstrip()[:-40])
+    job = load(path)
+    wanted = as_json(capsys)["steps"][1]["treatments"]
+    plan = job.plan("to-step-2")
+    assert {panel: list(names) for panel, names in plan.treatments.items()} == wanted
+    assert plan.title.startswith("Steps 1 to 2: ")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [(("--step", "2"), "goes with --output"), (("-o", "x.toml", "--step", "99"), "steps 1 to")],
+)
+def test_a_step_that_cannot_be_written_is_refused(
+    capsys: pytest.CaptureFixture[str],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    arguments: tuple[str, ...],
+    words: str,
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main(["decide", BEDROOM, *arguments]) == 2
+    assert words in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []

@@ -20,6 +20,13 @@ from envelope.project.edit_table import add_row
 from envelope.project.plan_entry import plan_entry
 from envelope.rays import Sampling
 from envelope.survey import solve_levels
+from envelope.survey.responses import responses
+from envelope.text.decisions import as_today_words
+from envelope.text.measures import agreed_measures, counted_words
+from envelope.text.trade import line_for, line_title
+from envelope.works.takeoff import cost_of, take_off
+from envelope.works.workorder import work_order
+from viewer.report.wording import words_of
 
 MODELS = Path(__file__).parents[3] / "models"
 FEW = Sampling(points_per_panel=2**6, points=2**10)
@@ -233,3 +240,66 @@ def test_may_holds_for_plans_from_a_notebook_too(small_job: Maker) -> None:
         job.resolved(off)
     with pytest.raises(RecordError, match="did you mean"):
         job.resolved(replace(off, measures={"ruter": SourceMeasure(do="cable")}))
+
+
+def test_what_a_plan_counts_on_is_in_its_words_its_bill_and_its_work(
+    small_text: Callable[..., str],
+) -> None:
+    own = '[[plan]]\nid = "quiet"\nextends = "all"\n'
+    own += 'measures = [{ source = "router", do = "cable" }]\n'
+    own += 'beds = [{ receiver = "pillow", at = "2.9, 2.3, 0.7 m", head = "east" }]\n'
+    job = load_text(small_text(EVERYTHING) + own, path="flat.toml")
+    quiet, plain = job.plan("quiet"), job.plan("all")
+    said = [words.replace("\xa0", " ") for words in agreed_measures(job, quiet)]
+    assert said == [
+        "router on a cable, its radio off (you agree to it, 60.00 EUR)",
+        "the bed at pillow moved to 2.9 m, 2.3 m, 0.7 m of bedroom, head to the east "
+        "(you agree to it)",
+    ]
+    assert counted_words(job, plain) == ""
+    assert take_off(job, quiet).bill.net == take_off(job, plain).bill.net + 60
+    assert cost_of(job, quiet).net == cost_of(job, plain).net + 60
+    line = take_off(job, quiet).bill.lines[-1]
+    assert (line_title(job, line), line_for(job, line)) == ("router: cable", "")
+    steps = work_order(job, quiet, words_of(job)).steps
+    asked = [step for step in steps if step.trade == "household"]
+    assert [step.what for step in asked] == [
+        f"before the last reading: {words}" for words in agreed_measures(job, quiet)
+    ]
+    brought = {"mast": 2e-6, "router": 0.0}
+    promise = as_today_words(job, [("quiet", brought)], counting=[quiet])
+    assert promise.startswith("“quiet” counts on this besides: router on a cable")
+    both = as_today_words(job, [("quiet", brought), ("all", brought)], counting=[quiet, plain])
+    assert both.startswith("Levels here count every source as it is today")
+
+
+@pytest.mark.parametrize(
+    ("owner", "who"),
+    [("household", "you agree"), ("neighbour", "the neighbour must"), (None, "whose it is")],
+)
+def test_who_must_agree_follows_from_whose_it_is(
+    small_text: Callable[..., str], owner: str | None, who: str
+) -> None:
+    text = small_text() if owner is None else small_text(None, ("# may", f'owner = "{owner}"'))
+    text += '[[plan]]\nid = "off"\nmeasures = [{ source = "router", do = "off-at-night" }]\n'
+    job = load_text(text, path="flat.toml")
+    assert who in agreed_measures(job, job.plan("off"))[0]
+
+
+def test_a_reading_finds_on_what_is_off_at_night_only(small_text: Callable[..., str]) -> None:
+    text = small_text(EVERYTHING)
+    for name, do in (("night", "off-at-night"), ("cable", "cable")):
+        text += f'[[plan]]\nid = "{name}"\nmeasures = [{{ source = "router", do = "{do}" }}]\n'
+        text += f'[[reading]]\nid = "r-{name}"\nreceiver = "pillow"\nplan = "{name}"\n'
+        text += 'level = "20 uW/m2"\nspots = 6\n'
+    job = load_text(text, path="flat.toml")
+    night, cable = job.readings
+    assert not night.plan.measures
+    assert cable.plan.measures["router"].factor == 0.0
+    alone = text.replace('id = "r-cable"', 'id = "r-cable"\nsource = "router"')
+    with pytest.raises(ProjectFileError, match="sends nothing under plan"):
+        load_text(alone, path="flat.toml")
+    found = responses(job, draws=4)
+    place = found.sources.index("router")
+    assert found.direct[1, place] + found.spread[1, place] == 0.0
+    assert found.direct[0, place] + found.spread[0, place] > 0.0

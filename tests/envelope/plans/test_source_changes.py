@@ -11,6 +11,7 @@ import pytest
 
 import envelope
 from envelope.building.job import Job
+from envelope.commands.check import unowned_sources
 from envelope.errors import ProjectFileError
 from envelope.exposure.analysis import analyze_plan, bench_of
 from envelope.exposure.casts import Casts, cast_job
@@ -171,14 +172,32 @@ def test_figures_of_a_source_that_is_off_do_not_bear_on_the_steps(
 def test_a_source_in_the_home_may_be_off_at_night_unless_the_job_says_otherwise(
     small_job: Maker,
 ) -> None:
-    (change,) = changes_of(small_job())["router"]
+    own = ("# may", 'owner = "household"')
+    (change,) = changes_of(small_job(None, own))["router"]
     assert (change.do, change.cost, change.is_free) == ("off-at-night", 0, True)
     assert "study" in change.reason
-    titled = small_job(None, ('id = "study"', 'id = "study"\ntitle = "home office"'))
+    titled = small_job(None, own, ('id = "study"', 'id = "study"\ntitle = "home office"'))
     (change,) = changes_of(titled)["router"]
     assert change.reason.startswith("it stands in home office (")
     assert changes_of(small_job("[]")) == {}
     assert changes_of(small_job(None, ('"router"', '"gas-meter"'))) == {}
+
+
+@pytest.mark.parametrize("title", ["router", "Flat 2", "downstairs", "upstairs tenant"])
+def test_whose_a_router_is_is_asked_where_no_name_tells(
+    casts: Casts, small_job: Maker, title: str
+) -> None:
+    job = small_job(None, ('id = "router"', f'id = "router"\ntitle = "{title}"'))
+    found = decide(job, casts=casts)
+    (free,) = found.free
+    assert (free.change.agreed_by, free.change.is_free, free.counted) == ("unknown", False, False)
+    assert found.start_w_m2 == pytest.approx(found.levels_w_m2[0][1])
+    assert "whose is it?" in agreement_words(free)
+    assert any("whose is it?" in each for each in unowned_sources(job))
+    theirs = small_job(None, ("# may", 'owner = "neighbour"'))
+    ((change,),) = changes_of(theirs).values()
+    assert (change.agreed_by, change.is_free) == ("neighbour", False)
+    assert unowned_sources(theirs) == []
 
 
 def test_bands_of_one_device_are_changed_together(small_job: Maker) -> None:

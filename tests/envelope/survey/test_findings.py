@@ -186,7 +186,14 @@ def test_what_a_reading_alone_says_of_a_source_is_not_judged_by_itself(solved: J
 
 def test_nobody_is_asked_to_switch_off_a_neighbours_device(solved: Job) -> None:
     titles = {"router": "router next door"}
-    other = tuple(replace(each, title=titles.get(each.id, "")) for each in solved.sources)
+    other = tuple(
+        replace(each, title=titles.get(each.id, ""), owner=None) for each in solved.sources
+    )
+    theirs = tuple(
+        replace(each, owner="neighbour") if each.position_m is not None else each
+        for each in solved.sources
+    )
+    assert planning._switchable(replace(solved, sources=theirs)) == []
     assert planning._switchable(solved) == ["router"]
     assert planning._switchable(replace(solved, sources=other)) == []
 
