@@ -264,7 +264,7 @@ def test_a_source_in_a_direction_is_not_moved_from_here(small_job: Maker) -> Non
 def test_a_promise_says_that_sources_count_as_today_and_what_a_free_measure_brings(
     small_job: Maker,
 ) -> None:
-    job = small_job(None)
+    job = small_job(None, ("# may", 'owner = "household"'))
     others = {each.id: 2e-6 for each in job.sources if each.id != "router"}
     rest = sum(others.values())
     said = as_today_words(job, [("all round", {**others, "router": 1e-6})])
