@@ -52,7 +52,7 @@ def spelt(message: str, *, write: Callable[[float, str], str] | None = None) -> 
     return _LENGTH.sub(said, message)
 
 
-_TABLE = re.compile(r"([a-z]+)\[\d+\]\.?(.*)", re.DOTALL)
+_TABLE = re.compile(r"([a-z-]+)\[\d+\]\.?(.*)", re.DOTALL)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,6 +71,8 @@ class Location:
         --------
         >>> Location(path="a.toml", line=9, key="receiver[0].at", name="pillow").described()
         'a.toml:9 receiver "pillow", at'
+        >>> Location(path="a.toml", line=7, key="cover-test[1].on", name="foil").described()
+        'a.toml:7 cover-test "foil", on'
         """
         found = _TABLE.fullmatch(self.key or "")
         if self.name is None or found is None:
