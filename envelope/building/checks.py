@@ -181,12 +181,15 @@ def _fold_faults(space: Space) -> list[Fault]:
         middle = spot_inside(area)
         flat = [middle]
         # Beside a panel of a millimetre, half a millimetre off it may be in the next one.
-        steps.append(min(STEP_M, 0.3 * float(area.boundary.distance(Point(middle)))))
+        step = (
+            STEP_M if panel.host is None or panel.id in flush else 0.3 * STEP_M
+        )  # niches are shallow
+        steps.append(min(step, 0.3 * float(area.boundary.distance(Point(middle)))))
         if panel.host is not None and panel.id not in flush:
             # Niches are the parts that reach out of the room: look at their corners as well.
             corners = panel.frame.flatten(panel.outline)
             flat.extend(corners + 0.02 * (corners.mean(axis=0) - corners))
-            steps.extend([STEP_M] * len(corners))
+            steps.extend([step] * len(corners))
         spots.append(panel.frame.lift(np.array(flat)))
         owners.extend([panel] * len(flat))
     triangles = fans(space.panels)

@@ -107,12 +107,13 @@ def _too_long(signum: int, frame: FrameType | None) -> None:
 
 
 @contextmanager
-def _given_up_when_stuck() -> Iterator[None]:
+def time_limit(most_seconds: float) -> Iterator[None]:
+    """Give up what takes more time of the processor than this."""
     if not hasattr(signal, "setitimer"):
         yield
         return
     earlier = signal.signal(signal.SIGPROF, _too_long)
-    signal.setitimer(signal.ITIMER_PROF, STUCK_SECONDS)
+    signal.setitimer(signal.ITIMER_PROF, most_seconds)
     try:
         yield
     finally:
@@ -146,7 +147,7 @@ def examine(
     before = _peak_bytes()
     start = time.process_time()
     try:
-        with _given_up_when_stuck(), warnings.catch_warnings():
+        with time_limit(STUCK_SECONDS), warnings.catch_warnings():
             warnings.simplefilter("error")
             job = load_text(decode(data, path="job.toml"), path="job.toml")
             if through_analysis and job is not None:
@@ -211,7 +212,7 @@ def type_in(command: str, data: bytes) -> None:
         raise OddEndingError(command, code, told.getvalue()[-200:])
 
 
-def _lightly() -> None:
+def lightly() -> None:
     """Let this process cast few rays, keep nothing, draw nothing, in one thread."""
     os.environ["GAPCAST_CACHE"] = ""
     limit_threads(1)
@@ -324,7 +325,7 @@ def _batch(task: tuple[int, int, bool]) -> Tally:
     first, last, through_analysis = task
     tally = Tally()
     if through_analysis:
-        _lightly()
+        lightly()
     for number in range(first, last):
         chosen = _other(number) if through_analysis else None
         found = examine(mutated(number), through_analysis=through_analysis, other=chosen)

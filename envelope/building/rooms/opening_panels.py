@@ -25,6 +25,7 @@ from envelope.building.rooms.specs import FILM_EDGE, FRAME, OpeningSpec
 from envelope.geometry.plane import Floats, area_vector
 from envelope.geometry.polygons import WELD_M
 
+THINNEST_M = 2.0 * WELD_M  # nothing is made that is no deeper or wider: corners are welded
 REVEAL_NAMES = ("sill", "jamb-right", "head", "jamb-left")  # along the hole from its lower left
 
 
@@ -49,7 +50,7 @@ class Cut:
     @property
     def is_deep(self) -> bool:
         """Whether there are reveals between the mouth and the leaf."""
-        return bool(np.linalg.norm(self.leaf - self.mouth, axis=1).max() >= WELD_M)
+        return bool(np.linalg.norm(self.leaf - self.mouth, axis=1).max() > THINNEST_M)
 
 
 def _narrowed(

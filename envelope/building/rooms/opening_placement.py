@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from envelope.building.model import OPENING_KINDS, Panel
+from envelope.building.rooms.opening_panels import THINNEST_M
 from envelope.building.rooms.specs import OpeningSpec
 from envelope.errors import Fault, length_text
 from envelope.geometry.plane import Floats
@@ -74,6 +75,19 @@ def check_numbers(spec: OpeningSpec, host: Panel, refusals: Refusals) -> None:
             f"{length_text(spec.height_m)}",
         )
         bad = True
+    for key, value in (
+        ("undercut", spec.undercut_m),
+        ("ring", spec.ring_m),
+        ("seams", spec.seams_m),
+        ("film-edge", spec.film_edge_m),
+        ("frame", spec.frame_m),
+    ):
+        if 0.0 < value <= THINNEST_M:
+            refusals.refuse(
+                spec, key, f"has {key} {1000.0 * value:.2g} mm; leave it out, or give more "
+                f"than {1000.0 * THINNEST_M:g} mm",
+            )  # fmt: skip
+            bad = True
     if spec.ring_m > 0.0 and spec.kind not in WITH_RING:
         refusals.refuse(spec, "ring", f"is a {spec.kind}; only a box or a light has a ring")
         bad = True

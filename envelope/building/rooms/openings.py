@@ -20,7 +20,7 @@ from shapely.geometry.polygon import orient
 
 from envelope.building.adjacency import find_facings
 from envelope.building.model import Panel, Space
-from envelope.building.rooms.opening_panels import Cut, filling, niche_m3
+from envelope.building.rooms.opening_panels import THINNEST_M, Cut, filling, niche_m3
 from envelope.building.rooms.opening_placement import (
     Refusals,
     RefusedError,
@@ -173,22 +173,23 @@ def _depths(cut: Cut, far: Panel, refusals: Refusals) -> Floats:
 
 def _through(cut: Cut, far: Panel, refusals: Refusals) -> tuple[Cut, Cut]:
     """Both sides of an opening that joins two spaces, the declared side's leaf in common."""
-    spec, host = cut.spec, cut.host
+    host = cut.host
     depths = _depths(cut, far, refusals)
     there = cut.hole - depths[:, np.newaxis] * host.normal
-    leaf = cut.leaf
-    if np.abs(depths - spec.reveal_m).max() < WELD_M:
-        leaf = there
+    mine = theirs = cut.leaf
+    if np.abs(depths - np.linalg.norm(cut.leaf - cut.mouth, axis=1)).max() <= THINNEST_M:
+        theirs = there  # no niche on that side, and none on this one where there was none
+        mine = there if cut.is_deep else cut.leaf
     flat = far.frame.flatten(there)[::-1]
     order = np.roll(np.arange(len(flat))[::-1], -int(np.argmin(flat.sum(axis=1))))
     return (
-        replace(cut, leaf=leaf),
+        replace(cut, leaf=mine),
         replace(
             cut,
             host=far,
             hole=there[order],
             mouth=there[order],
-            leaf=leaf[order],
+            leaf=theirs[order],
             declared=False,
         ),
     )
@@ -298,7 +299,7 @@ def cut_openings(
             if Polygon(hole).difference(polygon_of(host)).area > SLIVER_M2:
                 raise refusals.refuse(spec, "at", f"reaches past the edge of {host.id}")
             mouth = host.frame.lift(flat_mouth)
-            depth = spec.reveal_m if spec.reveal_m >= WELD_M else 0.0
+            depth = spec.reveal_m if spec.reveal_m > THINNEST_M else 0.0
             cut = Cut(
                 spec=spec,
                 host=host,

@@ -187,3 +187,30 @@ def test_seams_of_every_kind_fill_the_hole_behind_a_reveal(box_room):
     assert whole == pytest.approx(1.8, abs=1e-12)
     assert np.concatenate([panel.outline[:, 1] for panel in seams]) == pytest.approx(-0.12)
     assert building.spaces[0].volume_m3 == pytest.approx(28.8 + 0.216, abs=1e-9)
+
+
+class TestThin:
+    """What is about as small as the distance within which corners are made one."""
+
+    @pytest.mark.parametrize("millimetres", [0.05, 0.1, 0.19, 0.2, 0.21, 0.5, 1.0])
+    def test_reveals_are_niches_or_none(self, box_room, millimetres):
+        window = replace(WINDOW, reveal_m=millimetres / 1000.0)
+        building = box_room(openings=[window])
+        reveals = [panel for panel in building.panels if panel.kind == "reveal"]
+        assert len(reveals) == (4 if millimetres > 0.2 else 0)
+
+    @pytest.mark.parametrize("millimetres", [0.0, 0.05, 0.1, 0.19, 0.2, 0.21, 0.5, 1.0])
+    def test_doors_between_rooms_that_nearly_touch(self, two_rooms_specs, millimetres):
+        plain = two_rooms_specs(openings=[replace(DOOR, undercut_m=0.008)])
+        left, right = plain.spaces
+        near = 4.0 + millimetres / 1000.0
+        corners = right.corners - np.array([right.corners[:, 0].min() - near, 0.0])
+        building = replace(plain, spaces=(left, replace(right, corners=corners))).build()
+        (patch,) = building.patches_of["left/D1"]
+        assert (patch.behind, patch.far) == ("space", "right/D1")
+        (patch,) = building.patches_of["left/D1/undercut"]
+        assert (patch.behind, patch.far) == ("space", "right/D1/undercut")
+
+    def test_seams_too_thin_to_be_made_are_refused(self, two_rooms):
+        with pytest.raises(GeometryError, match=r"opening D1 has undercut 0\.1 mm; leave it out"):
+            two_rooms(openings=[replace(DOOR, undercut_m=0.0001)])
