@@ -355,6 +355,7 @@ def decision_json(job: Job, decision: Decision) -> dict[str, Any]:
             for each in decision.worse
         ],
         "now_or_never": [{"unit": unit, "step": number} for unit, number in decision.now_or_never],
+        "frames_left_open": [{"panel": panel, "share": share} for panel, share in decision.frames],
         "left_as_they_are": list(decision.candidates.kept),
         "front": {
             "proved": front.finished and front.slack == 0.0,

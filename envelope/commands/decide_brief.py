@@ -22,6 +22,7 @@ from envelope.text.decisions import (
     bed_moves,
     bed_words,
     counted_words,
+    frames_words,
     kept_words,
     not_offered_words,
     now_or_never_words,
@@ -219,6 +220,8 @@ def _not_now(job: Job, decision: Decision) -> Iterator[_Part]:
         words = escape(now_or_never_words(job, unit, number))
         rank = _KEPT if number is not None else 5
         yield _Part(rank=rank, what=f"[bold]Now or never[/]: {words}.")
+    if frames := frames_words(job, decision):
+        yield _Part(rank=1, what=f"[bold]Frames[/]: {escape(frames)}.")
     stay = []
     if decision.candidates.kept:
         stay.append(kept_words(job, decision.candidates.kept))

@@ -22,6 +22,7 @@ from envelope.text.decisions import (
     chosen_lines,
     cost_words,
     counted_words,
+    frames_words,
     kept_words,
     not_offered_words,
     now_or_never_words,
@@ -218,6 +219,8 @@ def _print_not_now(console: Console, job: Job, decision: Decision) -> None:
         stay.append(not_offered_words(decision.candidates.nothing_offered))
     if stay:
         console.print(f"Left as they are: {escape('; '.join(stay))}.")
+    if frames := frames_words(job, decision):
+        console.print(f"[bold]Frames[/]: {escape(frames)}.")
     if decision.candidates.goes_nowhere:
         names = escape(", ".join(decision.candidates.goes_nowhere))
         console.print(f"{names}: may go only on faces that stay as they are, so on none.")

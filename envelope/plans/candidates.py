@@ -14,6 +14,7 @@ from decimal import Decimal
 from envelope.building.conduction import is_conductive
 from envelope.building.job import Job, Plan
 from envelope.building.model import OPENING_KINDS, Panel
+from envelope.building.rooms.specs import FRAME
 from envelope.plans.purchases import MAX_SETUPS, OptionCost, Purchases, cents_of
 from envelope.plans.units import Option, Unit
 from envelope.pricing.bill import Treated, bill_of, quantity_of
@@ -54,6 +55,22 @@ def rooms_of(job: Job) -> tuple[str, ...]:
     return tuple(space.id for space in job.building.spaces if space.id in named)
 
 
+def face_kind(panel: Panel) -> str:
+    """Kind of face that a treatment is offered for: a window's frame is no slot round a box."""
+    return FRAME if panel.id.rpartition("/")[2] == FRAME else panel.kind
+
+
+def open_frames(job: Job, plan: Plan) -> tuple[str, ...]:
+    """Frames that a plan leaves open round glass that it treats."""
+    return tuple(
+        panel.id
+        for panel in job.building.panels
+        if face_kind(panel) == FRAME
+        and not plan.treatments.get(panel.id)
+        and plan.treatments.get(panel.opening or "")
+    )
+
+
 def offered(job: Job) -> dict[str, tuple[tuple[str, ...], ...]]:
     """Treatments that plans of the job put on each kind of face, in an order of their names.
 
@@ -63,10 +80,10 @@ def offered(job: Job) -> dict[str, tuple[tuple[str, ...], ...]]:
     for plan in job.plans:
         for panel, names in plan.treatments.items():
             if names:
-                found.setdefault(job.building.panel(panel).kind, set()).add(tuple(names))
+                found.setdefault(face_kind(job.building.panel(panel)), set()).add(tuple(names))
     for name, panels in job.only_on.items():
         for panel in panels:
-            found.setdefault(job.building.panel(panel).kind, set()).add((name,))
+            found.setdefault(face_kind(job.building.panel(panel)), set()).add((name,))
     return {kind: tuple(sorted(each)) for kind, each in sorted(found.items())}
 
 
@@ -134,12 +151,12 @@ def _units(
     for room in rooms_of(job):
         together: dict[str, list[Panel]] = {}
         for panel in job.building.space(room).panels:
-            if panel.id in keep or panel.kind not in on_offer:
+            if panel.id in keep or face_kind(panel) not in on_offer:
                 continue
             together.setdefault(_unit_id(job, panel), []).append(panel)
         for name, panels in together.items():
             group = f"{room}/walls" if panels[0].kind == "wall" else ""
-            unit = _unit(job, name, panels, base, on_offer[panels[0].kind], group)
+            unit = _unit(job, name, panels, base, on_offer[face_kind(panels[0])], group)
             if len(unit.options) > 1:
                 yield unit
 
@@ -148,6 +165,8 @@ def _unit_id(job: Job, panel: Panel) -> str:
     """What a face is decided with; parts of one wall share a name."""
     if panel.kind in _TOGETHER:
         return f"{panel.space}/{_TOGETHER[panel.kind]}"
+    if face_kind(panel) == FRAME:
+        return panel.id
     if panel.kind == "seam":
         opening = panel.id.rpartition("/")[0]
         small = opening and job.building.panel(opening).kind in ("box", "light")

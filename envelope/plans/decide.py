@@ -12,12 +12,13 @@ import numpy as np
 from envelope.building.job import AS_BUILT, Job, Plan, Receiver
 from envelope.building.plan_measures import heard_by
 from envelope.errors import EnvelopeError, RangeError
+from envelope.exposure.analysis import analyze_plan
 from envelope.exposure.casts import Casts
 from envelope.exposure.differences import Difference, LevelDraws, difference
 from envelope.exposure.rests import rests_on
 from envelope.geometry.plane import Floats
 from envelope.plans.bed import bed_places
-from envelope.plans.candidates import Candidates, candidates_of
+from envelope.plans.candidates import Candidates, candidates_of, open_frames
 from envelope.plans.decision import (
     MIN_GAIN_DB,
     Decision,
@@ -247,6 +248,7 @@ def decide(
     )
     return Decision(
         bed=bed,
+        frames=_frames(job, levels, plans[stop], by_receiver(drawn[stop], counting)[0][0]),
         today=today,
         levels_w_m2=at_today,
         by_source=by_source(job, before, at_today[0][0]),
@@ -283,6 +285,22 @@ def decide(
             ],
             least_db=MIN_GAIN_DB,
         ),
+    )
+
+
+def _frames(job: Job, levels: PlanLevels, plan: Plan, worst: str) -> tuple[tuple[str, float], ...]:
+    """Frames left open round glass that a plan treats, with their shares of what is left."""
+    frames = open_frames(job, plan)
+    if not frames:
+        return ()
+    found = analyze_plan(bench=levels.bench, plan=plan, casts=levels.casts, with_ranks=False)
+    receiver = next((each for each in found.receivers if each.id == worst), found.receivers[0])
+    shares = {leak.panel: leak.share for leak in receiver.panels}
+    return tuple(
+        sorted(
+            ((name, shares[name]) for name in frames if name in shares),
+            key=lambda each: (-each[1], each[0]),
+        )
     )
 
 

@@ -189,6 +189,7 @@ class Decision:
     now_or_never: tuple[tuple[str, int | None], ...]  # unit, and the step that does it if any
     spared: tuple[Spared, ...]  # what measuring first may spare, the most money first
     rests: tuple[Rest, ...]  # figures that move the outcome most, what moves it most first
+    frames: tuple[tuple[str, float], ...] = ()  # left open round treated glass; shares of the rest
     bed: tuple[BedPlan, ...] = ()  # its best place today and where one stops, if it may move
 
     @property

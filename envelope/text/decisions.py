@@ -40,6 +40,8 @@ from envelope.text.trade import (
 MAX_WORN = 3  # treatments named in a title
 BED_DB = 1.0  # from which another place is worth moving the bed; common practice, no source
 MAX_UNPRICED = 3  # what lacks a price, named in one line
+MAX_FRAMES = 2
+LEAST_FRAME = 0.01  # of what is left, below which a frame that stays open is not named
 MAX_KEPT = 4  # faces that stay as they are, named in one line
 
 
@@ -375,6 +377,25 @@ def _without(brought: Mapping[str, float], free: Sequence[SourceChange]) -> floa
     factors = {source: each.factor for each in free for source in each.sources}
     after = sum(each * factors.get(source, 1.0) for source, each in brought.items())
     return None if level(after) == level(sum(brought.values())) else after
+
+
+def frames_words(job: Job, decision: Decision) -> str:
+    """What frames left open round treated glass let in where one stops; "" where none is.
+
+    Such as "bare frame of window W1 lets in 62 % of what is left then".
+    """
+    some = [each for each in decision.frames if each[1] >= LEAST_FRAME]
+    if not some:
+        return ""
+    names = listed([face_name(job, name) for name, _ in some[:MAX_FRAMES]])
+    share = percent(sum(share for _, share in some))
+    one = len(some) == 1
+    more = f" and {len(some) - MAX_FRAMES} more" if len(some) > MAX_FRAMES else ""
+    return (
+        f"{names}{more} {'stays' if one else 'stay'} open and {'lets' if one else 'let'} in "
+        f"{share} of what is left then; to have a treatment offered there, put it on "
+        f'"{some[0][0]}" in some plan'
+    )
 
 
 def now_or_never_words(job: Job, unit: str, step: int | None) -> str:

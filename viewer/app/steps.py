@@ -19,6 +19,7 @@ from envelope.text.decisions import (
     agreement_words,
     bed_moves,
     cost_words,
+    frames_words,
     not_offered_words,
     prices_missing,
     refused_words,
@@ -194,6 +195,8 @@ def _told(job: Job, decision: Decision, receiver: str | None) -> protocol.StepsT
         notes.append(f"Costs are before tax of {text.percent(float(job.costs.tax))}.")
     if decision.candidates.nothing_offered:
         notes.append(f"Left as they are: {not_offered_words(decision.candidates.nothing_offered)}.")
+    if frames := frames_words(job, decision):
+        notes.append(f"{shown(frames, limit=300)}.")
     free: list[protocol.FreeTold] = [
         {
             "words": f"{source_title(job, each.source)}: {measure_words(job, each.change)}",

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 import envelope
 from envelope.cli import main
 from envelope.errors import ProjectFileError
 from envelope.project import load_text
+from envelope.text.decisions import frames_words
 
 ROOM = """format = 1
 name = "room"
@@ -131,3 +134,22 @@ def test_check_asks_for_frame_and_film_edge(tmp_path, capsys) -> None:
     path.write_text(stated, encoding="utf-8")
     assert main(["check", str(path)]) == 0
     assert "W1 (line" not in capsys.readouterr().out
+
+
+def test_a_decision_says_what_a_bare_frame_lets_in_until_something_may_go_on_it() -> None:
+    made = job(FRAME.format(of="wood-frame"))
+    casts = envelope.cast(made, rays="few")
+    bare = envelope.decide(made, casts)
+    ((panel, share),) = bare.frames
+    assert panel == "room/W1/frame"
+    assert [change.unit for step in bare.steps for change in step.changes] == ["room/W1"]
+    (found,) = envelope.analyze(made, casts, plans=[bare.steps[-1].plan]).plans[0].receivers
+    assert share == next(each.share for each in found.panels if each.panel == panel)
+    said = frames_words(made, bare).replace("\xa0", " ")
+    assert f"lets in {share:.0%} of what is left".replace("%", " %") in said
+    foil = envelope.Plan(id="foil", treatments={"room/W1/frame": "film"})
+    offered = envelope.decide(replace(made, plans=(*made.plans, foil)), casts)
+    units = {change.unit for step in offered.steps for change in step.changes}
+    assert units == {"room/W1", "room/W1/frame"}
+    assert offered.frames == ()
+    assert frames_words(made, offered) == ""
