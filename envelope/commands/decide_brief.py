@@ -15,7 +15,8 @@ from rich.markup import escape
 from envelope import text
 from envelope.building.job import Job
 from envelope.commands.layout import PlainTable, plain_table
-from envelope.plans.decision import BETTER_ODDS, Decision, Step
+from envelope.plans.decision import Decision, Step
+from envelope.plans.stops import doubtful_steps
 from envelope.text.cautions import SHIELDED_DB, cautions_of_plans
 from envelope.text.decisions import (
     agreement_words,
@@ -186,11 +187,9 @@ def _stop(job: Job, decision: Decision) -> Iterator[_Part]:
     stop, _, why = stop_words(decision).partition(":")
     left = escape(shares_words(job, decision.left, most=2))
     yield _Part(rank=_KEPT, what=f"[bold]{stop}[/]:{why}. Left then: {left}.")
-    for number, step in enumerate(decision.steps[: decision.stop_after], 1):
-        if step.rival is not None and step.rival.odds < BETTER_ODDS:
-            words = escape(rival_words(job, number, step.rival))
-            yield _Part(rank=4, what=f"[bold]Not sure[/]: {words}.")
-            break
+    for number, rival in doubtful_steps(decision.steps, decision.stops)[:1]:
+        words = escape(rival_words(job, number, rival))
+        yield _Part(rank=4, what=f"[bold]Not sure[/]: {words}.")
     if decision.target_w_m2 is not None and decision.best_w_m2 >= decision.target_w_m2:
         most = "the budget's best" if decision.budget_cents is not None else "all together"
         yield _Part(

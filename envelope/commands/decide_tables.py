@@ -12,8 +12,9 @@ from envelope.building.job import Job
 from envelope.commands.decide_brief import NARROW, print_brief
 from envelope.commands.layout import open_console, plain_table
 from envelope.commands.tables import print_rests
-from envelope.plans.decision import BETTER_ODDS, Decision, FreeMeasure, Step
+from envelope.plans.decision import Decision, FreeMeasure, Step
 from envelope.plans.steps import front_taken_off
+from envelope.plans.stops import doubtful_steps
 from envelope.text.cautions import SHIELDED_DB, cautions_of_plans
 from envelope.text.decisions import (
     agreement_words,
@@ -174,12 +175,7 @@ def _print_stop(console: Console, job: Job, decision: Decision) -> None:
         stop, _, why = stop_words(decision).partition(":")
         left = escape(shares_words(job, decision.left, most=2))
         console.print(f"[bold]{stop}[/]:{why}. What is left then: {left}.")
-    doubtful = [
-        (number, step.rival)
-        for number, step in enumerate(decision.steps[: decision.stop_after], 1)
-        if step.rival is not None and step.rival.odds < BETTER_ODDS
-    ]
-    for number, rival in doubtful[:_MOST_RIVALS]:
+    for number, rival in doubtful_steps(decision.steps, decision.stops)[:_MOST_RIVALS]:
         console.print(f"[bold]Not sure[/]: {escape(rival_words(job, number, rival))}.")
     if decision.target_w_m2 is not None and decision.best_w_m2 >= decision.target_w_m2:
         most = "everything on offer together comes to"

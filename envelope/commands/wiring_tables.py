@@ -95,7 +95,7 @@ def _off(console: Console, at: FieldAt) -> None:
         "what",
         ">remains",
         ">of today",
-        title="As built, what remains with one thing off, least first",
+        title="Today, what remains with one thing off, least first",
     )
     for each in at.remaining[:_MOST_REMAINING]:
         table.add_row(

@@ -11,7 +11,7 @@ import itertools
 from collections.abc import Callable, Sequence
 
 from envelope.exposure.differences import Difference
-from envelope.plans.decision import Step, is_worth_doing
+from envelope.plans.decision import BETTER_ODDS, Change, Rival, Step, is_worth_doing
 
 Gain = Callable[[int, int], Difference]
 
@@ -77,6 +77,33 @@ def why_stop(steps: Sequence[Step], stops: Sequence[int], *, reached: bool) -> s
     else:
         said.append("what follows brings too little, or no difference that can be told")
     return "; ".join(said)
+
+
+def doubtful_steps(steps: Sequence[Step], stops: Sequence[int]) -> list[tuple[int, Rival]]:
+    """Steps to take, by number, each with what may as well be done instead.
+
+    What is done as one with the step anyway is no other way to spend its money.
+
+    Parameters
+    ----------
+    steps : sequence of Step
+    stops : sequence of int
+        Steps after which one may stop.
+    """
+    found = []
+    for start, stop in itertools.pairwise((0, *stops)):
+        bought = {_made(change) for step in steps[start:stop] for change in step.changes}
+        for number, step in enumerate(steps[start:stop], start + 1):
+            rival = step.rival
+            if rival is None or rival.odds >= BETTER_ODDS:
+                continue
+            if not {_made(change) for change in rival.changes} <= bought:
+                found.append((number, rival))
+    return found
+
+
+def _made(change: Change) -> tuple[str, str]:
+    return change.unit, change.label
 
 
 def _only_together(bundles: Sequence[tuple[int, int]]) -> str:

@@ -10,8 +10,8 @@ import pytest
 
 from envelope.exposure.differences import Difference
 from envelope.physics.normal import normal_share_below
-from envelope.plans.decision import Step, is_worth_doing
-from envelope.plans.stops import Gain, stops_of, why_stop
+from envelope.plans.decision import Change, Rival, Step, is_worth_doing
+from envelope.plans.stops import Gain, doubtful_steps, stops_of, why_stop
 
 Made = tuple[float, float]  # gain of a step and standard deviation of its error [dB]
 TENTH = 1.2816  # standard deviations to the 10th percentile; a table of the normal distribution
@@ -31,6 +31,10 @@ def gain_of(steps: list[Made]) -> Gain:
         )
 
     return gain
+
+
+def change(unit: str, label: str) -> Change:
+    return Change(unit=unit, label=label, panels=(), area_m2=1.0, was="")
 
 
 def made(steps: list[Made]) -> list[Step]:
@@ -98,3 +102,17 @@ def test_a_later_step_that_can_be_told_by_itself_is_not_passed_over_in_silence()
         "difference that can be told"
     )
     assert why_stop(made([VAIN]), (), reached=False).startswith("what follows")
+
+
+def test_what_is_done_as_one_with_a_step_is_no_rival_of_it() -> None:
+    """ "Instead of step 1 do step 2" says nothing where both are done as one or not at all."""
+    wall, door, floor = (change(unit, "coating") for unit in ("wall", "door", "floor"))
+
+    def step(does: Change, other: Change, odds: float) -> Step:
+        rival = Rival(changes=(other,), level_w_m2=1e-6, odds=odds)
+        return cast(Step, SimpleNamespace(changes=(does,), rival=rival))
+
+    steps = [step(wall, door, 0.4), step(door, floor, 0.6), step(floor, wall, 0.95)]
+    assert [number for number, _ in doubtful_steps(steps, (2, 3))] == [2]
+    assert [number for number, _ in doubtful_steps(steps, (1, 2, 3))] == [1, 2]
+    assert doubtful_steps(steps, ()) == []

@@ -13,7 +13,7 @@ OUTPUT = (  # in the order in which it matters
     "A potential-free meter, circuit by circuit, decides.",
     "Field at the receiver",
     "raises the field",
-    "As built, what remains with one thing off, least first",
+    "Today, what remains with one thing off, least first",
     "a coating without a bond",
     "Bond: by a licensed electrician, the circuit dead and proved dead, to the protective earth",
     "never to neutral, pipes or a separate rod",
