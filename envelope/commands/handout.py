@@ -39,7 +39,6 @@ _PICTURES_AT_MOST = 12  # each adds about a twentieth of a megabyte
 def run(options: argparse.Namespace) -> int:
     """Write the hand-out."""
     from envelope.exposure.analysis import analyze
-    from envelope.survey.levels import before_work
 
     try:
         from viewer.handout.build import write_handout
@@ -48,7 +47,7 @@ def run(options: argparse.Namespace) -> int:
         raise MissingExtraError(library="Jinja2", extra="viewer") from error
     from viewer.pictures.gl import begin_trial
     from viewer.scene.build import build_scene
-    from viewer.scene.sky import skies_json
+    from viewer.scene.sky_cache import skies_json
     from viewer.scene.titles import with_titles
 
     _check_name(options.output)
@@ -62,7 +61,7 @@ def run(options: argparse.Namespace) -> int:
         threshold_db=options.threshold,
         with_bands=True,
     )
-    before = before_work(job)
+    before = _before_work(job)
     promised = None  # the same where nothing was read after work
     if before is not None and before is not job:
         promised = analyze(
@@ -97,6 +96,15 @@ def run(options: argparse.Namespace) -> int:
     )
     print(options.output)
     return 0
+
+
+def _before_work(job: Job) -> Job | None:
+    """The job as its plans were promised; see `envelope.survey.levels.before_work`."""
+    if not job.readings:  # and nothing of the survey is loaded
+        return job
+    from envelope.survey.levels import before_work
+
+    return before_work(job)
 
 
 def _begun(scene: Scene, plans: Sequence[str]) -> dict[str, Underway]:

@@ -29,7 +29,7 @@ from envelope.rays import Sampling
 from viewer.handout.build import write_handout
 from viewer.scene.build import build_scene
 from viewer.scene.records import Scene
-from viewer.scene.sky import skies_json
+from viewer.scene.sky_cache import skies_json
 
 QUIET = (
     "--headless",

@@ -17,7 +17,7 @@ from envelope.exposure.casts import cast_job
 from envelope.rays import Sampling
 from viewer.handout.build import write_handout
 from viewer.scene.build import build_scene
-from viewer.scene.sky import skies_json
+from viewer.scene.sky_cache import skies_json
 
 DATE = datetime.date(2025, 11, 25)
 QUICK = Sampling(points_per_panel=2**9, points=2**12)

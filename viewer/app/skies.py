@@ -11,7 +11,8 @@ from viewer.app.results import Place, place_of
 from viewer.app.session import Session
 from viewer.scene.json_types import SkyJson
 from viewer.scene.records import Scene
-from viewer.scene.sky import Sky, cast_sky, losses_db, sky_json
+from viewer.scene.sky import Sky, losses_db, sky_json
+from viewer.scene.sky_cache import sky_or_recall
 
 
 @dataclass(slots=True, kw_only=True)
@@ -36,7 +37,7 @@ class Skies:
             return None
         key = (self.session.now.castings, place_of(receiver))
         if key not in self._cast:
-            self._cast[key] = await asyncio.to_thread(cast_sky, job, receiver)
+            self._cast[key] = await asyncio.to_thread(sky_or_recall, job, receiver)
         sky = self._cast[key]
 
         def told() -> SkyJson:

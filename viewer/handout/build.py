@@ -56,7 +56,8 @@ def handout_html(
     date : datetime.date
         Written on the page.
     skies : sequence of dict
-        What each receiver sees, from `viewer.scene.sky.skies_json`, one a receiver, or none at all.
+        What each receiver sees, from `viewer.scene.sky_cache.skies_json`, one a receiver, or none
+        at all.
     pictures : mapping of str to bytes, optional
         By plan, a PNG of what gets in at the first receiver, which stands in where a browser has
         no WebGL.

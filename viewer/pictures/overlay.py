@@ -275,7 +275,7 @@ class Sheet:
     def onto(self, picture: Picture) -> Picture:
         """A picture with this sheet on top."""
         base = picture.convert("RGBA")
-        base.alpha_composite(self.image.resize(self.size, Image.Resampling.LANCZOS))
+        base.alpha_composite(self.image.reduce(self.scale))
         return base.convert("RGB")
 
 

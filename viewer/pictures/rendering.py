@@ -54,17 +54,21 @@ class Renderer:
 
     def draw(self, drawing: Drawing) -> Pixels:
         """The picture (height, width, 3) without words, at its finished size."""
-        colours = self._coloured(drawing)
-        colours *= self._corner_shade(drawing)
-        image = Image.fromarray(np.rint(colours).astype(np.uint8))
+        sums, shade = self._coloured(drawing), self._corner_shade(drawing)
+        whole = np.float32(1.0 / (255.0 * drawing.scale**2))
+        shaded: Pixels = np.empty(sums.shape, dtype=np.uint8)
+        for row, (summed, each) in enumerate(zip(sums, shade, strict=True)):
+            shaded[row] = np.rint(summed * (each[:, np.newaxis] * whole))
+        del sums, shade
+        image = Image.fromarray(shaded)
         if any(bar.glows for bar in drawing.bars):
             image = _glow(
                 image, self._gap_mask(drawing), colour=drawing.glow, reach=7.0 * drawing.unit
             )
         return np.asarray(image)
 
-    def _coloured(self, drawing: Drawing) -> NDArray[np.float32]:
-        """Colours (height, width, 3), 0 to 255: the mean of `scale`² renderings.
+    def _coloured(self, drawing: Drawing) -> NDArray[np.uint16]:
+        """Colours (height, width, 3), 0 to 255, added up over `scale`² renderings.
 
         Each is shifted by a part of a pixel. One rendering `scale` times as large has edges as
         smooth and takes `scale`² times the memory.
@@ -84,7 +88,7 @@ class Renderer:
         camera = renderer.GetActiveCamera()
         position, target = np.array(camera.GetPosition()), np.array(camera.GetFocalPoint())
         steps = (np.arange(drawing.scale) + 0.5) / drawing.scale - 0.5
-        total = np.zeros((eye.size[1], eye.size[0], 3), dtype=np.float32)
+        total = np.zeros((eye.size[1], eye.size[0], 3), dtype=np.uint16)
         with _Shown(self._window, renderer, eye.size) as shown:
             for x in steps:
                 for y in steps:
@@ -92,11 +96,10 @@ class Renderer:
                     camera.SetPosition(*(position + shift).tolist())
                     camera.SetFocalPoint(*(target + shift).tolist())
                     total += shown.pixels()
-        total /= drawing.scale**2
         return total
 
-    def _corner_shade(self, drawing: Drawing) -> NDArray[np.float32]:
-        """Ambient occlusion (height, width, 1) of what is not translucent, 0 to 1.
+    def _corner_shade(self, drawing: Drawing) -> Pixels:
+        """Ambient occlusion (height, width) of what is not translucent, dark to 255.
 
         Apart from the colours, so that neither their smooth edges nor translucent bodies cost the
         memory and the time of its buffers. It is drawn at half the size: it is softened by more.
@@ -131,9 +134,7 @@ class Renderer:
         soft = image.filter(ImageFilter.GaussianBlur(0.75 * drawing.unit))
         # doubled from its corner, so that odd sizes keep their places
         soft = soft.resize((2 * half[0], 2 * half[1]), Image.Resampling.BILINEAR)
-        soft = soft.crop((0, 0, *full))
-        shade: NDArray[np.float32] = np.asarray(soft, dtype=np.float32)[:, :, np.newaxis] / 255.0
-        return shade
+        return np.asarray(soft.crop((0, 0, *full)))
 
     def _gap_mask(self, drawing: Drawing) -> Image.Image:
         """White where a gap's outline is seen, black elsewhere."""
@@ -221,9 +222,11 @@ def _paper(drawing: Drawing) -> Any:
 def _glow(picture: Image.Image, mask: Image.Image, *, colour: Rgb, reach: float) -> Image.Image:
     """A picture with light around what a mask shows white. `reach` in pixels."""
     near = np.asarray(mask.filter(ImageFilter.GaussianBlur(reach * 0.35)), dtype=np.float32)
-    wide = np.asarray(mask.filter(ImageFilter.GaussianBlur(reach)), dtype=np.float32)
-    amount = np.clip((0.8 * near + 0.8 * wide) / 255.0, 0.0, 0.7)
+    amount = near + np.asarray(mask.filter(ImageFilter.GaussianBlur(reach)))
+    amount *= np.float32(0.8 / 255.0)
+    np.clip(amount, 0.0, 0.7, out=amount)
     red, green, blue = (round(255 * part) for part in colour)
     light = Image.new("RGB", picture.size, (red, green, blue))
-    weight = Image.fromarray(np.rint(255.0 * amount).astype(np.uint8))
+    amount *= np.float32(255.0)
+    weight = Image.fromarray(np.rint(amount, out=amount).astype(np.uint8))
     return Image.composite(light, picture, weight)

@@ -25,7 +25,8 @@ from viewer.pictures.labels import Box, Placed, Wanted, place
 from viewer.pictures.sky_labels import POINTS, box_of, within
 from viewer.scene.colours import AMBER, THEMES, Theme, ThemeName, cividis
 from viewer.scene.records import LOSS, Scale
-from viewer.scene.sky import Sky, cast_sky, losses_db
+from viewer.scene.sky import Sky, losses_db
+from viewer.scene.sky_cache import sky_or_recall
 
 _SIZE_IN = (7.2, 7.8)
 _DPI = 220
@@ -77,7 +78,7 @@ def draw_sky(
     if chosen is None or found is None:
         known = ", ".join(each.id for each in result.receivers) or "none"
         raise EnvelopeError(f"there is no receiver {receiver!r} with a result; allowed: {known}")
-    sky = cast_sky(job, chosen, side=_SIDE)
+    sky = sky_or_recall(job, chosen, side=_SIDE)
     bench = Bench(job=job, bands_hz=bands_of(job), bins=_BINS)
     loss = losses_db(sky, bench=bench, plan=job.plan(result.plan))
     colours = THEMES[theme]

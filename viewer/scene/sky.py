@@ -25,21 +25,16 @@ from typing import Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.ndimage import distance_transform_edt
-from scipy.spatial import cKDTree
 from shapely.geometry import Polygon
 
 from envelope.building.job import Job, Plan, Receiver, Source
 from envelope.building.model import Building, Panel
-from envelope.exposure.bands import bands_of
-from envelope.exposure.results import PlanResult
 from envelope.exposure.transmission import Bench, stacks_of
 from envelope.geometry.plane import Floats
 from envelope.rays import Beam, cast_cone
 from envelope.text.names import source_label
 from viewer.scene.colours import cividis_table
 from viewer.scene.compass import direction_to
-from viewer.scene.records import LOSS
 
 Ints = NDArray[np.int32]
 Bytes = NDArray[np.int8]
@@ -49,7 +44,7 @@ SIDE = 176  # cells across the disc
 STEP_M = 0.04  # between points of an outline
 OUTSIDE = -1
 _DEEP_ENOUGH = 0.7  # of how deep a mark may lie inside what it marks
-_BINS = 32  # of the cosine, as in the casts
+BINS = 32  # of the cosine, as in the casts
 _HIDDEN_M = 2e-3  # a panel nearer than this before an outline's point hides it
 _CONE_CORNERS = 48
 BLOCKED, NOTHING = 254, 255  # codes of a cell in JSON
@@ -75,15 +70,42 @@ class SkySource:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Sky:
-    """All directions around one receiver. Row 0 of a grid is the north-most."""
+class SkyView:
+    """All directions around a place, by geometry alone. Row 0 of a grid is the north-most."""
 
-    receiver: str
     first: Ints  # (side, side) index of the panel that a direction leaves through; OUTSIDE the disc
     sky: Bytes  # (side, side) 0 blocked, 1 below the horizon, 2 above
     outlines: tuple[SkyOutline, ...]
-    sources: tuple[SkySource, ...]
     rays: Beam  # of the cells in the disc, row by row
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Sky:
+    """All directions around one receiver."""
+
+    receiver: str
+    view: SkyView
+    sources: tuple[SkySource, ...]
+
+    @property
+    def first(self) -> Ints:
+        """As in its view."""
+        return self.view.first
+
+    @property
+    def sky(self) -> Bytes:
+        """As in its view."""
+        return self.view.sky
+
+    @property
+    def outlines(self) -> tuple[SkyOutline, ...]:
+        """As in its view."""
+        return self.view.outlines
+
+    @property
+    def rays(self) -> Beam:
+        """As in its view."""
+        return self.view.rays
 
     @property
     def inside(self) -> NDArray[np.bool_]:
@@ -127,7 +149,19 @@ def cast_sky(job: Job, receiver: Receiver, *, side: int = SIDE) -> Sky:
         Cells across the disc. Rays are cast evenly over the sphere, two or more for a cell, and
         each cell takes the one nearest to it.
     """
-    building = job.building
+    return sky_of(look_around(job.building, receiver, side=side), job=job, receiver=receiver)
+
+
+def sky_of(view: SkyView, *, job: Job, receiver: Receiver) -> Sky:
+    """What was seen from a receiver, with the sources of its job."""
+    sources = tuple(_source(source, job, receiver) for source in job.sources)
+    return Sky(receiver=receiver.id, view=view, sources=sources)
+
+
+def look_around(building: Building, receiver: Receiver, *, side: int) -> SkyView:
+    """What geometry alone says of all directions; see `cast_sky`."""
+    from scipy.spatial import cKDTree  # takes long to import
+
     north_rad = building.site.north_rad
     whole = cast_cone(
         building,
@@ -146,13 +180,8 @@ def cast_sky(job: Job, receiver: Receiver, *, side: int = SIDE) -> Sky:
     sky = np.zeros((side, side), dtype=np.int8)
     first[inside], sky[inside] = kept.first_panel, kept.sky
     seen = [building.panels[k] for k in np.unique(kept.first_panel) if k >= 0]
-    return Sky(
-        receiver=receiver.id,
-        first=first,
-        sky=sky,
-        outlines=_outlines(building, receiver, seen, first),
-        sources=tuple(_source(source, job, receiver) for source in job.sources),
-        rays=kept,
+    return SkyView(
+        first=first, sky=sky, outlines=_outlines(building, receiver, seen, first), rays=kept
     )
 
 
@@ -233,6 +262,8 @@ def _outlines(
 
 def _mark(held: NDArray[np.bool_], places: Floats) -> Floats:
     """A place well inside some cells, as near to their middle as that allows."""
+    from scipy.ndimage import distance_transform_edt  # takes long to import
+
     depth = distance_transform_edt(np.pad(held, 1))[1:-1, 1:-1]
     deep = depth >= _DEEP_ENOUGH * depth.max()
     cells = places[deep]
@@ -419,37 +450,6 @@ def sky_json(sky: Sky, *, job: Job, losses: Sequence[Floats], scale_db: Sequence
         "scale_db": [float(value) for value in scale_db],
         "cividis": list(cividis_table()),
     }
-
-
-def skies_json(
-    *,
-    job: Job,
-    results: Sequence[PlanResult],
-    bench: Bench | None = None,
-    scale_db: Sequence[float] | None = None,
-    side: int = SIDE,
-) -> list[Json]:
-    """The sky of every receiver of a job under the plans of these results, in their order.
-
-    Parameters
-    ----------
-    bench : Bench, optional
-        Of the job, where there is one that keeps what its stacks do.
-    scale_db : (low, high), optional
-        Ends of the colours; those of a picture's losses unless stated.
-    side : int
-        Cells across the disc.
-    """
-    if bench is None:
-        bench = Bench(job=job, bands_hz=bands_of(job), bins=_BINS)
-    if scale_db is None:
-        scale_db = (LOSS.low_db, LOSS.high_db)
-    found = []
-    for receiver in job.receivers:
-        sky = cast_sky(job, receiver, side=side)
-        losses = [losses_db(sky, bench=bench, plan=job.plan(result.plan)) for result in results]
-        found.append(sky_json(sky, job=job, losses=losses, scale_db=scale_db))
-    return found
 
 
 def _codes(loss_db: Floats, blocked: NDArray[np.bool_]) -> NDArray[np.int64]:

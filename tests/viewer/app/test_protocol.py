@@ -18,7 +18,7 @@ from viewer.app.controller import _ACTS
 from viewer.app.protocol import MakeJob, MessageError, Move, Treat
 from viewer.scene.build import build_scene
 from viewer.scene.json_types import ColumnJson, SceneJson, SkyJson
-from viewer.scene.sky import skies_json
+from viewer.scene.sky_cache import skies_json
 from viewer.scene.to_json import column_to_json, to_json
 
 ROOT = Path(__file__).parent.parent.parent.parent

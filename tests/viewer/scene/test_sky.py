@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -25,6 +26,7 @@ from envelope.exposure.transmission import Bench
 from envelope.rays import Sampling
 from viewer.pictures.sky_labels import box_of, within
 from viewer.pictures.skymap import cell_colours, draw_sky
+from viewer.scene import sky_cache
 from viewer.scene.colours import LIGHT, cividis
 from viewer.scene.records import Scale
 from viewer.scene.sky import (
@@ -35,10 +37,11 @@ from viewer.scene.sky import (
     cast_sky,
     cell_places,
     from_disc,
+    look_around,
     losses_db,
     on_disc,
-    skies_json,
 )
+from viewer.scene.sky_cache import skies_json, sky_or_recall
 
 NORTH = math.radians(30.0)
 EYE = np.array([1.0, 1.2, 0.7])
@@ -283,6 +286,48 @@ def test_grids_survive_their_code(job: Job, analysis: Analysis) -> None:
     assert set(bare[window & open_to_sky]) == {0}  # 0.4 dB
     assert set(filmed[window & open_to_sky]) == {30}
     assert (bare[~window] == filmed[~window]).all()
+
+
+def same(one: Sky, other: Sky) -> bool:
+    return (
+        (one.first == other.first).all()
+        and (one.sky == other.sky).all()
+        and (one.rays.cosines == other.rays.cosines).all()
+        and (one.rays.rows == other.rays.rows).all()
+        and [each.panel for each in one.outlines] == [each.panel for each in other.outlines]
+        and all(
+            (mine.mark == theirs.mark).all()
+            and all((a == b).all() for a, b in zip(mine.runs, theirs.runs, strict=True))
+            for mine, theirs in zip(one.outlines, other.outlines, strict=True)
+        )
+    )
+
+
+def test_what_was_seen_before_is_recalled_and_nothing_else_is(
+    job: Job, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("GAPCAST_CACHE", str(tmp_path))
+    cast = []
+    monkeypatch.setattr(
+        sky_cache,
+        "look_around",
+        lambda *place, **asked: (cast.append(1), look_around(*place, **asked))[1],
+    )
+    receiver = job.receivers[0]
+    fresh = sky_or_recall(job, receiver, side=32)
+    assert same(sky_or_recall(job, receiver, side=32), fresh)
+    assert len(cast) == 1
+    moved = replace(receiver, position_m=receiver.position_m + np.array([0.0, 0.0, 0.1]))
+    site = replace(job.building.site, north_rad=1.0)
+    turned = replace(job, building=replace(job.building, site=site))
+    for other_job, other, side in ((job, moved, 32), (turned, receiver, 32), (job, receiver, 33)):
+        again = sky_or_recall(other_job, other, side=side)
+        assert same(again, cast_sky(other_job, other, side=side))
+    assert len(cast) == 4
+    for file in (tmp_path / "skies").iterdir():
+        file.write_bytes(file.read_bytes()[:-9])  # damaged
+    assert same(sky_or_recall(job, receiver, side=32), fresh)
+    assert len(cast) == 5
 
 
 def test_colours_of_cells(sky: Sky, bench: Bench, job: Job) -> None:
