@@ -14,7 +14,6 @@ from typing import Literal
 
 import numpy as np
 import shapely
-from scipy.optimize import Bounds, LinearConstraint, milp
 
 from envelope.errors import RangeError
 from envelope.geometry.polygons import SLIVER_M2, Area, pieces
@@ -307,6 +306,8 @@ def _patterns(lengths: Sequence[int], most: Sequence[int], size: int) -> list[tu
 def _exact(
     wanted: Counter[int], sizes: Sequence[int], packages: Sequence[Package]
 ) -> list[Roll] | None:
+    from scipy.optimize import Bounds, LinearConstraint, milp  # takes long to import
+
     lengths = sorted(wanted, reverse=True)
     most = [wanted[length] for length in lengths]
     columns: list[tuple[int, tuple[int, ...]]] = []
