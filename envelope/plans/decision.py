@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from envelope.building.job import Plan
 from envelope.errors import EnvelopeError
@@ -11,10 +12,12 @@ from envelope.exposure.differences import Difference
 from envelope.exposure.rests import Rest
 from envelope.plans.bed import BedPlan
 from envelope.plans.candidates import Candidates
-from envelope.plans.search import Front
 from envelope.plans.sequence import Chain
 from envelope.plans.source_changes import SourceChange
 from envelope.plans.sure import Spared
+
+if TYPE_CHECKING:
+    from envelope.plans.search import Front  # which loads what searches
 
 BETTER_ODDS = 0.9  # from which a step is said to be better; common practice, no source
 MIN_GAIN_DB = 0.5  # a step that brings less is not worth a visit; common practice, no source

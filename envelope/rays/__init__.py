@@ -7,6 +7,7 @@ what is done with a cast.
 from __future__ import annotations
 
 import importlib
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, Final
 
 from envelope.rays.merging import merge_chain, merge_lit
@@ -65,10 +66,21 @@ _HOMES: Final = {
 }
 
 
+def _when_called(home: str, name: str) -> Callable[..., Any]:
+    """A function of a module that is loaded when the function is first called, not when named."""
+
+    def call(*arguments: Any, **named: Any) -> Any:
+        return getattr(importlib.import_module(f"{__name__}.{home}"), name)(*arguments, **named)
+
+    call.__name__ = call.__qualname__ = name
+    call.__doc__ = f"See `{__name__}.{home}.{name}`."
+    return call
+
+
 def __getattr__(name: str) -> Any:
     for home, names in _HOMES.items():
         if name in names:
-            value = getattr(importlib.import_module(f"{__name__}.{home}"), name)
+            value = _when_called(home, name)
             globals()[name] = value
             return value
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -14,7 +14,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import nnls
 from scipy.special import digamma
 
 from envelope.exposure.model_error import shared_db
@@ -120,7 +119,7 @@ def solve(heard: Heard) -> Strengths:
 def _fitted(whole: Floats, given: Floats, shown: Floats, sigma: Floats) -> Floats:
     """Strengths (s,) for responses that are not drawn, begun by least squares in power."""
     size = np.linalg.norm(whole / shown[:, np.newaxis], axis=0)  # units may lie far apart
-    start = nnls(whole / shown[:, np.newaxis] / size, 1.0 - given / shown)[0] / size
+    start = _least_squares(whole / shown[:, np.newaxis] / size, 1.0 - given / shown) / size
     found = fit(
         whole[..., np.newaxis],
         given[:, np.newaxis],
@@ -197,6 +196,14 @@ def scatter_shape(heard: Heard, strength: Floats) -> Floats:
     return np.where(variance > 0.0, np.minimum(shape, LIKE_NO_SCATTER), LIKE_NO_SCATTER)
 
 
+def _least_squares(matrix: Floats, wanted: Floats) -> Floats:
+    """Values (n,), none below 0, that bring a matrix (m, n) nearest to what is wanted (m,)."""
+    from scipy.optimize import nnls  # takes long to import
+
+    found: Floats = nnls(matrix, wanted)[0]
+    return found
+
+
 def steady_weights(covariance: Floats) -> Floats:
     """Weights (r,), none below 0 and 1 in sum, for which a mean's variance is least."""
     count = len(covariance)
@@ -204,7 +211,7 @@ def steady_weights(covariance: Floats) -> Floats:
     factor = np.linalg.cholesky(spread + 1e-9 * np.eye(count)).T
     firm = 1e4
     rows = np.vstack((factor, np.full((1, count), firm)))
-    weight = nnls(rows, np.concatenate((np.zeros(count), [firm])))[0]
+    weight = _least_squares(rows, np.concatenate((np.zeros(count), [firm])))
     return np.asarray(weight / weight.sum())
 
 

@@ -74,9 +74,18 @@ class Desk:
 
     # Pages
 
+    async def begin(self) -> None:
+        """Work the job out before a page is there to show it: a browser takes its time."""
+        async with self._doing:
+            if self._display.scene is None:
+                await self._display.show()
+            self._display.cast_if_needed()
+
     async def join(self, tell: Tell) -> Page:
         """A page that has been opened; it is told everything."""
         page = Page(tell=tell)
+        if self._doing.locked() and self._display.told is not None:
+            page.tell(self._display.told)  # as it stood; what is being worked out follows
         self._pages.open.append(page)
         async with self._doing:
             if self._display.scene is None:
@@ -86,6 +95,7 @@ class Desk:
                 if self._display.readings.told is not None:
                     page.tell(self._display.readings.told)
                 self._wiring.join(tell)
+                self._display.work_later()
             self._display.cast_if_needed()
         return page
 

@@ -60,6 +60,7 @@ class Display:
     scene: Scene | None = None
     stopped: bool = False
     disk: Disk = "same"
+    told: Told | None = None  # to every page when the scene was last made
     _shows: object = None  # what the scene was made of
     _told: dict[str, object] = field(default_factory=dict)  # plan → what its column was made of
     _casting: asyncio.Task[None] | None = None
@@ -197,7 +198,7 @@ class Display:
             self._told = now
         self.readings.show(self.session.job or job)
         self.wiring.changed()
-        self._work_later()
+        self.work_later()
 
     async def show(self) -> None:
         """Make the scene anew and tell it."""
@@ -205,15 +206,19 @@ class Display:
         self._told = {}
         if job is None:
             self.scene, self._shows = None, None
-            self.pages.tell_all(self.whole())
+            self._tell_whole()
             return
         self._shows = self._made_of(job)
         self.scene = await asyncio.to_thread(_scene_of, job, findings)
         self._told = {plan.id: _column_of(plan) for plan in job.plans}
-        self.pages.tell_all(self.whole())
+        self._tell_whole()
         self.readings.show(self.session.job or job)
         self.wiring.changed()
-        self._work_later()
+        self.work_later()
+
+    def _tell_whole(self) -> None:
+        self.told = self.whole()
+        self.pages.tell_all(self.told)
 
     def cast_if_needed(self) -> None:
         """Start casting what is missing, unless it was stopped."""
@@ -251,10 +256,12 @@ class Display:
             self._share = share
             self.pages.tell_all({"tell": "progress", "share": share})
 
-    def _work_later(self) -> None:
-        """Work out bands and what no page shows, once nobody edits."""
+    def work_later(self) -> None:
+        """Work out bands and what no page shows, once nobody edits and somebody looks."""
         if self._later is not None:
             self._later.cancel()
+        if not self.pages.open:
+            return
         self._later = asyncio.create_task(self._work_out())
 
     async def _work_out(self) -> None:

@@ -14,8 +14,9 @@ import numpy as np
 
 from envelope.building.job import Job, Plan, Receiver
 from envelope.building.plan_measures import factors_under
+from envelope.cast_cache import cast_or_recall
 from envelope.exposure.analysis import analyze_plan, bench_of
-from envelope.exposure.casts import Casts, ReceiverCasts, cast_job, placement_of
+from envelope.exposure.casts import Casts, ReceiverCasts, placement_of
 from envelope.exposure.results import PlanResult
 from envelope.exposure.solid_angles import THRESHOLD_DB, loss_db, tag, totals
 from envelope.exposure.tolerances import draw
@@ -150,11 +151,14 @@ class Castings:
         progress: Callable[[float], None] | None = None,
         cancel: Callable[[], bool] | None = None,
     ) -> None:
-        """Cast what is missing. Raises `CancelledError` where `cancel` says so."""
+        """Cast what is missing, or read it where it was cast before, by whatever command.
+
+        Raises `CancelledError` where `cancel` says so.
+        """
         missing = self.missing(job)
         if not missing:
             return
-        casts = cast_job(
+        casts = cast_or_recall(
             replace(job, receivers=missing, plans=()),  # what plans move is cast when it is seen
             sampling=self._sampling,
             progress=progress,

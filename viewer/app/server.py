@@ -60,6 +60,7 @@ class Server:
         self._elements: dict[str, Any] = {}
         self._ending: asyncio.Task[None] | None = None
         self._watching: asyncio.Task[None] | None = None
+        self._preparing: asyncio.Task[None] | None = None
         self._beginning = asyncio.Lock()  # one page begins the job, not two
         if path is not None:
             self.desk = Desk(session=Session(path))
@@ -82,10 +83,11 @@ class Server:
         self._end_after(FIRST_S)
         if self.desk is not None:
             self._watching = asyncio.create_task(self.desk.watch())
+            self._preparing = asyncio.create_task(self.desk.begin())
 
     async def end(self) -> None:
         """Leave the job for others."""
-        for task in (self._watching, self._ending):
+        for task in (self._watching, self._preparing, self._ending):
             if task is not None:
                 task.cancel()
         if self.desk is not None:

@@ -30,7 +30,6 @@ from envelope.project.edit import (
 from envelope.project.load import MOST_BYTES, load_with_model
 from envelope.project.model import Modelled
 from envelope.rays import DEFAULT, Sampling
-from envelope.survey import solve_levels
 from envelope.text import length
 from envelope.text.lengths import format_point
 from envelope.text.names import shown
@@ -379,7 +378,7 @@ class Session:
         faults: tuple[Fault, ...] = ()
         try:
             job, modelled = load_with_model(text, path=self.path.name, folder=self.path.parent)
-            job = solve_levels(job)
+            job = _solved(job)
         except FaultsError as error:
             faults = error.faults
         castings = Castings(sampling=self._sampling)
@@ -394,7 +393,7 @@ class Session:
         building = self._sound().building
         try:
             job = load_text(text, path=self.path.name, folder=self.path.parent, building=building)
-            job = solve_levels(job)  # kept from before where no reading has changed
+            job = _solved(job)  # kept from before where no reading has changed
         except FaultsError as error:
             raise FaultyEditError(error.faults) from None
         kept = castings or self.now.castings
@@ -435,6 +434,15 @@ class Session:
         except OSError:
             return None
         return found.st_mtime_ns, found.st_size
+
+
+def _solved(job: Job) -> Job:
+    """The job with the levels that its readings give."""
+    if not (job.readings or job.unsolved):  # and nothing of the survey is loaded
+        return job
+    from envelope.survey import solve_levels
+
+    return solve_levels(job)
 
 
 def free_plan_id(*, like: str, taken: Sequence[str]) -> str:

@@ -11,7 +11,6 @@ from dataclasses import dataclass, field, replace
 from envelope import text
 from envelope.building.job import Job, Plan
 from envelope.errors import EnvelopeError
-from envelope.plans.decide import decide
 from envelope.plans.decision import Decision, Step
 from envelope.project.edit_table import add_row
 from envelope.project.plan_entry import plan_entry
@@ -139,6 +138,8 @@ class Steps:
             )
         key = (id(job), receiver)
         if key not in self._found or self._found[key][0] is not job:
+            from envelope.plans.decide import decide  # takes long to import
+
             decision = await asyncio.to_thread(decide, job, casts=findings.casts, receiver=receiver)
             self._found = {kept: each for kept, each in self._found.items() if each[0] is job} | {
                 key: (job, decision)

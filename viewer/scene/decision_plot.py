@@ -14,7 +14,6 @@ from dataclasses import dataclass
 from envelope import text
 from envelope.building.job import Job
 from envelope.plans.decision import Decision
-from envelope.plans.steps import front_taken_off
 from envelope.text.names import shown
 from envelope.text.trade import receiver_title
 
@@ -62,6 +61,8 @@ class DecisionPlot:
 
 def decision_plot(job: Job, decision: Decision) -> DecisionPlot:
     """The plot of a decision: money before tax, or the area where not all is priced."""
+    from envelope.plans.steps import front_taken_off  # loads what searches
+
     priced = decision.candidates.priced
     size = 0.01 if priced or not job.feet else 0.01 / _SQUARE_FOOT_M2
     today_w_m2 = decision.levels_w_m2[0][1]

@@ -106,6 +106,7 @@ def path(tmp_path: Path) -> Path:
 
 @pytest.fixture(autouse=True)
 def _soon(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("GAPCAST_CACHE", "")  # what is cast takes its time
     monkeypatch.setattr(display, "QUIET_S", 0.01)
     monkeypatch.setattr(module, "LOOK_S", 0.02)
 
@@ -136,6 +137,34 @@ def complete(what: dict[str, Any], plan: str) -> bool:
     column = what.get("columns", {}).get(plan)
     receivers = column["plan"]["receivers"] if column else [None]
     return all(each is not None and each["low_w_m2"] is not None for each in receivers)
+
+
+def test_a_job_is_worked_out_before_a_page_shows_it(path: Path) -> None:
+    async def script() -> None:
+        desk = Desk(session=Session(path, sampling=Sampling(points_per_panel=2**6, points=2**9)))
+        try:
+            await desk.begin()
+            while desk.session.findings is None:
+                await asyncio.sleep(0.02)
+            told: Told = []
+            await desk.join(told.append)
+            await until(told, numbered)
+            await until(told, lambda what: complete(what, "more"))  # and ranges once it is there
+            async with desk._doing:  # what comes meanwhile is told how things stood
+                others: Told = []
+                joined = asyncio.create_task(desk.join(others.append))
+                await asyncio.sleep(0.02)
+                assert others[0]["tell"] == "job"
+            await joined
+        finally:
+            await desk.close()
+
+    asyncio.run(script())
+
+
+def numbered(what: dict[str, Any]) -> bool:
+    """Whether this tells the whole job with numbers."""
+    return what["tell"] == "job" and what["scene"]["plans"][1]["receivers"] != [None]
 
 
 async def until(told: Told, wanted: Callable[[dict[str, Any]], bool], *, after: int = 0) -> Any:

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from envelope import rays
 from envelope.errors import CancelledError, ProjectFileError
 from envelope.project import load
 from envelope.rays import Sampling
@@ -440,7 +441,31 @@ def test_only_the_moved_receiver_is_cast_again_and_going_back_costs_nothing(
     assert session.findings.of(plan=plan).receivers[0].panels == before.receivers[0].panels
 
 
-def test_casting_can_be_stopped(session: Session) -> None:
+def test_what_was_cast_before_is_not_cast_again(
+    path: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("GAPCAST_CACHE", str(tmp_path / "kept"))
+    first = Session(path, sampling=QUICK)
+    first.cast()
+    first.close()
+
+    def none(*arguments: object, **named: object) -> None:
+        raise AssertionError("it was cast again")
+
+    for name in ("cast_chain", "cast_cone", "cast_directions", "cast_lit", "cast_point"):
+        monkeypatch.setattr(rays, name, none)
+    second = Session(path, sampling=QUICK)
+    second.cast()
+    assert first.findings is not None
+    assert second.findings is not None
+    plan = second.job.plans[-1]
+    found = [each.findings.of(plan=plan).receivers[0].panels for each in (first, second)]
+    assert found[0] == found[1]
+    second.close()
+
+
+def test_casting_can_be_stopped(session: Session, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("GAPCAST_CACHE", "")
     with pytest.raises(CancelledError):
         session.cast(cancel=lambda: True)
     assert session.needs_cast
