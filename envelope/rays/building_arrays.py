@@ -93,7 +93,7 @@ def _make(building: Building) -> Geometry:
     corners = np.vstack([panel.outline for panel in panels])
     middle = 0.5 * (corners.min(axis=0) + corners.max(axis=0))
     plane = np.empty((len(panels), 16))
-    panel_rows = np.full((len(panels), 14), -1, dtype=np.int32)
+    panel_rows = np.full((len(panels), 16), -1, dtype=np.int32)
     patch_rows = np.full((len(building.patches), 5), -1, dtype=np.int32)
     patch_box = np.tile([np.inf, np.inf, -np.inf, -np.inf], (len(building.patches), 1))
     edges, cuts, order = _Rows(4), _Rows(4), _Rows(1)
@@ -151,7 +151,8 @@ def _make(building: Building) -> Geometry:
     panel_rows[:, OUTERMOST] = _outermost(plane, corners - middle)
     ends = np.cumsum([0, *(len(space.panels) for space in building.spaces)])
     spaces = np.column_stack((ends[:-1], ends[1:])).astype(np.int32)
-    trees = _trees(building, middle, spaces)
+    trees = _trees(building, middle, spaces, plane[:, NORMAL:OFFSET])
+    node_order, node_sides = _triangles_beside(trees.order, panel_rows, sides.all())
     triangles = tuple(filling(panel) - middle for panel in panels)
     lowest = np.array([_lowest(space) for space in building.spaces])[panel_rows[:, SPACE]] - middle
     return Geometry(
@@ -168,8 +169,9 @@ def _make(building: Building) -> Geometry:
             space=spaces,
             node=trees.node,
             node_box=trees.node_box,
-            node_order=trees.order,
+            node_order=node_order,
             node_plane=np.ascontiguousarray(plane[trees.order, : OFFSET + 1]),
+            node_sides=node_sides,
             root=trees.roots,
             block=_block_rows(building),
             block_plane=_block_planes(building, middle),
@@ -230,7 +232,7 @@ def _lowest(space: Space) -> Floats:
     return lowest
 
 
-def _trees(building: Building, middle: Floats, spaces: Ints) -> Trees:
+def _trees(building: Building, middle: Floats, spaces: Ints, normals: Floats) -> Trees:
     rings = [panel.outline for panel in building.panels]
     starts = np.cumsum([0, *(len(ring) for ring in rings[:-1])])
     corners = np.concatenate(rings) - middle
@@ -238,8 +240,25 @@ def _trees(building: Building, middle: Floats, spaces: Ints) -> Trees:
     return grow(
         np.minimum.reduceat(corners, starts) - BESIDE,
         np.maximum.reduceat(corners, starts) + BESIDE,
+        normals,
         [*(everywhere[low:high] for low, high in spaces), everywhere],
     )
+
+
+def _triangles_beside(order: Ints, panel_rows: Ints, sides: Floats) -> tuple[Ints, Floats]:
+    """Panels as the leaves list them, triangles of the spaces' trees marked; their sides (n, 12).
+
+    In a free-form space a ray tries some ten triangles, and what it waits for is memory.
+    """
+    marked, count = order.copy(), len(panel_rows)
+    rows = panel_rows[order[:count]]  # the spaces' trees come first and hold each panel once
+    beside = np.flatnonzero(
+        (rows[:, SHAPE] == CONVEX) & (rows[:, PART_TO] - rows[:, PART_FROM] == 3)
+    )
+    marked[beside] = -1 - order[beside]
+    held = np.zeros((count, 12))
+    held[beside] = sides[rows[beside, PART_FROM, np.newaxis] + np.arange(3)].reshape(-1, 12)
+    return marked, held
 
 
 def _block_rows(building: Building) -> Ints:

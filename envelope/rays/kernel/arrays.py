@@ -28,19 +28,17 @@ U, U_OFFSET = 4, 7
 V, V_OFFSET = 8, 11
 BOX = 12  # smallest a, smallest b, largest a, largest b
 
-# columns of `Tables.panel`
-EDGE_FROM, EDGE_TO = 0, 1
+# columns of `Tables.panel`: what every ray reads that meets it comes first
+PATCH = 0  # the first of its patches, mostly the only one
+OUTERMOST = 1  # 1 where the whole building lies on the panel's inner side
 PATCH_FROM, PATCH_TO = 2, 3  # into `patch_order`
 SPACE = 4
 HOST, HOST_PATCH = 5, 6  # of a reveal: the panel that it runs into, that panel's patch; else -1
 PASSES_ON = 7  # 1 for an `open` panel
 SHAPE = 8  # which of the shapes below its polygon has
 PART_FROM, PART_TO = 9, 10  # into `cuts`, `sides` or `band`, as its shape says
-OUTERMOST = 11  # 1 where the whole building lies on the panel's inner side
-PATCH = 12  # the first of its patches, mostly the only one
-CARRIER = (
-    13  # of a reveal: the panel that it is cut in; mostly its HOST, but where it lies in a floor
-)
+EDGE_FROM, EDGE_TO = 11, 12
+CARRIER = 13  # of a reveal: the panel it is cut in, mostly its HOST, but where it lies in a floor
 
 # shapes of a polygon: its box without rectangles cut out of it; what lies on the inner side of a
 # few lines; or edges by bands
@@ -48,6 +46,7 @@ BOXED, CONVEX, BANDED = 0, 1, 2
 
 # columns of `Tables.node`
 RIGHT, LEAF_FROM, LEAF_TO = 0, 1, 2  # right child, -1 for a leaf, which holds a range of panels
+TELLING = 1  # of a node that is no leaf: 1 where its balls of normals are of use
 
 # columns of `Tables.patch`
 REGION_FROM, REGION_TO = 0, 1  # into `edges`
@@ -69,7 +68,7 @@ class Tables(NamedTuple):
     """What the compiled walk reads. Lengths in metres, counted from the building's middle."""
 
     plane: Floats  # (panels, 16)
-    panel: Ints  # (panels, 14)
+    panel: Ints  # (panels, 16), the last two of no use: a row is as long as memory is read
     cuts: Floats  # (cuts, 4): smallest and largest a, b of what is cut out of a box
     sides: Floats  # (k, 4): of convex polygons, each a plane (inward normal, offset), grown
     band: Ints  # (bands, 2): from which row of `edges` to which, of all other polygons
@@ -79,9 +78,10 @@ class Tables(NamedTuple):
     patch_order: Ints  # (patches,) patches panel by panel
     space: Ints  # (spaces, 2): from which panel to which
     node: Ints  # (nodes, 3), as in `bvh.Trees`
-    node_box: Boxes  # (nodes, 12)
-    node_order: Ints  # panels leaf by leaf
+    node_box: Boxes  # (nodes, 20)
+    node_order: Ints  # panels leaf by leaf; -1 - panel where `node_sides` has it
     node_plane: Floats  # (as long, 4): their normals and offsets, side by side in memory
+    node_sides: Floats  # (panels, 12): the same of the sides of triangles in the spaces' trees
     root: Ints  # (spaces + 1,): of each space's tree; of the one over all panels
     block: Ints  # (blocks, 2): from which side to which, of opaque blocks outdoors
     block_plane: Floats  # (sides, 4): outward normal and offset

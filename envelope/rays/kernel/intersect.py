@@ -11,7 +11,7 @@ import math
 from envelope.rays.kernel import arrays as columns
 from envelope.rays.kernel.arrays import GROWTH, NONE, Boxes, Floats, Ints, whole
 from envelope.rays.kernel.jit import compiled, inlined
-from envelope.rays.kernel.polygon_tests import flat_u, flat_v, meets, outside_by
+from envelope.rays.kernel.polygon_tests import flat_u, flat_v, in_triangle, meets, outside_by
 
 BESIDE = 1e-6  # how far behind a panel a point may stand by rounding and still leave by it
 PARALLEL = 1e-12  # cosine below which a ray runs along a panel and never crosses it
@@ -126,13 +126,35 @@ def near_of(
 
 
 @inlined
+def may_show(node_box: Boxes, node: int, first: int, wx: float, wy: float, wz: float) -> bool:
+    """Whether a ray may meet any panel below a child from behind, by the ball of their normals
+    from column `first` of its parent's.
+    """
+    along = node_box[node, first] * wx + node_box[node, first + 1] * wy
+    shown: bool = along + node_box[node, first + 2] * wz + node_box[node, first + 3] >= 0.0
+    return shown
+
+
+@inlined
+def next_of(stack: Ints, nears: Floats, top: int, limit: float) -> tuple[int, int]:
+    """The topmost node on the stack nearer than `limit`, else -1; how high the stack is then."""
+    here = NONE
+    while top > 0 and here < 0:
+        top -= 1
+        if nears[top] < limit:
+            here = whole(stack[top])
+    return here, top
+
+
+@inlined
 def leave(
     plane: Floats, panel: Ints, cuts: Floats, sides: Floats, band: Ints, edges: Floats,
-    node: Ints, node_box: Boxes, node_order: Ints, node_plane: Floats, root: int, came: int,
-    met: Ints, count: int, px: float, py: float, pz: float, wx: float, wy: float, wz: float,
-    stack: Ints, nears: Floats,
-) -> tuple[int, float]:  # fmt: skip
-    """The panel through which a ray leaves a space, and how far it is; -1 where it meets none.
+    node: Ints, node_box: Boxes, node_order: Ints, node_plane: Floats, node_sides: Floats,
+    root: int, came: int, met: Ints, count: int, px: float, py: float, pz: float, wx: float,
+    wy: float, wz: float, stack: Ints, nears: Floats,
+) -> tuple[int, float, float]:  # fmt: skip
+    """The panel through which a ray leaves a space, how far it is, and the cosine at which the
+    ray meets it; -1 where it meets none.
 
     Not the panel by which it came, nor close to there one of `met[:count]`, met on this straight
     stretch. Farther on such a one has been counted where a niche runs into it, but not passed: a
@@ -141,32 +163,28 @@ def leave(
     A ray that touches a panel met before and misses all others has grazed the space, and leaves by
     that panel.
     """
-    best, best_t = NONE, math.inf
-    again, again_t = NONE, 0.0
+    best, best_t, best_along = NONE, math.inf, 0.0
+    again, again_t, again_along = NONE, 0.0, 0.0
     ix, iy, iz = 0.0, 0.0, 0.0
     if node[root, columns.RIGHT] >= 0:
         ix, iy, iz = inverse(wx), inverse(wy), inverse(wz)
-    stack[0], nears[0] = root, 0.0
-    top = 1
-    while top > 0:
-        top -= 1
-        here = stack[top]
-        if nears[top] >= best_t:
-            continue
-        right = node[here, columns.RIGHT]
+    here, top = whole(root), 0
+    while here >= 0:
+        right = whole(node[here, columns.RIGHT])
         if right >= 0:
-            left = here + 1
-            left_near = near_of(node_box, here, 0, px, py, pz, ix, iy, iz, best_t)
-            right_near = near_of(node_box, here, 6, px, py, pz, ix, iy, iz, best_t)
-            if left_near <= right_near:
-                left, right = right, left
-                left_near, right_near = right_near, left_near
-            if left_near < best_t:  # the farther first, so that the nearer is looked at next
-                stack[top], nears[top] = left, left_near
+            near, far = here + 1, right
+            near_t = near_of(node_box, here, 0, px, py, pz, ix, iy, iz, best_t)
+            far_t = near_of(node_box, here, 6, px, py, pz, ix, iy, iz, best_t)
+            if far_t < near_t:
+                near, far = far, near
+                near_t, far_t = far_t, near_t
+            if far_t < best_t:
+                stack[top], nears[top] = far, far_t
                 top += 1
-            if right_near < best_t:
-                stack[top], nears[top] = right, right_near
-                top += 1
+            if near_t < best_t:
+                here = near
+                continue
+            here, top = next_of(stack, nears, top, best_t)
             continue
         for k in range(node[here, columns.LEAF_FROM], node[here, columns.LEAF_TO]):
             along = normal_part(node_plane, k, wx, wy, wz)
@@ -179,28 +197,37 @@ def leave(
             if t >= best_t:
                 continue
             p = whole(node_order[k])
+            triangle = p < 0
+            if triangle:
+                p = -1 - p
             if p == came:
                 continue
             x, y, z = px + t * wx, py + t * wy, pz + t * wz
-            if not meets(plane, panel, cuts, sides, band, edges, p, x, y, z):
+            if triangle:
+                if not in_triangle(node_sides, k, x, y, z):
+                    continue
+            elif not meets(plane, panel, cuts, sides, band, edges, p, x, y, z):
                 continue
             if t < BESIDE and is_among(met, 0, count, p):
                 if abs(t) < BESIDE:
-                    again, again_t = p, t
+                    again, again_t, again_along = p, t, along
             elif came < 0 or t >= CORNER or reaches(plane, panel, edges, p, came, 1.0):
-                best, best_t = p, t
+                best, best_t, best_along = p, t, along
+        here, top = next_of(stack, nears, top, best_t)
     if best < 0:
-        best, best_t = again, again_t
-    return best, best_t
+        best, best_t, best_along = again, again_t, again_along
+    return best, best_t, -best_along
 
 
 @compiled
 def leave_by_least(
     plane: Floats, panel: Ints, edges: Floats, first: int, last: int, came: int, met: Ints,
     count: int, px: float, py: float, pz: float, wx: float, wy: float, wz: float,
-) -> tuple[int, float]:  # fmt: skip
-    """For a ray that misses all panels of a space by rounding: the one that it misses least."""
-    best, best_t, least = NONE, math.inf, math.inf
+) -> tuple[int, float, float]:  # fmt: skip
+    """As `leave`, for a ray that misses all panels of a space by rounding: the one that it misses
+    least.
+    """
+    best, best_t, best_along, least = NONE, math.inf, 0.0, math.inf
     for p in range(whole(first), whole(last)):
         along = normal_part(plane, p, wx, wy, wz)
         if p == came or along > -PARALLEL or is_among(met, 0, count, p):
@@ -212,8 +239,8 @@ def leave_by_least(
         start, stop = panel[p, columns.EDGE_FROM], panel[p, columns.EDGE_TO]
         off = outside_by(edges, start, stop, a, b) + max(0.0, -height)
         if off < least:
-            best, best_t, least = p, t, off
-    return best, best_t
+            best, best_t, best_along, least = p, t, along, off
+    return best, best_t, -best_along
 
 
 @inlined
@@ -232,27 +259,27 @@ def enter(
     """
     best, best_t = NONE, limit
     ix, iy, iz = inverse(wx), inverse(wy), inverse(wz)
-    stack[0], nears[0] = root, 0.0
-    top = 1
-    while top > 0:
-        top -= 1
-        here = stack[top]
-        if nears[top] >= best_t:
-            continue
-        right = node[here, columns.RIGHT]
+    here, top = whole(root), 0
+    while here >= 0:
+        right = whole(node[here, columns.RIGHT])
         if right >= 0:
             near, far = here + 1, right
-            near_t = near_of(node_box, here, 0, px, py, pz, ix, iy, iz, best_t)
-            far_t = near_of(node_box, here, 6, px, py, pz, ix, iy, iz, best_t)
+            near_t, far_t = math.inf, math.inf
+            telling = node[here, columns.TELLING] == 1
+            if not telling or may_show(node_box, here, 12, wx, wy, wz):
+                near_t = near_of(node_box, here, 0, px, py, pz, ix, iy, iz, best_t)
+            if not telling or may_show(node_box, here, 16, wx, wy, wz):
+                far_t = near_of(node_box, here, 6, px, py, pz, ix, iy, iz, best_t)
             if far_t < near_t:
                 near, far = far, near
                 near_t, far_t = far_t, near_t
-            if far_t < best_t:  # the farther first, so that the nearer is looked at next
+            if far_t < best_t:
                 stack[top], nears[top] = far, far_t
                 top += 1
             if near_t < best_t:
-                stack[top], nears[top] = near, near_t
-                top += 1
+                here = near
+                continue
+            here, top = next_of(stack, nears, top, best_t)
             continue
         for k in range(node[here, columns.LEAF_FROM], node[here, columns.LEAF_TO]):
             along = normal_part(node_plane, k, wx, wy, wz)
@@ -279,4 +306,5 @@ def enter(
                 if across > -FACING:
                     continue
             best, best_t = p, t
+        here, top = next_of(stack, nears, top, best_t)
     return best, best_t

@@ -221,6 +221,16 @@ def touches(edges: Floats, start: int, stop: int, a: float, b: float) -> bool:
 
 
 @inlined
+def in_triangle(sides: Floats, k: int, x: float, y: float, z: float) -> bool:
+    """Whether a point lies on the inner side of three planes that stand in one row."""
+    one = sides[k, 0] * x + sides[k, 1] * y + sides[k, 2] * z >= sides[k, 3]
+    two = sides[k, 4] * x + sides[k, 5] * y + sides[k, 6] * z >= sides[k, 7]
+    three = sides[k, 8] * x + sides[k, 9] * y + sides[k, 10] * z >= sides[k, 11]
+    inside: bool = one & two & three
+    return inside
+
+
+@inlined
 def meets(
     plane: Floats, panel: Ints, cuts: Floats, sides: Floats, band: Ints, edges: Floats, p: int,
     x: float, y: float, z: float,

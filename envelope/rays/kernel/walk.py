@@ -59,9 +59,9 @@ def is_written(crossed: Ints, start: int, stop: int, row: int) -> bool:
 def walk(
     plane: Floats, panel: Ints, cuts: Floats, sides: Floats, band: Ints, edges: Floats,
     patch: Ints, patch_box: Floats, patch_order: Ints, space_rows: Ints, node: Ints,
-    node_box: Boxes, node_order: Ints, node_plane: Floats, root: Ints, block: Ints,
-    block_plane: Floats, ground: tuple[float, float, float], point: Vector, way: Vector, home: int,
-    known: int, target: Floats, target_space: int, begin: int, crossed: Ints,
+    node_box: Boxes, node_order: Ints, node_plane: Floats, node_sides: Floats, root: Ints,
+    blocks: tuple[Ints, Floats], ground: tuple[float, float, float], point: Vector, way: Vector,
+    home: int, known: int, target: Floats, target_space: int, begin: int, crossed: Ints,
     cosines: Floats, met: Ints, stack: Ints, nears: Floats,
 ) -> tuple[int, int, int, bool]:  # fmt: skip
     """Walk one ray, as told at `follow`; `met`, `stack` and `nears` are there to work in.
@@ -74,6 +74,7 @@ def walk(
         What `follow` keeps of the ray; LOST where the walk does not end.
     """
     (px, py, pz), (wx, wy, wz), (grade, reach, partial) = point, way, ground
+    block, block_plane = blocks
     patches, outdoor_root = len(patch), root[len(root) - 1]
     space, came, left, barred, owed = home, NONE, NONE, NONE, NONE
     # a straight stretch meets a plane once: what it has met, and from where on it is written down
@@ -178,14 +179,15 @@ def walk(
         if known >= 0:
             p, known = known, NONE
             height = height_over(plane, p, px, py, pz)
-            t = -height / normal_part(plane, p, wx, wy, wz)
+            cosine = -normal_part(plane, p, wx, wy, wz)
+            t = height / cosine
         else:
-            p, t = leave(
+            p, t, cosine = leave(
                 plane, panel, cuts, sides, band, edges, node, node_box, node_order, node_plane,
-                root[space], came, met, count, px, py, pz, wx, wy, wz, stack, nears,
+                node_sides, root[space], came, met, count, px, py, pz, wx, wy, wz, stack, nears,
             )  # fmt: skip
             if p < 0:
-                p, t = leave_by_least(
+                p, t, cosine = leave_by_least(
                     plane, panel, edges, space_rows[space, 0], space_rows[space, 1], came,
                     met, count, px, py, pz, wx, wy, wz,
                 )  # fmt: skip
@@ -198,7 +200,7 @@ def walk(
         behind = patch[here, columns.BEHIND]
         if not is_among(met, 0, count, p):
             crossed[at, ROW], crossed[at, SPACE], crossed[at, PANEL] = here, space, p
-            cosines[at] = -normal_part(plane, p, wx, wy, wz)
+            cosines[at] = cosine
             at += 1
             met[count] = p
             count += 1
@@ -327,8 +329,9 @@ def follow(
         at, sky, first, back = walk(
             tables.plane, tables.panel, tables.cuts, tables.sides, tables.band,
             tables.edges, tables.patch, tables.patch_box, tables.patch_order, tables.space,
-            tables.node, tables.node_box, tables.node_order, tables.node_plane, tables.root,
-            tables.block, tables.block_plane, (tables.grade, tables.reach, tables.partial),
+            tables.node, tables.node_box, tables.node_order, tables.node_plane, tables.node_sides,
+            tables.root, (tables.block, tables.block_plane),
+            (tables.grade, tables.reach, tables.partial),
             (starts[origin, 0], starts[origin, 1], starts[origin, 2]),
             (directions[ray, 0], directions[ray, 1], directions[ray, 2]),
             home, told, target, target_space, at, crossed, cosines, met, stack, nears,
