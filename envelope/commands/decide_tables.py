@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from rich.console import Console
 from rich.markup import escape
 
@@ -249,14 +247,11 @@ def _print_cautions(console: Console, job: Job, decision: Decision) -> None:
     rooms = {receiver.id: receiver.space for receiver in job.receivers}
     blocked = [rooms[decision.receiver]] if worth[-1].so_far.below_db >= SHIELDED_DB else []
     for caution in cautions_of_plans(job, [worth[-1].plan], blocked=blocked)[:_MOST_CAUTIONS]:
-        said = caution.replace(worth[-1].plan.id, f"step {len(worth)}")
-        console.print(f"[bold]Caution[/]: {escape(said)}")
+        console.print(f"[bold]Caution[/]: {escape(caution)}")
 
 
 def _print_detail(console: Console, job: Job, decision: Decision) -> None:
-    # its steps are plans of its own making: "step-2"
-    named = [replace(each, plan=each.plan.replace("step-", "step ")) for each in decision.rests]
-    print_rests(console, named, job)
+    print_rests(console, decision.rests, job)
     money = decision.candidates.priced
     table = plain_table(
         f">cost {job.costs.currency}" if money else ">area", ">level", "what",

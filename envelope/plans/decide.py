@@ -408,7 +408,8 @@ def _too_little(
 
 
 def _plans_of(chain: Chain, units: Sequence[Unit], today: Plan) -> list[Plan]:
-    names = [today.id, *(f"step-{number}" for number in range(1, len(chain.plans)))]
+    # with a space, which no id of a file has: readings of a plan of the job are not of a step
+    names = [today.id, *(f"step {number}" for number in range(1, len(chain.plans)))]
     return [
         plan_of(units, chosen, base=today, name=name)
         for name, chosen in zip(names, chain.plans, strict=True)

@@ -36,7 +36,7 @@ def test_a_bed_that_may_move_is_among_what_costs_nothing(
     assert job.receivers[0].bed == Bed(size_m=(0.8, 1.8), may_move=True)
     few = Sampling(points_per_panel=2**7, points=2**11)
     found = decide(job, casts=cast_job(job, sampling=few))
-    assert [each.plan for each in found.bed] == ["as-built", f"step-{found.stop_after}"]
+    assert [each.plan for each in found.bed] == ["as-built", f"step {found.stop_after}"]
     ((where, below_db),) = bed_moves(job, found.bed)
     assert below_db == pytest.approx(found.bed[0].below_db)
     words = bed_words(job, found.bed)

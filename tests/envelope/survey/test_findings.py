@@ -23,6 +23,7 @@ from envelope.exposure.analysis import analyze, bench_of
 from envelope.exposure.casts import Casts, cast_job
 from envelope.exposure.tolerances import draw
 from envelope.exposure.uncertainty import level_draws
+from envelope.plans.decide import decide
 from envelope.project import load, load_text
 from envelope.project.readings_csv import with_readings
 from envelope.rays import Sampling
@@ -225,3 +226,10 @@ def test_nothing_was_promised_where_a_level_comes_from_readings_after_the_work()
     after = next(each for each in job.readings if each.id == "pillow-after")
     only = solve_levels(replace(job, sources=(unknown, *job.sources[1:]), readings=(after,)))
     assert before_work(only) is None
+
+
+def test_a_plan_that_was_read_and_is_called_like_a_step_is_no_step(casts: Casts) -> None:
+    """What was read under it says nothing of what `decide` makes of its second step."""
+    text = VISITS.read_text(encoding="utf-8").replace('"all-faces"', '"step-1"')
+    decision = decide(solve_levels(load_text(text, path="visits.toml")), casts=casts)
+    assert "step-1" not in {step.plan.id for step in decision.steps}
