@@ -15,7 +15,7 @@ from rich.markup import escape
 from envelope import text
 from envelope.building.job import Job
 from envelope.commands.layout import PlainTable, plain_table
-from envelope.plans.decision import Decision, Step
+from envelope.plans.decision import Decision, FreeMeasure, Step
 from envelope.plans.stops import doubtful_steps
 from envelope.text.cautions import SHIELDED_DB, cautions_of_plans
 from envelope.text.decisions import (
@@ -109,21 +109,24 @@ def _parts(job: Job, decision: Decision, *, all_steps: bool) -> Iterator[_Part]:
 
 
 def _free(job: Job, decision: Decision) -> Iterator[_Part]:
-    for number, each in enumerate(decision.free):
+    asked = False
+    # what is counted on, then what is to be asked, the rest where there is room
+    for each in sorted(decision.free, key=lambda free: (not free.counted, not _is_open(free))):
         done = f"{source_title(job, each.source)} {state_words(job, each.change)}"
         gain = (
             f"{text.level(each.level_w_m2)}, {change_words(each.gain.below_db)}"
             if each.level_w_m2 > 0.0
             else "nothing arrives any more"
         )
-        unknown = each.change.agreed_by == "unknown"
+        unknown = _is_open(each)
         label = "At a source" if each.change.cost else "Free first"
         label = "Free first, counted on" if each.counted else "Ask first" if unknown else label
         who = "" if each.counted else f"; {agreement_words(each, for_client=not unknown)}"
         yield _Part(
-            rank=_KEPT if number == 0 and (each.counted or unknown) else 5,
+            rank=_KEPT if each.counted or (unknown and not asked) else 5,
             what=f"[bold]{label}[/]: {escape(done)}, {gain}{escape(who)}.",
         )
+        asked = asked or unknown
     ends = decision.steps[decision.stop_after - 1].level_w_m2 if decision.stop_after else 0.0
     if decision.undone_w_m2 is not None and decision.undone_w_m2 > ends * _LEFT_UNDONE:
         yield _Part(
@@ -135,6 +138,11 @@ def _free(job: Job, decision: Decision) -> Iterator[_Part]:
         label = "Free first" if bed_moves(job, decision.bed) else "Bed"
         words = escape(bed_words(job, decision.bed))
         yield _Part(rank=3, what=f"[bold]{label}[/]: {words}.")
+
+
+def _is_open(free: FreeMeasure) -> bool:
+    """Whether nobody has said whose the source is."""
+    return free.change.agreed_by == "unknown"
 
 
 def _steps(job: Job, decision: Decision, *, all_of_them: bool) -> PlainTable:

@@ -94,7 +94,7 @@ def _print_free(console: Console, job: Job, decision: Decision) -> None:
         cents = int(each.change.cost * 100)
         cost = f", {escape(cost_words(job, decision, cents))}" if cents else ""
         console.print(
-            f"[bold]{'At a source' if cents else 'Free first'}[/]: "
+            f"[bold]{_label(each)}[/]: "
             f"{escape(source_title(job, each.source))}, "
             f"{escape(measure_words(job, each.change))}{cost}: "
             f"{_after(each)}; "
@@ -106,6 +106,12 @@ def _print_free(console: Console, job: Job, decision: Decision) -> None:
             f"  If {escape(undone_words(job, decision))}, step {decision.stop_after} ends at "
             f"{text.level(decision.undone_w_m2)}; --leave-sources plans without it."
         )
+
+
+def _label(free: FreeMeasure) -> str:
+    if free.change.agreed_by == "unknown":
+        return "Ask first"
+    return "At a source" if free.change.cost else "Free first"
 
 
 def _after(free: FreeMeasure) -> str:

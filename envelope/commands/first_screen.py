@@ -49,6 +49,8 @@ def print_first_screen(analysis: Analysis, job: Job) -> None:
     more = [receiver.id for receiver in first.receivers[MAX_RECEIVERS:]]
     if more:
         console.print(f"also: {escape(', '.join(more))} (--receiver NAME shows one alone)")
+    if said := counted_words(job, job.plan(first.plan)):
+        console.print(escape(said))
     _print_open(console, job)
     if len(analysis.plans) > 1:
         _print_plans(console, analysis.plans, job)
@@ -144,7 +146,7 @@ def _print_plans(console: Console, plans: Sequence[PlanResult], job: Job) -> Non
             ]
         table.add_row(escape(plan_name(job, plan.plan)), *cells)
     console.print(table)
-    for plan in plans[:MAX_PLANS]:
+    for plan in plans[1:MAX_PLANS]:
         if said := counted_words(job, job.plan(plan.plan)):
             console.print(escape(f"{plan_name(job, plan.plan)}: {said}"))
     if len(plans) > MAX_PLANS:

@@ -293,7 +293,10 @@ def _check_plans(tables: Tables, faults: Faults) -> None:
 def _check_moves(plan: schema.Plan, index: int, tables: Tables, faults: Faults) -> None:
     """Names in what a plan does about sources and beds, each of which it names once."""
     sources = list(dict.fromkeys(table.device or table.id for _, table in tables.of(schema.Source)))
-    stated = [*sources, *tables.known("source")]  # faulty ones too, and single bands
+    bands = {table.id for _, table in tables.of(schema.Source) if table.device}
+    faulty = [name for name in tables.known("source") if name not in (*bands, *sources)]
+    sources += faulty
+    stated = [*sources, *bands]
     seen: set[str] = set()
     for number, measure in enumerate(plan.measures):
         path: Path = ("plan", index, "measures", number)
