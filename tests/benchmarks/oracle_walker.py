@@ -13,8 +13,9 @@ step it looks at all cells anew. What it goes by:
     in from outdoors               the same, from the other side
 
 A straight stretch meets each surface once, and one that was left through the wall beside a niche
-meets nothing of that wall's niches. A jamb left inward is owed the wall behind it: where the ray
-comes out of that wall into the room, it was the wall and not what the jamb lies in.
+meets nothing of that wall's niches. What comes after a niche's face decides what it was: out of the
+wall into the room it was that wall; in through what looks back at a floor in which a sill lies, the
+two are one floor.
 """
 
 from __future__ import annotations
@@ -48,7 +49,6 @@ class Known(NamedTuple):
     host_way: Floats  # (cells, 3) of a niche: the host's outward normal
     end: Ints  # (cells,) of a niche: the face that is its pane; else -1
     surface: Ints  # (cells, faces): number of the room's surface; of a niche what it lies in
-    beyond: Ints  # (cells, faces) of a niche: the surface behind what it lies in; else -1
     code: Ints  # (surfaces,) of one with nothing behind it
     buried: Ints  # (surfaces,) 1 where all of it stands against earth
     hole_low: Floats  # (holes, 3) flush openings
@@ -142,7 +142,8 @@ def _walk(
     cells = len(known.space)
     cell = -1
     length, count = 0, 0
-    barred, owed, owed_beyond, own = -1, -1, -1, -1
+    barred, owed, own = -1, -1, -1
+    inward, ox, oy, oz = False, 0.0, 0.0, 0.0
     if home >= 0:
         for k in range(cells):
             first, last, _, _ = _stretch(known, k, px, py, pz, wx, wy, wz)
@@ -176,22 +177,12 @@ def _walk(
                     codes[length] = PANE
                     length += 1
                 else:
+                    # what it lies in counts as soon as it is known what comes next
                     hx, hy, hz = known.host_way[cell]
-                    lies_in, beyond = known.surface[cell, face], known.beyond[cell, face]
-                    if hx * wx + hy * wy + hz * wz >= 0.0:
+                    owed, inward = known.surface[cell, face], hx * wx + hy * wy + hz * wz < 0.0
+                    ox, oy, oz = known.normals[cell, face]
+                    if not inward:
                         barred = known.host[cell]
-                        if not _is_met(met, count, lies_in):
-                            codes[length] = known.code[lies_in]
-                            length += 1
-                        met[count] = lies_in
-                        count += 1
-                        if beyond >= 0:
-                            met[count] = beyond
-                            count += 1
-                        elif known.buried[lies_in] == 1:
-                            return length, BLOCKED
-                    else:
-                        owed, owed_beyond = lies_in, beyond
                 cell = -1
                 continue
             code = _hole_at(known, px, py, pz)
@@ -251,23 +242,27 @@ def _walk(
             if first >= -EPS and last > first + EPS and first < at:
                 into, at, by = k, first, entry
         if owed >= 0:
-            # out of its own wall into the room: then it was that wall
-            back = into >= 0 and known.space[into] == known.space[own] and known.host[into] < 0
-            back = back and known.surface[into, by] == known.host[own]
-            if back:
-                back = _hole_at(known, px + at * wx, py + at * wy, pz + at * wz) < 0
-            if not back:
+            once = False
+            if into >= 0:
+                host = known.host[own]
+                if inward and known.host[into] < 0 and known.surface[into, by] == host:
+                    # out of its own wall into the room: it was that wall, unless by an opening
+                    once = _hole_at(known, px + at * wx, py + at * wy, pz + at * wz) < 0
+                elif owed != host and at * (ox * wx + oy * wy + oz * wz) < THICKEST_M:
+                    # one floor or wall, from whichever side it is named
+                    mx, my, mz = known.normals[into, by]
+                    if known.host[into] >= 0 and known.surface[into, by] == known.host[into]:
+                        mx, my, mz = known.host_way[into]
+                    once = ox * mx + oy * my + oz * mz < -0.999
+            if not once:
                 if not _is_met(met, count, owed):
                     codes[length] = known.code[owed]
                     length += 1
                 met[count] = owed
                 count += 1
-                if owed_beyond >= 0:
-                    met[count] = owed_beyond
-                    count += 1
-                elif known.buried[owed] == 1:
+                if known.buried[owed] == 1:
                     return length, BLOCKED
-            owed, owed_beyond = -1, -1
+            owed = -1
         if into < 0:
             if aimed and min(ground, stop) >= remaining:
                 if target_space < 0:
@@ -286,15 +281,12 @@ def _walk(
                 codes[length] = PANE
                 length += 1
             else:
-                lies_in, beyond = known.surface[into, by], known.beyond[into, by]
+                lies_in = known.surface[into, by]
                 if not _is_met(met, count, lies_in):
                     codes[length] = known.code[lies_in]
                     length += 1
                 met[count] = lies_in
                 count += 1
-                if beyond >= 0:
-                    met[count] = beyond
-                    count += 1
         else:
             code = _hole_at(known, px, py, pz)
             surface = known.surface[into, by]

@@ -141,10 +141,11 @@ def walk(
                 if aimed:
                     blocked = min(to_ground, wall) < remaining
                     if target_space >= 0 and not blocked:
-                        if barred < 0:
-                            return at, LOST, first, returned
-                        barred = NONE  # the target stands in a niche of the wall that was met
-                        continue
+                        if barred >= 0:
+                            barred = NONE  # the target stands in a niche of the wall that was met
+                            continue
+                        # it is there: rooms may lap by a hair, at whose edge none is entered
+                        return at, sky, first, returned
                 else:
                     near = to_ground * math.hypot(wx, wy) <= reach
                     blocked = near or buried or wall < to_ground
