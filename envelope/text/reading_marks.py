@@ -11,6 +11,7 @@ from typing import Literal
 
 import numpy as np
 
+from envelope.building.ground_reflection import without_ground_partners
 from envelope.building.job import Job, Reading
 from envelope.geometry.plane import Floats, frozen
 from envelope.survey.verdicts import ReadingVerdict
@@ -27,6 +28,7 @@ from envelope.text.surveys import (
 )
 
 Stands = Literal["explained", "not explained", "cannot be told", "not judged"]
+FEW_SOURCES = 2  # up to which a reading of all of them names each
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -134,8 +136,12 @@ def _where(job: Job, reading: Reading) -> str:
 
 
 def _heard(job: Job, reading: Reading) -> str:
-    heard = ", ".join(trade.source_title(job, name) for name in reading.sources)
-    without = ", ".join(trade.source_title(job, name) for name in reading.off)
+    heard = ", ".join(dict.fromkeys(trade.source_title(job, name) for name in reading.sources))
+    every = {source.id for source in without_ground_partners(job).sources}
+    every -= set(reading.off)
+    if len(every) > FEW_SOURCES and every <= set(reading.sources):
+        heard = "all sources"
+    without = ", ".join(dict.fromkeys(trade.source_title(job, name) for name in reading.off))
     return heard + (f" (off: {without})" if without else "")
 
 

@@ -40,6 +40,17 @@ def test_every_reading_has_a_place_a_value_and_what_had_been_done(job: Job) -> N
     assert marks["pillow-router-off"].of == "mast (off: router)"
 
 
+def test_a_reading_of_many_sources_does_not_list_them_all(job: Job) -> None:
+    mast, router = job.sources
+    many = (mast, router, *(replace(mast, id=f"mast-{number}") for number in range(3)))
+    names = tuple(each.id for each in many)
+    first = replace(job.readings[0], sources=names)
+    off = replace(first, id="off", off=("router",), sources=(mast.id, *names[2:]))
+    alone = replace(first, id="alone", sources=("mast",))
+    marks = reading_marks(replace(job, sources=many, readings=(first, off, alone)))
+    assert [each.of for each in marks] == ["all sources", "all sources (off: router)", "mast"]
+
+
 def test_a_reading_is_explained_or_not_with_the_odds(job: Job) -> None:
     found = reading_marks(job, [_verdict("pillow-today", 0.95), _verdict("pillow-after", 0.02)])
     marks = {each.id: each for each in found}
