@@ -71,7 +71,7 @@ STARTERS: dict[str, tuple[Starter, ...]] = {
         ),
         Starter(
             title="in a room of this house: a router, a telephone",
-            keys=("title", "service", "space", "at", "eirp", "duty"),
+            keys=("title", "service", "space", "at", "eirp", "owner", "duty"),
         ),
         Starter(
             title="at a point outdoors, known by its power",
