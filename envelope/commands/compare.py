@@ -7,6 +7,7 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
+from envelope.building.job import Job
 from envelope.commands import compare_tables
 from envelope.commands.arguments import add_analysis_arguments, add_job, add_output_switches
 from envelope.commands.common import analyzed, read_job, stops_for_questions
@@ -60,22 +61,24 @@ def _on_storeys(options: argparse.Namespace) -> list[Variant]:
             raise EnvelopeError(
                 f"{options.job}: with {room} on storey {storey} instead:\n{error}"
             ) from error
-        variants.append(
-            Variant(
-                storey=storey,
-                assumed_source=job.assumed_source,
-                analysis=analyzed(
-                    job,
-                    path=options.job,
-                    plans=options.plan,
-                    threshold_db=options.threshold,
-                    receivers=options.receiver,
-                    fine=options.fine,
-                    edges=options.edges,
-                ),
-            )
-        )
+        variants.append(_variant(job, options, storey=storey))
     return variants
+
+
+def _variant(job: Job, options: argparse.Namespace, *, storey: str | None) -> Variant:
+    return Variant(
+        storey=storey,
+        assumed_source=job.assumed_source,
+        analysis=analyzed(
+            job,
+            path=options.job,
+            plans=options.plan,
+            threshold_db=options.threshold,
+            receivers=options.receiver,
+            fine=options.fine,
+            edges=options.edges,
+        ),
+    )
 
 
 def run(options: argparse.Namespace) -> int:
@@ -83,24 +86,7 @@ def run(options: argparse.Namespace) -> int:
     job = read_job(options.job)
     if stops_for_questions(job, as_json=options.json):
         return 1
-    if options.storeys:
-        variants = _on_storeys(options)
-    else:
-        variants = [
-            Variant(
-                storey=None,
-                assumed_source=job.assumed_source,
-                analysis=analyzed(
-                    job,
-                    path=options.job,
-                    plans=options.plan,
-                    threshold_db=options.threshold,
-                    receivers=options.receiver,
-                    fine=options.fine,
-                    edges=options.edges,
-                ),
-            )
-        ]
+    variants = _on_storeys(options) if options.storeys else [_variant(job, options, storey=None)]
     if options.json:
         plain: list[dict[str, Any]] = [
             {"storey": variant.storey, **as_json.analysis_as_plain(variant.analysis)}

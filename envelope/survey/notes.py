@@ -9,6 +9,7 @@ import numpy as np
 from envelope.building.job import Job, Solved, Source
 from envelope.survey.responses import Responses
 
+MOST_NAMED = 4  # readings; more are counted only
 MOVED_DB = 1.0  # from which a stated level that readings move is worth a note
 SHADOW = 0.05  # of a reading indoors that comes straight; below this the solve rests on the rest
 # a field outdoors stays below this near any mast that is not on the house itself; common
@@ -27,11 +28,11 @@ def sentence(solved: Solved) -> str:
         _three_digits(per * each)
         for each in (solved.value, solved.low, solved.high, solved.lowest, solved.highest)
     )
-    count = len(solved.readings)
+    count, named = len(solved.readings), ", ".join(solved.readings)
     return (
-        f"{solved.source}: {what} solved from {count} reading{'s' if count > 1 else ''} "
-        f"({', '.join(solved.readings)}): {value} {unit}, 10–90 % range {low} – {high}; at least "
-        f"95 times in 100 it lies in {lowest} – {highest}"
+        f"{solved.source}: {what} solved from {count} reading{'s' if count > 1 else ''}"
+        f"{f' ({named})' if count <= MOST_NAMED else ''}: {value} {unit}, 10–90 % range "
+        f"{low} – {high}; at least 95 times in 100 it lies in {lowest} – {highest}"
     )
 
 

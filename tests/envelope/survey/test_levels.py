@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import pytest
 import tomlkit
 
-from envelope.building.job import Job, Source
+from envelope.building.job import Job, Solved, Source
 from envelope.errors import LevelsError
 from envelope.exposure.analysis import analyze
 from envelope.exposure.casts import cast_job
@@ -16,6 +17,7 @@ from envelope.project import load_text
 from envelope.rays import Sampling
 from envelope.survey import solve_levels
 from envelope.survey.levels import before_work
+from envelope.survey.notes import sentence
 
 FEW = Sampling(points_per_panel=2**7, points=2**10)
 CONSTRUCTION = dict.fromkeys(
@@ -412,3 +414,14 @@ def test_what_is_read_after_the_work_lies_in_the_range_that_is_stated_of_it():
     assert done.total.low_w_m2 < 200e-6 < done.total.high_w_m2
     assert done.against_as_built.low_db < done.against_as_built.below_db
     assert done.against_as_built.below_db < done.against_as_built.high_db
+
+
+def test_a_note_counts_the_readings_and_names_them_only_where_they_are_few() -> None:
+    """A dozen ids in a row are read by nobody."""
+    solved = Solved(
+        source="mast", quantity="level_w_m2", value=9e-4, low=1e-4, high=1e-3, lowest=1e-5,
+        highest=1e-2, readings=("a", "b", "c", "d"), notes=(),
+    )  # fmt: skip
+    assert "solved from 4 readings (a, b, c, d): 900 µW/m²" in sentence(solved)
+    many = replace(solved, readings=(*solved.readings, "e"))
+    assert "solved from 5 readings: 900 µW/m²" in sentence(many)
