@@ -99,7 +99,8 @@ class Findings:
             as_built = None
             if not plan.does_nothing:
                 bare = replace(plan, treatments={}, measures={}, beds={})
-                as_built = self._receiver(bare, casts, with_bands=False)
+                # a plan's band holds what may go wrong on the way from there
+                as_built = self._receiver(bare, casts, with_bands=with_bands)
             self._found[key] = analyze_plan(
                 bench=self.bench,
                 plan=plan,

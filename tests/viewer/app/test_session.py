@@ -11,6 +11,7 @@ import pytest
 
 from envelope import rays
 from envelope.errors import CancelledError, ProjectFileError
+from envelope.exposure.analysis import analyze
 from envelope.project import load
 from envelope.rays import Sampling
 from viewer.app.files import JobLock, lock_path, recovery_path
@@ -439,6 +440,26 @@ def test_only_the_moved_receiver_is_cast_again_and_going_back_costs_nothing(
     session.undo()
     assert not session.needs_cast
     assert session.findings.of(plan=plan).receivers[0].panels == before.receivers[0].panels
+
+
+def test_ranges_are_those_of_the_command_line(session: Session) -> None:
+    session.cast()
+    assert session.job is not None
+    assert session.findings is not None
+    plan = session.job.plans[-1]
+    assert plan.treatments
+    (command,) = analyze(
+        job=session.job,
+        casts=session.findings.casts,
+        plans=[plan],
+        with_bands=True,
+        ranked_plans=(),
+    ).plans
+    for receiver in command.receivers:
+        (shown,) = session.findings.of(
+            plan=plan, receivers=[receiver.id], with_bands=True
+        ).receivers
+        assert (shown.low_w_m2, shown.high_w_m2) == (receiver.low_w_m2, receiver.high_w_m2)
 
 
 def test_what_was_cast_before_is_not_cast_again(
