@@ -4,7 +4,7 @@
 
 Every command is run as a person runs it, warm (what it keeps is kept, everything is compiled), the
 copies in turns; the least processor time of each counts, with that of the processes that it starts.
-Memory is what a command and its processes hold at once, sampled; what they share counts in each.
+Memory is what a command and its processes hold at once, sampled, with what they share counted once.
 Without a second copy `gapcast analyze` is what they are held against.
 """
 
@@ -23,11 +23,11 @@ PAGES = {"picture": "room.png", "handout": "room.html"}
 
 
 def held_mb(process: int) -> float:
-    """Memory of a process and those that it started. [MB]"""
+    """Memory of a process and those that it started, a part of what is shared. [MB]"""
     total = 0.0
     try:
-        for line in Path(f"/proc/{process}/status").read_text().splitlines():
-            if line.startswith("VmRSS:"):
+        for line in Path(f"/proc/{process}/smaps_rollup").read_text().splitlines():
+            if line.startswith("Pss:"):
                 total = int(line.split()[1]) / 1024
         for thread in Path(f"/proc/{process}/task").iterdir():
             total += sum(held_mb(int(each)) for each in (thread / "children").read_text().split())

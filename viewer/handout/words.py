@@ -16,6 +16,7 @@ from envelope.text.names import TODAY, face_title, shown, trial_names
 from envelope.text.sentences import SAME_DB, WORSE_DB
 from viewer.scene.records import Scene, ScenePanel, ScenePlan
 
+_ROUND = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)  # ends of bars, of a decade
 _MONTHS = (
     *("January", "February", "March", "April", "May", "June"),
     *("July", "August", "September", "October", "November", "December"),
@@ -312,8 +313,8 @@ def ticks(*, low: float, high: float, count: int = 5) -> list[str]:
 
 
 def rounded_up(value: float) -> float:
-    """A round number that is no less: one, two or five, and noughts."""
+    """A round number that is no less, so that bars fill most of their width."""
     if value <= 0.0:
         return 1.0
     decade = 10.0 ** math.floor(math.log10(value))
-    return next(step * decade for step in (1.0, 2.0, 5.0, 10.0) if step * decade >= value)
+    return next(step * decade for step in _ROUND if step * decade >= value)

@@ -323,18 +323,18 @@ def test_bars_are_drawn_to_scale_with_their_range(house_scene: Scene, house_job:
         analysis=Analysis(project="", threshold_db=20.0, plans=tuple(results)),
         date=DATE,
     )
-    # 300 µW/m² of a scale that ends at 1 000, as the highest range ends at 600
+    # 300 µW/m² of a scale that ends at 600, as the highest range does
     assert re.findall(r'class="level" x="0" y="3.4" width="([\d.]+)"', page) == [
-        "30.00",
-        "15.00",
-        "0.30",
+        "50.00",
+        "25.00",
+        "0.50",
     ]
     assert re.findall(r'class="whisker" d="M([\d.]+) 5H([\d.]+)M', page) == [
-        ("15.00", "60.00"),
-        ("7.50", "30.00"),
-        ("0.15", "0.60"),
+        ("25.00", "100.00"),
+        ("12.50", "50.00"),
+        ("0.25", "1.00"),
     ]
-    assert "<span>0</span><span>1\u00a0000\u00a0µW/m²</span>" in page
+    assert "<span>0</span><span>600\u00a0µW/m²</span>" in page
 
 
 @pytest.mark.parametrize(

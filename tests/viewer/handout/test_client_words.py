@@ -91,6 +91,7 @@ space = "sp-2"
 at = "6 ft, 3 ft, 4 ft"
 service = "Wi-Fi 2.4"
 eirp = "20 dBm"
+owner = "household"
 [[receiver]]
 id = "rec-1"
 title = "Tom's pillow"
