@@ -60,13 +60,15 @@ except ImportError:  # not a Unix: time is judged all the same, memory is not
 
 MOST_SECONDS = 2.0
 MOST_SECONDS_ANALYZED = 15.0
+MOST_SECONDS_MORE = 45.0  # where another command follows, such as a decision
 FEW = Sampling(points_per_panel=2**5, points=2**8)
 MOST_BYTES = 500_000_000
-STUCK_SECONDS = 20.0  # after which a file is given up
+MOST_BYTES_MORE = 500_000_000
+STUCK_SECONDS = 20.0  # more than it may take, after which a file is given up
 LONGEST_LINE = 600  # characters that a fault may have
 BATCH = 250  # files that a process takes at a time
 OTHERS = (  # commands, as typed; the job comes after the first word
-    "decide", "compare", "decide --json --bed", "takeoff", "workorder", "bond", "survey",
+    "decide", "compare", "decide --json", "takeoff", "workorder", "bond", "survey",
     "survey --sheet out.html", "offer -o out.html", "handover -o out.html", "export -o out.csv",
     "bed", "handout -o out.html", "check", "compare --json", "wiring",
 )  # fmt: skip
@@ -142,12 +144,13 @@ def examine(
     """
     if most_seconds is None:
         most_seconds = MOST_SECONDS_ANALYZED if through_analysis else MOST_SECONDS
+        most_seconds += 0.0 if other is None else MOST_SECONDS_MORE
     refused = analyzed = False
     finding = None
     before = _peak_bytes()
     start = time.process_time()
     try:
-        with time_limit(STUCK_SECONDS), warnings.catch_warnings():
+        with time_limit(most_seconds + STUCK_SECONDS), warnings.catch_warnings():
             warnings.simplefilter("error")
             job = load_text(decode(data, path="job.toml"), path="job.toml")
             if through_analysis and job is not None:
@@ -159,7 +162,9 @@ def examine(
         refused = True
         finding = _judged(error)
     except OverTimeError as error:
-        finding = Finding(kind="slow", where=_place(error), detail=f"over {STUCK_SECONDS:g} s")
+        finding = Finding(
+            kind="slow", where=_place(error), detail=f"over {most_seconds + STUCK_SECONDS:g} s"
+        )
     except Exception as error:  # noqa: BLE001
         name = type(error).__name__
         where = f"{name} {_place(error)}"
@@ -168,7 +173,8 @@ def examine(
     if finding is None and seconds > most_seconds:
         finding = Finding(kind="slow", where="slow", detail=f"{seconds:.1f} s")
     grown = _peak_bytes() - before
-    if finding is None and grown > MOST_BYTES:
+    most_bytes = MOST_BYTES + (0 if other is None else MOST_BYTES_MORE)
+    if finding is None and grown > most_bytes:
         finding = Finding(kind="memory", where="memory", detail=f"{grown / 1e6:.0f} MB")
     return Outcome(refused=refused, seconds=seconds, finding=finding, analyzed=analyzed)
 
