@@ -17,7 +17,7 @@ import shapely
 
 from envelope.errors import RangeError
 from envelope.geometry.polygons import SLIVER_M2, Area, pieces
-from envelope.pricing.packages import Package
+from envelope.pricing.packages import Package, cheapest
 
 Direction = Literal["across", "along"]
 
@@ -257,8 +257,12 @@ def cut_rolls(lengths_m: Sequence[float], packages: Sequence[Package]) -> tuple[
         ),
         key=lambda plan: _price(plan, packages),
     )
-    exact = _exact(wanted, sizes, packages)
-    best = greedy if exact is None or _price(greedy, packages) <= _price(exact, packages) else exact
+    best, price = greedy, _price(greedy, packages)
+    # rolls that hold all the length together cost at least this: nothing can be cheaper
+    if price > cheapest(Decimal(sum(wanted.elements())) / 100, packages).price:
+        exact = _exact(wanted, sizes, packages)
+        if exact is not None and _price(exact, packages) < price:
+            best = exact
     return tuple(sorted(best, key=lambda roll: (roll.package, [-x for x in roll.lengths_m])))
 
 

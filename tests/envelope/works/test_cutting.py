@@ -135,6 +135,17 @@ def test_many_pieces_of_many_lengths_stay_near_the_bound() -> None:
     assert sorted(x for each in rolls for x in each.lengths_m) == pytest.approx(sorted(lengths))
 
 
+def test_rolls_that_cannot_be_cheaper_are_not_looked_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Three pieces of 4 m off rolls of 8 m: two rolls hold 12 m, and one does not."""
+
+    def refuse(*_: object) -> None:
+        raise AssertionError("the solver was asked")
+
+    monkeypatch.setattr("envelope.works.cutting._exact", refuse)
+    rolls = cut_rolls([4.0, 4.0, 4.0], [roll("8", "100")])
+    assert [each.lengths_m for each in rolls] == [(4.0,), (4.0, 4.0)]
+
+
 def test_a_piece_longer_than_any_roll_is_refused() -> None:
     with pytest.raises(RangeError, match=r"5\.20 m is longer than the longest roll, 5\.00 m"):
         cut_rolls([5.2], [roll("5", "10")])
