@@ -38,6 +38,7 @@ class Asked:
     plans: tuple[str, ...] = ()  # all of a job's where none is named
     receivers: tuple[str, ...] = ()
     fine: bool = False
+    error: float | None = None  # that rays are cast to reach
     edges: bool = False
 
 
@@ -77,7 +78,7 @@ def analyze_file(path: Path, asked: Asked) -> Result:
     from envelope.cast_cache import cast_or_recall
     from envelope.commands.common import chosen_plans, read_job, with_receivers
     from envelope.exposure.analysis import analyze
-    from envelope.rays import DEFAULT, FINE
+    from envelope.rays import sampling_for
 
     start = time.perf_counter()
     try:
@@ -86,7 +87,7 @@ def analyze_file(path: Path, asked: Asked) -> Result:
             raise EnvelopeError(f"{path}: no receiver: add [[receiver]] with the pillow's place")
         found = analyze(
             job=job,
-            casts=cast_or_recall(job, sampling=FINE if asked.fine else DEFAULT),
+            casts=cast_or_recall(job, sampling=sampling_for(fine=asked.fine, error=asked.error)),
             plans=chosen_plans(job, asked.plans),
             with_bands=True,
             edges=asked.edges,

@@ -22,14 +22,16 @@ from envelope.building.job import Job
 from envelope.exposure import casts as casting
 from envelope.exposure.casts import Casts
 from envelope.kept import Store, folder_for, from_bytes, to_bytes
-from envelope.rays import DEFAULT, Beam, Chain, Crossings, Lit, Sampling
+from envelope.rays import DEFAULT, Beam, Chain, Crossings, FinerAngles, Lit, Sampling
 
 MAX_FILES = 64
 MAX_BYTES = 500_000_000
 UNUSED_BYTES = (
     32_000_000  # of a building's pieces that a command did not need, such as of a bed moved
 )
-_RECORDS: dict[str, type] = {made.__name__: made for made in (Beam, Chain, Crossings, Lit)}
+_RECORDS: dict[str, type] = {
+    made.__name__: made for made in (Beam, Chain, Crossings, FinerAngles, Lit)
+}
 _LIBRARIES = ("numpy", "numba", "shapely")
 _HERE = Path(__file__).parent
 
@@ -136,5 +138,11 @@ class _Pieces(MutableMapping[str, object]):
 
 
 def _bytes_of(piece: object) -> int:
-    values = (getattr(piece, each.name) for each in fields(piece))  # type: ignore[arg-type]
-    return sum(value.nbytes for value in values if isinstance(value, np.ndarray))
+    total = 0
+    for each in fields(piece):  # type: ignore[arg-type]
+        value = getattr(piece, each.name)
+        if isinstance(value, np.ndarray):
+            total += value.nbytes
+        elif isinstance(value, FinerAngles):
+            total += _bytes_of(value)
+    return total

@@ -111,6 +111,7 @@ def run(options: argparse.Namespace) -> int:
         threshold_db=options.threshold,
         receivers=options.receiver,
         fine=options.fine,
+        error=options.error,
         edges=options.edges,
         isotropic=options.isotropic,
         ranked_plans=ranked_plans,

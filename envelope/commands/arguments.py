@@ -26,6 +26,14 @@ def _decibels(text: str) -> float:
     return _number(text, "dB")
 
 
+def error_share(text: str) -> float:
+    """A standard error in per cent, as a share."""
+    share = _number(text, "%") / 100.0
+    if not 1e-5 <= share <= 0.1:
+        raise argparse.ArgumentTypeError(f"found {text!r}; allowed is 0.001 % to 10 %")
+    return share
+
+
 def steradian_count(text: str) -> float:
     return _number(text, "sr")
 
@@ -91,6 +99,14 @@ def add_analysis_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--fine", action="store_true", help="cast about ten times as many rays as usual"
+    )
+    parser.add_argument(
+        "--error",
+        type=error_share,
+        metavar="PERCENT",
+        help='standard error that rays are cast to reach, such as "0.05 %%": of the '
+        "open-equivalent solid angle, and of the unshielded one relative to the sphere (the "
+        "default: 0.1 %%; with --fine: 0.02 %%)",
     )
     parser.add_argument(
         "--edges",

@@ -34,6 +34,7 @@ def analyze_many(options: argparse.Namespace) -> int:
         plans=tuple(options.plan or ()),
         receivers=tuple(options.receiver or ()),
         fine=options.fine,
+        error=options.error,
         edges=options.edges,
     )
     progress = Progress(f"{len(paths)} jobs")

@@ -108,7 +108,9 @@ def with_receivers(job: Job, names: Sequence[str] | None) -> Job:
     return replace(job, receivers=chosen, occupants=people, notes=notes)
 
 
-def cast(job: Job, *, path: Path, fine: bool = False, lit: bool = True) -> Casts:
+def cast(
+    job: Job, *, path: Path, fine: bool = False, error: float | None = None, lit: bool = True
+) -> Casts:
     """Cast a job, telling on the terminal how far it is; `lit` as in `cast_job`.
 
     What an earlier command cast of the same geometry is not cast again.
@@ -121,10 +123,12 @@ def cast(job: Job, *, path: Path, fine: bool = False, lit: bool = True) -> Casts
     if not job.receivers:
         raise EnvelopeError(f"{path}: no receiver: add [[receiver]] with the place of the pillow")
     from envelope.cast_cache import cast_or_recall
-    from envelope.rays import DEFAULT, FINE
+    from envelope.rays import sampling_for
 
     progress = Progress("casting rays")
-    casts = cast_or_recall(job, sampling=FINE if fine else DEFAULT, progress=progress, lit=lit)
+    casts = cast_or_recall(
+        job, sampling=sampling_for(fine=fine, error=error), progress=progress, lit=lit
+    )
     progress.done()
     return casts
 
@@ -137,6 +141,7 @@ def analyzed(
     threshold_db: float,
     receivers: Sequence[str] | None = None,
     fine: bool = False,
+    error: float | None = None,
     edges: bool = False,
     isotropic: bool = False,
     ranked_plans: Collection[str] | None = None,
@@ -156,6 +161,8 @@ def analyzed(
         Loss below which a direction counts as unshielded. [dB]
     fine, edges, isotropic : bool
         As the switches of `gapcast analyze` say.
+    error : float, optional
+        Standard error that rays are cast to reach, as a share.
     ranked_plans : collection of str, optional
         Ids of the plans whose faces are tried one by one, for what is shown; all of them where
         none is named.
@@ -167,7 +174,9 @@ def analyzed(
 
     chosen = chosen_plans(job, plans)
     job = with_receivers(job, receivers)
-    casts = cast(job, path=path, fine=fine, lit=not brief or isotropic or not job.sources)
+    casts = cast(
+        job, path=path, fine=fine, error=error, lit=not brief or isotropic or not job.sources
+    )
     return analyze(
         job=job,
         casts=casts,

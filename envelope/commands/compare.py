@@ -76,6 +76,7 @@ def _variant(job: Job, options: argparse.Namespace, *, storey: str | None) -> Va
             threshold_db=options.threshold,
             receivers=options.receiver,
             fine=options.fine,
+            error=options.error,
             edges=options.edges,
         ),
     )

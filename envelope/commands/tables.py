@@ -229,6 +229,24 @@ def in_words(receiver: ReceiverResult, job: Job, *, is_treated: bool) -> list[st
     return [f"[bold]{said}.[/bold]"]
 
 
+def errors_in_words(receiver: ReceiverResult) -> str:
+    """Which standard errors the rays reached, and whether that is what was asked for."""
+    said = (
+        f"standard error of the open-equivalent {_fine_percent(receiver.standard_error)}, "
+        f"of the unshielded {_fine_percent(receiver.unshielded_error)} of the sphere"
+    )
+    if receiver.asked_error is None:
+        return said
+    asked = _fine_percent(receiver.asked_error)
+    if receiver.is_as_exact_as_asked:
+        return f"{said}; asked for: at most {asked}"
+    return f"{said}; {receiver.rays:,} rays did not reach the {asked} asked for: try --fine"
+
+
+def _fine_percent(share: float) -> str:
+    return f"{100.0 * share:.2f} %" if share >= 1e-4 else f"{100.0 * share:.2g} %"
+
+
 def _print_receiver(
     console: Console, receiver: ReceiverResult, threshold_db: float, job: Job
 ) -> None:
@@ -236,10 +254,10 @@ def _print_receiver(
     console.print(
         f"exposed {receiver.exposed_solid_angle_sr:.3f} sr "
         f"({receiver.exposed_above_horizon_sr:.3f} above the horizon) of {4 * math.pi:.3f} sr; "
-        f"closure error {receiver.closure_error_sr:+.1e} sr, "
-        f"standard error of the open-equivalent {100 * receiver.standard_error:.2f} %"
+        f"closure error {receiver.closure_error_sr:+.1e} sr"
         + (f"; mean over {receiver.points} points" if receiver.points > 1 else "")
     )
+    console.print(errors_in_words(receiver))
     bands = plain_table(
         "band centre",
         f">unshielded (below {threshold_db:g} dB)",

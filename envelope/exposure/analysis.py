@@ -323,6 +323,8 @@ def _receiver_result(casts: ReceiverCasts, setting: _Setting) -> ReceiverResult:
         exposed_above_horizon_sr=angles.above_horizon_sr,
         closure_error_sr=angles.closure_error_sr,
         standard_error=angles.standard_error,
+        asked_error=casts.asked_error,
+        rays=casts.crossings.rays,
         reference_band=setting.reference,
         bands=_band_results(angles, casts=casts, setting=setting),
         sources=sources,

@@ -67,6 +67,7 @@ class ReceiverCasts:
     receiver: Receiver
     points: tuple[PointCasts, ...]
     crossings: Crossings  # of all its points together
+    asked_error: float | None  # of them, as in `Sampling`
     lit: Mapping[str, Lit]  # by source id
 
 
@@ -417,6 +418,7 @@ def _receiver_casts(
         receiver=receiver,
         points=tuple(points),
         crossings=merge([point.crossings for point in points]),
+        asked_error=sampling.error,
         lit={source.id: caster.lit(source, receiver.space) for source in sources if lit},
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -171,6 +172,8 @@ class ReceiverResult:
     exposed_above_horizon_sr: float
     closure_error_sr: float
     standard_error: float  # of the open-equivalent solid angle, relative; see `solid_angles`
+    asked_error: float | None  # at most so large, and so that of what is unshielded; see `Sampling`
+    rays: int  # cast in all directions
     reference_band: int  # of `bands`: the one that losses and shares of solid angle are of
     bands: tuple[BandResult, ...]
     sources: tuple[SourceResult, ...]
@@ -191,6 +194,17 @@ class ReceiverResult:
     def __repr__(self) -> str:
         level = f"{1e6 * self.level_w_m2:.4g} µW/m², " if self.sources else ""
         return f"<ReceiverResult {self.id!r}: {level}{len(self.gaps)} gaps>"
+
+    @property
+    def unshielded_error(self) -> float:
+        """Largest error of a band's unshielded solid angle, relative to the whole sphere."""
+        return max(band.unshielded_error_sr for band in self.bands) / (4.0 * math.pi)
+
+    @property
+    def is_as_exact_as_asked(self) -> bool:
+        """Whether both standard errors came to what was asked for, if anything was."""
+        largest = max(self.standard_error, self.unshielded_error)
+        return self.asked_error is None or largest <= self.asked_error
 
     @property
     def level_w_m2(self) -> float:

@@ -19,14 +19,15 @@ from numpy.typing import NDArray
 
 from envelope.exposure.decibels import decibels
 from envelope.exposure.transmission import Tables
+from envelope.exposure.unshielded import ROUNDING, at_edges, moved_by_finer_angles_sr, unshielded
 from envelope.geometry.plane import Floats
 from envelope.rays import Crossings, standard_error
 
 Ints = NDArray[np.int32] | NDArray[np.int64]
 
-# A treatment of exactly the threshold's loss is not below it, whatever the last bit says.
-ROUNDING = 1e-9
 THRESHOLD_DB = 20.0
+# What bins do to a sum, over what halving them changes in it: halves leave a quarter.
+BINS_ERROR = 4.0 / 3.0
 
 
 def loss_db(transmission: float) -> float:
@@ -45,7 +46,10 @@ def unpolarized(values: Floats) -> Floats:
 
 
 def threshold_transmission(threshold_db: float) -> float:
-    """Transmission above which a direction counts as unshielded."""
+    """Transmission above which a direction counts as unshielded.
+
+    A treatment of exactly the threshold's loss is not below it, whatever the last bit says.
+    """
     return float(10.0 ** (-threshold_db / 10.0) * (1.0 + ROUNDING))
 
 
@@ -81,45 +85,6 @@ def tag(crossings: Crossings, tables: Tables) -> Tagged:
         exposed=exposed,
         above=(crossings.sky == 2).astype(np.float64),
     )
-
-
-def unshielded_shares(crossings: Crossings, tables: Tables, limit: float) -> Floats:
-    """Share (signatures, bands) of each signature that passes more than a limit; 0 where blocked.
-
-    A signature holds all rays that cross the same rows in the same bins of the cosine. Where the
-    limit lies between what its two extreme rays pass, their logarithm counts as evenly spread
-    between them. So the figure does not hang on where the bins end.
-
-    Parameters
-    ----------
-    limit : float
-        From `threshold_transmission`.
-    """
-    rows, bins = rows_of(crossings)
-    stack = tables.stacks.of_row[rows]
-    least, most = (
-        np.log(
-            unpolarized(np.exp(np.add.reduceat(edge[stack, bins], crossings.start[:-1], axis=0)))
-        )
-        for edge in _bin_edges(tables.log_transmission)
-    )
-    apart = most - least
-    whole = apart <= ROUNDING
-    share = (most - np.log(limit)) / np.where(whole, 1.0, apart)
-    share = np.where(whole, np.exp(most) > limit, np.clip(share, 0.0, 1.0))
-    return np.asarray(share * (crossings.sky > 0)[:, np.newaxis])
-
-
-def _bin_edges(log_transmission: Floats) -> tuple[Floats, Floats]:
-    """Least and most (stacks, bins, bands, 2) of each bin, at its edges: means with the next bins.
-
-    More loss at every angle never raises either, so that a treatment never raises a share.
-    """
-    padded = np.concatenate(
-        (log_transmission[:, :1], log_transmission, log_transmission[:, -1:]), axis=1
-    )
-    edges = 0.5 * (padded[:, 1:] + padded[:, :-1])
-    return np.minimum(edges[:, :-1], edges[:, 1:]), np.maximum(edges[:, :-1], edges[:, 1:])
 
 
 def exposed_sr(crossings: Crossings) -> float:
@@ -160,32 +125,38 @@ def solid_angles(
     """Solid angles of a receiver.
 
     `standard_error` is that of the open-equivalent solid angle at the `reference` frequency,
-    relative to it; like every error stated here it is scaled to cover the truth 95 times in 100.
-    The unshielded solid angle has an error of its own, `unshielded_error_sr`: that of the rays, and
-    twice what the signatures that lie across the threshold leave open, as if each erred by itself.
+    relative to it; like every error stated here it is scaled to cover the truth 95 times in 100. It
+    has what finer angles than the bins of the cosine would change in it. The unshielded solid angle
+    has an error of its own, `unshielded_error_sr`: that of the rays, and twice what the signatures
+    that lie across the threshold leave open, as if each erred by itself.
     """
     weights = tagged.weights_sr.mean(axis=1)
     exposed = exposed_sr(crossings)
-    shares = unshielded_shares(crossings, tables, threshold_transmission(threshold_db))
-    bands = []
-    for column, frequency in enumerate(frequency_hz):
-        through, share = tagged.transmission[:, column], shares[:, column]
-        open_sr = weights * np.minimum(share, 1.0 - share)
-        rays_sr = float(standard_error(share @ tagged.weights_sr))
-        bands.append(
-            BandAngles(
-                frequency_hz=float(frequency),
-                unshielded_solid_angle_sr=float(weights @ share),
-                unshielded_error_sr=math.hypot(rays_sr, 2.0 * float(np.linalg.norm(open_sr))),
-                open_equivalent_solid_angle_sr=float(weights @ through),
-            )
+    edges = at_edges(crossings, tables)
+    found = unshielded(crossings, tables, edges=edges, limit=threshold_transmission(threshold_db))
+    rays_sr = standard_error(found.by_scramble_sr)
+    bands = tuple(
+        BandAngles(
+            frequency_hz=float(frequency),
+            unshielded_solid_angle_sr=float(found.by_scramble_sr[band].mean()),
+            # what bins do is one-sided, and is not added by squares
+            unshielded_error_sr=math.hypot(rays_sr[band], 2.0 * found.in_doubt_sr[band])
+            + float(found.moved_sr[band]),
+            open_equivalent_solid_angle_sr=float(weights @ tagged.transmission[:, band]),
         )
-    by_scramble = tagged.transmission[:, reference] @ tagged.weights_sr
+        for band, frequency in enumerate(frequency_hz)
+    )
+    through = tagged.transmission[:, reference]
+    by_scramble = through @ tagged.weights_sr
     mean = float(by_scramble.mean())
+    moved_sr = moved_by_finer_angles_sr(
+        crossings, tables, edges=edges, transmission=through, band=reference
+    )
+    error_sr = float(standard_error(by_scramble)) + BINS_ERROR * moved_sr
     return SolidAngles(
         exposed_sr=exposed,
         above_horizon_sr=float(weights @ tagged.above),
         closure_error_sr=crossings.closure_error_sr,
-        standard_error=float(standard_error(by_scramble)) / mean if mean > 0.0 else 0.0,
-        bands=tuple(bands),
+        standard_error=error_sr / mean if mean > 0.0 else 0.0,
+        bands=bands,
     )

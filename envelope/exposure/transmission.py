@@ -181,6 +181,12 @@ class Tables:
     stacks: Stacks
     log_transmission: Floats  # -inf never: see SMALLEST
     near_reflection: Floats
+    log_at_nodes: tuple[Floats, ...]  # of each stack (bins * PER_BIN, bands, 2): see `node_cosines`
+
+
+def node_cosines(bins: int) -> tuple[Floats, Floats]:
+    """Cosines at which stacks are solved for their means over bins, and weights that sum to 1."""
+    return cosine_bins(count=bins, per_bin=PER_BIN)
 
 
 @dataclass(slots=True, kw_only=True, eq=False)
@@ -203,6 +209,7 @@ class Bench:
     _stacker: Stacker = field(init=False)
     _weights: list[Floats] = field(init=False)
     _binned: dict[StackKey, tuple[Floats, Floats]] = field(default_factory=dict)
+    _at_nodes: dict[StackKey, Floats] = field(default_factory=dict)  # log transmission
     _along: dict[tuple[int, int], _Along] = field(default_factory=dict)
     _kept: dict[Hashable, Any] = field(default_factory=dict)
     _number_of: dict[StackKey, int] = field(default_factory=dict)
@@ -378,6 +385,7 @@ class Bench:
             stacks=stacks,
             log_transmission=np.stack([through for through, _ in both]),
             near_reflection=np.stack([reflected for _, reflected in both]),
+            log_at_nodes=tuple(self._at_nodes[key] for key in stacks.keys),
         )
 
     def binned(self, key: StackKey) -> tuple[Floats, Floats]:
@@ -387,7 +395,7 @@ class Bench:
         return self._binned[key]
 
     def _bin(self, keys: Iterable[StackKey]) -> None:
-        cosines, weight = cosine_bins(count=self.bins, per_bin=PER_BIN)
+        cosines, weight = node_cosines(self.bins)
         shares = (weight * self.bins).reshape(self.bins, PER_BIN)
 
         def over_bins(values: Floats) -> Floats:
@@ -396,8 +404,10 @@ class Bench:
 
         missing = tuple(keys)
         for key, (passed, reflected) in zip(missing, self._solve(missing, cosines), strict=True):
-            through = np.log(np.maximum(over_bins(self._over_bands(passed)), SMALLEST))
+            at_nodes = self._over_bands(passed)
+            through = np.log(np.maximum(over_bins(at_nodes), SMALLEST))
             self._binned[key] = (through, over_bins(self._over_bands(reflected)))
+            self._at_nodes[key] = np.log(np.maximum(at_nodes, SMALLEST))
 
     def _exactly(self, key: StackKey, cosines: Floats, band: int) -> Floats:
         """Log transmission and near reflection (n, 2, 2) in a band at given cosines."""

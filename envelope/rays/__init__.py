@@ -16,17 +16,18 @@ from envelope.rays.records import (
     Beam,
     Chain,
     Crossings,
+    FinerAngles,
     Lit,
     merge,
     standard_error,
 )
-from envelope.rays.sampling import DEFAULT, FINE, Sampling
+from envelope.rays.sampling import DEFAULT, FINE, Sampling, sampling_for
 
 if TYPE_CHECKING:
+    from envelope.rays.all_directions import cast_directions
     from envelope.rays.casts import (
         cast_chain,
         cast_cone,
-        cast_directions,
         cast_lit,
         cast_point,
     )
@@ -41,6 +42,7 @@ __all__ = [
     "Beam",
     "Chain",
     "Crossings",
+    "FinerAngles",
     "Lit",
     "Sampling",
     "cast_chain",
@@ -55,11 +57,13 @@ __all__ = [
     "merge",
     "merge_chain",
     "merge_lit",
+    "sampling_for",
     "standard_error",
 ]
 
 _HOMES: Final = {
-    "casts": ("cast_chain", "cast_cone", "cast_directions", "cast_lit", "cast_point"),
+    "all_directions": ("cast_directions",),
+    "casts": ("cast_chain", "cast_cone", "cast_lit", "cast_point"),
     "isotropic_field": ("cast_even",),
     "many_starts": ("cast_cones", "cast_lines"),
     "sky_occlusion": ("cast_outdoors",),

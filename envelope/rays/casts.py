@@ -1,6 +1,5 @@
 """The casts: rays aimed, walked in chunks by several threads, and gathered.
 
-receiver → all directions       Crossings    cast_directions
 receiver → one source           Beam         cast_cone, cast_point
 source → a space's lit panels   Lit          cast_lit
 source → the whole building     Chain        cast_chain
@@ -18,120 +17,22 @@ from envelope.building.point_location import clearance, locate
 from envelope.errors import RangeError
 from envelope.geometry.directions import axes_across
 from envelope.geometry.plane import Floats
-from envelope.rays.aiming import Aim, aims
+from envelope.rays.aiming import aims
 from envelope.rays.building_arrays import Geometry, geometry_of
-from envelope.rays.kernel.arrays import GROWTH, NORMAL, OFFSET, Longs
+from envelope.rays.kernel.arrays import GROWTH, NORMAL, OFFSET
 from envelope.rays.kernel.intersect import PARALLEL
 from envelope.rays.kernel.walk import NOWHERE
-from envelope.rays.parallel import Gathered, Stretch, follow, stretches, tally
+from envelope.rays.parallel import follow
 from envelope.rays.records import (
-    SCRAMBLES,
     Beam,
     Chain,
-    Crossings,
     Lit,
-    Signatures,
-    as_crossings,
 )
-from envelope.rays.sampling import DEFAULT, Sampling
 from envelope.rays.sobol import scrambled
-from envelope.rays.threads import Cancel, Progress, in_threads
 
-_LEAST = 8  # points of a scramble on the smallest part of a panel
-_MORE = 4  # times as many points on a panel that is partly hidden
-_SMALL_SR = 0.05  # unless it looks smaller than this
 SHORT_OF_GROUND = 1e-6  # of the way: a ray that comes up from the ground starts just above it
 _NO_REACH = -1.0  # of the ground: below every distance
 _SEED = 40_087  # of the casts whose sampling is not asked for
-
-
-def cast_directions(
-    building: Building,
-    *,
-    space: str,
-    position_m: Floats,
-    sampling: Sampling = DEFAULT,
-    bins: int = 32,
-    progress: Progress | None = None,
-    cancel: Cancel | None = None,
-) -> Crossings:
-    """Cast from a receiver in all directions.
-
-    Every panel of its space is aimed at, above and below the horizon apart. One that nothing hides
-    has its exact solid angle; one that is partly hidden gets four times as many points, unless it
-    looks small.
-
-    Parameters
-    ----------
-    space : str
-        In which the receiver is.
-    position_m : (3,) float
-        In the building's coordinates. [m]
-    bins : int
-        Of the cosine of incidence.
-    progress : callable
-        Called with the share that is done, from 0 to 1.
-    cancel : callable
-        Asked between chunks whether to stop.
-
-    Raises
-    ------
-    RangeError
-        Where there is no such space, or the receiver is not inside it.
-    CancelledError
-        Where `cancel` said so.
-    """
-    if not 1 <= bins <= 4096:
-        raise RangeError(f"{bins} cosine bins; allowed: 1 to 4096")
-    geometry = geometry_of(building)
-    home = _space_of(building, space=space, position_m=position_m, what="receiver")
-    eye = np.array(position_m, dtype=np.float64) - geometry.middle
-    panels = range(*(int(row) for row in geometry.tables.space[home]))
-    targets = aims(geometry, panels=panels, eye=eye, seed=(sampling.seed,))
-    points = [_points(aim, sampling) for aim in targets]
-    expected = sum(
-        SCRAMBLES * n * (_more(building, aim) if len(aim.hiders) else 1)
-        for aim, n in zip(targets, points, strict=True)
-    )
-    walked = 0
-    gathered = Gathered()
-
-    def work(stretch: Stretch) -> tuple[list[Signatures], Longs]:
-        return tally(geometry, eye=eye, home=home, bins=bins, stretch=stretch)
-
-    def done(stretch: Stretch) -> None:
-        nonlocal walked
-        walked += stretch.rays
-        if progress is not None:
-            progress(walked / expected)
-
-    def gather(wanted: list[tuple[int, int, int]]) -> None:
-        tasks = [
-            stretch
-            for index, start, stop in wanted
-            for stretch in stretches(targets[index], index, start, stop)
-        ]
-        results = in_threads(tasks, work, done=done, cancel=cancel)
-        for stretch, (parts, arrived) in zip(tasks, results, strict=True):
-            gathered.add(stretch.index, parts, arrived)
-
-    gather([(index, 0, n) for index, n in enumerate(points)])
-    partly = [
-        (index, n, _more(building, targets[index]) * n)
-        for index, n in enumerate(points)
-        if 0 < gathered.arrived[index] < SCRAMBLES * n
-    ]
-    gather(partly)
-    for index, _, n in partly:
-        points[index] = n
-    if progress is not None:
-        progress(1.0)
-    return as_crossings(
-        gathered.total([aim.solid_angle_sr / n for aim, n in zip(targets, points, strict=True)]),
-        digest=building.digest,
-        bins=bins,
-        rays=walked,
-    )
 
 
 def cast_cone(
@@ -161,7 +62,7 @@ def cast_cone(
     geometry = geometry_of(building)
     if stated:
         geometry = past_the_ground(geometry)
-    home = _space_of(building, space=space, position_m=position_m, what="receiver")
+    home = space_with(building, space=space, position_m=position_m, what="receiver")
     axis = _unit(direction)
     if spread_rad == 0.0:
         directions = axis[np.newaxis]
@@ -206,7 +107,7 @@ def cast_point(
     The ray is aimed at the point anew after each element that it crosses, so that it ends there.
     """
     geometry = geometry_of(building)
-    home = _space_of(building, space=space, position_m=position_m, what="receiver")
+    home = space_with(building, space=space, position_m=position_m, what="receiver")
     goal = point_of(building, space=target_space, position_m=target_m)
     start = np.asarray(position_m, dtype=np.float64)
     target = np.asarray(target_m, dtype=np.float64)
@@ -400,28 +301,6 @@ def cast_chain(
     )
 
 
-def _more(building: Building, aim: Aim) -> int:
-    """How many times as many points a partly hidden panel gets.
-
-    A seam is asked for by itself, however thin. Of the rest small ones get no more, most of them
-    reveals: a house would spend most of its rays on them. Size alone decides, since a model from
-    another program may not say which are reveals.
-    """
-    if building.panels[aim.panel].kind == "seam":
-        return 2 * _MORE
-    return _MORE if aim.solid_angle_sr > _SMALL_SR else 1
-
-
-def _points(aim: Aim, sampling: Sampling) -> int:
-    """Points of each scramble on an aim: a power of two, for which Sobol points are balanced."""
-    wanted = max(
-        sampling.points_per_panel * aim.share,
-        sampling.points * aim.solid_angle_sr / (4.0 * np.pi),
-        _LEAST * SCRAMBLES,
-    )
-    return 1 << (int(np.ceil(wanted / SCRAMBLES)) - 1).bit_length()
-
-
 def past_the_ground(geometry: Geometry) -> Geometry:
     """The same geometry where the ground near the building stops no ray.
 
@@ -445,7 +324,7 @@ def space_index_of(building: Building, space: str) -> int:
     return building.space_index[space]
 
 
-def _space_of(building: Building, *, space: str, position_m: Floats, what: str) -> int:
+def space_with(building: Building, *, space: str, position_m: Floats, what: str) -> int:
     """Index of a space that holds a point, clear of its panels."""
     index = space_index_of(building, space)
     position = np.asarray(position_m, dtype=np.float64)
@@ -460,7 +339,7 @@ def _space_of(building: Building, *, space: str, position_m: Floats, what: str) 
 def point_of(building: Building, *, space: str | None, position_m: Floats) -> int:
     """Index of the space that holds a point source; -1 outdoors, where no space may hold it."""
     if space is not None:
-        return _space_of(building, space=space, position_m=position_m, what="source")
+        return space_with(building, space=space, position_m=position_m, what="source")
     position = np.asarray(position_m, dtype=np.float64)
     if not np.isfinite(position).all():
         raise RangeError(f"the source at {_place(position)}; allowed: finite coordinates")

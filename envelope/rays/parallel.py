@@ -7,7 +7,7 @@ put together in the order of the chunks, so that a cast comes out the same on an
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,14 +20,15 @@ from envelope.rays.kernel import signatures as counting
 from envelope.rays.kernel import walk
 from envelope.rays.kernel.arrays import Bytes, Ints, Longs
 from envelope.rays.kernel.intersect import DEEP
-from envelope.rays.records import SCRAMBLES, Signatures, unite
+from envelope.rays.records import SCRAMBLES, Signatures, picked, unite
 from envelope.rays.threads import in_threads
 
 _CHUNK = 2**13  # rays walked at a time; some thousandths of a second
+_TALLIED = 2**14  # of those aimed at a panel, alike ones of which are counted where compiled
 _ROOM_EACH = 8  # crossings for each of them, before a compiled loop hands over what it has
 _MANY_PANELS = 2**12  # from which on rays from one point are walked in the order of their ways
 _WAY_BITS = 5  # of each component; a code of 16 bits is sorted in a seventh of the time
-_UNITE_AT = 2**18  # signatures kept before equal ones are united
+_UNITE_AT = 2**16  # signatures kept before equal ones are united
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,17 +48,35 @@ class Stretch:
 
 def stretches(aim: Aim, index: int, start: int, stop: int) -> list[Stretch]:
     """Rays `start` to `stop` of an aim, cut into chunks."""
-    step = _CHUNK // SCRAMBLES
+    step = _TALLIED // SCRAMBLES
     return [
         Stretch(aim=aim, index=index, start=low, stop=min(low + step, stop))
         for low in range(start, stop, step)
     ]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Fineness:
+    """Bins of the cosine that signatures are in, and into which the heavy ones are split."""
+
+    wide: int
+    narrow: int
+    light_sr: float  # what a signature may weigh without being split
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Tally:
+    """Signatures of a stretch of rays, weights counting rays."""
+
+    wide: list[Signatures]  # light ones, as far as these rays tell, in wide bins
+    narrow: list[Signatures]  # the others, in narrow bins
+    arrived: Longs  # (8,) rays that arrive
+
+
 def tally(
-    geometry: Geometry, *, eye: Floats, home: int, bins: int, stretch: Stretch
-) -> tuple[list[Signatures], Longs]:
-    """Signatures of a stretch of rays, weights counting rays, and rays (8,) that arrive."""
+    geometry: Geometry, *, eye: Floats, home: int, fineness: Fineness, stretch: Stretch
+) -> tuple[Tally, list[Signatures]]:
+    """Walk a stretch of rays and count those that are alike, as kept and all in wide bins."""
     aim = stretch.aim
     directions = aim.directions(stretch.start, stretch.stop)
     scramble = np.repeat(np.arange(SCRAMBLES, dtype=np.int8), stretch.stop - stretch.start)
@@ -65,17 +84,32 @@ def tally(
         hidden = np.empty(len(directions), dtype=bool)
         counting.mark_hidden(geometry.tables, aim.panel, aim.hiders, eye, directions, hidden)
         directions, scramble = directions[~hidden], scramble[~hidden]
-    parts, done = [], 0
+    every, wide, narrow, done = [], [], [], 0
     known = np.array([aim.panel], dtype=np.int32)
+    ray_sr = aim.solid_angle_sr / stretch.rays
     for walked in _walked(geometry, eye[np.newaxis], directions, home=home, known=known):
-        arrived = scramble[done : done + len(walked.sky)]
-        parts.append(_counted(walked, arrived, bins))
-        done += len(walked.sky)
-    return parts, np.bincount(scramble, minlength=SCRAMBLES)
+        count = len(walked.sky)
+        if not count:
+            continue
+        those = scramble[done : done + count]
+        done += count
+        found, of_ray = _counted(walked, those, fineness.wide, np.ones(count, dtype=bool))
+        every.append(found)
+        weight_sr = found.weights_sr.sum(axis=1) * (ray_sr * len(directions) / count)
+        heavy = weight_sr > 0.5 * fineness.light_sr  # half: other rays may tell more
+        if fineness.narrow > fineness.wide and heavy.any():
+            wide.append(picked(found, np.flatnonzero(~heavy)))
+            narrow.append(_counted(walked, those, fineness.narrow, heavy[of_ray])[0])
+        else:
+            wide.append(found)
+    arrived = np.bincount(scramble, minlength=SCRAMBLES)
+    return Tally(wide=wide, narrow=narrow, arrived=arrived), every
 
 
-def _counted(walked: _Walked, scramble: Bytes, bins: int) -> Signatures:
-    """Signatures of walked rays."""
+def _counted(
+    walked: _Walked, scramble: Bytes, bins: int, chosen: NDArray[np.bool_]
+) -> tuple[Signatures, Ints]:
+    """Signatures of chosen rays among those walked, and that of each of them."""
     room = len(walked.sky)
     slots = np.full(1 << (2 * room).bit_length(), -1, dtype=np.int32)
     hashes = np.empty(room, dtype=np.uint64)
@@ -84,11 +118,12 @@ def _counted(walked: _Walked, scramble: Bytes, bins: int) -> Signatures:
     counts = np.empty((room, SCRAMBLES), dtype=np.int32)
     starts = np.empty(room + 1, dtype=np.int32)
     entries = np.empty(len(walked.cosines), dtype=np.int32)
+    of_ray = np.empty(room, dtype=np.int32)
     signatures, filled = counting.count_alike(
         bins, scramble, walked.ends, walked.sky, walked.first, walked.crossed, walked.cosines,
-        slots, hashes, firsts, skies, counts, starts, entries,
+        chosen, slots, hashes, firsts, skies, counts, starts, entries, of_ray,
     )  # fmt: skip
-    return Signatures(
+    found = Signatures(
         hashes=hashes[:signatures].copy(),
         first_panel=firsts[:signatures].copy(),
         sky=skies[:signatures].copy(),
@@ -96,6 +131,7 @@ def _counted(walked: _Walked, scramble: Bytes, bins: int) -> Signatures:
         start=starts[: signatures + 1].astype(np.int64),
         entries=entries[:filled].copy(),
     )
+    return found, of_ray
 
 
 class Gathered:
@@ -104,33 +140,25 @@ class Gathered:
     def __init__(self) -> None:
         self._parts: dict[int, list[Signatures]] = {}
         self._rows = 0
-        self.arrived: dict[int, int] = {}
 
-    def add(self, aim: int, parts: Sequence[Signatures], arrived: Longs) -> None:
+    def add(self, aim: int, parts: Sequence[Signatures]) -> None:
         """Add what a chunk of an aim, told by its index, brought."""
-        self._parts.setdefault(aim, []).extend(parts)
-        self.arrived[aim] = self.arrived.get(aim, 0) + int(arrived.sum())
+        if parts:
+            self._parts.setdefault(aim, []).extend(parts)
         self._rows += sum(len(part.sky) for part in parts)
         if self._rows > _UNITE_AT:
             self._parts = {aim: [unite(parts)] for aim, parts in self._parts.items()}
             self._rows = sum(len(part.sky) for (part,) in self._parts.values())
 
-    def total(self, weights_sr: Sequence[float]) -> Signatures:
-        """Everything united, the rays of each aim weighing what is given for it."""
-        scaled = []
-        for aim, parts in self._parts.items():
-            for part in parts:
-                scaled.append(
-                    Signatures(
-                        hashes=part.hashes,
-                        first_panel=part.first_panel,
-                        sky=part.sky,
-                        weights_sr=part.weights_sr * weights_sr[aim],
-                        start=part.start,
-                        entries=part.entries,
-                    )
-                )
-        return unite(scaled)
+    def weighed(self, weights_sr: Sequence[float]) -> list[Signatures]:
+        """Give everything away, united by aim, the rays of each weighing what is given for it."""
+        found = []
+        while self._parts:
+            aim, parts = self._parts.popitem()
+            whole = unite(parts)
+            found.append(replace(whole, weights_sr=whole.weights_sr * weights_sr[aim]))
+        self._rows = 0
+        return found[::-1]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,7 +14,7 @@ from envelope.rays.kernel.arrays import Bytes, Ints, Longs, Words
 
 SCRAMBLES = 8
 # two-sided 98 % point of Student's t with SCRAMBLES - 1 degrees of freedom
-_STUDENT_T = 2.9979515668685277
+STUDENT_T = 2.9979515668685277
 
 
 def standard_error(values_per_scramble: Floats) -> Floats:
@@ -40,7 +40,7 @@ def standard_error(values_per_scramble: Floats) -> Floats:
     0.5666
     """
     count = values_per_scramble.shape[-1]
-    half_width: Floats = _STUDENT_T * np.std(values_per_scramble, axis=-1, ddof=1) / np.sqrt(count)
+    half_width: Floats = STUDENT_T * np.std(values_per_scramble, axis=-1, ddof=1) / np.sqrt(count)
     return half_width
 
 
@@ -50,6 +50,22 @@ def _check(digest: str, building: Building) -> None:
             f"this cast was made for a building with fingerprint {digest[:12]}, "
             f"not for the present one, {building.digest[:12]}: cast again"
         )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FinerAngles:
+    """The heavier signatures of a cast split by finer bins of the cosine.
+
+    An entry is ``(row * bins + bin) * per_bin + part``: the first of `width` parts of a bin. What a
+    part weighs is in its signature too; signatures need not be split up to the last ray.
+    """
+
+    per_bin: int  # parts of a bin
+    parent: Longs  # (f,) signature that a part is of
+    width: Longs  # (f,) in parts
+    weights_sr: Floats  # (f, 8)
+    start: Longs  # (f + 1,)
+    entries: Ints  # (nnz,)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -68,6 +84,7 @@ class Crossings:
     start: Longs  # (s + 1,) signature i has entries[start[i]:start[i + 1]], at least one
     entries: Ints  # (nnz,) sorted within a signature
     rays: int  # walked
+    finer: FinerAngles | None = None
 
     def check(self, building: Building) -> None:
         """Raise StaleCastError unless the cast was made for this building."""
@@ -153,32 +170,55 @@ class Signatures:
 
 
 def unite(parts: Sequence[Signatures]) -> Signatures:
-    """One row for each signature, weights added.
+    """One row for each signature, weights added."""
+    return united(parts)[0]
+
+
+def united(parts: Sequence[Signatures]) -> tuple[Signatures, Longs]:
+    """One row for each signature, weights added, and the row that each came to.
 
     Signatures count as equal when their 64-bit hashes are: among a million different ones, two
     share a hash once in 37 million casts.
     """
-    hashes, chosen, row = np.unique(
-        np.concatenate([part.hashes for part in parts]), return_index=True, return_inverse=True
-    )
-    weights = np.concatenate([part.weights_sr for part in parts])
-    total = np.empty((len(hashes), weights.shape[1]))
-    for column in range(weights.shape[1]):
-        total[:, column] = np.bincount(row, weights=weights[:, column], minlength=len(hashes))
-    offsets = np.cumsum([0] + [len(part.entries) for part in parts])
-    starts = np.concatenate(
-        [part.start[:-1] + offset for part, offset in zip(parts, offsets[:-1], strict=True)]
-    )
-    lengths = np.concatenate([np.diff(part.start) for part in parts])[chosen]
-    start = np.concatenate(([0], np.cumsum(lengths)))
-    gather = np.repeat(starts[chosen] - start[:-1], lengths) + np.arange(start[-1])
+    every = joined(parts)
+    hashes, chosen, row = np.unique(every.hashes, return_index=True, return_inverse=True)
+    total = np.empty((len(hashes), every.weights_sr.shape[1]))
+    for column in range(total.shape[1]):
+        total[:, column] = np.bincount(
+            row, weights=every.weights_sr[:, column], minlength=len(hashes)
+        )
+    found = picked(every, chosen)
+    return replace(found, weights_sr=total), row
+
+
+def joined(parts: Sequence[Signatures]) -> Signatures:
+    """Signatures one part after the other, equal ones apart."""
+    if len(parts) == 1:
+        return parts[0]
+    ends = np.cumsum([0] + [len(part.entries) for part in parts])
+    starts = [part.start[:-1] + end for part, end in zip(parts, ends[:-1], strict=True)]
     return Signatures(
-        hashes=hashes,
-        first_panel=np.concatenate([part.first_panel for part in parts])[chosen],
-        sky=np.concatenate([part.sky for part in parts])[chosen],
-        weights_sr=total,
+        hashes=np.concatenate([part.hashes for part in parts]),
+        first_panel=np.concatenate([part.first_panel for part in parts]),
+        sky=np.concatenate([part.sky for part in parts]),
+        weights_sr=np.concatenate([part.weights_sr for part in parts]),
+        start=np.concatenate((*starts, ends[-1:])),
+        entries=np.concatenate([part.entries for part in parts]),
+    )
+
+
+def picked(signatures: Signatures, rows: Longs) -> Signatures:
+    """Some of the signatures."""
+    lengths = np.diff(signatures.start)[rows]
+    start: Longs = np.concatenate(([0], np.cumsum(lengths)))
+    gather = np.repeat(signatures.start[:-1][rows] - start[:-1], lengths) + np.arange(start[-1])
+    return Signatures(
+        hashes=signatures.hashes[rows],
+        first_panel=signatures.first_panel[rows],
+        sky=signatures.sky[rows],
+        weights_sr=signatures.weights_sr[rows],
         start=start,
-        entries=np.concatenate([part.entries for part in parts])[gather],
+        entries=signatures.entries[gather],
     )
 
 
@@ -204,21 +244,60 @@ def merge(crossings: Sequence[Crossings]) -> Crossings:
             )
     if len(crossings) == 1:
         return head
-    united = unite([_signatures(part, share=1.0 / len(crossings)) for part in crossings])
+    share = 1.0 / len(crossings)
+    together, row = united([_signatures(part, share=share) for part in crossings])
     return as_crossings(
-        united, digest=head.digest, bins=head.bins, rays=sum(part.rays for part in crossings)
+        together,
+        digest=head.digest,
+        bins=head.bins,
+        rays=sum(part.rays for part in crossings),
+        finer=_merged_finer(crossings, row, share=share),
     )
 
 
-def as_crossings(signatures: Signatures, *, digest: str, bins: int, rays: int) -> Crossings:
+def _merged_finer(
+    crossings: Sequence[Crossings], row: Longs, *, share: float
+) -> FinerAngles | None:
+    """Finer angles of several casts, whose signatures came to `row` one cast after the other."""
+    offsets = np.cumsum([0] + [len(part.sky) for part in crossings])
+    found = [
+        (part.finer, row[offset : offset + len(part.sky)])
+        for part, offset in zip(crossings, offsets[:-1], strict=True)
+        if part.finer is not None
+    ]
+    if not found:
+        return None
+    ends = np.cumsum([0] + [len(each.entries) for each, _ in found])
+    starts = [each.start[:-1] + end for (each, _), end in zip(found, ends[:-1], strict=True)]
+    return FinerAngles(
+        per_bin=found[0][0].per_bin,
+        parent=np.concatenate([rows[each.parent] for each, rows in found]),
+        width=np.concatenate([each.width for each, _ in found]),
+        weights_sr=np.concatenate([each.weights_sr for each, _ in found]) * share,
+        start=np.concatenate((*starts, ends[-1:])),
+        entries=np.concatenate([each.entries for each, _ in found]),
+    )
+
+
+def as_crossings(
+    signatures: Signatures,
+    *,
+    digest: str,
+    bins: int,
+    rays: int,
+    finer: FinerAngles | None = None,
+) -> Crossings:
     """The finished record, its arrays closed to changes."""
-    for array in (
+    arrays: list[Ints | Bytes | Floats | Longs] = [
         signatures.first_panel,
         signatures.sky,
         signatures.weights_sr,
         signatures.start,
         signatures.entries,
-    ):
+    ]
+    if finer is not None:
+        arrays += [finer.parent, finer.width, finer.weights_sr, finer.start, finer.entries]
+    for array in arrays:
         array.setflags(write=False)
     return Crossings(
         digest=digest,
@@ -229,29 +308,37 @@ def as_crossings(signatures: Signatures, *, digest: str, bins: int, rays: int) -
         start=signatures.start,
         entries=signatures.entries,
         rays=rays,
+        finer=finer,
     )
 
 
 def _signatures(crossings: Crossings, *, share: float) -> Signatures:
-    """Back to signatures, hashed anew from first panel, sky and the entries in their places."""
-    mix = np.uint64(0xBF58476D1CE4E5B9)
-    shift = np.uint64(29)
-    row = np.repeat(np.arange(len(crossings.sky)), np.diff(crossings.start))
-    place = np.arange(len(crossings.entries)) - crossings.start[row]
-    words = (crossings.entries.astype(np.uint64) << np.uint64(16)) + place.astype(np.uint64)
-    for _ in range(3):
-        words = (words ^ (words >> shift)) * mix
-    # entries add up, each scrambled with its place, so that order and number both count
-    hashes = np.zeros(len(crossings.sky), dtype=np.uint64)
-    np.add.at(hashes, row, words)
-    head = crossings.first_panel.astype(np.uint64) * np.uint64(4) + crossings.sky.astype(np.uint64)
-    for _ in range(2):
-        hashes = (hashes ^ (hashes >> shift) ^ (head * mix)) * mix
+    """Back to signatures."""
     return Signatures(
-        hashes=hashes,
+        hashes=hashed(
+            first_panel=crossings.first_panel,
+            sky=crossings.sky,
+            start=crossings.start,
+            entries=crossings.entries,
+        ),
         first_panel=crossings.first_panel,
         sky=crossings.sky,
         weights_sr=crossings.weights_sr * share,
         start=crossings.start,
         entries=crossings.entries,
     )
+
+
+def hashed(*, first_panel: Ints, sky: Bytes, start: Longs, entries: Ints) -> Words:
+    """Hashes (s,) of signatures as `envelope.rays.kernel.signatures` makes them."""
+    seed, mix = np.uint64(0x9E3779B97F4A7C15), np.uint64(0xBF58476D1CE4E5B9)
+    shift = np.uint64(29)
+    words = entries.astype(np.uint64)
+    lengths = np.diff(start)
+    mixed = (seed ^ first_panel.astype(np.uint64)) * mix
+    mixed = (mixed ^ (mixed >> shift) ^ sky.astype(np.uint64)) * mix
+    for place in range(int(lengths.max(initial=0))):
+        longer = np.flatnonzero(lengths > place)
+        kept = mixed[longer]
+        mixed[longer] = (kept ^ (kept >> shift) ^ words[start[longer] + place]) * mix
+    return np.asarray(mixed ^ (mixed >> shift))

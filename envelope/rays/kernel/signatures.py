@@ -55,8 +55,8 @@ _SHIFT = np.uint64(29)
 @compiled
 def count_alike(
     bins: int, scramble: Bytes, ends: Ints, sky_of: Bytes, first_of: Ints, crossed: Ints,
-    cosines: Floats, slots: Ints, hashes: Words, firsts: Ints, skies: Bytes, counts: Ints,
-    starts: Ints, entries: Ints,
+    cosines: Floats, chosen: NDArray[np.bool_], slots: Ints, hashes: Words, firsts: Ints,
+    skies: Bytes, counts: Ints, starts: Ints, entries: Ints, of_ray: Ints,
 ) -> tuple[int, int]:  # fmt: skip
     """Count walked rays by signature.
 
@@ -66,11 +66,15 @@ def count_alike(
         To which one each ray belongs.
     ends, sky_of, first_of, crossed, cosines
         As `follow` wrote them.
+    chosen : (n,) bool
+        Rays that count.
     slots : (power of two,) int
         Hash table of signatures, all -1; over twice as long as `hashes`, which has room for all.
     hashes, firsts, skies, counts, starts, entries
         Where the signatures go: one row each, `counts` with a column a scramble, `starts` one
         longer. Entries are row * bins + bin, sorted.
+    of_ray : (n,) int
+        Where the signature of each ray that counts goes.
 
     Returns
     -------
@@ -82,8 +86,11 @@ def count_alike(
     mask = np.uint64(len(slots) - 1)
     for ray in range(len(ends)):
         end = ends[ray]
-        # sorted by insertion at the end of the list, where it stays if it is new: a handful
         length = end - begin
+        if not chosen[ray]:
+            begin = end
+            continue
+        # sorted by insertion at the end of the list, where it stays if it is new: a handful
         for k in range(length):
             cosine = cosines[begin + k]
             code = crossed[begin + k, ROW] * bins + min(int(cosine * bins), bins - 1)
@@ -110,4 +117,5 @@ def count_alike(
             signatures += 1
             starts[signatures] = filled
         counts[found, scramble[ray]] += 1
+        of_ray[ray] = found
     return signatures, filled

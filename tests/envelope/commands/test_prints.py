@@ -424,3 +424,27 @@ def test_demo_says_what_each_file_is(tmp_path, printed):
         alone = ("loss", job(), "--treatment", "coat", "--at", "2.45 GHz")
         assert json.loads(printed(*alone, "--json"))["whole_buildings"] == []
         assert "buildings" not in printed(*alone)
+
+
+class TestStandardErrors:
+    """What the rays reached stands beside what was asked for."""
+
+    def test_what_was_asked_for_is_said_and_how_many_rays_it_took(self, job, printed):
+        path = job()
+        rays = []
+        for asked in ("5 %", "0.1 %"):
+            (receiver,) = json.loads(printed("analyze", path, "--error", asked, "--json"))["plans"][
+                0
+            ]["receivers"]
+            assert receiver["asked_error"] == float(asked.split()[0]) / 100.0
+            assert receiver["standard_error"] <= receiver["asked_error"]
+            rays.append(receiver["rays"])
+            said = f"; asked for: at most {float(asked.split()[0]):.2f} %"
+            assert said in flat(printed("analyze", path, "--error", asked, "--detail"))
+        assert rays[0] < rays[1]
+
+    def test_an_error_out_of_range_is_refused(self, job, capsys):
+        with pytest.raises(SystemExit) as ended:
+            main(["analyze", job(), "--error", "50 %"])
+        assert ended.value.code == 2
+        assert "found '50 %'; allowed is 0.001 % to 10 %" in capsys.readouterr().err

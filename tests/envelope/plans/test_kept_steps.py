@@ -253,7 +253,7 @@ def test_what_a_plan_counts_on_is_in_its_words_its_bill_and_its_work(
     said = [words.replace("\xa0", " ") for words in agreed_measures(job, quiet)]
     assert said == [
         "router on a cable, its radio off (you agree to it, 60.00 EUR)",
-        "the bed at pillow moved to 2.9 m, 2.3 m, 0.7 m of bedroom, head to the east "
+        "the bed at pillow moved to 2.90 m, 2.30 m, 0.70 m of bedroom, head to the east "
         "(you agree to it)",
     ]
     assert counted_words(job, plain) == ""
