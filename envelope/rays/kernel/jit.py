@@ -26,6 +26,11 @@ if hasattr(DefaultOptions, "_nrt"):
     # who holds an array need not be counted where none is made; counting at every step from
     # function to function took three quarters of a walk's time
     _OPTIONS["_nrt"] = False
+if hasattr(DefaultOptions, "no_cfunc_wrapper"):
+    _OPTIONS["no_cfunc_wrapper"] = True  # nothing in C calls them; it takes long to compile
+_CALLED_BY_COMPILED: dict[str, Any] = (
+    {"no_cpython_wrapper": True} if hasattr(DefaultOptions, "no_cpython_wrapper") else {}
+)
 
 
 def _put_off_blas() -> None:
@@ -71,14 +76,9 @@ def inlined(function: Function) -> Function:
 
     A call hands over every array, which costs more than what a small function does. LLVM puts it
     into its callers: where numba does so itself, types are inferred anew in each of them, which
-    takes three times as long.
+    takes three times as long. Python cannot call it.
     """
-    return cast(Function, numba.njit(forceinline=True, **_OPTIONS)(function))
-
-
-def spliced(function: Function) -> Function:
-    """Put a large function's statements into its only caller, so that it is optimised once."""
-    return cast(Function, numba.njit(inline="always", **_OPTIONS)(function))
+    return cast(Function, numba.njit(forceinline=True, **_OPTIONS, **_CALLED_BY_COMPILED)(function))
 
 
 def stamp_of(folder: str) -> Stamp:

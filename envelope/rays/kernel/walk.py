@@ -19,7 +19,7 @@ from __future__ import annotations
 import math
 
 from envelope.rays.kernel import arrays as columns
-from envelope.rays.kernel.arrays import GROWTH, NONE, Boxes, Bytes, Floats, Ints, Tables, whole
+from envelope.rays.kernel.arrays import GROWTH, NONE, Bytes, Floats, Ints, Tables, whole
 from envelope.rays.kernel.intersect import (
     enter,
     height_over,
@@ -29,8 +29,8 @@ from envelope.rays.kernel.intersect import (
     normal_part,
     patch_at,
 )
-from envelope.rays.kernel.jit import compiled, inlined, spliced
-from envelope.rays.kernel.obstacles import Vector, to_block
+from envelope.rays.kernel.jit import compiled, inlined
+from envelope.rays.kernel.obstacles import to_block
 
 STEPS = 256  # crossings and spaces a ray may pass; a house has a few dozen
 
@@ -53,232 +53,6 @@ def is_written(crossed: Ints, start: int, stop: int, row: int) -> bool:
     for k in range(start, stop):
         found = found or crossed[k, ROW] == row
     return found
-
-
-@spliced
-def walk(
-    plane: Floats, panel: Ints, cuts: Floats, sides: Floats, band: Ints, edges: Floats,
-    patch: Ints, patch_box: Floats, patch_order: Ints, space_rows: Ints, node: Ints,
-    node_box: Boxes, node_order: Ints, node_plane: Floats, node_sides: Floats, root: Ints,
-    blocks: tuple[Ints, Floats], ground: tuple[float, float, float], point: Vector, way: Vector,
-    home: int, known: int, target: Floats, target_space: int, begin: int, crossed: Ints,
-    cosines: Floats, met: Ints, stack: Ints, nears: Floats,
-) -> tuple[int, int, int, bool]:  # fmt: skip
-    """Walk one ray, as told at `follow`; `met`, `stack` and `nears` are there to work in.
-
-    Returns
-    -------
-    at : int
-        How far the lists are filled, from `begin`.
-    sky, first, returned : int, int, bool
-        What `follow` keeps of the ray; LOST where the walk does not end.
-    """
-    (px, py, pz), (wx, wy, wz), (grade, reach, partial) = point, way, ground
-    block, block_plane = blocks
-    patches, outdoor_root = len(patch), root[len(root) - 1]
-    space, came, left, barred, owed = home, NONE, NONE, NONE, NONE
-    # a straight stretch meets a plane once: what it has met, and from where on it is written down
-    at, count, since = begin, whole(0), begin
-    aimed = target_space != NOWHERE
-    first, undecided, returned = NONE, home >= 0, False
-    remaining = math.inf
-    free = False  # in a part of the house that is not modelled
-    for _ in range(STEPS):
-        if aimed:
-            dx, dy, dz = target[0] - px, target[1] - py, target[2] - pz
-            remaining = math.sqrt(dx * dx + dy * dy + dz * dz)
-            # not where that would lead back into the wall just passed, to a place in its thickness
-            if remaining > 0.0 and (came < 0 or normal_part(plane, came, dx, dy, dz) > 0.0):
-                wx, wy, wz = dx / remaining, dy / remaining, dz / remaining
-        sky = ABOVE if wz >= 0.0 else BELOW
-
-        if space < 0:  # outdoors
-            buried = not free and pz < grade - GROWTH
-            if buried and partial == 0.0:
-                return at, BLOCKED, first, returned
-            to_ground = math.inf
-            if buried:
-                to_ground = 0.0
-            elif wz < 0.0 and not free:
-                to_ground = max(0.0, (grade - pz) / wz)
-            wall = math.inf
-            if len(block) > 0:
-                wall = to_block(block, block_plane, (px, py, pz), (wx, wy, wz))
-            limit = min(to_ground, remaining, wall)
-            p, t = NONE, limit
-            if left < 0 or panel[left, columns.OUTERMOST] == 0 or barred != left:
-                p, t = enter(
-                    plane, panel, cuts, sides, band, edges, node, node_box, node_order, node_plane,
-                    outdoor_root, left, barred, owed, met, count, px, py, pz, wx, wy, wz, limit,
-                    stack, nears,
-                )  # fmt: skip
-            if p < 0 and partial != 0.0 and to_ground < min(remaining, wall):
-                # under the ground stands what only a part of the house that is left out is before
-                p, t = enter(
-                    plane, panel, cuts, sides, band, edges, node, node_box, node_order, node_plane,
-                    outdoor_root, left, barred, owed, met, count, px, py, pz, wx, wy, wz,
-                    min(remaining, wall), stack, nears,
-                )  # fmt: skip
-                if p >= 0:
-                    here = patch_at(
-                        plane, panel, patch, patch_box, patch_order, edges, p,
-                        px + t * wx, py + t * wy, pz + t * wz,
-                    )  # fmt: skip
-                    if patch[here, columns.BEHIND] != columns.UNMODELLED:
-                        p = NONE
-            if owed >= 0 and p != owed:
-                # into its own wall and not back out of it: that wall is met all the same
-                host = whole(panel[left, columns.HOST])
-                if not is_among(met, 0, count, host):
-                    crossed[at, ROW] = patches + panel[left, columns.HOST_PATCH]
-                    crossed[at, SPACE], crossed[at, PANEL] = -1, host
-                    cosines[at] = abs(normal_part(plane, host, wx, wy, wz))
-                    at += 1
-                    met[count] = host
-                    count += 1
-            owed = NONE
-            if p < 0:
-                if aimed:
-                    blocked = min(to_ground, wall) < remaining
-                    if target_space >= 0 and not blocked:
-                        if barred >= 0:
-                            barred = NONE  # the target stands in a niche of the wall that was met
-                            continue
-                        # it is there: rooms may lap by a hair, at whose edge none is entered
-                        return at, sky, first, returned
-                else:
-                    near = to_ground * math.hypot(wx, wy) <= reach
-                    blocked = near or buried or wall < to_ground
-                return at, BLOCKED if blocked else sky, first, returned
-            px, py, pz = px + t * wx, py + t * wy, pz + t * wz
-            here = patch_at(plane, panel, patch, patch_box, patch_order, edges, p, px, py, pz)
-            host = whole(panel[p, columns.HOST])
-            if host >= 0 and not is_among(met, 0, count, host):  # through its wall
-                crossed[at, ROW] = patches + panel[p, columns.HOST_PATCH]
-                crossed[at, SPACE], crossed[at, PANEL] = -1, host
-                cosines[at] = abs(normal_part(plane, host, wx, wy, wz))
-                at += 1
-                met[count] = host
-                count += 1
-            # in through one jamb and back through another into the same wall: it counts once
-            again = is_among(met, 0, count, p)
-            partner = whole(patch[here, columns.PARTNER])
-            if not again and not is_written(crossed, since, at, partner):
-                crossed[at, ROW], crossed[at, SPACE], crossed[at, PANEL] = here, -1, p
-                cosines[at] = normal_part(plane, p, wx, wy, wz)
-                at += 1
-            met[count] = p
-            count += 1
-            if first < 0:
-                first = p
-            if patch[here, columns.BEHIND] == columns.EARTH:
-                return at, BLOCKED, first, returned
-            space, came, free = whole(panel[p, columns.SPACE]), p, False
-            returned = returned or space == home
-            continue
-
-        if known >= 0:
-            p, known = known, NONE
-            height = height_over(plane, p, px, py, pz)
-            cosine = -normal_part(plane, p, wx, wy, wz)
-            t = height / cosine
-        else:
-            p, t, cosine = leave(
-                plane, panel, cuts, sides, band, edges, node, node_box, node_order, node_plane,
-                node_sides, root[space], came, met, count, px, py, pz, wx, wy, wz, stack, nears,
-            )  # fmt: skip
-            if p < 0:
-                p, t, cosine = leave_by_least(
-                    plane, panel, edges, space_rows[space, 0], space_rows[space, 1], came,
-                    met, count, px, py, pz, wx, wy, wz,
-                )  # fmt: skip
-                if p < 0:
-                    return at, LOST, first, returned
-        if space == target_space and remaining <= t:
-            return at, sky, first, returned
-        px, py, pz = px + t * wx, py + t * wy, pz + t * wz
-        here = patch_at(plane, panel, patch, patch_box, patch_order, edges, p, px, py, pz)
-        behind = patch[here, columns.BEHIND]
-        if not is_among(met, 0, count, p):
-            crossed[at, ROW], crossed[at, SPACE], crossed[at, PANEL] = here, space, p
-            cosines[at] = cosine
-            at += 1
-            met[count] = p
-            count += 1
-        if undecided:
-            first = p
-            undecided = panel[p, columns.PASSES_ON] == 1 and behind == columns.INDOORS
-
-        host = whole(panel[p, columns.HOST])
-        left, barred = p, p  # past its own wall a ray meets none of that wall's niches
-        if host >= 0:
-            carrier = whole(panel[p, columns.CARRIER])
-            outward = normal_part(plane, carrier, wx, wy, wz) <= 0.0
-            beyond = NONE
-            if outward or host != carrier:
-                beyond, t = enter(
-                    plane, panel, cuts, sides, band, edges, node, node_box, node_order, node_plane,
-                    outdoor_root, p, NONE, NONE, met, count, px, py, pz, wx, wy, wz, math.inf,
-                    stack, nears,
-                )  # fmt: skip
-            if not outward and (host == carrier or beyond == carrier):
-                owed = carrier  # into the wall that carries the reveal, perhaps back into the room
-            else:
-                onward = -normal_part(plane, host, wx, wy, wz)
-                row, faced = whole(panel[p, columns.HOST_PATCH]), False
-                if beyond >= 0:
-                    x, y, z = px + t * wx, py + t * wy, pz + t * wz
-                    other = patch_at(
-                        plane, panel, patch, patch_box, patch_order, edges, beyond, x, y, z
-                    )
-                    partner = whole(patch[other, columns.PARTNER])
-                    if patch[other, columns.FAR] == host and partner >= 0:
-                        row, faced = partner, True
-                if faced:  # a wall counts once
-                    counted = is_written(crossed, since, at, patches + row)
-                    counted = counted or is_among(met, 0, count, host)
-                else:
-                    counted = is_among(met, 0, count, host)
-                    if beyond >= 0 and t * onward < THICKEST:
-                        # a panel that looks back at the wall is its other side and counts it, and
-                        # so is a reveal that lies in one
-                        back = whole(panel[beyond, columns.HOST])
-                        if back < 0:
-                            back = beyond
-                        x, y, z = plane[back, 0], plane[back, 1], plane[back, 2]
-                        counted = counted or normal_part(plane, host, x, y, z) < -ACROSS
-                if not counted:
-                    crossed[at, ROW], cosines[at] = patches + row, onward
-                    crossed[at, SPACE], crossed[at, PANEL] = space, host
-                    at += 1
-                    met[count] = host
-                    count += 1
-                if faced:
-                    px, py, pz = px + t * wx, py + t * wy, pz + t * wz
-                    space, came = whole(panel[beyond, columns.SPACE]), beyond
-                    returned = returned or space == home
-                    continue
-                if patch[row, columns.BEHIND] == columns.EARTH:
-                    return at, BLOCKED, first, returned
-                if outward:
-                    barred = carrier
-            space, came, free = NONE, NONE, behind == columns.UNMODELLED
-        elif behind == columns.EARTH:
-            return at, BLOCKED, first, returned
-        elif behind == columns.INDOORS:
-            far = whole(patch[here, columns.FAR])
-            ox, oy, oz = -plane[p, 0], -plane[p, 1], -plane[p, 2]
-            gap = -height_over(plane, far, px, py, pz) / normal_part(plane, far, ox, oy, oz)
-            px, py, pz = px + gap * ox, py + gap * oy, pz + gap * oz
-            space, came = whole(panel[far, columns.SPACE]), far
-            returned = returned or space == home
-            if gap > GROWTH:  # else it goes straight on
-                count, since = whole(0), at
-            met[count] = far
-            count += 1
-        else:
-            space, came, free = NONE, NONE, behind == columns.UNMODELLED
-    return at, LOST, first, returned
 
 
 @compiled
@@ -320,24 +94,234 @@ def follow(
     filled : int
         Crossings in use.
     """
+    plane, panel, patch, node = tables.plane, tables.panel, tables.patch, tables.node
+    cuts, sides, band, edges = tables.cuts, tables.sides, tables.band, tables.edges
+    patch_box, patch_order, space_rows = tables.patch_box, tables.patch_order, tables.space
+    node_box, node_order = tables.node_box, tables.node_order
+    node_plane, node_sides = tables.node_plane, tables.node_sides
+    root, block, block_plane = tables.root, tables.block, tables.block_plane
+    grade, reach, partial = tables.grade, tables.reach, tables.partial
+    patches, outdoor_root = len(patch), root[len(root) - 1]
+    aimed = target_space != NOWHERE
     each_start, each_known = len(starts) > 1, len(known) > 1
     at = whole(0)
     for ray in range(begin, len(directions)):
         if at + 2 * STEPS > len(crossed):
             return ray, at
         origin = ray if each_start else 0
+        px, py, pz = starts[origin, 0], starts[origin, 1], starts[origin, 2]
+        wx, wy, wz = directions[ray, 0], directions[ray, 1], directions[ray, 2]
         told = whole(known[ray if each_known else 0])
-        at, sky, first, back = walk(
-            tables.plane, tables.panel, tables.cuts, tables.sides, tables.band,
-            tables.edges, tables.patch, tables.patch_box, tables.patch_order, tables.space,
-            tables.node, tables.node_box, tables.node_order, tables.node_plane, tables.node_sides,
-            tables.root, (tables.block, tables.block_plane),
-            (tables.grade, tables.reach, tables.partial),
-            (starts[origin, 0], starts[origin, 1], starts[origin, 2]),
-            (directions[ray, 0], directions[ray, 1], directions[ray, 2]),
-            home, told, target, target_space, at, crossed, cosines, met, stack, nears,
-        )  # fmt: skip
+        space, came, left, barred, owed = home, NONE, NONE, NONE, NONE
+        # a straight stretch meets a plane once: what it has met, and from where on it is written
+        count, since = whole(0), at
+        first, undecided, back_home = NONE, home >= 0, False
+        remaining = math.inf
+        free = False  # in a part of the house that is not modelled
+        for _ in range(STEPS):
+            if aimed:
+                dx, dy, dz = target[0] - px, target[1] - py, target[2] - pz
+                remaining = math.sqrt(dx * dx + dy * dy + dz * dz)
+                # not where that would lead back into the wall just passed, to a place in it
+                if remaining > 0.0 and (came < 0 or normal_part(plane, came, dx, dy, dz) > 0.0):
+                    wx, wy, wz = dx / remaining, dy / remaining, dz / remaining
+            sky = ABOVE if wz >= 0.0 else BELOW
+
+            if space < 0:  # outdoors
+                buried = not free and pz < grade - GROWTH
+                if buried and partial == 0.0:
+                    sky = BLOCKED
+                    break
+                to_ground = math.inf
+                if buried:
+                    to_ground = 0.0
+                elif wz < 0.0 and not free:
+                    to_ground = max(0.0, (grade - pz) / wz)
+                wall = math.inf
+                if len(block) > 0:
+                    wall = to_block(block, block_plane, (px, py, pz), (wx, wy, wz))
+                limit = min(to_ground, remaining, wall)
+                p, t = NONE, limit
+                if left < 0 or panel[left, columns.OUTERMOST] == 0 or barred != left:
+                    p, t = enter(
+                        plane, panel, cuts, sides, band, edges, node, node_box, node_order,
+                        node_plane, outdoor_root, left, barred, owed, met, count, px, py, pz,
+                        wx, wy, wz, limit, stack, nears,
+                    )  # fmt: skip
+                if p < 0 and partial != 0.0 and to_ground < min(remaining, wall):
+                    # under the ground stands what only a part of the house left out is before
+                    p, t = enter(
+                        plane, panel, cuts, sides, band, edges, node, node_box, node_order,
+                        node_plane, outdoor_root, left, barred, owed, met, count, px, py, pz,
+                        wx, wy, wz, min(remaining, wall), stack, nears,
+                    )  # fmt: skip
+                    if p >= 0:
+                        here = patch_at(
+                            plane, panel, patch, patch_box, patch_order, edges, p,
+                            px + t * wx, py + t * wy, pz + t * wz,
+                        )  # fmt: skip
+                        if patch[here, columns.BEHIND] != columns.UNMODELLED:
+                            p = NONE
+                if owed >= 0 and p != owed:
+                    # into its own wall and not back out of it: that wall is met all the same
+                    host = whole(panel[left, columns.HOST])
+                    if not is_among(met, 0, count, host):
+                        crossed[at, ROW] = patches + panel[left, columns.HOST_PATCH]
+                        crossed[at, SPACE], crossed[at, PANEL] = -1, host
+                        cosines[at] = abs(normal_part(plane, host, wx, wy, wz))
+                        at += 1
+                        met[count] = host
+                        count += 1
+                owed = NONE
+                if p < 0:
+                    if aimed:
+                        blocked = min(to_ground, wall) < remaining
+                        if target_space >= 0 and not blocked:
+                            if barred >= 0:
+                                barred = NONE  # the target stands in a niche of that wall
+                                continue
+                            # it is there: rooms may lap by a hair, at whose edge none is entered
+                            break
+                    else:
+                        near = to_ground * math.hypot(wx, wy) <= reach
+                        blocked = near or buried or wall < to_ground
+                    sky = BLOCKED if blocked else sky
+                    break
+                px, py, pz = px + t * wx, py + t * wy, pz + t * wz
+                here = patch_at(plane, panel, patch, patch_box, patch_order, edges, p, px, py, pz)
+                host = whole(panel[p, columns.HOST])
+                if host >= 0 and not is_among(met, 0, count, host):  # through its wall
+                    crossed[at, ROW] = patches + panel[p, columns.HOST_PATCH]
+                    crossed[at, SPACE], crossed[at, PANEL] = -1, host
+                    cosines[at] = abs(normal_part(plane, host, wx, wy, wz))
+                    at += 1
+                    met[count] = host
+                    count += 1
+                # in through one jamb and back through another into the same wall: it counts once
+                again = is_among(met, 0, count, p)
+                partner = whole(patch[here, columns.PARTNER])
+                if not again and not is_written(crossed, since, at, partner):
+                    crossed[at, ROW], crossed[at, SPACE], crossed[at, PANEL] = here, -1, p
+                    cosines[at] = normal_part(plane, p, wx, wy, wz)
+                    at += 1
+                met[count] = p
+                count += 1
+                if first < 0:
+                    first = p
+                if patch[here, columns.BEHIND] == columns.EARTH:
+                    sky = BLOCKED
+                    break
+                space, came, free = whole(panel[p, columns.SPACE]), p, False
+                back_home = back_home or space == home
+                continue
+
+            if told >= 0:
+                p, told = told, NONE
+                height = height_over(plane, p, px, py, pz)
+                cosine = -normal_part(plane, p, wx, wy, wz)
+                t = height / cosine
+            else:
+                p, t, cosine = leave(
+                    plane, panel, cuts, sides, band, edges, node, node_box, node_order, node_plane,
+                    node_sides, root[space], came, met, count, px, py, pz, wx, wy, wz, stack, nears,
+                )  # fmt: skip
+                if p < 0:
+                    p, t, cosine = leave_by_least(
+                        plane, panel, edges, space_rows[space, 0], space_rows[space, 1], came,
+                        met, count, px, py, pz, wx, wy, wz,
+                    )  # fmt: skip
+                    if p < 0:
+                        sky = LOST
+                        break
+            if space == target_space and remaining <= t:
+                break
+            px, py, pz = px + t * wx, py + t * wy, pz + t * wz
+            here = patch_at(plane, panel, patch, patch_box, patch_order, edges, p, px, py, pz)
+            behind = patch[here, columns.BEHIND]
+            if not is_among(met, 0, count, p):
+                crossed[at, ROW], crossed[at, SPACE], crossed[at, PANEL] = here, space, p
+                cosines[at] = cosine
+                at += 1
+                met[count] = p
+                count += 1
+            if undecided:
+                first = p
+                undecided = panel[p, columns.PASSES_ON] == 1 and behind == columns.INDOORS
+
+            host = whole(panel[p, columns.HOST])
+            left, barred = p, p  # past its own wall a ray meets none of that wall's niches
+            if host >= 0:
+                carrier = whole(panel[p, columns.CARRIER])
+                outward = normal_part(plane, carrier, wx, wy, wz) <= 0.0
+                beyond = NONE
+                if outward or host != carrier:
+                    beyond, t = enter(
+                        plane, panel, cuts, sides, band, edges, node, node_box, node_order,
+                        node_plane, outdoor_root, p, NONE, NONE, met, count, px, py, pz,
+                        wx, wy, wz, math.inf, stack, nears,
+                    )  # fmt: skip
+                if not outward and (host == carrier or beyond == carrier):
+                    owed = carrier  # into the wall that carries the reveal, perhaps back out of it
+                else:
+                    onward = -normal_part(plane, host, wx, wy, wz)
+                    row, faced = whole(panel[p, columns.HOST_PATCH]), False
+                    if beyond >= 0:
+                        x, y, z = px + t * wx, py + t * wy, pz + t * wz
+                        other = patch_at(
+                            plane, panel, patch, patch_box, patch_order, edges, beyond, x, y, z
+                        )
+                        partner = whole(patch[other, columns.PARTNER])
+                        if patch[other, columns.FAR] == host and partner >= 0:
+                            row, faced = partner, True
+                    if faced:  # a wall counts once
+                        counted = is_written(crossed, since, at, patches + row)
+                        counted = counted or is_among(met, 0, count, host)
+                    else:
+                        counted = is_among(met, 0, count, host)
+                        if beyond >= 0 and t * onward < THICKEST:
+                            # a panel that looks back at the wall is its other side and counts
+                            # it, and so is a reveal that lies in one
+                            back = whole(panel[beyond, columns.HOST])
+                            if back < 0:
+                                back = beyond
+                            x, y, z = plane[back, 0], plane[back, 1], plane[back, 2]
+                            counted = counted or normal_part(plane, host, x, y, z) < -ACROSS
+                    if not counted:
+                        crossed[at, ROW], cosines[at] = patches + row, onward
+                        crossed[at, SPACE], crossed[at, PANEL] = space, host
+                        at += 1
+                        met[count] = host
+                        count += 1
+                    if faced:
+                        px, py, pz = px + t * wx, py + t * wy, pz + t * wz
+                        space, came = whole(panel[beyond, columns.SPACE]), beyond
+                        back_home = back_home or space == home
+                        continue
+                    if patch[row, columns.BEHIND] == columns.EARTH:
+                        sky = BLOCKED
+                        break
+                    if outward:
+                        barred = carrier
+                space, came, free = NONE, NONE, behind == columns.UNMODELLED
+            elif behind == columns.EARTH:
+                sky = BLOCKED
+                break
+            elif behind == columns.INDOORS:
+                far = whole(patch[here, columns.FAR])
+                ox, oy, oz = -plane[p, 0], -plane[p, 1], -plane[p, 2]
+                gap = -height_over(plane, far, px, py, pz) / normal_part(plane, far, ox, oy, oz)
+                px, py, pz = px + gap * ox, py + gap * oy, pz + gap * oz
+                space, came = whole(panel[far, columns.SPACE]), far
+                back_home = back_home or space == home
+                if gap > GROWTH:  # else it goes straight on
+                    count, since = whole(0), at
+                met[count] = far
+                count += 1
+            else:
+                space, came, free = NONE, NONE, behind == columns.UNMODELLED
+        else:
+            sky = LOST
         if sky == LOST:
             return -1 - ray, at
-        ends[ray], skies[ray], firsts[ray], returned[ray] = at, sky, first, back
+        ends[ray], skies[ray], firsts[ray], returned[ray] = at, sky, first, back_home
     return len(directions), at
