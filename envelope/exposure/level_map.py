@@ -294,8 +294,12 @@ def _cast(
 
     step(0)
     beams = {}
+    alike: dict[tuple[object, ...], tuple[Beam, ...]] = {}  # such as the bands of one mast
     for place, source in enumerate(job.sources, 1):
-        beams[source.id] = _beams(job, source, receiver.space, grid.points)
+        stands = _stands(job, source)
+        if stands not in alike:
+            alike[stands] = _beams(job, source, receiver.space, grid.points)
+        beams[source.id] = alike[stands]
         step(place)
     crossings = []
     for place, node in enumerate(nodes, len(job.sources) + 1):
@@ -328,6 +332,14 @@ def _panel_sr(job: Job, space: str, points: Floats) -> Floats:
         angle = np.abs(triangle_solid_angle(seen)).sum(axis=1)
         found[facing, job.building.panel_index[panel.id]] = angle
     return found
+
+
+def _stands(job: Job, source: Source) -> tuple[object, ...]:
+    """All of a source that its rays depend on."""
+    if source.position_m is None:
+        direction = direction_of(source, job.building)
+        return (*direction.tolist(), source.spread_rad)
+    return (*source.position_m.tolist(), source.space)
 
 
 def _beams(job: Job, source: Source, space: str, points: Floats) -> tuple[Beam, ...]:

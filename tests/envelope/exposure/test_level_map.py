@@ -211,6 +211,30 @@ def test_another_plan_casts_nothing_again(make, monkeypatch):
     assert (coated.by_source_w_m2["far"] < first.by_source_w_m2["far"]).all()
 
 
+def test_sources_that_stand_alike_share_their_rays(make, monkeypatch):
+    """The bands of one mast: cast once, and each has the level that it has alone."""
+    import envelope.exposure.level_map as module
+
+    masts = [
+        make.mast(id=name, azimuth=azimuth, elevation="12 deg", spread="8 deg")
+        for name, azimuth in (("low", "200 deg"), ("high", "200 deg"), ("other", "190 deg"))
+    ]
+    job = make.read(make.room(assembly=ASSEMBLIES, opening=[make.window()], source=masts))
+    alone = mapped(replace(job, sources=job.sources[1:2]), make.few, step_m=1.0)
+    cast, count = module.cast_cones, []
+
+    def counted(*arguments, **switches):
+        count.append(switches["direction"])
+        return cast(*arguments, **switches)
+
+    monkeypatch.setattr(module, "cast_cones", counted)
+    together = mapped(job, make.few, step_m=1.0)
+    assert len(count) == 2
+    levels = together.by_source_w_m2
+    assert np.array_equal(levels["high"], alone.level_w_m2, equal_nan=True)
+    assert not np.array_equal(levels["other"], levels["high"], equal_nan=True)
+
+
 def test_it_tells_how_far_it_is_and_can_be_stopped(make):
     job = make.read(make.room(opening=[make.window()], source=[make.mast(scattered=0.2)]))
     told: list[float] = []
