@@ -28,6 +28,7 @@ from envelope.text.decisions import (
     not_offered_words,
     now_or_never_words,
     only_room,
+    out_of_reach_words,
     prices_missing,
     rival_words,
     shares_words,
@@ -198,13 +199,9 @@ def _stop(job: Job, decision: Decision) -> Iterator[_Part]:
     for number, rival in doubtful_steps(decision.steps, decision.stops)[:1]:
         words = escape(rival_words(job, number, rival))
         yield _Part(rank=4, what=f"[bold]Not sure[/]: {words}.")
-    if decision.target_w_m2 is not None and decision.best_w_m2 >= decision.target_w_m2:
-        most = "the budget's best" if decision.budget_cents is not None else "all together"
-        yield _Part(
-            rank=_KEPT,
-            what=f"[bold]The target of {text.level(decision.target_w_m2)} is out of reach[/]: "
-            f"{most} comes to {text.level(decision.best_w_m2)}.",
-        )
+    if (said := out_of_reach_words(decision)) is not None:
+        what, _, most = said.partition(":")
+        yield _Part(rank=_KEPT, what=f"[bold]{what}[/]:{most}.")
     if not decision.candidates.priced:
         missing = escape(prices_missing(job, decision.candidates.unpriced[:1]))
         yield _Part(rank=_KEPT, what=f"Prices are missing, so the order is by area: {missing}.")

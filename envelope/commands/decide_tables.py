@@ -26,6 +26,7 @@ from envelope.text.decisions import (
     not_offered_words,
     now_or_never_words,
     only_room,
+    out_of_reach_words,
     prices_missing,
     rival_words,
     shares_words,
@@ -181,14 +182,9 @@ def _print_stop(console: Console, job: Job, decision: Decision) -> None:
         console.print(f"[bold]{stop}[/]:{why}. What is left then: {left}.")
     for number, rival in doubtful_steps(decision.steps, decision.stops)[:_MOST_RIVALS]:
         console.print(f"[bold]Not sure[/]: {escape(rival_words(job, number, rival))}.")
-    if decision.target_w_m2 is not None and decision.best_w_m2 >= decision.target_w_m2:
-        most = "everything on offer together comes to"
-        if decision.budget_cents is not None:
-            most = "the most that the budget buys comes to"
-        console.print(
-            f"[bold]The target of {text.level(decision.target_w_m2)} is out of reach[/]: "
-            f"{most} {text.level(decision.best_w_m2)}."
-        )
+    if (said := out_of_reach_words(decision)) is not None:
+        what, _, most = said.partition(":")
+        console.print(f"[bold]{what}[/]:{most}.")
     if not decision.candidates.priced:
         console.print(
             "Prices are missing, so the order is by area: "

@@ -239,6 +239,19 @@ def refused_words(job: Job, error: EnvelopeError) -> str:
     return str(error)
 
 
+def out_of_reach_words(decision: Decision) -> str | None:
+    """What can be had in place of a target that is out of reach; None where it is not."""
+    if decision.target_w_m2 is None or decision.best_w_m2 < decision.target_w_m2:
+        return None
+    of_what = "everything on offer together"
+    if decision.budget_cents is not None:
+        of_what = "the most that the budget buys"
+    return (
+        f"The target of {level(decision.target_w_m2)} is out of reach: {of_what} comes to "
+        f"{level(decision.best_w_m2)}"
+    )
+
+
 def stop_words(decision: Decision) -> str:
     """Where to stop and why, as a sentence without its full stop."""
     after = decision.stop_after

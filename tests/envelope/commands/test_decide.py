@@ -68,9 +68,11 @@ def test_the_first_screen_is_short_and_in_the_order_in_which_one_acts(
     assert "EUR" in out
 
 
+@pytest.mark.parametrize("columns", ["80", "120"])
 def test_a_target_out_of_reach_says_whether_the_budget_is_why(
-    capsys: pytest.CaptureFixture[str],
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, columns: str
 ) -> None:
+    monkeypatch.setenv("COLUMNS", columns)
     out = " ".join(said(capsys, "--target", "1e-6 uW/m2", "--budget", "400 EUR").split())
     assert "is out of reach: the most that the budget buys comes to" in out
 
@@ -105,8 +107,9 @@ def test_a_bed_that_may_move_comes_before_what_is_bought(
 
 
 def test_a_target_out_of_reach_says_what_can_be_had_and_what_limits_it(
-    capsys: pytest.CaptureFixture[str],
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setenv("COLUMNS", "120")
     out = " ".join(said(capsys, "--target", "0.00001 uW/m2").split())
     assert "is out of reach: everything on offer together comes to" in out
     assert "What is left then: hill-mast" in out

@@ -86,7 +86,6 @@ level = "640 uW/m2"
 [[source]]
 id = "src-2"
 title = "router in the living room"
-owner = "household"
 space = "sp-2"
 at = "6 ft, 3 ft, 4 ft"
 service = "Wi-Fi 2.4"
