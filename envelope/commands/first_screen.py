@@ -129,11 +129,12 @@ def _print_plans(console: Console, plans: Sequence[PlanResult], job: Job) -> Non
     several = len(receivers) > 1
     sources = bool(receivers[0].sources)
     headings = []
-    for receiver in receivers:
+    for place, receiver in enumerate(receivers):
         name = f"{escape(shown(receiver.name, limit=20))}: " if several else ""
+        # what the brackets mean stands once: a window has no room for it at every place
         headings += [
             f">{name}{'µW/m²' if sources else 'below outside'}",
-            f"than {TODAY} (8 times in 10)",
+            f"than {TODAY}" + ("" if place else " (8 times in 10)"),
         ]
     table = plain_table("plan", *headings)
     for plan in plans[:MAX_PLANS]:
