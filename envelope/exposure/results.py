@@ -123,6 +123,12 @@ class SourceResult:
     round_outside_w_m2: float = 0.0  # bound of what leaves other rooms and comes in from outdoors
     entries: tuple[Entry, ...] = ()  # where it comes in, direct and diffuse, the most first
 
+    @property
+    def main_entry(self) -> Entry | None:
+        """The panel that over half of it first came in by, direct and diffuse, if any."""
+        first = self.entries[0] if self.entries else None
+        return first if first is not None and first.share > 0.5 else None
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LevelSum:

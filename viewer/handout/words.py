@@ -197,12 +197,12 @@ def main_source(scene: Scene, result: ReceiverResult) -> Markup | str:
     sentence = Markup("{} of that ({}) comes from {}").format(
         begin, percent(part), name(source_name(scene, most.id))
     )
-    if most.paths and most.direct_w_m2 > most.diffuse_w_m2 and most.paths[0].share > 0.5:
-        panel = scene.panels[scene.panel_index[most.paths[0].panel]]
-        return Markup("{}, through the {}.").format(sentence, client_title(panel, result.space))
-    if most.diffuse_w_m2 > most.direct_w_m2:
-        return Markup("{}, thrown back and forth in the room.").format(sentence)
-    return sentence + "."
+    if (entry := most.main_entry) is not None:
+        panel = scene.panels[scene.panel_index[entry.panel]]
+        return Markup("{}, mostly through the {}.").format(
+            sentence, client_title(panel, result.space)
+        )
+    return Markup("{}, through several faces.").format(sentence) if most.entries else sentence + "."
 
 
 def next_face(scene: Scene, result: ReceiverResult) -> str:

@@ -176,11 +176,8 @@ class _Found:
         if strongest is not None and at_today.level_w_m2 > 0.0:
             share = strongest.level_w_m2 / at_today.level_w_m2
             source = next(each for each in job.sources if each.id == strongest.id)
-            by = (
-                f", mostly through the {self._face(strongest.entries[0].panel)}"
-                if strongest.entries
-                else ""
-            )
+            entry = strongest.main_entry
+            by = "" if entry is None else f", mostly through the {self._face(entry.panel)}"
             name = shown(source.title or source.id)
             yield f"{text.percent(share)} of it is brought by {name}{by}."
         plan = self.parts.plan

@@ -21,7 +21,7 @@ from envelope.building.job import Job, Reading
 from envelope.errors import EnvelopeError
 from envelope.exposure.analysis_record import Analysis
 from envelope.exposure.differences import Difference
-from envelope.exposure.results import PlanResult
+from envelope.exposure.results import Entry, PlanResult
 from envelope.text import level as written
 from envelope.text.names import panel_title
 from viewer.handout import words
@@ -244,6 +244,31 @@ def test_today_is_said_with_what_would_come_without_a_house(
         "Today, <b>300\u00a0µW/m²</b> reach <bdi>bed</bdi>: "
         "35\u00a0% of what would arrive with no house at all."
     )
+
+
+def test_a_face_is_named_only_where_over_half_comes_in_by_it(
+    house_scene: Scene, house_results: tuple[PlanResult, ...]
+) -> None:
+    """Direct and diffuse: a beam may aim at a face that lets in little of what there is."""
+    (first, *_) = house_results[0].receivers
+    strongest = max(first.sources, key=lambda each: each.level_w_m2)
+    panels = [panel.id for panel in house_scene.panels if panel.space == first.space][:2]
+
+    def said(*shares: float) -> str:
+        entries = tuple(
+            Entry(panel=panel, share=share)
+            for panel, share in zip(panels[: len(shares)], shares, strict=True)
+        )
+        changed = dataclasses.replace(strongest, entries=entries)
+        result = dataclasses.replace(
+            first,
+            sources=tuple(changed if each is strongest else each for each in first.sources),
+        )
+        return str(words.main_source(house_scene, result))
+
+    assert "mostly through the" in said(0.6, 0.4)
+    assert said(0.3, 0.25).endswith(", through several faces.")
+    assert "through" not in said()
 
 
 def test_a_plan_has_one_number_in_sentence_list_table_and_picture(
