@@ -291,7 +291,7 @@ def _sources(found: _Found, p: int, r: int, result: ReceiverResult) -> dict[str,
         "rows": [
             {
                 "name": shown(words.source_name(found.scene, source.id)),
-                "outside": level(source.outside_w_m2),
+                "outside": words.source_outside(source),
                 "level": level(source.level_w_m2),
                 "range": words.source_range(source),
                 "change": words.source_change(source),

@@ -283,9 +283,14 @@ def source_change(source: SourceResult) -> str:
     return "the same" if abs(below_db) < WORSE_DB else compared(below_db)
 
 
+def source_outside(source: SourceResult) -> str:
+    """What of a source would arrive with no house; one that is off under a plan sends nothing."""
+    return level(source.outside_w_m2) if source.outside_w_m2 > 0.0 else "sends nothing"
+
+
 def source_range(source: SourceResult) -> str:
-    """The 10–90 % range of a source's level."""
-    if source.low_w_m2 is None or source.high_w_m2 is None:
+    """The 10–90 % range of a source's level; none of one that sends nothing."""
+    if source.low_w_m2 is None or source.high_w_m2 is None or source.outside_w_m2 == 0.0:
         return ""
     return f"{level(source.low_w_m2, unit=False)} to {level(source.high_w_m2)}"
 

@@ -271,6 +271,16 @@ def test_a_face_is_named_only_where_over_half_comes_in_by_it(
     assert "through" not in said()
 
 
+def test_a_source_that_is_off_is_said_to_send_nothing(
+    house_results: tuple[PlanResult, ...],
+) -> None:
+    source = house_results[0].receivers[0].sources[0]
+    assert words.source_outside(source) == written(source.outside_w_m2)
+    off = dataclasses.replace(source, outside_w_m2=0.0, low_w_m2=0.0, high_w_m2=0.0)
+    assert words.source_outside(off) == "sends nothing"
+    assert words.source_range(off) == ""
+
+
 def test_a_plan_has_one_number_in_sentence_list_table_and_picture(
     house_scene: Scene, house_job: Job, analysis: Analysis
 ) -> None:
