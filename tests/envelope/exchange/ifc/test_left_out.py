@@ -17,7 +17,7 @@ from envelope.exchange import Imported, read_model
 from envelope.exchange.export import to_glb
 from envelope.exchange.ifc.import_ifc import import_ifc
 from envelope.exchange.select import Wanted
-from envelope.rays.casts import cast_directions
+from envelope.rays import cast_directions
 from envelope.rays.isotropic_field import cast_even
 
 CONSTRUCTION = dict.fromkeys(("exterior-wall", "interior-wall", "roof", "slab", "floor"), "any")
