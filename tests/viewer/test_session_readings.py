@@ -96,7 +96,7 @@ def test_a_job_with_readings_opens_and_is_analysed(session):
 
 
 def same(found, before):
-    """Whether levels agree to 1e-12: another receiver moved changes a last bit, why is not known."""
+    """Levels agree to 1e-12: moving another receiver changes a last bit; why is not known."""
     assert [each.notes for each in found] == [each.notes for each in before]
     for one, other in zip(found, before, strict=True):
         figures = [
