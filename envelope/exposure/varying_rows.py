@@ -6,7 +6,7 @@ once for all of them; so a plan costs what it changes.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from typing import Any
 
 import numpy as np
@@ -34,6 +34,11 @@ def expect(bench: Bench, panels: Collection[str]) -> None:
     known = _known(bench)
     if not known[-1].issuperset(panels):
         known.append(known[-1].union(panels))
+
+
+def expect_plans(bench: Bench, plans: Iterable[Plan]) -> None:
+    """Count what some plans change, all before the first: else a last bit is of their order."""
+    expect(bench, {panel for plan in plans for panel in _changed(plan, bench.job)})
 
 
 def _known(bench: Bench) -> list[frozenset[str]]:

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from envelope.building.ground_reflection import ground_partner
-from envelope.building.job import Job, Plan, Reading, Receiver, Source
+from envelope.building.job import AS_BUILT, Job, Plan, Reading, Receiver, Source
 from envelope.building.model import Building
 from envelope.building.plan_measures import heard_by, sources_under
 from envelope.exposure.bands import bands_of
@@ -26,6 +26,7 @@ from envelope.exposure.tolerances import SEED, Draws, drawn_freely
 from envelope.exposure.transmission import Bench, Stacks, Tables, stacks_of
 from envelope.exposure.uncertainty import level_draws
 from envelope.exposure.under_plan import under
+from envelope.exposure.varying_rows import expect_plans
 from envelope.geometry.directions import axes_across
 from envelope.geometry.plane import Floats
 from envelope.rays import Beam, Sampling, cast_outdoors
@@ -181,8 +182,11 @@ def responses(job: Job, *, draws: int = DRAWS, seed: int = SEED) -> Responses:
 def _as_measured(job: Job, sources: Sequence[Source]) -> Job:
     """The job with its readings indoors as receivers.
 
-    Who sleeps in a room absorbs as ever, and whoever holds the meter is in the room.
+    Who sleeps in a room absorbs as ever, and whoever holds the meter is in the room. Plans that
+    nobody read under are left out: what they change would be added up apart, and an edit of one
+    would move a last bit of what is solved.
     """
+    read = {AS_BUILT, *(reading.plan.id for reading in job.readings)}
     people = {**{receiver.space: 1 for receiver in job.receivers}, **job.occupants}
     for reading in job.readings:
         if reading.space is not None:
@@ -205,7 +209,7 @@ def _as_measured(job: Job, sources: Sequence[Source]) -> Job:
     return replace(
         job,
         sources=tuple(sources),
-        plans=heard_by(job.plans, sources),
+        plans=heard_by([each for each in job.plans if each.id in read], sources),
         receivers=tuple(found),
         occupants=people,
         unknowns=tuple(each for each in job.unknowns if each.key != "duty"),
@@ -283,6 +287,7 @@ def _indoors(job: Job, draws: Draws) -> dict[tuple[str, str], Part]:
     for reading in job.readings:
         if reading.space is not None:
             by_plan.setdefault(_state_of(reading.plan), []).append(reading)
+    expect_plans(bench, (together[0].plan for together in by_plan.values()))
     found: dict[tuple[str, str], Part] = {}
     for together in by_plan.values():
         some = replace(casts, receivers=tuple(places[reading.id] for reading in together))

@@ -374,6 +374,23 @@ def test_the_answer_is_kept_while_only_plans_change(monkeypatch: pytest.MonkeyPa
         level_uw(room(reading=[reading(level="124 uW/m2")]))
 
 
+def test_a_plan_that_nobody_read_under_moves_no_bit_of_what_is_solved():
+    """What a plan changes is added up apart from the rest: only plans that were read count."""
+    from envelope.survey import levels
+
+    treatments = [{"id": "coat", "kind": "fixed", "loss": "20 dB"}]
+    found = []
+    for treated in ("room/walls", "room/ceiling"):
+        plan = [{"id": "some", "treat": [{"on": treated, "with": "coat"}]}]
+        levels._found.cache_clear()
+        found.append(read(room(treatment=treatments, plan=plan)))
+    one, other = found
+    assert one.solved == other.solved
+    assert one.fitted is not None
+    assert other.fitted is not None
+    assert (one.fitted.level["mast"] == other.fitted.level["mast"]).all()
+
+
 def test_what_is_read_after_the_work_lies_in_the_range_that_is_stated_of_it():
     """Many times what was promised: level, range and difference follow the reading."""
     job = read(
