@@ -84,7 +84,7 @@ def solve_levels(job: Job, *, as_drawn: Job | None = None) -> Job:
         raise LevelsError(_placed(missing, plain))
     if not plain.readings:
         return job
-    found = _found(_Question(job=plain, key=_key(plain)))
+    found = _found(_question(plain))
     if found.faults:
         raise LevelsError(_placed(found.faults, plain))
     own = without_ground_partners(job)
@@ -110,7 +110,7 @@ def bound_of(job: Job) -> Bound | None:
         From `solve_levels`, whose work is taken up.
     """
     plain = _as_read(job)
-    return _found(_Question(job=plain, key=_key(plain))).bound if plain.readings else None
+    return _found(_question(plain)).bound if plain.readings else None
 
 
 def _as_read(job: Job) -> Job:
@@ -213,12 +213,33 @@ class _Question:
 
     job: Job
     key: str
+    named: tuple[str, ...]  # ids of readings as the file has them, for words
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Question) and self.key == other.key
+        return isinstance(other, _Question) and self._whole == other._whole
 
     def __hash__(self) -> int:
-        return hash(self.key)
+        return hash(self._whole)
+
+    @property
+    def _whole(self) -> tuple[str, tuple[str, ...]]:
+        return self.key, self.named
+
+
+def _question(job: Job) -> _Question:
+    """A job's question, in the order of ids.
+
+    Errors are drawn for one source and one reading after another: else what comes out would hang
+    on the order of the file.
+    """
+    by_id = replace(
+        job,
+        sources=tuple(sorted(job.sources, key=lambda each: each.id)),
+        readings=tuple(sorted(job.readings, key=lambda each: each.id)),
+    )
+    return _Question(
+        job=by_id, key=_key(by_id), named=tuple(reading.id for reading in job.readings)
+    )
 
 
 def _key(job: Job) -> str:
@@ -269,7 +290,7 @@ def _found(question: _Question) -> Found:
             continue
         for place, column in enumerate(columns):
             solved[heard.sources[column]] = (
-                _solved(job, heard, rows, column, strengths, place),
+                _solved(job, heard, rows, column, strengths, place, question.named),
                 float(strengths.tolerance_db[place]),
             )
     if faults:
@@ -454,10 +475,12 @@ def _solved(
     column: int,
     strengths: Strengths,
     place: int,
+    named: Sequence[str],
 ) -> Solved:
     name = heard.sources[column]
     source = _source(job, name)
     own = [row for row in rows if name in job.readings[row].sources]
+    own.sort(key=lambda row: named.index(job.readings[row].id))
     solved = Solved(
         source=name,
         quantity=_quantity(source),

@@ -85,13 +85,13 @@ def verdicts_of(job: Job) -> tuple[ReadingVerdict, ...]:
     question = replace(thinned(bound.question, members=MEMBERS), plan=None, plan_sigma_db=None)
     untreated = [row for row, each in enumerate(bound.readings) if not each.plan.treatments]
     before = settle(part_of(question, untreated), each=EACH) if untreated else None
-    found = []
-    for row in range(len(bound.readings)):
+    found = {}
+    for row, reading in enumerate(bound.readings):
         rows = untreated if row in untreated else [*untreated, row]
         part = part_of(question, rows)
         whole = before if row in untreated and before is not None else settle(part, each=EACH)
-        found.append(_judged(bound.readings[row], part, rows.index(row), whole))
-    return tuple(found)
+        found[reading.id] = _judged(reading, part, rows.index(row), whole)
+    return tuple(found[each.id] for each in job.readings if each.id in found)
 
 
 def _judged(reading: Reading, question: Question, row: int, whole: Cloud) -> ReadingVerdict:
@@ -191,7 +191,7 @@ def _pairs(job: Job) -> list[tuple[str, Reading, Reading]]:
             continue
         if set(job.plan(after.plan.id).states.items()) != set(after.plan.states.items()):
             continue
-        for before in job.readings:
+        for before in sorted(job.readings, key=lambda each: each.id):
             if (
                 before.plan.does_nothing
                 and before.shows == "value"

@@ -18,6 +18,7 @@ from envelope.rays import Sampling
 from envelope.survey import solve_levels
 from envelope.survey.levels import before_work
 from envelope.survey.notes import sentence
+from envelope.survey.verdicts import verdicts_of
 
 FEW = Sampling(points_per_panel=2**7, points=2**10)
 CONSTRUCTION = dict.fromkeys(
@@ -389,6 +390,41 @@ def test_a_plan_that_nobody_read_under_moves_no_bit_of_what_is_solved():
     assert one.fitted is not None
     assert other.fitted is not None
     assert (one.fitted.level["mast"] == other.fitted.level["mast"]).all()
+
+
+def test_the_order_of_readings_and_sources_moves_no_bit():
+    """Errors are drawn for one reading and source after another, in the order of ids."""
+    treatments = [{"id": "coat", "kind": "fixed", "loss": "20 dB"}]
+    readings = [
+        reading(id="b", at="1.3, 1.1, 0.7 m", level="5 uW/m2", plan="walls"),
+        reading(id="a", source=["mast", "router"], at=IN_THE_SHADOW, level="30 uW/m2", spots=3),
+        reading(id="c", at="1.3, 1.1, 0.7 m", level="50 uW/m2", states={"W1": "open"}),
+    ]
+    sources = [mast(), router(eirp="10 dBm")]
+    found = []
+    for step in (1, -1):
+        job = read(
+            room(
+                treatment=treatments,
+                plan=[{"id": "walls", "treat": [{"on": "room/walls", "with": "coat"}]}],
+                reading=readings[::step],
+                source=sources[::step],
+            )
+        )
+        assert job.fitted is not None
+        found.append((job.solved, job.fitted, verdicts_of(job)))
+    (solved, one, judged), (again, other, reversed_) = found
+    assert [replace(each, readings=(), notes=()) for each in solved] == [
+        replace(each, readings=(), notes=()) for each in again
+    ]
+    assert [each.readings for each in solved] == [("a", "c")]  # words name them as the file does
+    assert [each.readings for each in again] == [("c", "a")]
+    assert judged == reversed_[::-1]
+    assert {name: at.shift_db for name, at in one.places.items()} == {
+        name: at.shift_db for name, at in other.places.items()
+    }
+    for name, factors in one.level.items():
+        assert (factors == other.level[name]).all()
 
 
 def test_what_is_read_after_the_work_lies_in_the_range_that_is_stated_of_it():
