@@ -9,7 +9,8 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from math import ceil
+from functools import cache
+from math import ceil, prod
 from typing import Literal
 
 import numpy as np
@@ -22,6 +23,8 @@ from envelope.pricing.packages import Package, cheapest
 Direction = Literal["across", "along"]
 
 MAX_PATTERNS = 20_000  # ways to cut one roll that are tried; beyond, rolls are filled greedily
+MAX_LOOKED_AT = 20_000  # ways to cut what is left; beyond, a solver is asked
+MAX_PIECES = 200  # likewise
 _ROUNDING_M = 1e-9
 
 
@@ -232,7 +235,8 @@ def cut_rolls(lengths_m: Sequence[float], packages: Sequence[Package]) -> tuple[
     Notes
     -----
     Cutting stock over whole patterns (P. C. Gilmore and R. E. Gomory, Operations Research 9, 1961),
-    solved exactly by HiGHS while a roll has at most 20,000 patterns; beyond that the longest piece
+    solved exactly while a roll has at most 20,000 patterns, from what is left to be cut where that
+    takes few looks and by HiGHS where it does not; beyond that the longest piece
     goes first, into the fullest roll that still holds it, for each size of roll, and the cheapest
     of these is taken.
     """
@@ -310,35 +314,79 @@ def _patterns(lengths: Sequence[int], most: Sequence[int], size: int) -> list[tu
 def _exact(
     wanted: Counter[int], sizes: Sequence[int], packages: Sequence[Package]
 ) -> list[Roll] | None:
-    from scipy.optimize import Bounds, LinearConstraint, milp  # takes long to import
-
     lengths = sorted(wanted, reverse=True)
-    most = [wanted[length] for length in lengths]
+    most = tuple(wanted[length] for length in lengths)
     columns: list[tuple[int, tuple[int, ...]]] = []
     for index, size in enumerate(sizes):
         patterns = _patterns(lengths, most, size)
         if not patterns:
             return None
         columns += [(index, pattern) for pattern in patterns if any(pattern)]
-    cents = np.array([float(packages[index].price) for index, _ in columns])
-    matrix = np.array([pattern for _, pattern in columns], dtype=np.float64).T
+    prices = [packages[index].price for index, _ in columns]
+    filled = [pattern for _, pattern in columns]
+    looks = prod(count + 1 for count in most) * len(columns)
+    if looks <= MAX_LOOKED_AT and sum(most) <= MAX_PIECES:
+        chosen = _by_what_is_left(most, filled, prices)
+    else:
+        chosen = _by_solver(most, filled, prices)
+    if chosen is None:
+        return None
+    left = dict(zip(lengths, most, strict=True))
+    rolls = []
+    for place in chosen:
+        index, pattern = columns[place]
+        cut = []
+        for length, count in zip(lengths, pattern, strict=True):
+            taken = min(count, left[length])
+            left[length] -= taken
+            cut += [length] * taken
+        if cut:
+            rolls.append(_roll(index, cut))
+    return rolls if not any(left.values()) else None
+
+
+def _by_what_is_left(
+    most: tuple[int, ...], patterns: Sequence[tuple[int, ...]], prices: Sequence[Decimal]
+) -> list[int] | None:
+    """Numbers of the cheapest patterns, as often as they are cut, from what is left to be cut.
+
+    A few pieces are soon looked at in all ways; the solver takes longer to load.
+    """
+
+    @cache
+    def best(left: tuple[int, ...]) -> tuple[Decimal, tuple[int, ...]] | None:
+        if not any(left):
+            return Decimal(0), ()
+        longest = next(place for place, count in enumerate(left) if count)
+        found = None
+        for number, pattern in enumerate(patterns):
+            if not pattern[longest]:
+                continue  # some roll holds the longest piece: let it be the next one
+            rest = best(tuple(max(a - b, 0) for a, b in zip(left, pattern, strict=True)))
+            if rest is not None:
+                one = (prices[number] + rest[0], (number, *rest[1]))
+                if found is None or one[0] < found[0]:
+                    found = one
+        return found
+
+    answer = best(most)
+    return None if answer is None else sorted(answer[1])
+
+
+def _by_solver(
+    most: tuple[int, ...], patterns: Sequence[tuple[int, ...]], prices: Sequence[Decimal]
+) -> list[int] | None:
+    """The same by an integer program."""
+    from scipy.optimize import Bounds, LinearConstraint, milp  # takes long to import
+
     answer = milp(
-        cents,
-        constraints=LinearConstraint(matrix, lb=np.array(most, dtype=np.float64)),
-        integrality=np.ones(len(columns)),
+        np.array([float(price) for price in prices]),
+        constraints=LinearConstraint(
+            np.array(patterns, dtype=np.float64).T, lb=np.array(most, dtype=np.float64)
+        ),
+        integrality=np.ones(len(patterns)),
         bounds=Bounds(0, np.inf),
     )
     if answer.x is None:
         return None
-    left = dict(zip(lengths, most, strict=True))
-    rolls = []
-    for (index, pattern), times in zip(columns, np.round(answer.x).astype(int), strict=True):
-        for _ in range(int(times)):
-            cut = []
-            for length, count in zip(lengths, pattern, strict=True):
-                taken = min(count, left[length])
-                left[length] -= taken
-                cut += [length] * taken
-            if cut:
-                rolls.append(_roll(index, cut))
-    return rolls if not any(left.values()) else None
+    return np.repeat(np.arange(len(patterns)), np.round(answer.x).astype(int)).tolist()

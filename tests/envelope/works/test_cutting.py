@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import random
+import subprocess
+import sys
 from decimal import Decimal
 
 import pytest
@@ -124,6 +126,34 @@ def test_rolls_equal_enumeration_and_cut_every_piece_once() -> None:
             assert sum(each.lengths_m) <= float(offered[each.package].holds) + 1e-9
         price = sum(offered[each.package].price for each in rolls)
         assert price == _enumerated(sorted(lengths, reverse=True), packages)
+
+
+def test_a_few_pieces_cost_what_the_solver_finds(monkeypatch: pytest.MonkeyPatch) -> None:
+    """HiGHS, as many pieces have it, against all ways to cut what is left, as few have it."""
+    chance = random.Random(9)
+    offered = [roll("5", "55"), roll("10", "95"), roll("25", "210")]
+    for _ in range(25):
+        pieces = chance.choices([1.1, 2.8, 3.79, 4.05, 5.0], k=chance.randint(2, 12))
+        prices = []
+        for most in (20_000, 0):
+            monkeypatch.setattr("envelope.works.cutting.MAX_LOOKED_AT", most)
+            rolls = cut_rolls(pieces, offered)
+            assert sorted(x for each in rolls for x in each.lengths_m) == sorted(pieces)
+            prices.append(sum(offered[each.package].price for each in rolls))
+        assert prices[0] == prices[1], pieces
+
+
+def test_a_few_pieces_do_not_load_the_solver() -> None:
+    code = (
+        "import sys; from decimal import Decimal; from envelope.works.cutting import cut_rolls;"
+        "from envelope.pricing.packages import Package;"
+        "offered = [Package(holds=Decimal(25), price=Decimal(540)),"
+        " Package(holds=Decimal(5), price=Decimal(125))];"
+        "rolls = cut_rolls([3.79, 3.79, 2.8, 6.2, 6.2, 6.2], offered);"
+        "print(sum(offered[each.package].price for each in rolls), 'scipy' in sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["790", "False"]
 
 
 def test_many_pieces_of_many_lengths_stay_near_the_bound() -> None:
