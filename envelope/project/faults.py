@@ -210,6 +210,8 @@ def unknown_key(key: str, table: type[Table]) -> str:
     """Say that a key is unknown, and which comes nearest."""
     if key in table.later:
         return f"{key} is not understood yet by this version: leave it out"
+    if key in table.meant:
+        return f'unknown key {shown(key)}: did you mean "{table.meant[key]}"?'
     known = [field.alias or name for name, field in table.model_fields.items()]
     return f"unknown key {shown(key)}: {nearest_names(key, known, count=1)}"
 

@@ -40,7 +40,7 @@ class Bound:
     readings: tuple[Reading, ...]
     sources: tuple[str, ...]  # that the question's columns are of
     places: tuple[Error, ...]
-    level_db: Mapping[str, float]  # by which sources with a stated level are moved nominally
+    level_db: Mapping[str, float]  # by which the sources are moved nominally
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -296,7 +296,7 @@ def _as_records(
     picked = cloud.picked(DRAWS)
     free = drawn_freely(job, count=count)
     chosen = np.concatenate(([0], cloud.member[picked] + 1))
-    moved_db = _moved_db(heard, cloud, solved)
+    moved_db = _moved_db(job.readings, heard, cloud, solved)
     shared_middle = _shared_db(job, heard, question, cloud, moved_db, solved)
     error_db = cloud.shared_db[picked] - shared_middle
     level = {}
@@ -337,13 +337,25 @@ def _as_records(
     )
 
 
-def _moved_db(heard: Responses, cloud: Cloud, solved: Sequence[str]) -> dict[str, float]:
+def _moved_db(
+    readings: Sequence[Reading], heard: Responses, cloud: Cloud, solved: Sequence[str]
+) -> dict[str, float]:
     """By how much the levels of the sources are moved nominally.
 
-    Beside one that is solved from the same readings, a stated level stays as it is stated.
+    A solved level was found with those beside it as they are stated; where the readings move
+    these, it moves with them, if some reading hears it without them. Else its middle hangs on how
+    little is taken to be known of it beforehand, and all stay as found; so they do where all are
+    solved.
     """
+    heard_apart = {
+        name
+        for reading in readings
+        if reading.shows == "value" and set(reading.sources) <= set(solved)
+        for name in reading.sources
+    }
+    stay = set(solved) >= set(heard.sources) or not set(solved) <= heard_apart
     return {
-        name: 0.0 if solved else cloud.middle(cloud.level_db[column])
+        name: 0.0 if stay else cloud.middle(cloud.level_db[column])
         for column, name in enumerate(heard.sources)
     }
 

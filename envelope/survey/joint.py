@@ -86,9 +86,13 @@ class Cloud:
 
     def middle(self, values: Floats) -> float:
         """Median of values (n,), each with its draw's weight."""
+        return self.quantile(values, 0.5)
+
+    def quantile(self, values: Floats, share: float) -> float:
+        """Value that so large a share of values (n,) lies below, each with its draw's weight."""
         order = np.argsort(values)
         below = np.cumsum(self.weight[order]) - 0.5 * self.weight[order]
-        return float(np.interp(0.5, below, values[order]))
+        return float(np.interp(share, below, values[order]))
 
     def picked(self, count: int) -> NDArray[np.int64]:
         """Indexes (count,) of draws that then all weigh alike: systematic resampling."""

@@ -27,6 +27,7 @@ from envelope.survey.notes import (
     moved_sentence,
     poor,
     sentence,
+    three_digits,
     widened_sentence,
 )
 from envelope.survey.responses import Responses, responses
@@ -94,7 +95,11 @@ def solve_levels(job: Job, *, as_drawn: Job | None = None) -> Job:
         fitted = replace(fitted, places={})
     solved = replace(own, sources=sources, fitted=fitted)
     said = [note for each in solved.solved for note in each.notes]
-    said += [moved_sentence(each) for each in sources if abs(each.moved_db) >= MOVED_DB]
+    said += [
+        moved_sentence(each)
+        for each in sources
+        if each.solved is None and abs(each.moved_db) >= MOVED_DB
+    ]
     if fitted is not None and fitted.tempered < 1.0:
         said.append(widened_sentence(fitted.effective))
     notes = tuple(dict.fromkeys((*job.notes, *said)))
@@ -143,6 +148,7 @@ def _without_solved_level(source: Source) -> Source:
             level_w_m2={},
             eirp_w=None,
             level_tolerance_db=LEVEL_TOLERANCE_DB,
+            moved_db=0.0,
             solved=None,
         )
     return _times(replace(source, moved_db=0.0), -source.moved_db)
@@ -173,11 +179,11 @@ def before_work(job: Job) -> Job | None:
 
 
 def at_stated_levels(job: Job) -> Job:
-    """A solved job with stated levels as its file has them: what draws of levels are about."""
-    back = tuple(
-        each if each.solved else _times(replace(each, moved_db=0.0), -each.moved_db)
-        for each in job.sources
-    )
+    """A solved job with levels as they were before all readings moved them: draws are about these.
+
+    Stated ones are then as the file has them.
+    """
+    back = tuple(_times(replace(each, moved_db=0.0), -each.moved_db) for each in job.sources)
     return replace(job, sources=back)
 
 
@@ -194,14 +200,14 @@ def _times(source: Source, moved_db: float) -> Source:
 
 
 def _with_level(source: Source, found: Found) -> Source:
+    moved_db = 0.0 if found.bound is None else found.bound.level_db.get(source.id, 0.0)
     if source.id not in found.solved:
-        moved_db = 0.0 if found.bound is None else found.bound.level_db.get(source.id, 0.0)
         return replace(_times(source, moved_db), moved_db=moved_db)
     solved, tolerance_db = found.solved[source.id]
+    told = replace(source, level_tolerance_db=tolerance_db, solved=solved, moved_db=moved_db)
     if solved.quantity == "eirp_w":
-        return replace(source, eirp_w=solved.value, level_tolerance_db=tolerance_db, solved=solved)
-    level = {"": solved.value}
-    return replace(source, level_w_m2=level, level_tolerance_db=tolerance_db, solved=solved)
+        return replace(told, eirp_w=solved.value)
+    return replace(told, level_w_m2={"": solved.value})
 
 
 # -- kept answers -------------------------------------------------------------------------------
@@ -305,7 +311,35 @@ def _found(question: _Question) -> Found:
         answer=lambda count: responses(job, draws=count),
         solved=tuple(solved),
     )
-    return replace(without, bound=bound)
+    return replace(without, solved=_as_bound(job, heard, solved, bound), bound=bound)
+
+
+def _as_bound(
+    job: Job, heard: Responses, solved: Mapping[str, tuple[Solved, float]], bound: Bound
+) -> dict[str, tuple[Solved, float]]:
+    """Solved levels as all readings leave them, where they move what is stated beside these."""
+    found = dict(solved)
+    for name, (each, tolerance_db) in solved.items():
+        if bound.level_db[name] == 0.0:
+            continue
+        column = bound.sources.index(name)
+        level_db = bound.cloud.level_db[column]
+        low, value, high = (
+            each.value * 10.0 ** (bound.cloud.quantile(level_db, share) / 10.0)
+            for share in (0.1, 0.5, 0.9)
+        )
+        moved = replace(
+            each,
+            value=value,
+            low=low,
+            high=high,
+            lowest=min(each.lowest, low),
+            highest=max(each.highest, high),
+        )
+        rows = [row for row, reading in enumerate(job.readings) if reading.id in each.readings]
+        notes = (sentence(moved), *poor(job, heard, moved, rows, column))
+        found[name] = (replace(moved, notes=notes), tolerance_db)
+    return found
 
 
 # -- groups -------------------------------------------------------------------------------------
@@ -414,8 +448,7 @@ def _solve_group(
                 _fault(
                     job.readings[loudest],
                     "level",
-                    f"the other sources account for all that is read, and nothing is left for "
-                    f'"{source.id}": read where it is strong, or leave it out',
+                    _nothing_left(job, heard, loudest, column),
                 )
             )
         elif value > MOST[quantity]:
@@ -428,6 +461,30 @@ def _solve_group(
                 )
             )
     return faults, None if faults else strengths
+
+
+def _nothing_left(job: Job, heard: Responses, row: int, column: int) -> str:
+    """Say that others account for a reading, and what to read instead."""
+    name, reading = heard.sources[column], job.readings[row]
+    start = f'the other sources account for all that is read, and nothing is left for "{name}": '
+    others = [
+        place
+        for place, other in enumerate(heard.sources)
+        if other in reading.sources and other not in job.unsolved
+    ]
+    if not others:
+        return start + "read where it is strong and they are weak"
+    most = max(others, key=lambda place: float(heard.whole[row, place]))
+    strongest = heard.sources[most]
+    if _source(job, strongest).position_m is None:
+        try_this = "Check its level"
+    else:
+        try_this = f'Switch it off and read again (off = "{strongest}")'
+    return (
+        f'{start}"{strongest}" as stated brings {three_digits(1e6 * heard.whole[row, most])} '
+        f"µW/m² there by itself, {three_digits(1e6 * reading.level_w_m2)} µW/m² are read. "
+        f'{try_this}, or read "{name}" where it is strong'
+    )
 
 
 def _heard(job: Job, heard: Responses, rows: Sequence[int], columns: Sequence[int]) -> Heard:

@@ -25,7 +25,7 @@ def sentence(solved: Solved) -> str:
     else:
         what, unit, per = "EIRP", "mW", 1e3
     value, low, high, lowest, highest = (
-        _three_digits(per * each)
+        three_digits(per * each)
         for each in (solved.value, solved.low, solved.high, solved.lowest, solved.highest)
     )
     count, named = len(solved.readings), ", ".join(solved.readings)
@@ -44,8 +44,8 @@ def moved_sentence(source: Source) -> str:
         what, unit, now = "a level", "µW/m²", 1e6 * max(source.level_w_m2.values())
     stated = now / 10.0 ** (source.moved_db / 10.0)
     return (
-        f"{source.id}: stated with {what} of {_three_digits(stated)} {unit} on average; the "
-        f"readings make it {_three_digits(now)} {unit} ({source.moved_db:+.1f} dB)"
+        f"{source.id}: stated with {what} of {three_digits(stated)} {unit} on average; the "
+        f"readings make it {three_digits(now)} {unit} ({source.moved_db:+.1f} dB)"
     )
 
 
@@ -58,7 +58,7 @@ def widened_sentence(effective: float) -> str:
     )
 
 
-def _three_digits(value: float) -> str:
+def three_digits(value: float) -> str:
     if value == 0.0 or not 1e-3 <= value < 1e6:
         return f"{value:.2g}"
     digits = max(0, 2 - int(np.floor(np.log10(value))))

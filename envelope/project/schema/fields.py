@@ -18,6 +18,7 @@ from envelope.building import ranges
 from envelope.building.job import LossCurve
 from envelope.building.ranges import Limits
 from envelope.building.selectors import nearest_names
+from envelope.building.unknowns import FURNISHING_M2
 from envelope.errors import RangeError, UnitError
 from envelope.physics.tables import services
 from envelope.pricing.products import Price
@@ -25,6 +26,7 @@ from envelope.project import outlines as outline
 from envelope.project.schema.metadata import Json, Read
 
 _MOST_POINTS = 500  # of a table by frequency
+_FURNISHED = (FURNISHING_M2.middle, FURNISHING_M2.high)
 
 
 def shown(value: object) -> str:
@@ -337,6 +339,18 @@ def _opening_size(text: str) -> tuple[float, ...]:
     return (units.parse_length(text),)
 
 
+def _furnishing(text: str) -> float:
+    """An absorption area; who writes a word instead is told what rooms have."""
+    try:
+        return units.parse_area(text)
+    except UnitError:
+        bare, usual, full = (f'"{value:g} m2"' for value in (0.0, *_FURNISHED))
+        raise UnitError(
+            f"{shown(text)} is not what the things in a room absorb, as an area: write {bare} for "
+            f"a bare room, {usual} for a usual bedroom, {full} with upholstery, curtains and carpet"
+        ) from None
+
+
 def within(limits: Limits, *, parse: Callable[[str], Any], example: str) -> Quantity:
     """A quantity whose numbers lie within limits."""
     return Quantity(parse=parse, what=limits.what, example=example, limits=limits)
@@ -399,6 +413,7 @@ Id = Annotated[
     str, Text(what="an id", example="bedroom", pattern=_ID, allowed=_ID_ALLOWED, longest=64)
 ]
 Reference = Annotated[str, Text(what="a name", example="bedroom")]
+Storey = Annotated[str, Text(what="a storey", example="upper")]
 Selector = Annotated[str, Text(what="a selector", example="bedroom/walls")]
 Side = Annotated[
     str,
@@ -452,6 +467,7 @@ OneLevel = Annotated[float, _level]
 Decibels = Annotated[float, within(ranges.TOLERANCE, parse=units.parse_loss, example="3 dB")]
 Tolerance = Annotated[float, _angle(ranges.DIRECTION_TOLERANCE, "5 deg")]
 Area = Annotated[float, within(ranges.AREA, parse=units.parse_area, example="1.5 m2")]
+Furnishing = Annotated[float, within(ranges.AREA, parse=_furnishing, example="2 m2")]
 People = Annotated[int, Number(limits=ranges.PEOPLE, example="1", whole=True)]
 Share = Annotated[float, Number(limits=ranges.SHARE, example="0.2")]
 Duty = Annotated[float, Number(limits=ranges.DUTY, example="0.1")]

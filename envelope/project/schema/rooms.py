@@ -48,6 +48,8 @@ class Table(BaseModel):
 
     # Keys that a later version will understand.
     later: ClassVar[tuple[str, ...]] = ()
+    # Words that people write for a key whose spelling is far from theirs, or near another's.
+    meant: ClassVar[Mapping[str, str]] = {}
 
     def problems(self) -> Problems:
         """Rules between keys that are broken, as pairs of a key and a sentence."""
@@ -153,7 +155,7 @@ class Space(_Outlined):
 
     id: fields.Id
     title: fields.Name = Field("", description="What the client calls it")
-    storey: fields.Reference
+    storey: fields.Storey
     height: fields.Eaves  # to the ceiling, or to the eaves of one that is not flat
     floor: fields.Length = Field(0.0, description="Its floor above its storey's; default 0 m")
     ceiling: Ceiling | None = None
@@ -178,7 +180,7 @@ class Space(_Outlined):
     occupants: fields.People | None = Field(
         None, description="People in it, who absorb; default 1 where a receiver is, else 0"
     )
-    furnishing: fields.Area | None = Field(
+    furnishing: fields.Furnishing | None = Field(
         None,
         description="Absorption cross-section of what stands in it; else a furnished bedroom "
         "where a receiver is, drawn from 1 to 4 m2, and nothing elsewhere",

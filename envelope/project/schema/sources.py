@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 import re
-from typing import Annotated, Literal
+from collections.abc import Mapping
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, PrivateAttr
 
@@ -127,6 +128,13 @@ class PlanMeasure(Table):
 
 class Source(Table):
     """A direction outside, or a point."""
+
+    meant: ClassVar[Mapping[str, str]] = {
+        "power": "eirp",
+        "frequency": "band",
+        "direction": "azimuth",
+        "strength": "level",
+    }
 
     _device: str = PrivateAttr("")  # id of the table where several bands make several sources
     _device_title: str = PrivateAttr("")

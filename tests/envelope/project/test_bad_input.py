@@ -151,6 +151,23 @@ ONE_FAULT = [
         'house.toml:31 space[0].heigth: unknown key "heigth": did you mean "height"?',
     ),
     (
+        'height = "2.4 m"',
+        'height = "2.4 m"\nfurnishing = "normal"',
+        'house.toml:31 space[0].furnishing: "normal" is not what the things in a room absorb, as '
+        'an area: write "0 m2" for a bare room, "2 m2" for a usual bedroom, "4 m2" with '
+        "upholstery, curtains and carpet",
+    ),
+    (
+        'storey = "ground"\n',
+        "",
+        'house.toml:26 space[0].storey: storey is missing, such as storey = "upper"',
+    ),
+    (  # what people call a key goes before one that is spelt like it
+        'azimuth = "231 deg"',
+        'azimuth = "231 deg"\npower = "20 dBm"',
+        'house.toml:49 source[0].power: unknown key "power": did you mean "eirp"?',
+    ),
+    (
         "[site]",
         "[sight]",
         'house.toml:4 sight: unknown key "sight": did you mean "site"?',

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -18,6 +19,7 @@ from envelope.rays import Sampling
 from envelope.survey import solve_levels
 from envelope.survey.levels import before_work
 from envelope.survey.notes import sentence
+from envelope.survey.responses import responses
 from envelope.survey.verdicts import verdicts_of
 
 FEW = Sampling(points_per_panel=2**7, points=2**10)
@@ -174,6 +176,29 @@ class TestClosedForms:
         )
         assert level_uw(plain) == pytest.approx(400.0, rel=1e-9)
         assert level_uw(plain, "tower") == pytest.approx(600.0, rel=1e-9)
+
+    def test_a_switch_test_moves_the_stated_one_too(self):
+        """What is left with the router off was read: no label's EIRP says otherwise."""
+        router = {"id": "router", "space": "room", "at": "3.6, 2.6, 1 m", "service": "Wi-Fi 2.4"}
+        both, spots = ["mast", "router"], 9
+        plain = room(
+            source=[mast(), {**router, "eirp": "1 W"}],
+            reading=[
+                reading(source=both, level="200 uW/m2", spots=spots),
+                reading(id="off", source="mast", level="50 uW/m2", spots=spots),
+            ],
+        )
+        solved = read(plain)
+        parts = responses(solved, draws=2).whole[0]
+        assert parts[0] / parts.sum() == pytest.approx(50 / 200, abs=0.08)
+        (told,) = solved.solved
+        assert told.value == source_of(plain, "mast").level_w_m2[""]
+        assert told.lowest <= told.low < told.value < told.high <= told.highest
+        assert any("router: stated with an EIRP of" in note for note in solved.notes)
+        # asked again, the job gives the same: what was moved is put back first
+        again = solve_levels(solved)
+        assert [each.eirp_w for each in again.sources] == [each.eirp_w for each in solved.sources]
+        assert again.solved == solved.solved
 
     def test_the_mirrored_partner_counts_in(self):
         alone, both = (
@@ -334,6 +359,23 @@ class TestRefused:
         )
         assert message.startswith("the other sources account for all that is read, and nothing is")
         assert '"mast"' in message
+
+    def test_nothing_left_beside_a_stated_one(self):
+        """The one that takes it all is named with its figure, and what to read instead."""
+        tower = mast(id="tower", azimuth="90 deg", level="5000 uW/m2")
+        both = reading(source=["mast", "tower"], level="90 uW/m2")
+        (message,) = faults(room(**walls("10 dB"), source=[mast(), tower], reading=[both]))
+        found = re.search(r'"tower" as stated brings (\d+) µW/m² there by itself', message)
+        assert found is not None
+        assert 90 < int(found[1]) <= 500  # 10 dB of 5000 at most
+        assert "90.0 µW/m² are read. Check its level" in message
+
+    def test_nothing_left_beside_a_stated_router(self):
+        router = {"id": "router", "space": "room", "at": "1, 1, 1 m", "band": "2400-2480 MHz"}
+        known = {**router, "eirp": "100 mW"}
+        both = reading(source=["mast", "router"], level="1 uW/m2")
+        (message,) = faults(room(source=[mast(), known], reading=[both]))
+        assert 'Switch it off and read again (off = "router"), or read "mast"' in message
 
     def test_a_source_that_never_gets_there(self):
         (message,) = faults(room(**walls("200 dB"), opening=[]))
