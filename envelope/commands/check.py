@@ -40,6 +40,8 @@ MOST_NAMED = 4  # of the panels that a note is about
 # By which a wall may be thicker than its layers, for plaster and what a tape misses; common
 # practice, no source.
 SPARE_M = 0.05
+# Above the ground by more, a door outdoors has no step before it; common practice, no source.
+STEP_M = 1.0
 
 
 def _openings(building: Building) -> set[str]:
@@ -167,6 +169,28 @@ def closed_rooms(job: Job) -> list[str]:
     ]
 
 
+def doors_in_mid_air(job: Job) -> list[str]:
+    """Ask what lies behind a door that leads outdoors high up: as a rule a room is missing."""
+    building = job.building
+    rooms = {receiver.space for receiver in job.receivers}
+    sentences = []
+    for panel in building.panels:
+        if panel.kind != "door" or panel.space not in rooms:
+            continue
+        above_m = float(panel.outline[:, 2].min()) - building.site.grade_m
+        if any(patch.far is not None for patch in building.patches_of[panel.id]):
+            continue
+        if above_m > STEP_M:
+            own = panel.id.rpartition("/")[2]
+            place = job.places.get(("opening", own, "id"))
+            sentences.append(
+                f"{own if place is None else f'{own} (line {place.line})'} is a door to the "
+                f"outdoors, {length(above_m, feet=job.feet)} above the ground: if a landing or a "
+                "room lies behind it, enter that, since its walls shield too."
+            )
+    return sentences
+
+
 def unstated_edges(job: Job) -> list[str]:
     """Ask for the frame and the film edge of windows in receivers' rooms, by line."""
     rooms = {receiver.space for receiver in job.receivers}
@@ -241,6 +265,7 @@ def _summary(job: Job) -> dict[str, Any]:
         "notes": [
             *job.notes,
             *closed_rooms(job),
+            *doors_in_mid_air(job),
             *source_notes(job),
             *_glazing(job),
             *unowned_sources(job),

@@ -54,7 +54,14 @@ def print_first_screen(analysis: Analysis, job: Job) -> None:
     _print_open(console, job)
     if len(analysis.plans) > 1:
         _print_plans(console, analysis.plans, job)
-    _print_faces(console, first, job)
+    free = _free(first.receivers[0], job)
+    said = _first_elsewhere(first, job)
+    if free:  # before the faces, which may be others once it is done
+        gains = ", without ".join(f"{name} {change_words(gain)}" for name, gain in free.items())
+        said.insert(0, f"Free first (off, moved or on a cable): without {gains}.")
+    if said:
+        console.print(" ".join(said))
+    _print_faces(console, first, job, on=tuple(free))
     _print_rests(console, analysis.rests, job)
     for caution in cautions_of(job, analysis.plans)[:MAX_CAUTIONS]:
         console.print(f"[bold]Caution:[/bold] {escape(caution)}")
@@ -162,8 +169,12 @@ def _change(receiver: ReceiverResult) -> str:
     return difference_words(against)
 
 
-def _print_faces(console: Console, plan: PlanResult, job: Job) -> None:
-    """The faces that matter most under the first plan, at the first receiver."""
+def _print_faces(console: Console, plan: PlanResult, job: Job, *, on: Sequence[str]) -> None:
+    """The faces that matter most under the first plan, at the first receiver.
+
+    They count what could be switched off as on, and say so: else the first would be treated
+    against what costs nothing to end.
+    """
     receiver = plan.receivers[0]
     chosen = faces_that_matter(receiver)
     at = escape(shown(receiver.name))
@@ -177,7 +188,9 @@ def _print_faces(console: Console, plan: PlanResult, job: Job) -> None:
         table = plain_table(
             "face", ">brings now", "tried with", ">level then", "change",
             ">with those above",
-            title=f"What to treat next at {at}, {escape(plan_name(job, plan.plan))}{view}"
+            title=f"What to treat next at {at}, {escape(plan_name(job, plan.plan))}"
+            + (f" with {' and '.join(on)} on" if on else "")
+            + view
             + (GROWS if steps_grow(receiver, chosen) else ""),
         )  # fmt: skip
         for leak in chosen:
@@ -198,7 +211,11 @@ def _print_faces(console: Console, plan: PlanResult, job: Job) -> None:
     if worse:
         some = worse[-3:][::-1]
         console.print(f"Alone these make it worse: {escape(', '.join(some))}.")
-    said = _free(receiver, job)
+
+
+def _first_elsewhere(plan: PlanResult, job: Job) -> list[str]:
+    """The first face at each further receiver."""
+    said = []
     for other in plan.receivers[1:MAX_RECEIVERS]:
         first = next(iter(faces_that_matter(other)), None)
         if first is not None:
@@ -206,14 +223,13 @@ def _print_faces(console: Console, plan: PlanResult, job: Job) -> None:
                 f"At {escape(shown(other.name))} first: {escape(called(first.panel, other, job))}, "
                 f"{escape(trial(titled(job, first)))}."
             )
-    if said:
-        console.print(" ".join(said))
+    return said
 
 
-def _free(receiver: ReceiverResult, job: Job) -> list[str]:
-    """What a source in the house brings that nothing need be bought against."""
+def _free(receiver: ReceiverResult, job: Job) -> dict[str, float]:
+    """What sources in the house bring that nothing need be bought against, by title. [dB]"""
     if receiver.isotropic_ranks:
-        return []
+        return {}
     free = {
         each.id
         for each in job.sources
@@ -223,16 +239,12 @@ def _free(receiver: ReceiverResult, job: Job) -> list[str]:
         )
     }
     total = receiver.level_w_m2
-    said = []
+    found = {}
     for source in sorted(receiver.sources, key=lambda each: (-each.level_w_m2, each.id)):
         gain = reduction_db(total, max(total - source.level_w_m2, 0.0)) if total > 0.0 else 0.0
         if source.id in free and gain >= WORTH_SAYING_DB:
-            said.append(f"{escape(source_title(job, source.id))} {change_words(gain)}")
-    return (
-        [f"Free first (off, moved or on a cable): without {', without '.join(said)}."]
-        if said
-        else []
-    )
+            found[escape(source_title(job, source.id))] = gain
+    return found
 
 
 def faces_that_matter(receiver: ReceiverResult) -> list[PanelLeak]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import os
 import subprocess
 import sys
@@ -311,6 +312,17 @@ class TestBadInput:
         bare = text[:opening] + text[text.index("[[treatment]]") : plan] + BED
         path.write_text(bare)
         assert said in " ".join(answer(capsys, "check", str(path))[1].split())
+
+    def test_a_door_that_leads_into_the_air_asks_for_the_room_behind_it(self, job, capsys):
+        said = "is a door to the outdoors, 3.15 m above the ground: if a landing or a room lies"
+        path = Path(job(BED))
+        as_door = path.read_text().replace('kind = "window"', 'kind = "door"')
+        as_door = as_door.replace('sill = "0.9 m"\n', "").replace("window = ", "door = ")
+        for height, expected in (("3.15 m", True), ("0.3 m", False)):
+            path.write_text(as_door.replace('floor = "0 m"', f'floor = "{height}"'))
+            code, out, _ = answer(capsys, "check", str(path))
+            assert code == 0
+            assert (said in " ".join(out.split())) is expected
 
     def test_no_command_and_an_unknown_one(self, capsys):
         for arguments in ([], ["analyse"]):

@@ -71,6 +71,13 @@ def test_the_list_is_in_the_order_in_which_treating_helps(screen):
     assert out.index("\nsouth wall  ") < out.index("\nfloor  ")
 
 
+def test_what_is_free_comes_before_the_faces_which_count_it_as_on(screen):
+    out = screen("models/house.toml")
+    free = out.index("Free first (off, moved or on a cable): without kitchen-router")
+    assert free < out.index("What to treat next at pillow, today with kitchen-router on")
+    assert "router on" not in screen("models/bedroom.toml")  # has none
+
+
 def test_what_makes_it_worse_says_so(screen):
     assert re.search(
         r"Alone these make it worse: .*ceiling \(coating: [\d.]+ dB MORE\)",
