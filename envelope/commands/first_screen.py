@@ -55,12 +55,12 @@ def print_first_screen(analysis: Analysis, job: Job) -> None:
     if len(analysis.plans) > 1:
         _print_plans(console, analysis.plans, job)
     free = _free(first.receivers[0], job)
-    said = _first_elsewhere(first, job)
+    before = _first_elsewhere(first, job)
     if free:  # before the faces, which may be others once it is done
         gains = ", without ".join(f"{name} {change_words(gain)}" for name, gain in free.items())
-        said.insert(0, f"Free first (off, moved or on a cable): without {gains}.")
-    if said:
-        console.print(" ".join(said))
+        before.insert(0, f"Free first (off, moved or on a cable): without {gains}.")
+    if before:
+        console.print(" ".join(before))
     _print_faces(console, first, job, on=tuple(free))
     _print_rests(console, analysis.rests, job)
     for caution in cautions_of(job, analysis.plans)[:MAX_CAUTIONS]:
