@@ -12,11 +12,11 @@ from dataclasses import replace
 import numpy as np
 
 from envelope.building.job import Job, Source
+from envelope.building.sources import MIRRORED
 from envelope.physics.levels import ground_reflection
 from envelope.physics.materials import material_permittivity
 
 GROUND = "medium-dry-ground"  # of P.2040-3; what lies about most houses, most of the time
-SUFFIX = "-ground"
 
 
 def ground_partner(source: Source) -> Source:
@@ -39,7 +39,7 @@ def ground_partner(source: Source) -> Source:
     }[source.polarization]
     return replace(
         source,
-        id=source.id + SUFFIX,
+        id=source.id + MIRRORED,
         elevation_rad=-source.elevation_rad,
         level_w_m2={storey: level * share for storey, level in source.level_w_m2.items()},
         scattered=0.0,
@@ -59,7 +59,7 @@ def with_ground_partners(job: Job) -> Job:
 
 def without_ground_partners(job: Job) -> Job:
     """The job with the sources that its file states, and no partner of them."""
-    partners = {source.id + SUFFIX for source in job.sources if source.ground_reflection}
+    partners = {source.id + MIRRORED for source in job.sources if source.ground_reflection}
     return replace(
         job, sources=tuple(source for source in job.sources if source.id not in partners)
     )

@@ -196,9 +196,13 @@ class Job:
             raise UnknownNameError(unknown("plan", name, plans))
         return plans[name]
 
-    def factor_at(self, receiver: str, plan: str = AS_BUILT) -> float:
-        """By what readings show levels at a receiver to differ from what the model says."""
-        return 1.0 if self.fitted is None else self.fitted.factor_of(receiver, plan)
+    def factor_at(self, receiver: str, plan: str, source: str) -> float:
+        """By what readings show a source's level at a receiver to differ from the model's."""
+        return 1.0 if self.fitted is None else self.fitted.factor_of(receiver, plan, source)
+
+    def factors_at(self, receiver: str, plan: str) -> dict[str, float]:
+        """The same of all sources."""
+        return {each.id: self.factor_at(receiver, plan, each.id) for each in self.sources}
 
     def resolved(self, plan: Plan) -> Plan:
         """A plan made for this job, its panels named by their ids.

@@ -19,6 +19,7 @@ Polarization = Literal["unpolarized", "horizontal", "vertical"]
 Range = tuple[float, float]
 
 AS_BUILT = "as-built"  # the plan without treatment, which always exists
+MIRRORED = "-ground"  # ends the name of a source's partner that the ground mirrors
 LEVEL_TOLERANCE_DB = 3.0  # 10–90 % band of a stated level; common practice, no source
 
 

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from rich.markup import escape
 
-from envelope.building.job import AS_BUILT, BED_M, Job, Receiver
+from envelope.building.job import BED_M, Job, Receiver
 from envelope.commands.arguments import add_job, add_output_switches
 from envelope.commands.common import cast, chosen_plans, nearest, read_job
 from envelope.commands.layout import open_console, plain_table
@@ -212,7 +212,8 @@ def read_apart(job: Job, receiver: str) -> str:
     What readings add at the bed alone says nothing of another place, so no place gets it.
     """
     place = None if job.fitted is None else job.fitted.places.get(receiver)
-    shift_db = 0.0 if place is None else place.shift_of(AS_BUILT)
+    # the first is of the level that most was heard of
+    shift_db = 0.0 if place is None else place.shift_db[0]
     if abs(shift_db) < _APART_DB:
         return ""
     way = "lower" if shift_db < 0.0 else "higher"

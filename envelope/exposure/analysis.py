@@ -229,7 +229,8 @@ def _worst(casts: ReceiverCasts, setting: _Setting) -> WorstPoint | None:
                 outside=level_outside(source, storey, point.position_m),
                 transmission=_direct(source, casts=alone, setting=setting).transmission,
             )
-            total += float(levels.level_w_m2)
+            shown = setting.job.factor_at(casts.receiver.id, setting.plan.id, source.id)
+            total += shown * float(levels.level_w_m2)
         open_equivalent = angles.bands[reference].open_equivalent_solid_angle_sr
         worst = WorstPoint(
             position_m=point.position_m,
@@ -281,16 +282,23 @@ def _receiver_result(casts: ReceiverCasts, setting: _Setting) -> ReceiverResult:
         threshold_db=setting.threshold_db,
         reference=setting.reference,
     )
+    factors = setting.job.factors_at(casts.receiver.id, setting.plan.id)
     direct = {
         source.id: _direct(source, casts=casts, setting=setting) for source in setting.job.sources
     }
     sources = tuple(
         _source_result(
             source, casts=casts, setting=setting, angles=angles, direct=direct[source.id]
-        )
+        ).times(factors[source.id])
         for source in setting.job.sources
     )
-    seen = seen_of(casts, bench=setting.bench, direct=direct, transmission=tagged.transmission)
+    seen = seen_of(
+        casts,
+        bench=setting.bench,
+        direct=direct,
+        transmission=tagged.transmission,
+        factor=factors,
+    )
     sources = tuple(
         replace(each, entries=_entries(setting.trials.brought_w_m2(of, seen), setting.job))
         for each, of in zip(sources, _fields(setting.bench, isotropic=False), strict=False)
@@ -335,7 +343,7 @@ def _receiver_result(casts: ReceiverCasts, setting: _Setting) -> ReceiverResult:
         isotropic_ranks=setting.trials.fields[0].source is None,
         worst=_worst(casts, setting),
         title=casts.receiver.title,
-    ).times(setting.job.factor_at(casts.receiver.id, setting.plan.id))
+    )
 
 
 def _beside_as_built(result: PlanResult, as_built: PlanResult) -> PlanResult:

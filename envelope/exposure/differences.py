@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from envelope.building.fitted import Fitted, FittedPlace
+from envelope.building.fitted import Fitted, FittedPlace, heard_in, source_of
 from envelope.exposure.model_error import difference_own_db, own_db, shared_db
 from envelope.exposure.tolerances import TENTH
 from envelope.geometry.plane import Floats
@@ -261,12 +261,12 @@ def errors_left(
 
     Notes
     -----
-    Errors of two plans at one place are correlated by 1 − a²/2, where a is the share of the level
-    in which they differ: 1 for one and the same level, a half for two that have nothing in common
-    (`model_error`). What is known of some of them then binds the others as normal deviates do.
+    Errors of levels at one place move together as far as these have something in common
+    (`error_correlation`). What is known of some of them then binds the others as normal deviates
+    do. Only a reading that heard what a level consists of is of the very error of that level.
     """
     sigma = np.array([each.own_db(receiver, sources, as_built=as_built) / TENTH for each in plans])
-    parts = [_by_source(each, receiver) for each in plans]
+    parts = [_by_source(each, receiver, sources) for each in plans]
     prior = np.outer(sigma, sigma) * error_correlation(parts, parts)
     place = plans[0].place(receiver)
     draws = len(next(iter(plans[0].by_source.values())).level_w_m2)
@@ -275,13 +275,15 @@ def errors_left(
     read = np.sqrt(np.diag(place.covariance_db2))
     across = np.outer(sigma, read) * error_correlation(parts, place.parts_w_m2)
     for own, each in enumerate(plans):
-        if each.plan in place.plans:  # the very error that was read, its work's share with it
-            at = place.plans.index(each.plan)
-            across[own] = place.covariance_db2[at]
-            prior[own] = prior[:, own] = across[:, at]
+        heard = heard_in(parts[own])
+        for at, (plan, of_reading) in enumerate(zip(place.plans, place.parts_w_m2, strict=True)):
+            if each.plan == plan and heard == heard_in(of_reading):
+                # the very error that was read, its work's share with it
+                across[own] = place.covariance_db2[at]
+                prior[own] = prior[:, own] = across[:, at]
     weight = across @ np.linalg.pinv(place.covariance_db2, hermitian=True)
     shift_db = weight @ place.error_db
-    shift_db -= np.array([[place.shift_of(each.plan)] for each in plans])
+    shift_db -= np.array([[_shown_db(each, receiver, sources)] for each in plans])
     shift_db[:, 0] = 0.0
     return ErrorsLeft(shift_db=shift_db, covariance_db2=prior - weight @ across.T)
 
@@ -296,28 +298,71 @@ def error_correlation(
     ----------
     some, others : sequence of mappings
         The direct and the diffuse part of each level by source. [W/m²]
+
+    Notes
+    -----
+    1 − a²/2 for levels of the same sources, where a is the share in which they differ: 1 for one
+    and the same level, a half for two that have nothing in common (`model_error`). Errors of
+    different sources are independent: what only one of two levels has of them correlates
+    with nothing in the other.
     """
     found = np.ones((len(some), len(others)))
     for row, one in enumerate(some):
         for column, other in enumerate(others):
-            names = sorted({*one, *other})
-            both = np.array(
-                [[each.get(name, (0.0, 0.0)) for name in names] for each in (one, other)]
-            ).reshape(2, -1)
-            greater = float(both.sum(axis=1).max(initial=0.0))
-            apart = float(np.abs(both[0] - both[1]).sum()) / greater if greater > 0.0 else 0.0
-            found[row, column] = 1.0 - 0.5 * min(apart, 1.0) ** 2
+            found[row, column] = _correlation(one, other)
     return found
 
 
-def _by_source(drawn: LevelDraws, receiver: str) -> dict[str, tuple[float, float]]:
+def _correlation(
+    one: Mapping[str, tuple[float, float]], other: Mapping[str, tuple[float, float]]
+) -> float:
+    heard = heard_in(one), heard_in(other)
+    if not (heard[0] and heard[1]):
+        return 1.0
+    names = sorted({*one, *other})
+    both = np.array([[each.get(name, (0.0, 0.0)) for name in names] for each in (one, other)])
+    whole = both.sum(axis=(1, 2))
+    shared = np.array([source_of(name, names) in heard[0] & heard[1] for name in names])
+    both = both[:, shared]
+    common = both.sum(axis=(1, 2))
+    greater = float(common.max())
+    if greater <= 0.0:
+        return 0.0
+    apart = float(np.abs(both[0] - both[1]).sum()) / greater
+    share = common / whole
+    alone = share / np.hypot(share, 1.0 - share)
+    return float((1.0 - 0.5 * min(apart, 1.0) ** 2) * alone[0] * alone[1])
+
+
+def _by_source(
+    drawn: LevelDraws, receiver: str, sources: Sequence[str] | None = None
+) -> dict[str, tuple[float, float]]:
     """Direct and diffuse part of a level by source, as the model has it without readings. [W/m²]"""
-    shown = 1.0 if drawn.fitted is None else drawn.fitted.factor_of(receiver, drawn.plan)
-    return {
-        source: (each.direct_w_m2 / shown, each.diffuse_w_m2 / shown)
-        for (at, source), each in drawn.by_source.items()
-        if at == receiver
-    }
+    found = {}
+    for (at, source), each in drawn.by_source.items():
+        if at == receiver and (sources is None or source in sources):
+            shown = _factor(drawn, receiver, source)
+            found[source] = each.direct_w_m2 / shown, each.diffuse_w_m2 / shown
+    return found
+
+
+def _factor(drawn: LevelDraws, receiver: str, source: str) -> float:
+    """By what readings put what a source brings above the model's."""
+    return 1.0 if drawn.fitted is None else drawn.fitted.factor_of(receiver, drawn.plan, source)
+
+
+def _shown_db(drawn: LevelDraws, receiver: str, sources: Sequence[str] | None) -> float:
+    """By how much readings at the receiver itself put a plan's level there above the model's. [dB]
+
+    What they say of all places alike is not in it.
+    """
+    assert drawn.fitted is not None
+    parts = _by_source(drawn, receiver, sources)
+    before = sum(map(sum, parts.values()))
+    after = sum(_factor(drawn, receiver, name) * sum(part) for name, part in parts.items())
+    if before <= 0.0:
+        return 0.0
+    return 10.0 * float(np.log10(after / before)) - drawn.fitted.shift_db
 
 
 def _below_db(before: Floats, after: Floats) -> Floats:

@@ -57,6 +57,7 @@ class Seen:
 
     casts: ReceiverCasts
     direct: Mapping[str, Direct]  # by source id
+    factor: Mapping[str, float]  # by source: what it brings over what the model says
     exposed_sr: float
     open_equivalent_sr: Floats  # (panels, bands) by the first panel
     region: Region
@@ -73,7 +74,12 @@ class Rank:
 
 
 def seen_of(
-    casts: ReceiverCasts, *, bench: Bench, direct: Mapping[str, Direct], transmission: Floats
+    casts: ReceiverCasts,
+    *,
+    bench: Bench,
+    direct: Mapping[str, Direct],
+    transmission: Floats,
+    factor: Mapping[str, float],
 ) -> Seen:
     """What a receiver sees, from its casts tagged with the plan.
 
@@ -83,6 +89,8 @@ def seen_of(
         The direct parts of the sources.
     transmission : (signatures, bands) float
         Of the receiver's crossings under the plan, 0 where blocked.
+    factor : by source id
+        By what readings show a source to bring more here than the model says.
     """
     building = bench.job.building
     crossings = casts.crossings
@@ -94,6 +102,7 @@ def seen_of(
     return Seen(
         casts=casts,
         direct=direct,
+        factor=factor,
         exposed_sr=float(weight @ (crossings.sky > 0)),
         open_equivalent_sr=np.stack(by_panel, axis=1),
         region=bench.kept(
@@ -215,7 +224,7 @@ class Trials:
                 brought[-1] += share * max(direct.transmission - through, 0.0)
             else:
                 brought[:-1] += radiance * seen.open_equivalent_sr[:, each.band]
-            scale = 1.0 if name else radiance
+            scale = seen.factor[name] if name else radiance
             brought += scale * self._diffuse_by_panel(seen.region, name, each.band)
         return brought
 
@@ -271,7 +280,7 @@ def _parts(each: Field, seen: Seen) -> list[tuple[float, float, str]]:
     """Parts of a field at a receiver: level of its beam, radiance, and the chain that feeds."""
     if each.source is None:
         return [(0.0, _over(1.0, seen.exposed_sr), "")]
-    outside = seen.direct[each.source.id].outside_w_m2
+    outside = seen.factor[each.source.id] * seen.direct[each.source.id].outside_w_m2
     scattered = each.source.scattered
     parts = [((1.0 - scattered) * outside, 0.0, each.source.id)]
     if scattered > 0.0:
@@ -303,7 +312,7 @@ class _Trial:
                     total += share * self._transmission(seen, each.source, each.band)
                 else:
                     total += radiance * self._open_equivalent_sr(seen, each.band)
-                fed = (1.0 if name else radiance) * self._fed_w(name, each.band)
+                fed = (seen.factor[name] if name else radiance) * self._fed_w(name, each.band)
                 fed_w[each.band] = fed_w[each.band] + fed if each.band in fed_w else fed
         for band, fed in fed_w.items():
             density = diffuse_densities_w_m2(matrix=self._matrix(band), fed_w=fed)

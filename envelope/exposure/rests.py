@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from envelope.building.ground_reflection import SUFFIX
 from envelope.building.job import AS_BUILT, Job
+from envelope.building.sources import MIRRORED
 from envelope.building.unknowns import COATED
 from envelope.exposure.differences import LevelDraws
 from envelope.exposure.tolerances import Draws, deviate_name
@@ -141,7 +141,7 @@ def _figures(job: Job, draws: Draws) -> Iterator[_Figure]:
                 is_unknown=True,
             )
     moved = draws.tolerances.deviate
-    partners = {each.id + SUFFIX for each in job.sources if each.ground_reflection}
+    partners = {each.id + MIRRORED for each in job.sources if each.ground_reflection}
     for index, source in enumerate(job.sources):
         if source.id in partners:
             continue

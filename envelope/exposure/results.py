@@ -129,6 +129,20 @@ class SourceResult:
         first = self.entries[0] if self.entries else None
         return first if first is not None and first.share > 0.5 else None
 
+    def times(self, factor: float) -> SourceResult:
+        """The result with its levels times a factor, as readings show them."""
+        if factor == 1.0:
+            return self
+        return replace(
+            self,
+            direct_w_m2=factor * self.direct_w_m2,
+            diffuse_w_m2=factor * self.diffuse_w_m2,
+            level_w_m2=factor * self.level_w_m2,
+            reduction_db=reduction_db(self.outside_w_m2, factor * self.level_w_m2),
+            paths=tuple(replace(path, level_w_m2=factor * path.level_w_m2) for path in self.paths),
+            round_outside_w_m2=factor * self.round_outside_w_m2,
+        )
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LevelSum:
@@ -238,39 +252,6 @@ class ReceiverResult:
             high_w_m2=held.high_w_m2,
         )
 
-    def times(self, factor: float) -> ReceiverResult:
-        """The result with every level of its sources times a factor, as readings show it."""
-        if factor == 1.0:
-            return self
-        sources = tuple(
-            replace(
-                each,
-                direct_w_m2=factor * each.direct_w_m2,
-                diffuse_w_m2=factor * each.diffuse_w_m2,
-                level_w_m2=factor * each.level_w_m2,
-                reduction_db=reduction_db(each.outside_w_m2, factor * each.level_w_m2),
-                paths=tuple(
-                    replace(path, level_w_m2=factor * path.level_w_m2) for path in each.paths
-                ),
-                round_outside_w_m2=factor * each.round_outside_w_m2,
-            )
-            for each in self.sources
-        )
-        panels = self.panels
-        if not self.isotropic_ranks:
-            panels = tuple(
-                replace(
-                    each,
-                    level_if_treated_w_m2=_times(factor, each.level_if_treated_w_m2),
-                    level_with_all_before_w_m2=_times(factor, each.level_with_all_before_w_m2),
-                )
-                for each in panels
-            )
-        worst = self.worst
-        if worst is not None:
-            worst = replace(worst, level_w_m2=factor * worst.level_w_m2)
-        return replace(self, sources=sources, panels=panels, worst=worst)
-
     @property
     def total(self) -> LevelSum:
         """All sources together."""
@@ -308,10 +289,6 @@ class ReceiverResult:
     def gaps(self) -> tuple[PanelLeak, ...]:
         """The panels that are gaps, the one first whose treatment helps most."""
         return tuple(panel for panel in self.panels if panel.is_gap)
-
-
-def _times(factor: float, value: float | None) -> float | None:
-    return None if value is None else factor * value
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

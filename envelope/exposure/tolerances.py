@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from envelope.building.fitted import Fitted
-from envelope.building.ground_reflection import SUFFIX
 from envelope.building.job import Job
+from envelope.building.sources import MIRRORED
 from envelope.building.unknowns import BETWEEN, COATED, Range3, Unknown
 from envelope.geometry.plane import Floats
 from envelope.physics.normal import normal_deviates
@@ -179,7 +179,7 @@ def _bound(draws: Draws, job: Job, fitted: Fitted) -> Draws:
     """Draws out of a sample, with levels and duties as readings leave them."""
     chosen = fitted.chosen
     level = draws.level[:, chosen]
-    mirrored = {each.id + SUFFIX: each.id for each in job.sources if each.ground_reflection}
+    mirrored = {each.id + MIRRORED: each.id for each in job.sources if each.ground_reflection}
     order = [source.id for source in job.sources]
     for index, name in enumerate(order):
         own = fitted.level.get(mirrored.get(name, name))
@@ -233,7 +233,7 @@ def drawn_freely(job: Job, *, count: int = DRAWS, seed: int = SEED) -> Draws:
     level = np.ones(shape)
     aside = np.zeros((*shape, 2))
     # What the ground mirrors is as strong as its source is, and stands as far below the horizon.
-    mirrored = {each.id + SUFFIX: each.id for each in job.sources if each.ground_reflection}
+    mirrored = {each.id + MIRRORED: each.id for each in job.sources if each.ground_reflection}
     for index, source in enumerate(job.sources):
         name = mirrored.get(source.id, source.id)
         level[index] = 10.0 ** (

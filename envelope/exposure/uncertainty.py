@@ -182,7 +182,7 @@ def _of_source(
         beam_share = beam_share * (1.0 - scattered) / (1.0 - source.scattered)
     found = {}
     for receiver in casts.receivers:
-        shown = job.factor_at(receiver.receiver.id, plan)
+        shown = job.factor_at(receiver.receiver.id, plan, source.id)
         direct: Direct = direct_part(
             source=source, casts=receiver, bench=bench, stacks=tables.stacks, band=within.band,
             threshold_db=THRESHOLD_DB, edges=edges,

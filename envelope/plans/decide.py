@@ -110,7 +110,7 @@ def decide(
     today = job.plan(AS_BUILT)
     names = [each.receiver.id for each in casts.receivers]
     shares = _shares(names, receiver, weights)
-    counted = np.array([job.factor_at(name) * shares.get(name, 0.0) for name in names])
+    counted = np.array([shares.get(name, 0.0) for name in names])
     levels = PlanLevels(
         job, casts=casts, receivers=list(shares), shares=shares if weights else None
     )

@@ -77,7 +77,8 @@ def tables_of(
     Returns
     -------
     tables : LevelTables
-        Their levels are those of `analyze_plan` without edges, to rounding.
+        Their levels are those of `analyze_plan` without edges, to rounding, as readings put them
+        under the base.
     """
     variants = variants_of(job, units, base)
     stacks = Stacks(keys=variants.keys, of_row=np.zeros(1, np.int32), of_face=np.zeros(1, np.int32))
@@ -85,9 +86,15 @@ def tables_of(
     layout = _layout(job, casts, len(bench.bands_hz))
     scopes = Scopes(variants.scopes[: variants.rows])
     sent = list(_sent(casts, bench, units))
+    shown = np.array(
+        [
+            [job.factor_at(each.receiver.id, base.id, source.id) for source in job.sources]
+            for each in casts.receivers
+        ]
+    ).reshape(len(casts.receivers), len(job.sources))
     parts = [
-        *_direct_terms(job, casts, bench, variants, binned, layout, scopes, sent),
-        *_fed_terms(job, casts, bench, variants, layout, scopes, sent),
+        *_direct_terms(job, casts, bench, variants, binned, layout, scopes, sent, shown),
+        *_fed_terms(job, casts, bench, variants, layout, scopes, sent, shown),
     ]
     constant = np.zeros(layout.size)
     found = _Sums(variants.options)
@@ -109,6 +116,7 @@ class _Sent:
     """A source at one place, cast from there, and its power under each option that decides it."""
 
     source: Source
+    number: int  # of it among the job's
     casts: Casts
     row: int | None = None  # None where nothing is decided about it
     power: Floats | None = None  # (options,)
@@ -125,9 +133,9 @@ def _sent(casts: Casts, bench: Bench, units: Sequence[Unit]) -> Iterator[_Sent]:
         if option.change is not None
         for source in option.change.sources
     }
-    for source in job.sources:
+    for number, source in enumerate(job.sources):
         if source.id not in decided:
-            yield _Sent(source=source, casts=casts)
+            yield _Sent(source=source, number=number, casts=casts)
             continue
         unit = decided[source.id]
         changes = [option.change for option in units[unit].options]
@@ -137,14 +145,15 @@ def _sent(casts: Casts, bench: Bench, units: Sequence[Unit]) -> Iterator[_Sent]:
                 for each in changes
             ]
         )
-        yield _Sent(source=source, casts=casts, row=rows[unit], power=stays)
+        yield _Sent(source=source, number=number, casts=casts, row=rows[unit], power=stays)
         for option, change in enumerate(changes):
             if change is None or change.position_m is None:
                 continue
             there = Plan(id="moved", treatments={}, measures={change.device: change.measure})
             bench_there, casts_there = placed(bench, there, casts)
             yield _Sent(
-                source=bench_there.job.sources[job.sources.index(source)],
+                source=bench_there.job.sources[number],
+                number=number,
                 casts=casts_there,
                 row=rows[unit],
                 power=change.factor * (np.arange(len(changes)) == option),
@@ -290,18 +299,18 @@ def _entry_values(
     return offsets[:-1], passed, reflected
 
 
-def _radiance(job: Job, casts: ReceiverCasts, bench: Bench) -> Floats:
+def _radiance(job: Job, casts: ReceiverCasts, bench: Bench, factor: Floats) -> Floats:
     """Radiance (bands,) of what arrives scattered at a receiver. [W/(m² sr)]"""
     exposed = float(casts.crossings.solid_angle_sr @ (casts.crossings.sky > 0))
     found = np.zeros(len(bench.bands_hz))
     if exposed > 0.0:
         storey = job.building.space(casts.receiver.space).storey
-        for source in job.sources:
+        for source, shown in zip(job.sources, factor.tolist(), strict=True):
             outside = np.mean(
                 [level_outside(source, storey, point.position_m) for point in casts.points]
             )
             band = bench.bands_hz.index(source.band_hz)
-            found[band] += source.scattered * outside / exposed
+            found[band] += shown * source.scattered * outside / exposed
     return found
 
 
@@ -314,11 +323,12 @@ def _direct_terms(
     layout: Layout,
     scopes: Scopes,
     sent: Sequence[_Sent],
+    shown: Floats,
 ) -> Iterator[_Terms]:
     building = job.building
     normals = np.array([panel.normal for panel in building.panels])
     for place, receiver in enumerate(casts.receivers):
-        radiance = _radiance(job, receiver, bench)
+        radiance = _radiance(job, receiver, bench, shown[place])
         for heard in np.flatnonzero(radiance).tolist():
             yield _scattered_terms(
                 receiver,
@@ -336,6 +346,7 @@ def _direct_terms(
             beam = point.beams[source.id]
             outside = level_outside(source, storey, point.position_m) / len(receiver.points)
             weight = beam.weights * (beam.sky > 0) * outside * (1.0 - source.scattered)
+            weight = weight * shown[place, each.number]
             shares = polarization_weights(
                 source.polarization,
                 directions=beam.directions,
@@ -400,19 +411,25 @@ def _fed_terms(
     layout: Layout,
     scopes: Scopes,
     sent: Sequence[_Sent],
+    shown: Floats,
 ) -> Iterator[_Terms]:
     """What beams, and what arrives scattered, leave in rooms by reflection."""
-    everyone = np.ones(layout.receivers)
     for each in sent:
         source = each.source
         band = bench.bands_hz.index(source.band_hz)
         chain = each.casts.chains[source.id]
         level = ray_levels(source, chain, job)
-        for terms in _chain_terms(chain, level, everyone, band, bench, variants, layout, scopes):
+        heard = shown[:, each.number]
+        for terms in _chain_terms(chain, level, heard, band, bench, variants, layout, scopes):
             yield _switched(terms, each, scopes)
     if casts.even is None:
         return
-    radiance = np.array([_radiance(job, receiver, bench) for receiver in casts.receivers])
+    radiance = np.array(
+        [
+            _radiance(job, receiver, bench, shown[place])
+            for place, receiver in enumerate(casts.receivers)
+        ]
+    )
     for band in range(layout.bands):
         heard = radiance[:, band]
         if heard.any():

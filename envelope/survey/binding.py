@@ -5,6 +5,7 @@ Job with levels + responses ─→ Question ─→ Cloud ─→ Fitted, and what
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -12,8 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from envelope.building.fitted import Fitted, FittedPlace
-from envelope.building.ground_reflection import SUFFIX, without_ground_partners
+from envelope.building.ground_reflection import without_ground_partners
 from envelope.building.job import AS_BUILT, Job, Reading
+from envelope.building.plan_measures import factors_under
+from envelope.building.sources import MIRRORED
 from envelope.exposure.differences import error_correlation
 from envelope.exposure.model_error import WORKMANSHIP, own_db, shared_db
 from envelope.exposure.tolerances import DRAWS, SEED, TENTH, drawn_freely
@@ -45,11 +48,15 @@ class Bound:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Error:
-    """What the model is off by at one place, under one plan with windows as they stood."""
+    """What the model is off by at one place, for what was heard there.
+
+    That is of one plan with windows as they stood, and of the sources that were on.
+    """
 
     place: Place
     plan: str
     states: tuple[tuple[str, str], ...]
+    sources: frozenset[str]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -164,7 +171,7 @@ def _plan_sigma_db(job: Job, heard: Responses, strength: Floats) -> Floats:
             continue
         now = before = 0.0
         for (at, source), part in heard.parts.items():
-            name = source.removesuffix(SUFFIX) if source not in by_name else source
+            name = source.removesuffix(MIRRORED) if source not in by_name else source
             if at == reading.id and name in reading.sources:
                 now += by_name[name] * (part.direct + part.spread)
                 before += by_name[name] * part.untreated
@@ -205,7 +212,7 @@ def _known(job: Job, heard: Responses, strength: Floats) -> Heard:
 
 
 def _places(job: Job) -> tuple[list[int], tuple[Error, ...]]:
-    """Which error each reading has, −1 outdoors; one for each place, plan and windows."""
+    """Which error each reading has, −1 outdoors; one for each place and what was heard there."""
     places: list[Place] = []
     errors: list[Error] = []
     of_reading = []
@@ -217,7 +224,9 @@ def _places(job: Job) -> tuple[list[int], tuple[Error, ...]]:
         if place not in places:
             places.append(place)
         states = tuple(sorted(reading.plan.states.items()))
-        error = Error(place=place, plan=reading.plan.id, states=states)
+        left = factors_under(reading.plan, job.sources)
+        heard = frozenset(name for name in reading.sources if left.get(name, 1.0) > 0.0)
+        error = Error(place=place, plan=reading.plan.id, states=states, sources=heard)
         if error not in errors:
             errors.append(error)
         of_reading.append(errors.index(error))
@@ -245,7 +254,7 @@ def _parts(
     by_name = dict(zip(heard.sources, strength, strict=True))
     found = {}
     for (at, source), part in heard.parts.items():
-        name = source.removesuffix(SUFFIX) if source not in by_name else source
+        name = source.removesuffix(MIRRORED) if source not in by_name else source
         if at == reading.id and name in reading.sources:
             whole = by_name[name] * (part.direct + part.spread)
             diffuse = by_name[name] * part.diffuse
@@ -265,7 +274,7 @@ def _own_sigma_db(job: Job, heard: Responses, strength: Floats) -> Floats:
     for row, reading in enumerate(job.readings):
         levels, diffuse, errors, before = [0.0], [0.0], [0.0], [0.0]
         for (at, source), part in heard.parts.items():
-            name = source.removesuffix(SUFFIX) if source not in by_name else source
+            name = source.removesuffix(MIRRORED) if source not in by_name else source
             if at == reading.id and name in reading.sources:
                 levels.append(by_name[name] * (part.direct + part.spread))
                 diffuse.append(by_name[name] * part.diffuse)
@@ -412,23 +421,21 @@ def _fitted_places(
         ]
         if receiver is None or not here:
             continue
-        here.sort(key=lambda at: places[at].plan != AS_BUILT)
+        here.sort(key=lambda at: (places[at].plan != AS_BUILT, -len(places[at].sources)))
         shifts, parts = [], []
         for at in here:
-            rows = np.flatnonzero(question.place == at)
-            # the reading that hears most sources is nearest to what the level is of
-            row = max(rows, key=lambda each: len(job.readings[each].sources))
+            row = int(np.flatnonzero(question.place == at)[0])
             nominal_db = 10.0 * np.log10(heard.whole[row] @ levels) + shared_middle
             shifts.append(cloud.middle(cloud.expected_db[row]) - nominal_db)
-            parts.append(_parts(job, heard, int(row), levels))
+            parts.append(_parts(job, heard, row, levels))
         works = [question.plan[np.flatnonzero(question.place == at)[0]] for at in here]
         error_db = cloud.place_db[here][:, picked] + np.stack(
             [cloud.plan_db[each][picked] if each >= 0 else np.zeros(len(picked)) for each in works]
         )
         covariance = question.place_covariance_db2[np.ix_(here, here)].copy()
-        for own, work in enumerate(works):
-            if work >= 0:
-                covariance[own, own] += question.plan_sigma_db[work] ** 2
+        for (own, work), (other, too) in itertools.product(enumerate(works), repeat=2):
+            if work == too >= 0:  # what a plan's work is off by is one figure
+                covariance[own, other] += question.plan_sigma_db[work] ** 2
         found[receiver] = FittedPlace(
             plans=tuple(places[at].plan for at in here),
             covariance_db2=covariance,

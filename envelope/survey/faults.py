@@ -17,9 +17,9 @@ from typing import Literal
 
 import numpy as np
 
-from envelope.building.ground_reflection import SUFFIX
 from envelope.building.job import Job, Plan, Reading, Source
 from envelope.building.model import Panel
+from envelope.building.sources import MIRRORED
 from envelope.exposure.bands import reference_band
 from envelope.exposure.stacks import REFLECTOR
 from envelope.geometry.plane import Floats
@@ -149,7 +149,7 @@ def _by_source(levels: Floats, stations: Stations, sources: Sequence[str]) -> Fl
     """Columns of the named sources, each with its partner that the ground mirrors."""
     found = np.zeros((len(levels), len(sources)))
     for column, name in enumerate(stations.sources):
-        own = name.removesuffix(SUFFIX)
+        own = name.removesuffix(MIRRORED)
         if own in sources:
             found[:, sources.index(own)] += levels[:, column]
     return found

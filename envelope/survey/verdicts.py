@@ -16,6 +16,7 @@ import numpy as np
 
 from envelope.building.job import AS_BUILT, Job, Plan, Reading
 from envelope.building.plan_measures import as_read
+from envelope.building.sources import MIRRORED
 from envelope.exposure.analysis import analyze
 from envelope.exposure.casts import Casts
 from envelope.exposure.differences import Difference, difference
@@ -159,7 +160,8 @@ def steps_of(job: Job, *, casts: Casts) -> tuple[StepVerdict, ...]:
         assert today.draws is not None
         assert then.draws is not None
         # a router that is off in both brings nothing to the step, nor to its promise
-        promised = difference(today.draws, then.draws, receiver, after.sources)
+        heard = [each.id for each in job.sources if _is_heard(each.id, after)]
+        promised = difference(today.draws, then.draws, receiver, heard)
         reached = 10.0 * float(np.log10(before.level_w_m2 / after.level_w_m2))
         doubt = _doubt_db(job, before, after)
         away = (reached - promised.low_db) / (doubt / TENTH)
@@ -180,6 +182,11 @@ def steps_of(job: Job, *, casts: Casts) -> tuple[StepVerdict, ...]:
             )
         )
     return tuple(found)
+
+
+def _is_heard(source: str, reading: Reading) -> bool:
+    """Whether a reading hears a source, or the one whose mirrored partner it is."""
+    return source in reading.sources or source.removesuffix(MIRRORED) in reading.sources
 
 
 def _pairs(job: Job) -> list[tuple[str, Reading, Reading]]:

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from envelope.building.fitted import Fitted, FittedPlace
 from envelope.building.job import Job
 from envelope.building.selectors import select
 from envelope.exposure.analysis import analyze_plan, bench_of
@@ -103,6 +104,37 @@ def analysed(request: pytest.FixtureRequest) -> Analysed:
     return Analysed(
         job=job, units=units, casts=casts, bench=bench, plans=plans, levels_w_m2=np.array(levels)
     )
+
+
+def test_tables_have_what_readings_say_of_each_source_at_each_bed() -> None:
+    """Readings put a source at one bed above the model and leave it as it is at another."""
+    job, units = house()
+    places = {
+        receiver.id: FittedPlace(
+            plans=("as-built",),
+            covariance_db2=np.eye(1),
+            error_db=np.zeros((1, 2)),
+            parts_w_m2=({source.id: (1.0, 2.0)},),
+            shift_db=(3.0 + number,),
+        )
+        for number, (receiver, source) in enumerate(
+            zip(job.receivers, reversed(job.sources), strict=False)
+        )
+    }
+    fitted = Fitted(
+        count=1, seed=0, chosen=np.zeros(2, dtype=np.int64), level={}, duty={}, effective=1.0,
+        shift_db=-1.0, places=places,
+    )  # fmt: skip
+    job = replace(job, fitted=fitted)
+    casts = cast_job(job, sampling=Sampling(points_per_panel=2**6, points=2**10))
+    bench = bench_of(job, casts)
+    base = job.plan("as-built")
+    tables = tables_of(job=job, casts=casts, bench=bench, units=units, base=base)
+    for chosen in (np.zeros(len(units), dtype=np.int64), np.ones(len(units), dtype=np.int64)):
+        plan = plan_of(units, chosen, base=base, name="tried")
+        result = analyze_plan(bench=bench, plan=plan, casts=casts, with_ranks=False)
+        levels = [receiver.level_w_m2 for receiver in result.receivers]
+        assert tables.levels(chosen[np.newaxis])[0] == pytest.approx(levels, rel=1e-9)
 
 
 @pytest.mark.parametrize("max_cells", [1500, 6])

@@ -10,10 +10,12 @@ from typing import Any
 import pytest
 import tomlkit
 
+from envelope.building.fitted import shifts_db
 from envelope.building.job import Job, Solved, Source
 from envelope.errors import LevelsError
 from envelope.exposure.analysis import analyze
 from envelope.exposure.casts import cast_job
+from envelope.exposure.differences import error_correlation
 from envelope.project import load_text
 from envelope.rays import Sampling
 from envelope.survey import solve_levels
@@ -467,6 +469,68 @@ def test_the_order_of_readings_and_sources_moves_no_bit():
     }
     for name, factors in one.level.items():
         assert (factors == other.level[name]).all()
+
+
+def test_a_reading_with_the_router_off_tells_nothing_of_what_the_router_brings():
+    """What the model errs by at the bed is of the sources that were heard there."""
+    job = read(
+        room(
+            source=[mast(level="100 uW/m2"), router(eirp="10 dBm", duty=1.0)],
+            reading=[{"id": "off", "receiver": "bed", "off": ["router"], "level": "900 uW/m2"}],
+        )
+    )
+    assert job.fitted is not None
+    place = job.fitted.places["bed"]
+    assert place.shift_of("as-built", "mast") > 0.5
+    assert place.shift_of("as-built", "router") == 0.0
+    result = analyze(job=job, casts=cast_job(job, sampling=FEW), with_bands=True).plans[0]
+    alone = replace(job, fitted=None)
+    before = analyze(job=alone, casts=cast_job(alone, sampling=FEW)).plans[0]
+    levels = [
+        {each.id: each.level_w_m2 for each in plan.receivers[0].sources}
+        for plan in (before, result)
+    ]
+    shared = 10.0 ** (job.fitted.shift_db / 10.0)  # that is of all places and sources
+    assert levels[1]["router"] == pytest.approx(shared * levels[0]["router"])
+    assert levels[1]["mast"] > 1.1 * shared * levels[0]["mast"]
+    (receiver,) = result.receivers
+    assert receiver.total.level_w_m2 == pytest.approx(sum(levels[1].values()))
+    assert sum(each.share for each in receiver.panels) + receiver.own_share == pytest.approx(1.0)
+    assert receiver.total.low_w_m2 < receiver.total.level_w_m2 < receiver.total.high_w_m2
+
+
+def test_read_on_and_off_each_source_gets_its_own():
+    """Off it is the mast's level that lies too low; what is left on is the router's."""
+    levels = ({"mast": (0.0, 50.0), "router": (0.0, 50.0)}, {"mast": (0.0, 50.0)})
+    found = shifts_db(levels, (2.2, 4.0))
+    assert found["mast"] > 3.0
+    assert abs(found["router"]) < 1.0
+    whole = sum(0.5 * 10.0 ** (found[name] / 10.0) for name in ("mast", "router"))
+    assert 10.0 * math.log10(whole) == pytest.approx(2.2)
+
+
+def test_a_level_that_one_source_makes_shifts_that_source():
+    levels = ({"mast": (1.0, 0.0), "router": (0.0, 99.0), "mast-ground": (0.0, 0.0)},)
+    found = shifts_db(levels, (3.0,))
+    assert found["router"] == pytest.approx(3.0, abs=0.1)
+    assert found["mast"] < 0.5
+    assert "mast-ground" not in found  # it brings nothing
+
+
+def test_errors_of_different_sources_are_independent():
+    """Of the same sources as ever: 1 − a²/2; what only one level hears correlates with nothing."""
+    mast_only = {"mast": (1.0, 3.0)}
+    both = {"mast": (1.0, 3.0), "router": (0.0, 4.0)}
+    router_only = {"router": (0.0, 4.0)}
+    treated = {"mast": (0.5, 1.5)}
+    levels = (mast_only, both, router_only, treated)
+    found = error_correlation(levels, levels)
+    assert found[0, 0] == found[1, 1] == pytest.approx(1.0)
+    assert found[0, 2] == 0.0
+    assert found[0, 3] == pytest.approx(1.0 - 0.5 * 0.5**2)
+    assert found[0, 1] == pytest.approx(0.5 / math.hypot(0.5, 0.5))
+    assert found[1, 3] == pytest.approx(found[0, 3] * found[0, 1])
+    assert (found == found.T).all()
 
 
 def test_what_is_read_after_the_work_lies_in_the_range_that_is_stated_of_it():
