@@ -8,6 +8,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from envelope.building.job import AS_BUILT
 from envelope.commands.arguments import add_job, add_plans_and_threshold
 from envelope.commands.common import cast, chosen_plans, read_job
 from envelope.commands.wiring_account import wiring_account
@@ -16,6 +17,7 @@ from envelope.errors import EnvelopeError, MissingExtraError
 if TYPE_CHECKING:
     from envelope.building.job import Job
     from envelope.exposure.casts import Casts
+    from envelope.exposure.transmission import Bench
     from envelope.plans.decision import Decision
     from viewer.pictures.cutaway import Underway
     from viewer.scene.records import Scene
@@ -38,7 +40,9 @@ _PICTURES_AT_MOST = 12  # each adds about a twentieth of a megabyte
 
 def run(options: argparse.Namespace) -> int:
     """Write the hand-out."""
-    from envelope.exposure.analysis import analyze
+    from envelope.exposure.analysis import analyze, bench_of
+    from envelope.exposure.varying_rows import expect
+    from envelope.plans.candidates import panels_on_offer
 
     try:
         from viewer.handout.build import write_handout
@@ -54,8 +58,11 @@ def run(options: argparse.Namespace) -> int:
     begin_trial()  # while the job is worked out
     job = read_job(options.job)
     casts = cast(job, path=options.job)
+    bench = bench_of(job, casts)  # one for the analysis and the decision
+    expect(bench, panels_on_offer(job, base=job.plan(AS_BUILT)))
     analysis = analyze(
         job=job,
+        bench=bench,
         casts=casts,
         plans=chosen_plans(job, options.plan),
         threshold_db=options.threshold,
@@ -80,7 +87,7 @@ def run(options: argparse.Namespace) -> int:
     shows = dict.fromkeys([shown, *(each.plan for each in analysis.plans)])
     drawn = _begun(scene, list(shows)[:_PICTURES_AT_MOST])
     skies = skies_json(job=job, results=analysis.plans)
-    decision = _decision(job, casts)  # while they are drawn
+    decision = _decision(job, casts, bench)  # while they are drawn
     write_handout(
         options.output,
         scene=scene,
@@ -118,14 +125,14 @@ def _begun(scene: Scene, plans: Sequence[str]) -> dict[str, Underway]:
     return {plan: begin_cutaway(scene, plan=plan, size=_PICTURE) for plan in plans}
 
 
-def _decision(job: Job, casts: Casts) -> Decision | None:
+def _decision(job: Job, casts: Casts, bench: Bench) -> Decision | None:
     """What to do first at the first receiver; nothing where nothing is on offer."""
     from envelope.plans.decide import decide
 
     if not job.sources:
         return None
     try:
-        return decide(job, casts=casts, receiver=job.receivers[0].id)
+        return decide(job, casts=casts, receiver=job.receivers[0].id, bench=bench)
     except EnvelopeError:
         return None
 

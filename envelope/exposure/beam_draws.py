@@ -8,7 +8,7 @@ is refined there moves the draws as well.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import partial
+from functools import cache, partial
 
 import numpy as np
 
@@ -16,7 +16,8 @@ from envelope.building.job import Job, Source
 from envelope.exposure.beams import Direct, by_polarization, level_outside
 from envelope.exposure.casts import ReceiverCasts, direction_of
 from envelope.exposure.diffraction import BentBeam, mean_ratio
-from envelope.exposure.sequences import BINS, Bools, Longs, branches_of, sequences_of
+from envelope.exposure.sequence_groups import MAX_KEPT, Groups, stack_numbers
+from envelope.exposure.sequences import BINS, Bools, Branch, Longs, branches_of, sequences_of
 from envelope.exposure.solid_angles import logs_along
 from envelope.exposure.stack_draws import StackDraws
 from envelope.exposure.tolerances import Draws
@@ -80,23 +81,27 @@ def direct_draws(
         Drawn figures, and how the stacks move with them in that band.
     """
     index = bench.job.sources.index(source)
-    bent = [each.index for each in direct.bent]
+    bent = tuple(each.index for each in direct.bent)
+    numbers = stack_numbers(bench, stacks)
     storey = bench.job.building.space(casts.receiver.space).storey
     total, outside = np.zeros(draws.count), 0.0
     for point in casts.points:
         beam = point.wide[source.id]
-        passed = by_polarization(
-            beam, bench=bench, stacks=stacks, band=band, polarization=source.polarization
+        rows = bench.kept(("rows met", beam), partial(np.unique, beam.rows))
+        known: dict[bytes, Floats] = bench.kept(
+            ("along", beam, band, draws.key, source.polarization, bent), dict
         )
-        passed *= ~np.isin(beam.first_panel, bent)[:, np.newaxis]
-        inside = bench.kept(
-            ("inside", beam, draws.key),
-            partial(_inside, source=source, index=index, beam=beam, bench=bench, draws=draws),
-        )
-        tree, _ = branches_of(beam, bench, np.zeros(len(stacks.of_row), dtype=bool))
+        name = numbers[rows].tobytes()
+        if name not in known:
+            if len(known) > MAX_KEPT:
+                known.clear()
+            known[name] = _moved_along(
+                beam, bent=bent, source=source, index=index, bench=bench, stacks=stacks, band=band,
+                draws=draws, moved=moved,
+            )  # fmt: skip
         share = level_outside(source, storey, point.position_m)
         outside += share
-        total += share * _along(passed, inside, tree.factors(stacks, moved.factor))
+        total += share * known[name]
     if outside > 0.0:
         total /= outside
     through_edges = sum(each.transmission * each.ratio for each in direct.bent)
@@ -106,6 +111,31 @@ def direct_draws(
             each, source=source, casts=casts, bench=bench, stacks=stacks, draws=draws, moved=moved
         )
     return found
+
+
+def _moved_along(
+    beam: Beam,
+    *,
+    bent: tuple[int, ...],
+    source: Source,
+    index: int,
+    bench: Bench,
+    stacks: Stacks,
+    band: int,
+    draws: Draws,
+    moved: StackDraws,
+) -> Floats:
+    """Mean transmission (draws,) of one point's wide beam, without openings that bend theirs."""
+    passed = by_polarization(
+        beam, bench=bench, stacks=stacks, band=band, polarization=source.polarization
+    )
+    passed *= ~np.isin(beam.first_panel, bent)[:, np.newaxis]
+    inside = bench.kept(
+        ("inside", beam, draws.key),
+        partial(_inside, source=source, index=index, beam=beam, bench=bench, draws=draws),
+    )
+    tree, _ = branches_of(beam, bench, np.zeros(len(stacks.of_row), dtype=bool))
+    return _along(passed, inside, tree.factors(stacks, moved.factor))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -234,13 +264,24 @@ def open_equivalent_draws_sr(
         Which of the tables' bands.
     """
     sequences = sequences_of(crossings, bench)
-    exposed = 0.5 * crossings.solid_angle_sr * (crossings.sky > 0)
-    carried = sequences.added(
-        exposed[:, np.newaxis] * np.exp(logs_along(crossings, tables)[:, band]), sequences.of_ray
-    )
     same, changed = branches_of(crossings, bench, varying)
+
+    @cache
+    def carried() -> Floats:
+        exposed = 0.5 * crossings.solid_angle_sr * (crossings.sky > 0)
+        passed = np.exp(logs_along(crossings, tables)[:, band])
+        return sequences.added(exposed[:, np.newaxis] * passed, sequences.of_ray)
+
+    def add(branch: Branch, group: Longs) -> Floats:
+        return branch.passed_by_group(carried(), group, tables.stacks, moved.factor)
+
+    name = (crossings, varying.tobytes(), band, draws.key)
     kept = bench.kept(
-        ("passed", crossings, varying.tobytes(), band, draws.key),
-        lambda: same.passed(carried, tables.stacks, moved.factor),
+        ("passed", *name), lambda: same.passed(carried(), tables.stacks, moved.factor)
     )
-    return np.asarray(kept + changed.passed(carried, tables.stacks, moved.factor))
+    groups = bench.kept(
+        ("passed by group", *name),
+        lambda: Groups.of(changed, varying, np.zeros(len(changed.whole), dtype=np.int64)),
+    )
+    found = groups.added(stack_numbers(bench, tables.stacks), add, draws=draws.count, targets=1)
+    return np.asarray(kept + found[:, 0])

@@ -6,6 +6,8 @@ those that no plan changes are added up once for a job, others once for the stac
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 
 from envelope.building.job import Source
@@ -135,26 +137,30 @@ def fed_draws_w(
     level : (rays,) float
         Power that a unit of a ray's weight carries; always the same for a chain.
     """
-    arrives, reflected = arriving_w(chain=chain, bench=bench, stacks=stacks, band=band, level=level)
     sequences = sequences_of(chain, bench)
-    arriving = sequences.added(arrives, sequences.of_entry)
-    left = sequences.added(arrives * reflected, sequences.of_entry)
     spaces = len(bench.job.building.spaces)
     same, changed = branches_of(chain, bench, varying)
+
+    @cache
+    def carried() -> tuple[Floats, Floats]:
+        arrives, reflected = arriving_w(
+            chain=chain, bench=bench, stacks=stacks, band=band, level=level
+        )
+        return (
+            sequences.added(arrives, sequences.of_entry),
+            sequences.added(arrives * reflected, sequences.of_entry),
+        )
+
+    def add(branch: Branch, group: Longs) -> Floats:
+        arriving, left = carried()
+        return _fed(branch, group=group, arriving=arriving, left=left, stacks=stacks, moved=moved)
 
     def grouped(branch: Branch) -> Groups:
         space = sequences.space[branch.whole]
         return Groups.of(branch, varying, space)
 
     def fed(groups: Groups) -> Floats:
-        return groups.added(
-            stack_numbers(bench, stacks),
-            lambda branch, group: _fed(
-                branch, group=group, arriving=arriving, left=left, stacks=stacks, moved=moved
-            ),
-            draws=draws.count,
-            targets=spaces,
-        )
+        return groups.added(stack_numbers(bench, stacks), add, draws=draws.count, targets=spaces)
 
     name = (chain, varying.tobytes(), band, draws.key)
     kept = bench.kept(("fed", *name), lambda: fed(grouped(same)))

@@ -21,7 +21,7 @@ from envelope.geometry.plane import Floats
 MAX_KEPT = 8000  # arrays of draws; beyond it what is kept is dropped
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(slots=True, kw_only=True, eq=False)
 class Groups:
     """Some sequences of a branch, group by group, and what is known of each group."""
 
@@ -30,6 +30,15 @@ class Groups:
     rows: tuple[tuple[int, ...], ...]  # rows of each group that plans change
     target: Longs  # (groups,) what each adds to, rising
     known: dict[tuple[int, ...], Floats] = field(default_factory=dict)  # (draws,)
+    _flat: Longs = field(init=False)  # (k,) all rows of all groups, one group after the other
+    _group: Longs = field(init=False)  # (k,) whose each is
+    _numbers: Longs | None = None  # (k,) of their stacks, under the plan that was asked for last
+    _added: Floats | None = None  # (groups, draws) what each adds under it
+
+    def __post_init__(self) -> None:
+        lengths = [len(rows) for rows in self.rows]
+        self._flat = np.fromiter(itertools.chain.from_iterable(self.rows), np.int64, sum(lengths))
+        self._group = np.repeat(np.arange(len(lengths)), lengths)
 
     @classmethod
     def of(cls, branch: Branch, varying: Bools, target: Longs) -> Groups:
@@ -94,23 +103,35 @@ class Groups:
         draws, targets : int
             How many there are.
         """
+        numbers = stack_of_row[self._flat]
+        if self._numbers is None or self._added is None:
+            stale = np.arange(len(self.rows))
+            self._added = np.empty((len(self.rows), draws))
+        else:  # most plans have most of it in common with the last one
+            stale = np.unique(self._group[numbers != self._numbers])
+        self._numbers = None  # until all of them are worked out
         of_row = stack_of_row.tolist()
-        names = [(group, *(of_row[row] for row in rows)) for group, rows in enumerate(self.rows)]
+        names = [(group, *(of_row[row] for row in self.rows[group])) for group in stale.tolist()]
         missing = np.array([name not in self.known for name in names], dtype=bool)
         if missing.any():
             if len(self.known) > MAX_KEPT:
                 self.known.clear()
                 missing[:] = True
-            wanted = np.append(missing, False)[self.of_sequence]
-            number = np.append(np.cumsum(missing) - 1, -1)
-            part = self.branch.only(wanted)
+            number = np.full(len(self.rows) + 1, -1, dtype=np.int64)
+            number[stale[missing]] = np.arange(missing.sum())
+            of_sequence = number[self.of_sequence]
+            part = self.branch.only(of_sequence >= 0)
             at = np.searchsorted(self.branch.whole, part.whole)
-            adds = add(part, np.where(part.counted, number[self.of_sequence[at]], -1))
+            adds = add(part, np.where(part.counted, of_sequence[at], -1))
             for row, place in enumerate(np.flatnonzero(missing).tolist()):
                 self.known[names[place]] = adds[row]
+        for group, name in zip(stale.tolist(), names, strict=True):
+            self._added[group] = self.known[name]
+        self._numbers = numbers
         total = np.zeros((targets, draws))
-        for named, target in zip(names, self.target.tolist(), strict=True):
-            total[target] += self.known[named]
+        if len(self.rows):
+            held, first = np.unique(self.target, return_index=True)
+            total[held] = np.add.reduceat(self._added, first, axis=0)
         return total.T
 
 

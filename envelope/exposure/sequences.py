@@ -160,6 +160,30 @@ class Branch:
             total[some] = weight @ factors.reshape(len(weight), -1)
         return total
 
+    def passed_by_group(
+        self, carried: Floats, group: Longs, stacks: Stacks, factor: Floats
+    ) -> Floats:
+        """What arrives (groups, draws) over each group of sequences, as in `passed`.
+
+        Parameters
+        ----------
+        carried, stacks, factor
+            As in `passed`.
+        group : (m,) int
+            Of each of these sequences, from 0; -1 for those that are not meant.
+        """
+        count = factor.shape[-1]
+        held = np.flatnonzero(group >= 0)
+        held = held[np.argsort(group[held], kind="stable")]
+        groups, first = np.unique(group[held], return_index=True)
+        weight = carried[self.whole[held]][..., np.newaxis]
+        found = np.zeros((len(groups), count))
+        for some in few_draws(count, held=2 * len(self.whole)):
+            factors = np.take(self.factors(stacks, factor[..., some]), held, axis=0, mode="clip")
+            factors *= weight
+            found[:, some] = np.add.reduceat(factors, first, axis=0).sum(axis=1)
+        return found
+
 
 def rows_of_moves(moves: Floats) -> Floats:
     """Moves (stacks, bins, 2, draws) as a table (stacks · bins, 2 · draws) to take rows from.

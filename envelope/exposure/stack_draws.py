@@ -63,7 +63,7 @@ def stack_draws(*, bench: Bench, tables: Tables, draws: Draws, band: int) -> Sta
     missing = [key for key in keys if key not in known]
     if missing:
         missing = [key for key in bench.expected_keys(tables.stacks) if key not in known]
-    solved = _solved(missing, bench=bench, draws=draws, band=band)
+    solved = _solved(missing, bench=bench, draws=draws, band=band) if missing else []
     for key, (log_moved, moved) in zip(missing, solved, strict=True):
         half = bench.bracket_half_width(key, band)
         if half > 0.0:

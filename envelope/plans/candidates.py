@@ -136,6 +136,18 @@ def candidates_of(
     )
 
 
+def panels_on_offer(job: Job, *, base: Plan, keep: Collection[str] = ()) -> frozenset[str]:
+    """Panels of all units of a job, whatever is done about sources.
+
+    Parameters
+    ----------
+    job, base, keep
+        As `candidates_of` takes them.
+    """
+    units = _units(job, base, offered(job), {*keep, *job.kept})
+    return frozenset(panel for unit in units for panel in unit.panels)
+
+
 def _area(job: Job, option: Option) -> float:
     return sum(
         job.building.panel(panel).area_m2 for panel, names in option.treatments.items() if names

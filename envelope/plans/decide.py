@@ -16,9 +16,15 @@ from envelope.exposure.analysis import analyze_plan
 from envelope.exposure.casts import Casts
 from envelope.exposure.differences import Difference, LevelDraws, difference
 from envelope.exposure.rests import rests_on
+from envelope.exposure.transmission import Bench
 from envelope.geometry.plane import Floats
 from envelope.plans.bed import bed_places
-from envelope.plans.candidates import Candidates, candidates_of, open_frames
+from envelope.plans.candidates import (
+    Candidates,
+    candidates_of,
+    open_frames,
+    panels_on_offer,
+)
 from envelope.plans.decision import (
     MIN_GAIN_DB,
     Decision,
@@ -61,6 +67,7 @@ def decide(
     target_db: float | None = None,
     budget_cents: int | None = None,
     max_steps: int = MAX_STEPS,
+    bench: Bench | None = None,
 ) -> Decision:
     """Find what to do first.
 
@@ -93,6 +100,8 @@ def decide(
         What may be spent, in cents; in hundredths of a square metre where prices are missing.
     max_steps : int
         Of the sequence.
+    bench : Bench, optional
+        Of the job and the casts, where an analysis has one: what it knows is not worked out again.
 
     Raises
     ------
@@ -112,8 +121,13 @@ def decide(
     shares = _shares(names, receiver, weights)
     counted = np.array([shares.get(name, 0.0) for name in names])
     levels = PlanLevels(
-        job, casts=casts, receivers=list(shares), shares=shares if weights else None
+        job,
+        casts=casts,
+        receivers=list(shares),
+        shares=shares if weights else None,
+        bench=None if sources else bench,
     )
+    levels.expect(panels_on_offer(job, base=today, keep=keep))  # before anything is drawn
     counting = levels.receivers
     if target_db is not None:
         now_w_m2 = by_receiver(levels.drawn(today), counting)[0][1]
@@ -125,7 +139,6 @@ def decide(
     candidates = candidates_of(job, base=today, keep=keep, sources=units)
     if not candidates.units:
         raise NothingOnOfferError(kept=candidates.kept, goes_nowhere=candidates.goes_nowhere)
-    levels.expect({panel for unit in candidates.units for panel in unit.panels})
     tables = without_untouched_spaces(
         tables_of(job=job, casts=casts, bench=levels.bench, units=candidates.units, base=today)
     )

@@ -14,6 +14,7 @@ from envelope.exposure.analysis import bench_of
 from envelope.exposure.casts import Casts, Placement, placement_of
 from envelope.exposure.differences import LevelDraws, SourceDraws
 from envelope.exposure.tolerances import draw
+from envelope.exposure.transmission import Bench
 from envelope.exposure.uncertainty import level_draws
 from envelope.exposure.under_plan import powered
 from envelope.exposure.varying_rows import expect
@@ -36,6 +37,8 @@ class PlanLevels:
         Ids of the receivers that count; no other is drawn.
     shares : mapping of str to float, optional
         Of each receiver in a mean, which then counts in their place under the name `MEAN`.
+    bench : Bench, optional
+        Of the job and the casts; one of its own unless given.
     """
 
     def __init__(
@@ -45,9 +48,10 @@ class PlanLevels:
         casts: Casts,
         receivers: Collection[str],
         shares: Mapping[str, float] | None = None,
+        bench: Bench | None = None,
     ) -> None:
         self.draws = draw(job)
-        self.bench = bench_of(job, casts)
+        self.bench = bench_of(job, casts) if bench is None else bench
         self.receivers = (MEAN,) if shares else tuple(receivers)
         self._shares = dict(shares or {})
         counted = tuple(each for each in casts.receivers if each.receiver.id in receivers)

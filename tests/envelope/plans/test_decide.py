@@ -10,11 +10,12 @@ from pathlib import Path
 import pytest
 
 import envelope
-from envelope.building.job import Job
+from envelope.building.job import AS_BUILT, Job
 from envelope.errors import EnvelopeError
-from envelope.exposure.analysis import analyze_plan, bench_of
+from envelope.exposure.analysis import analyze, analyze_plan, bench_of
 from envelope.exposure.casts import Casts, cast_job
-from envelope.plans.candidates import candidates_of, offered
+from envelope.exposure.varying_rows import expect
+from envelope.plans.candidates import candidates_of, offered, panels_on_offer
 from envelope.plans.decide import decide
 from envelope.plans.decision import BETTER_ODDS, MIN_GAIN_DB
 from envelope.plans.search import front_of
@@ -152,3 +153,18 @@ def test_a_gain_stands_at_the_sleeper_who_was_worst_before_the_step(tmp_path: Pa
         fell_db = 10.0 * math.log10(level_w_m2 / dict(step.levels_w_m2)[worst])
         assert step.gain.below_db == pytest.approx(fell_db, abs=1e-6)
         before = step.levels_w_m2
+
+
+def test_what_an_analysis_knows_leaves_the_decision_as_it_is(small_job, small_casts):
+    job = small_job()
+    bench = bench_of(job, small_casts)
+    expect(bench, panels_on_offer(job, base=job.plan(AS_BUILT)))
+    analyze(job=job, casts=small_casts, bench=bench, with_bands=True)
+    shared = decide(job, casts=small_casts, bench=bench)
+    alone = decide(job, casts=small_casts)
+    assert len(shared.steps) == len(alone.steps) > 0
+    for one, other in zip(shared.steps, alone.steps, strict=True):
+        assert one.plan.treatments == other.plan.treatments
+        assert one.cents == other.cents
+        for name in ("below_db", "low_db", "high_db", "odds"):
+            assert getattr(one.gain, name) == pytest.approx(getattr(other.gain, name), rel=1e-9)
