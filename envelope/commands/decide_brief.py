@@ -215,7 +215,7 @@ def _not_now(job: Job, decision: Decision) -> Iterator[_Part]:
         yield _Part(
             rank=_KEPT,
             what=f"[bold]Never by itself[/], it raises {text.level(decision.start_w_m2)} to "
-            f"{text.level(first.level_w_m2)}: {escape(worse_words(job, first))}{others}.",
+            f"{text.level(first.level_w_m2)}: {escape(worse_words(job, decision, first))}{others}.",
         )
     if any(step.gain.below_db < 0.0 for step in decision.steps):
         what = "A step that raises the level is done together with the next one."

@@ -199,7 +199,7 @@ def _print_not_now(console: Console, job: Job, decision: Decision) -> None:
             "[bold]Never by itself[/], the room gets worse than "
             f"{text.level(decision.start_w_m2)}: "
             + "; ".join(
-                f"{escape(worse_words(job, each))} ({text.level(each.level_w_m2)})"
+                f"{escape(worse_words(job, decision, each))} ({text.level(each.level_w_m2)})"
                 for each in decision.worse[:_MOST_WORSE]
             )
             + "."

@@ -30,6 +30,7 @@ DESCRIPTION = (
     "bonding, the order of the work, drawings, limits, sources, and every input."
 )
 
+_TYPE = 1.5  # words of a picture that stands on half a page are read there
 _PICTURE = (1040, 700)
 
 
@@ -99,7 +100,7 @@ def _pictures(job: Job, analysis: Analysis, plan: str, receiver: str) -> dict[st
 
     if not can_draw():
         return {}
-    from viewer.pictures.cutaway import cutaway
+    from viewer.pictures.cutaway import Look, cutaway
     from viewer.pictures.skymap import draw_sky
     from viewer.scene.build import build_scene
     from viewer.scene.titles import with_titles
@@ -110,8 +111,9 @@ def _pictures(job: Job, analysis: Analysis, plan: str, receiver: str) -> dict[st
         drawn = Path(folder) / "drawn.png"
         scene = build_scene(job=job, results=analysis.plans, threshold_db=analysis.threshold_db)
         scene = with_titles(scene, job)
+        look: Look = {"size": _PICTURE, "receiver": receiver, "type_size": _TYPE}
         for caption, which in (("The room today", AS_BUILT), (f"With {title}", plan)):
-            cutaway(scene, plan=which, path=drawn, size=_PICTURE, receiver=receiver)
+            cutaway(scene, plan=which, path=drawn, **look)
             found[caption] = drawn.read_bytes()
         today = analysis.plan(AS_BUILT)
         draw_sky(

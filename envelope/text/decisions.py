@@ -275,9 +275,13 @@ def shares_words(job: Job, levels: Sequence[tuple[str, float]], *, most: int = 4
     )
 
 
-def worse_words(job: Job, worse: Worse) -> str:
-    """Such as "ceiling of bedroom with coating"."""
-    return f"{unit_title(job, worse.unit)} with {_titles(job, worse.label)}"
+def worse_words(job: Job, decision: Decision, worse: Worse) -> str:
+    """Such as "ceiling of bedroom with coating", with the step that does it in its turn."""
+    words = f"{unit_title(job, worse.unit)} with {_titles(job, worse.label)}"
+    for number, step in enumerate(decision.steps[: decision.stop_after], start=1):
+        if any((each.unit, each.label) == (worse.unit, worse.label) for each in step.changes):
+            return f"{words}, except as step {number}"
+    return words
 
 
 def prices_missing(job: Job, unpriced: Sequence[str]) -> str:

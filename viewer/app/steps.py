@@ -224,7 +224,7 @@ def _told(job: Job, decision: Decision, receiver: str | None) -> protocol.StepsT
         "rest": [step_told(step) for step in decision.not_worth],
         "stop": f"{stop_words(decision)}." if decision.steps else "",
         "worse": [
-            f"{shown(worse_words(job, each), limit=120)}: {text.level(each.level_w_m2)}, "
+            f"{shown(worse_words(job, decision, each), limit=120)}: {text.level(each.level_w_m2)}, "
             f"from {text.level(decision.start_w_m2)}"
             for each in decision.worse[:_MOST]
         ],

@@ -124,7 +124,8 @@ def steps_section(job: Job, decision: Decision) -> StepsSection:
         ),
         stop=stop_words(decision) if decision.steps else "",
         worse=tuple(
-            shown(worse_words(job, each), limit=120) for each in decision.worse[:_MOST_WORSE]
+            shown(worse_words(job, decision, each), limit=120)
+            for each in decision.worse[:_MOST_WORSE]
         ),
         priced=decision.candidates.priced,
         tax=percent(float(job.costs.tax)) if decision.candidates.priced and job.costs.tax else "",

@@ -63,6 +63,9 @@ class Look(TypedDict, total=False):
         Where the eye stands; by itself the corner from which most of the gaps are seen.
     quantity : "let-in", "loss", "treatment" or "wiring"
         What colours mean.
+    type_size : float
+        By how much words and margins are larger than usual, for a picture that is shown small;
+        1 unless stated.
     """
 
     size: tuple[int, int]
@@ -74,6 +77,7 @@ class Look(TypedDict, total=False):
     scale: int
     view: View | None
     quantity: Quantity
+    type_size: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -111,7 +115,9 @@ def begin_cutaway(scene: Scene, *, plan: str, **look: Unpack[Look]) -> Underway:
     from viewer.pictures import overlay
 
     size, scale = look.setdefault("size", (1600, 1100)), look.setdefault("scale", 2)
-    unit = unit_of(size)
+    type_size = look.pop("type_size", 1.0)
+    unit = unit_of(size) * type_size
+    raised = min(type_size - 1.0, 0.5)  # larger words below the scale stay clear of the rose
     shot = shot_of(
         scene,
         plan=plan,
@@ -127,7 +133,8 @@ def begin_cutaway(scene: Scene, *, plan: str, **look: Unpack[Look]) -> Underway:
         frame = (12 * unit, 84 * unit, width - 190 * unit, height - 60 * unit)
         annotate(sheet, shot, staged, frame=frame)
         _headline(sheet, shot, width=width - 68 * unit)
-        legend(sheet, shot, left=width - 165 * unit, top=0.27 * height, bottom=0.575 * height)
+        top, bottom = (0.27 - 0.16 * raised) * height, (0.575 - 0.4 * raised) * height
+        legend(sheet, shot, left=width - 165 * unit, top=top, bottom=bottom)
         rose(sheet, shot, at=(width - 105 * unit, height - 105 * unit))
         footer(sheet, shot)
         return sheet.onto(overlay.picture_of(rendered.result()))

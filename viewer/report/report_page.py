@@ -242,7 +242,7 @@ class _Found:
             "stop": stop_words(decision) if decision.steps else "",
             "priced": decision.candidates.priced,
             "worse": [
-                f"{worse_words(self.job, each)} ({text.decibels(each.above_db)} more)"
+                f"{worse_words(self.job, decision, each)} ({text.decibels(each.above_db)} more)"
                 for each in decision.worse[:MAX_WORSE]
             ],
         }

@@ -17,7 +17,7 @@ from envelope.plans.decide import decide
 from envelope.plans.decision import Decision
 from envelope.project import load
 from envelope.rays import Sampling
-from envelope.text.decisions import step_lines
+from envelope.text.decisions import step_lines, worse_words
 from viewer.handout.build import handout_html
 from viewer.handout.steps import steps_section
 from viewer.scene.build import build_scene
@@ -53,6 +53,23 @@ def test_each_step_stands_in_one_group_with_what_remains(job: Job, decision: Dec
         assert len(row.does) == len(step_lines(job, step))
         assert not any("bedroom/" in line for line in row.does)
     assert section.priced is decision.candidates.priced
+
+
+def test_what_is_never_done_by_itself_names_the_step_that_does_it(
+    job: Job, decision: Decision
+) -> None:
+    """Who reads both lists must not find the same face advised and warned of."""
+    done = {
+        (change.unit, change.label): number
+        for number, step in enumerate(decision.steps[: decision.stop_after], start=1)
+        for change in step.changes
+    }
+    numbers = [done.get((each.unit, each.label)) for each in decision.worse]
+    assert any(numbers)
+    assert not all(numbers)
+    for number, each in zip(numbers, decision.worse, strict=True):
+        said = worse_words(job, decision, each)
+        assert said.endswith(f", except as step {number}") is (number is not None)
 
 
 def test_the_page_says_it_without_decibels_and_ids_of_panels(
