@@ -111,9 +111,9 @@ def _pictures(job: Job, analysis: Analysis, plan: str, receiver: str) -> dict[st
         drawn = Path(folder) / "drawn.png"
         scene = build_scene(job=job, results=analysis.plans, threshold_db=analysis.threshold_db)
         scene = with_titles(scene, job)
-        look: Look = {"size": _PICTURE, "receiver": receiver, "type_size": _TYPE}
+        look: Look = {"size": _PICTURE, "receiver": receiver}
         for caption, which in (("The room today", AS_BUILT), (f"With {title}", plan)):
-            cutaway(scene, plan=which, path=drawn, **look)
+            cutaway(scene, plan=which, path=drawn, type_size=_TYPE, **look)
             found[caption] = drawn.read_bytes()
         today = analysis.plan(AS_BUILT)
         draw_sky(

@@ -63,9 +63,6 @@ class Look(TypedDict, total=False):
         Where the eye stands; by itself the corner from which most of the gaps are seen.
     quantity : "let-in", "loss", "treatment" or "wiring"
         What colours mean.
-    type_size : float
-        By how much words and margins are larger than usual, for a picture that is shown small;
-        1 unless stated.
     """
 
     size: tuple[int, int]
@@ -77,7 +74,6 @@ class Look(TypedDict, total=False):
     scale: int
     view: View | None
     quantity: Quantity
-    type_size: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -93,7 +89,9 @@ class Underway:
         return buffer.getvalue()
 
 
-def cutaway(scene: Scene, *, plan: str, path: str | Path, **look: Unpack[Look]) -> None:
+def cutaway(
+    scene: Scene, *, plan: str, path: str | Path, type_size: float = 1.0, **look: Unpack[Look]
+) -> None:
     """Write a cutaway of one plan as a PNG, 1600 by 1100 pixels unless stated.
 
     Parameters
@@ -103,19 +101,22 @@ def cutaway(scene: Scene, *, plan: str, path: str | Path, **look: Unpack[Look]) 
         Id of one of the scene's plans.
     path : str or Path
         Of the file; replaced whole.
+    type_size : float
+        By how much words and margins are larger than usual, for a picture that is shown small.
     **look
         As in `Look`.
     """
-    write_atomically(Path(path), begin_cutaway(scene, plan=plan, **look).png())
+    write_atomically(Path(path), begin_cutaway(scene, plan=plan, type_size=type_size, **look).png())
 
 
-def begin_cutaway(scene: Scene, *, plan: str, **look: Unpack[Look]) -> Underway:
+def begin_cutaway(
+    scene: Scene, *, plan: str, type_size: float = 1.0, **look: Unpack[Look]
+) -> Underway:
     """Begin to draw a cutaway, as `cutaway` writes it."""
     require_offscreen()
     from viewer.pictures import overlay
 
     size, scale = look.setdefault("size", (1600, 1100)), look.setdefault("scale", 2)
-    type_size = look.pop("type_size", 1.0)
     unit = unit_of(size) * type_size
     raised = min(type_size - 1.0, 0.5)  # larger words below the scale stay clear of the rose
     shot = shot_of(
