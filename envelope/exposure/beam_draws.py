@@ -28,6 +28,7 @@ from envelope.rays import Beam, Crossings
 # A cone cast anew never finds exactly what the narrow one found. Up to this factor it is scaled
 # onto it; what is left is added, so that a beam's edge keeps its width.
 MAX_SCALE = 2.0
+_AT_ONCE = 512  # draws whose cones are held against all rays
 GRID = np.array([-2.0, -1.0, 0.0, 1.0, 2.0])  # tolerances aside at which an edge is worked out
 
 
@@ -130,37 +131,61 @@ def _moved_along(
         beam, bench=bench, stacks=stacks, band=band, polarization=source.polarization
     )
     passed *= ~np.isin(beam.first_panel, bent)[:, np.newaxis]
+    tree, _ = branches_of(beam, bench, np.zeros(len(stacks.of_row), dtype=bool))
+    factors = tree.factors(stacks, moved.factor)
+    if source.position_m is not None:
+        return _along_all(passed, beam, bench, factors)
     inside = bench.kept(
         ("inside", beam, draws.key),
         partial(_inside, source=source, index=index, beam=beam, bench=bench, draws=draws),
     )
-    tree, _ = branches_of(beam, bench, np.zeros(len(stacks.of_row), dtype=bool))
-    return _along(passed, inside, tree.factors(stacks, moved.factor))
+    return _along(passed, inside, factors)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Inside:
-    """Rays of a wide beam that lie in each draw's cone, sequence by sequence."""
+    """Rays of a wide beam that lie in each draw's cone, sequence by sequence.
 
-    order: Longs  # (rays,)
-    sequence: Longs  # (k,) those that some ray has
-    ends: Longs  # (k + 1,) of their rays in that order
-    share: Floats  # (rays, draws) of each ray in that order
+    A group is what one draw has of one sequence. Most cones are narrow, so that what lies in them
+    is listed: a table of rays by draws is a thousand times as large.
+    """
+
+    ray: Longs  # (n,) of the beam, group by group
+    start: Longs  # (g,) of each group's rays
+    sequence: Longs  # (g,)
+    draw: Longs  # (g,)
+    weight: Floats  # (g,) of each ray
 
 
 def _inside(*, source: Source, index: int, beam: Beam, bench: Bench, draws: Draws) -> _Inside:
     sequences = sequences_of(beam, bench)
     order = np.argsort(sequences.of_ray, kind="stable")
     held, first = np.unique(sequences.of_ray[order], return_index=True)
-    if source.position_m is not None:
-        share = np.broadcast_to(beam.weights[order, np.newaxis], (len(order), draws.count))
-    else:
-        towards = directions_aside(source, bench.job, draws.aside[index])
-        cosine = beam.directions[order] @ towards.T
-        edge = np.minimum(np.cos(source.spread_rad), cosine.max(axis=0))
-        share = (cosine >= edge).astype(np.float64)
-        share /= share.sum(axis=0)
-    return _Inside(order=order, sequence=held, ends=np.append(first, len(order)), share=share)
+    towards = directions_aside(source, bench.job, draws.aside[index])
+    directions = beam.directions[order].T
+    rays, starts, of_sequence, of_draw, weights = [], [], [], [], []
+    done = 0
+    for early in range(0, draws.count, _AT_ONCE):
+        cosine = towards[early : early + _AT_ONCE] @ directions
+        edge = np.minimum(np.cos(source.spread_rad), cosine.max(axis=1))
+        within = cosine >= edge[:, np.newaxis]
+        weight = 1.0 / within.sum(axis=1)
+        for sequence, low, high in zip(held, first, np.append(first[1:], len(order)), strict=True):
+            draw, place = np.nonzero(within[:, low:high])
+            each, start = np.unique(draw, return_index=True)
+            rays.append(order[low + place].astype(np.int32))
+            starts.append(done + start)
+            of_sequence.append(np.full(len(each), sequence))
+            of_draw.append(early + each)
+            weights.append(weight[each])
+            done += len(place)
+    return _Inside(
+        ray=np.concatenate(rays),
+        start=np.concatenate(starts),
+        sequence=np.concatenate(of_sequence),
+        draw=np.concatenate(of_draw),
+        weight=np.concatenate(weights),
+    )
 
 
 def _along(passed: Floats, inside: _Inside, factors: Floats) -> Floats:
@@ -174,12 +199,21 @@ def _along(passed: Floats, inside: _Inside, factors: Floats) -> Floats:
     factors : (sequences, 2, draws) float
         On the transmission of each sequence.
     """
-    total = np.zeros(factors.shape[-1])
-    passed = passed[inside.order]
-    for sequence, low, high in zip(inside.sequence, inside.ends[:-1], inside.ends[1:], strict=True):
-        carried = passed[low:high].T @ inside.share[low:high]  # (2, draws)
-        total += (carried * factors[sequence]).sum(axis=0)
-    return total
+    total = np.zeros(len(inside.start))
+    for part in range(2):
+        # column by column: numpy adds up rows of two far slower
+        carried = np.add.reduceat(np.take(passed[:, part], inside.ray), inside.start)
+        total += carried * factors[inside.sequence, part, inside.draw]
+    weighed = total * inside.weight
+    return np.bincount(inside.draw, weights=weighed, minlength=factors.shape[-1]).astype(np.float64)
+
+
+def _along_all(passed: Floats, beam: Beam, bench: Bench, factors: Floats) -> Floats:
+    """The same for rays to a point, whose direction no draw moves."""
+    sequences = sequences_of(beam, bench).of_ray
+    carried = np.zeros(factors.shape[:2])
+    np.add.at(carried, sequences, passed * beam.weights[:, np.newaxis])
+    return np.asarray(np.einsum("sp,spd->d", carried, factors))
 
 
 def _onto(found: Floats, nominal: float) -> Floats:

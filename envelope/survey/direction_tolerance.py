@@ -6,6 +6,7 @@ field, which moves too, as where a low source sinks behind the ground.
 
 from __future__ import annotations
 
+from collections.abc import Hashable
 from dataclasses import replace
 
 import numpy as np
@@ -23,38 +24,59 @@ FARTHEST = 2.0  # tolerances, as far as what is found at one is drawn out
 LEAST = 1e-6  # of the field that is left, where a direction leaves none
 
 
-def field_factors(
-    *, source: Source, index: int, casts: Casts, bench: Bench, tables: Tables, faces: Faces,
-    aside: Floats,
-) -> Floats:  # fmt: skip
+def fields_beside(
+    *, source: Source, casts: Casts, bench: Bench, tables: Tables, faces: Faces
+) -> Floats:
+    """Diffuse density (5, spaces) of a source's beam: as said, and a tolerance aside.
+
+    Along the first axis of `directions_aside` and back, then the second. One row where no other
+    direction comes into question.
+    """
+    step = source.direction_tolerance_rad
+    if source.azimuth_rad is None or step <= 0.0:
+        return np.ones((1, len(bench.job.building.spaces)))
+    offsets = np.array([(0.0, 0.0), (step, 0.0), (-step, 0.0), (0.0, step), (0.0, -step)])
+    directions = directions_aside(source, bench.job, offsets)
+    directions[0] = direction_of(source, bench.job.building)
+    return np.stack(
+        [
+            _field(source, direction, casts=casts, bench=bench, tables=tables, faces=faces)
+            for direction in directions
+        ]
+    )
+
+
+def beam_of(source: Source) -> Hashable:
+    """Equal for sources whose fields are alike, wherever their direction may be off."""
+    return (
+        source.azimuth_rad, source.elevation_rad, source.spread_rad, source.band_hz,
+        source.polarization, source.scattered, source.ground_reflection,
+        source.direction_tolerance_rad, tuple(sorted(source.level_w_m2.items())),
+    )  # fmt: skip
+
+
+def field_factors(fields: Floats, *, step_rad: float, aside: Floats) -> Floats:
     """Factors (draws, spaces) on the field that a source's beam makes in each space.
 
     Parameters
     ----------
-    aside : (sources, draws, 2) float
-        Where each source stands beside its direction. [rad]
+    fields : (5 or 1, spaces) float
+        From `fields_beside`. [W/m²]
+    step_rad : float
+        The source's tolerance. [rad]
+    aside : (draws, 2) float
+        Where the source stands beside its direction. [rad]
 
     Notes
     -----
     The field is worked out one tolerance to each side; in between its logarithm is taken as
     straight, along both axes apart.
     """
-    spaces = len(bench.job.building.spaces)
-    step = source.direction_tolerance_rad
-    if source.azimuth_rad is None or step <= 0.0:
-        return np.ones((aside.shape[1], spaces))
-    offsets = np.array([(0.0, 0.0), (step, 0.0), (-step, 0.0), (0.0, step), (0.0, -step)])
-    directions = directions_aside(source, bench.job, offsets)
-    directions[0] = direction_of(source, bench.job.building)
-    fields = np.stack(
-        [
-            _field(source, direction, casts=casts, bench=bench, tables=tables, faces=faces)
-            for direction in directions
-        ]
-    )
+    if len(fields) == 1:
+        return np.ones((len(aside), fields.shape[1]))
     logs = np.log(np.maximum(fields, np.maximum(LEAST * fields[0], 1e-300)))
-    steps = np.clip(aside[index] / step, -FARTHEST, FARTHEST)
-    moved = np.zeros((aside.shape[1], spaces))
+    steps = np.clip(aside / step_rad, -FARTHEST, FARTHEST)
+    moved = np.zeros((len(aside), fields.shape[1]))
     for axis in range(2):
         up, down = logs[1 + 2 * axis] - logs[0], logs[2 + 2 * axis] - logs[0]
         along = steps[:, axis, np.newaxis]

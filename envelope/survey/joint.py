@@ -26,6 +26,7 @@ from envelope.survey.noise import Noise
 SEED = 90_217
 CLOUD = 1.1  # width of what is drawn over that of the normal cloud: tails stay covered
 STEPS = 25
+AT_ONCE = 4_000_000  # entries of curvatures: more take memory and no less time
 MOST_STEP = 2.0  # standard deviations at once
 STILL = 1e-3
 LEAST_W_M2 = 1e-30
@@ -117,39 +118,76 @@ def settle(question: Question, *, each: int = 8) -> Cloud:
     plans = 0 if question.plan_sigma_db is None else len(question.plan_sigma_db)
     scale = np.stack([_scales(len(member), random) for _ in range(1 + plans)])
     share = _shares(question, len(member), random)
-    problem = _Problem(question, member, duty, scale, share)
-    best = problem.best()
-    log_likelihood, _, curve = problem.at(best)
-    factor = np.linalg.cholesky(curve)
-    noise = random.standard_normal(best.shape)
-    drawn = (
-        best + CLOUD * np.linalg.solve(np.swapaxes(factor, 1, 2), noise[..., np.newaxis])[..., 0]
+    noise = random.standard_normal((len(member), _deviates(question)))
+    at_once = max(AT_ONCE // noise.shape[1] ** 2, 100)
+    parts = []
+    for first in range(0, len(member), at_once):
+        some = slice(first, first + at_once)
+        problem = _Problem(question, member[some], duty[:, some], scale[:, some], share[some])
+        parts.append(_drawn(problem, noise[some]))
+    log_weight = np.concatenate([each.log_weight for each in parts])
+    top = float(log_weight.max())
+    evidence = top + float(np.log(np.exp(log_weight - top).mean()))
+    weight, tempered = _steady(log_weight - top, member)
+    return Cloud(
+        member=member,
+        weight=weight,
+        share=share,
+        duty=duty,
+        log_evidence=evidence,
+        tempered=tempered,
+        **{
+            name: np.concatenate([getattr(each, name) for each in parts], axis=-1) for name in _TOLD
+        },
     )
-    log_likelihood, expected_db, _ = problem.at(drawn)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Part:
+    """Some of the draws (n,), not weighed against the rest yet."""
+
+    log_weight: Floats  # (n,)
+    level_db: Floats  # (s, n)
+    shared_db: Floats  # (n,)
+    place_db: Floats  # (c, n)
+    plan_db: Floats  # (p, n)
+    expected_db: Floats  # (r, n)
+    without_errors_db: Floats  # (r, n)
+
+
+_TOLD = ("level_db", "shared_db", "place_db", "plan_db", "expected_db", "without_errors_db")
+
+
+def _drawn(problem: _Problem, noise: Floats) -> _Part:
+    """Draws about the likeliest deviates from standard normal ones (n, z)."""
+    best = problem.best()
+    factor = np.linalg.cholesky(problem.at(best).slope.curve())
+    step = np.linalg.solve(np.swapaxes(factor, 1, 2), noise[..., np.newaxis])[..., 0]
+    drawn = best + CLOUD * step
+    there = problem.at(drawn)
     log_drawn = (
         -0.5 * (noise**2).sum(axis=1)
         + np.log(np.diagonal(factor, axis1=1, axis2=2)).sum(axis=1)
         - best.shape[1] * np.log(CLOUD)
     )
-    log_weight = log_likelihood - 0.5 * (drawn**2).sum(axis=1) - log_drawn
-    top = float(log_weight.max())
-    evidence = top + float(np.log(np.exp(log_weight - top).mean()))
-    weight, tempered = _steady(log_weight - top, member)
     levels, shared, places = problem.parts(drawn)
-    return Cloud(
-        member=member,
-        weight=weight,
-        share=share,
+    return _Part(
+        log_weight=there.log_likelihood - 0.5 * (drawn**2).sum(axis=1) - log_drawn,
         level_db=levels + problem.duty_db,
-        duty=duty,
         shared_db=shared,
         place_db=places,
         plan_db=problem.plans(drawn),
-        expected_db=expected_db.T,
+        expected_db=there.expected_db.T,
         without_errors_db=problem.levels_db(drawn),
-        log_evidence=evidence,
-        tempered=tempered,
     )
+
+
+def _deviates(question: Question) -> int:
+    """How many there are: of levels, the shared error, plans, meters and places."""
+    plans = 0 if question.plan_sigma_db is None else len(question.plan_sigma_db)
+    meters = int(question.meter.max(initial=-1)) + 1
+    sources = question.response_w_m2.shape[1]
+    return int(sources + 1 + plans + meters + len(question.place_covariance_db2))
 
 
 def _duty_deviates(question: Question, count: int, random: np.random.Generator) -> Floats:
@@ -238,6 +276,77 @@ def thinned(question: Question, *, members: int) -> Question:
     return replace(question, response_w_m2=question.response_w_m2[:, :, ::step])
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Slope:
+    """How readings move with deviates (n, r, z), in its parts, and how sharply noise bends there.
+
+    Levels move each draw's readings in their own way, errors move all alike but for the scale of
+    those with long tails. Sources may be many and readings are few: what acts on readings (r, r)
+    is solved, not what acts on deviates (z, z).
+    """
+
+    of_levels: Floats  # (n, r, s)
+    of_errors: Floats  # (r, e) scale aside
+    scale: Floats  # (long, n) of the first of the errors
+    root_bend: Floats  # (n, r) square root of how sharply the log likelihood bends down
+
+    def moved(self, step: Floats) -> Floats:
+        """What a step (n, z) in the deviates adds to readings (n, r)."""
+        sources, long = self.of_levels.shape[2], len(self.scale)
+        by_levels = (self.of_levels @ step[:, :sources, np.newaxis])[..., 0]
+        scaled = self.scale.T * step[:, sources : sources + long]
+        by_scaled = scaled @ self.of_errors[:, :long].T
+        return by_levels + by_scaled + step[:, sources + long :] @ self.of_errors[:, long:].T
+
+    def pulled(self, pull: Floats) -> Floats:
+        """How far pulls (n, r) at the readings draw the deviates (n, z)."""
+        long = len(self.scale)
+        by_errors = pull @ self.of_errors
+        by_errors[:, :long] *= self.scale.T
+        return np.concatenate(((pull[:, np.newaxis] @ self.of_levels)[:, 0], by_errors), axis=1)
+
+    def newton(self, gradient: Floats) -> Floats:
+        """The step (n, z) to the top of the parabola with such a gradient (n, z).
+
+        By the identity of Woodbury: (1 + SᵀS)⁻¹ = 1 − Sᵀ(1 + SSᵀ)⁻¹S.
+        """
+        long = len(self.scale)
+        first, rest = self.of_errors[:, :long], self.of_errors[:, long:]
+        gram = self.of_levels @ np.swapaxes(self.of_levels, 1, 2) + rest @ rest.T
+        gram += np.einsum("rl,ql,ln->nrq", first, first, self.scale**2, optimize=True)
+        gram *= self.root_bend[:, :, np.newaxis] * self.root_bend[:, np.newaxis]
+        gram += np.eye(len(self.of_errors))
+        along = self.root_bend * self.moved(gradient)
+        solved = np.linalg.solve(gram, along[..., np.newaxis])[..., 0]
+        return gradient - self.pulled(self.root_bend * solved)
+
+    def where(self, better: NDArray[np.bool_], other: _Slope) -> _Slope:
+        """The other one for some of the draws (n,)."""
+        return replace(
+            self,
+            of_levels=np.where(better[:, np.newaxis, np.newaxis], other.of_levels, self.of_levels),
+            root_bend=np.where(better[:, np.newaxis], other.root_bend, self.root_bend),
+        )
+
+    def curve(self) -> Floats:
+        """How sharply the posterior bends down (n, z, z)."""
+        of_errors = np.repeat(self.of_errors[np.newaxis], len(self.of_levels), axis=0)
+        of_errors[:, :, : len(self.scale)] *= self.scale.T[:, np.newaxis]
+        slope = np.concatenate((self.of_levels, of_errors), axis=2)
+        slope *= self.root_bend[:, :, np.newaxis]
+        return np.swapaxes(slope, 1, 2) @ slope + np.eye(slope.shape[2])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _There:
+    """What is found at deviates (n, z)."""
+
+    log_likelihood: Floats  # (n,)
+    expected_db: Floats  # (n, r) with the shared errors and those of places
+    gradient: Floats  # (n, z) of the log posterior
+    slope: _Slope
+
+
 class _Problem:
     """Log likelihood of the readings over unit deviates of levels, errors and meters (n, z)."""
 
@@ -278,12 +387,8 @@ class _Problem:
             response = np.maximum(response + added, LEAST_LEFT * response)
         self._response = np.where(averages[:, np.newaxis, np.newaxis], response * factor, response)
 
-    def at(self, place: Floats) -> tuple[Floats, Floats, Floats]:
-        """Log likelihood (n,), expected readings (n, r), curvature of the posterior (n, z, z)."""
-        value, expected, _, curve = self._whole(place)
-        return value, expected, curve
-
-    def _whole(self, place: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+    def at(self, place: Floats) -> _There:
+        """Likelihood of the readings at deviates (n, z), and where it rises."""
         question, sources = self._question, self._sources
         levels = place[:, :sources].T * question.level_sigma_db[:, np.newaxis]  # (s, n)
         power = self._response * 10.0 ** (levels / 10.0)  # (r, s, n)
@@ -293,39 +398,45 @@ class _Problem:
         errors = common + place[:, sources + long :] @ self._slopes[:, long:].T  # (n, r)
         expected = 10.0 * np.log10(total.T)
         share = (power / total[:, np.newaxis]) * question.level_sigma_db[:, np.newaxis]
-        of_errors = np.repeat(self._slopes[np.newaxis], len(place), axis=0)
-        of_errors[:, :, :long] *= self._scale.T[:, np.newaxis]
-        slope = np.concatenate((share.transpose(2, 0, 1), of_errors), axis=2)  # (n, r, z)
         value = np.zeros(len(place))
         pull, bend = np.zeros(expected.shape), np.zeros(expected.shape)
         for row, noise in enumerate(question.noise):
             miss = question.shown_db[row] - expected[:, row] - errors[:, row]
             log, pull[:, row], bend[:, row] = noise.at(miss)
             value += log
-        gradient = -(pull[:, np.newaxis] @ slope)[:, 0] - place
-        bent = slope * -bend[:, :, np.newaxis]
-        curve = np.swapaxes(bent, 1, 2) @ slope + np.eye(place.shape[1])
+        slope = _Slope(
+            of_levels=np.ascontiguousarray(share.transpose(2, 0, 1)),
+            of_errors=self._slopes,
+            scale=self._scale,
+            root_bend=np.sqrt(-bend),
+        )
         places = place[:, sources + self._first_place :] @ self._slopes[:, self._first_place :].T
-        return value, expected + common + places, gradient, curve
+        return _There(
+            log_likelihood=value,
+            expected_db=expected + common + places,
+            gradient=-slope.pulled(pull) - place,
+            slope=slope,
+        )
 
     def best(self) -> Floats:
         """Deviates (n, z) under which the readings are likeliest: Newton's steps, shortened."""
         count = self._response.shape[2]
         place = np.zeros((count, self._sources + self._slopes.shape[1]))
-        value, _, gradient, curve = self._whole(place)
-        value = value - 0.5 * (place**2).sum(axis=1)
+        here = self.at(place)
+        value, gradient, slope = here.log_likelihood, here.gradient, here.slope
         reach = np.ones((count, 1))
         for _ in range(STEPS):
-            step = np.linalg.solve(curve, gradient[..., np.newaxis])[..., 0]
+            step = slope.newton(gradient)
             longest = np.abs(step).max(axis=1, keepdims=True)
             if float((longest * reach).max()) < STILL:
                 break
             there = place + reach * step * np.minimum(1.0, MOST_STEP / np.maximum(longest, STILL))
-            new, _, new_gradient, new_curve = self._whole(there)
-            new = new - 0.5 * (there**2).sum(axis=1)
-            better = new >= value
-            place[better], value[better] = there[better], new[better]
-            gradient[better], curve[better] = new_gradient[better], new_curve[better]
+            new = self.at(there)
+            new_value = new.log_likelihood - 0.5 * (there**2).sum(axis=1)
+            better = new_value >= value
+            place[better], value[better] = there[better], new_value[better]
+            gradient[better] = new.gradient[better]
+            slope = slope.where(better, new.slope)
             reach = np.where(better[:, np.newaxis], np.minimum(2.0 * reach, 1.0), 0.25 * reach)
         return place
 

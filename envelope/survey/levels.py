@@ -30,7 +30,7 @@ from envelope.survey.notes import (
     three_digits,
     widened_sentence,
 )
-from envelope.survey.responses import Responses, responses
+from envelope.survey.responses import DRAWS, Responses, answering
 from envelope.survey.solving import Heard, Strengths, can_be_told_apart, solve
 
 NOTHING = 1e-12  # of the level outside: below this a source does not get to a reading
@@ -284,7 +284,8 @@ def _plain(value: Any) -> Any:
 @lru_cache(maxsize=8)
 def _found(question: _Question) -> Found:
     job = question.job
-    heard = responses(job)
+    answer = answering(job)
+    heard = answer(DRAWS)
     faults = _unheard(job, heard)
     if faults:
         return Found(solved={}, faults=tuple(faults))
@@ -308,7 +309,7 @@ def _found(question: _Question) -> Found:
     bound = bind(
         with_levels,
         heard,
-        answer=lambda count: responses(job, draws=count),
+        answer=answer,
         solved=tuple(solved),
     )
     return replace(without, solved=_as_bound(job, heard, solved, bound), bound=bound)

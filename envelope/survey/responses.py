@@ -8,8 +8,8 @@ field: the source's cone and the sky are looked at past the building.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -31,7 +31,7 @@ from envelope.geometry.directions import axes_across
 from envelope.geometry.plane import Floats
 from envelope.rays import Beam, Sampling, cast_outdoors
 from envelope.survey.antenna import heard_at, heard_from_all_sides
-from envelope.survey.direction_tolerance import field_factors
+from envelope.survey.direction_tolerance import beam_of, field_factors, fields_beside
 
 BINS = 32
 DRAWS = 300
@@ -133,8 +133,42 @@ def unit(source: Source) -> Source:
     return replace(source, level_w_m2={"": 1.0}, level_tolerance_db=0.0)
 
 
-def responses(job: Job, *, draws: int = DRAWS, seed: int = SEED) -> Responses:
-    """Responses of a job's readings to the sources that they name, in so many draws."""
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Indoors:
+    """What a job's readings indoors need of it whatever is drawn, worked out once."""
+
+    casts: Casts
+    bench: Bench
+    # fields beside a source's direction, by plans that leave rooms alike and by beam
+    beside: dict[tuple[object, object], Floats] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, measured: Job) -> Indoors:
+        """Cast from the places of a job with its readings as receivers."""
+        bench = Bench(job=measured, bands_hz=bands_of(measured), bins=BINS)
+        return cls(casts=_casts_of(measured), bench=bench)
+
+
+def answering(job: Job) -> Callable[[int], Responses]:
+    """Responses of a job's readings in as many draws as asked for, cast once."""
+    kept: list[Indoors] = []
+    return lambda draws: responses(job, draws=draws, kept=kept)
+
+
+def responses(
+    job: Job, *, draws: int = DRAWS, seed: int = SEED, kept: list[Indoors] | None = None
+) -> Responses:
+    """Responses of a job's readings to the sources that they name.
+
+    Parameters
+    ----------
+    job : Job
+    draws : int
+        How many.
+    seed : int
+    kept : list of Indoors, optional
+        What was worked out for the same job in other draws; filled where it is empty.
+    """
     heard = {name for reading in job.readings for name in reading.sources}
     names = tuple(source.id for source in job.sources if source.id in heard)
     sources, columns = [], []
@@ -147,7 +181,10 @@ def responses(job: Job, *, draws: int = DRAWS, seed: int = SEED) -> Responses:
                 columns.append(names.index(source.id))
     measured = _as_measured(job, sources)
     tried = drawn_freely(measured, count=draws, seed=seed)
-    parts = {**_indoors(measured, tried), **_outdoors(measured, tried)}
+    kept = [] if kept is None else kept
+    if measured.receivers and not kept:
+        kept.append(Indoors.of(measured))
+    parts = {**(_indoors(kept[0], tried) if kept else {}), **_outdoors(measured, tried)}
     shape = (len(job.readings), len(names))
     direct, spread, free, outside = (np.zeros(shape) for _ in range(4))
     drawn = np.zeros((*shape, tried.count))
@@ -276,12 +313,10 @@ def _casts_of(job: Job) -> Casts:
     return cast_job(job, sampling=FEW if scattered else FEWEST, bins=BINS, lit=False)
 
 
-def _indoors(job: Job, draws: Draws) -> dict[tuple[str, str], Part]:
+def _indoors(kept: Indoors, draws: Draws) -> dict[tuple[str, str], Part]:
     """Parts by (reading id, source id) of the readings that are receivers of the job."""
-    if not job.receivers:
-        return {}
-    casts = _casts_of(job)
-    bench = Bench(job=job, bands_hz=bands_of(job), bins=BINS)
+    casts, bench = kept.casts, kept.bench
+    job = bench.job
     places = {each.receiver.id: each for each in casts.receivers}
     by_plan: dict[object, list[Reading]] = {}
     for reading in job.readings:
@@ -289,10 +324,10 @@ def _indoors(job: Job, draws: Draws) -> dict[tuple[str, str], Part]:
             by_plan.setdefault(_state_of(reading.plan), []).append(reading)
     expect_plans(bench, (together[0].plan for together in by_plan.values()))
     found: dict[tuple[str, str], Part] = {}
-    for together in by_plan.values():
+    for state, together in by_plan.items():
         some = replace(casts, receivers=tuple(places[reading.id] for reading in together))
         plan = together[0].plan
-        parts = _under_plan(job, plan, some, bench, draws)
+        parts = _under_plan(plan, some, kept, state, draws)
         if plan.treatments:
             parts = _beside_untreated(job, plan, some, bench, parts)
         found |= parts
@@ -339,27 +374,35 @@ def _nominal(
 
 
 def _under_plan(
-    job: Job, plan: Plan, casts: Casts, bench: Bench, draws: Draws
+    plan: Plan, casts: Casts, kept: Indoors, state: object, draws: Draws
 ) -> dict[tuple[str, str], Part]:
+    bench = kept.bench
+    job = bench.job
     parts, diffuse, tables = _nominal(job, plan, casts, bench)
     faces = bench.kept("faces", lambda: faces_of(job))
     levels = level_draws(bench=bench, plan=plan, casts=casts, draws=draws).by_source
     bench, casts = under(bench, plan, casts)
     for index, source in enumerate(bench.job.sources):
+        beam = beam_of(source)
+        if (state, beam) not in kept.beside:
+            kept.beside[state, beam] = fields_beside(
+                source=source, casts=casts, bench=bench, tables=tables, faces=faces
+            )
         factors = field_factors(
-            source=source, index=index, casts=casts, bench=bench, tables=tables, faces=faces,
-            aside=draws.aside,
-        )  # fmt: skip
+            kept.beside[state, beam],
+            step_rad=source.direction_tolerance_rad,
+            aside=draws.aside[index],
+        )
         for receiver in casts.receivers:
             place = receiver.receiver.id, source.id
             part, drawn = parts[place], levels[place].level_w_m2
             whole = part.direct + part.spread
             moved = drawn / drawn[0] if drawn[0] > 0.0 else np.ones(draws.count)
             space = job.building.space_index[receiver.receiver.space]
-            field = float(diffuse[source.id].from_beam_w_m2[space])
+            of_beam = float(diffuse[source.id].from_beam_w_m2[space])
             parts[place] = replace(
                 part,
-                drawn=moved * (whole + field * (factors[:, space] - 1.0)),
+                drawn=moved * (whole + of_beam * (factors[:, space] - 1.0)),
                 diffuse=levels[place].diffuse_w_m2,
                 error_db=levels[place].error_db,
                 untreated=whole,

@@ -14,7 +14,9 @@ import pytest
 
 from envelope.building.job import Plan
 from envelope.exposure.analysis import analyze_plan, bench_of
+from envelope.exposure.beam_draws import _along, _inside, directions_aside
 from envelope.exposure.casts import cast_job
+from envelope.exposure.sequences import sequences_of
 from envelope.exposure.tolerances import draw
 from envelope.exposure.transmission import stacks_of
 from envelope.exposure.uncertainty import level_draws
@@ -211,3 +213,24 @@ def test_rows_that_no_plan_changes_have_one_stack(make):
 
 def _rows_of(job, panel):
     return [patch.index for patch in job.building.patches if patch.panel == panel]
+
+
+@pytest.mark.parametrize("spread", ["1 deg", "6 deg"])
+def test_cones_in_lists_carry_what_a_table_of_rays_by_draws_does(
+    room_plain, window_plain, mast_plain, read_job, few, spread
+) -> None:
+    """The same sum with nothing left out: every ray, every draw."""
+    job = read_job(room_plain(opening=[window_plain()], source=[mast_plain(spread=spread)]))
+    casts = cast_job(job, sampling=few)
+    bench, draws, (source,) = bench_of(job, casts), draw(job, count=700), job.sources
+    beam = casts.receivers[0].points[0].wide[source.id]
+    sequences = sequences_of(beam, bench).of_ray
+    random = np.random.default_rng(11)
+    passed = random.random((len(sequences), 2))
+    factors = random.random((sequences.max() + 1, 2, draws.count))
+    inside = _inside(source=source, index=0, beam=beam, bench=bench, draws=draws)
+    cosine = beam.directions @ directions_aside(source, job, draws.aside[0]).T
+    share = cosine >= np.minimum(np.cos(source.spread_rad), cosine.max(axis=0))
+    moved = np.einsum("rp,rpd->rd", passed, factors[sequences])
+    expected = (share * moved).sum(axis=0) / share.sum(axis=0)
+    np.testing.assert_allclose(_along(passed, inside, factors), expected, rtol=1e-12)

@@ -12,7 +12,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from envelope.survey.joint import FEW, Question, settle
+from envelope.survey import joint
+from envelope.survey.joint import FEW, Question, _deviates, _Problem, settle
 from envelope.survey.noise import noise_of
 
 STEADY = 1e9  # shape of a reading that does not fade
@@ -86,6 +87,61 @@ def test_a_reading_at_the_bed_binds_it_whatever_is_unknown() -> None:
     assert mean == pytest.approx(-25.0, abs=0.3)
     assert sigma == pytest.approx(np.hypot(0.5, 1.0), abs=0.15)
     assert cloud.effective > FEW
+
+
+def many_sources(count: int) -> Question:
+    """Five readings under two plans of many sources that come through at odds."""
+    random = np.random.default_rng(7)
+    return question(
+        shown_db=random.normal(-28.0, 3.0, 5),
+        noise=[noise_of(shape=3.0, sigma_db=1.0)] * 5,
+        response_w_m2=10.0 ** random.uniform(-6.0, -3.0, (5, count, 90)),
+        level_sigma_db=random.uniform(0.5, 4.0, count),
+        duty_open=np.arange(count) % 2 == 0,
+        peak=np.array([False, True, False, False, False]),
+        shared_sigma_db=1.5,
+        indoors=np.array([True, True, False, True, True]),
+        meter=np.array([0, 1, 0, 0, 1]),
+        meter_sigma_db=np.array([1.0, 2.0, 1.0, 1.0, 2.0]),
+        place=np.array([0, 1, -1, 1, 0]),
+        plan=np.array([-1, 0, -1, 1, 0]),
+        plan_sigma_db=np.array([1.0, 3.0]),
+    )
+
+
+def test_newtons_step_solves_the_whole_system() -> None:
+    """What is solved in readings is what the deviates' own matrix says."""
+    asked = many_sources(12)
+    random = np.random.default_rng(3)
+    problem = _Problem(
+        asked,
+        np.arange(90),
+        random.normal(size=(12, 90)),
+        random.uniform(0.5, 2.0, (3, 90)),
+        np.ones(90),
+    )
+    place = random.normal(size=(90, _deviates(asked)))
+    there = problem.at(place)
+    step = there.slope.newton(there.gradient)
+    left = (there.slope.curve() @ step[..., np.newaxis])[..., 0]
+    np.testing.assert_allclose(left, there.gradient, rtol=1e-9, atol=1e-9)
+    # and the gradient is that of the likelihood, within what the noise's table leaves
+    for each in (0, 5, 12, 13, 14, 15, 17):
+        moved = np.zeros_like(place)
+        moved[:, each] = 0.02
+        up, down = problem.at(place + moved), problem.at(place - moved)
+        by_difference = (up.log_likelihood - down.log_likelihood) / 0.04 - place[:, each]
+        np.testing.assert_allclose(by_difference, there.gradient[:, each], atol=0.02)
+
+
+def test_draws_in_stretches_are_the_draws(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked = many_sources(6)
+    whole = settle(asked)
+    monkeypatch.setattr(joint, "AT_ONCE", 0)
+    in_parts = settle(asked)
+    np.testing.assert_allclose(in_parts.level_db, whole.level_db, atol=0.02)
+    np.testing.assert_allclose(in_parts.weight, whole.weight, atol=2e-5)
+    assert in_parts.log_evidence == pytest.approx(whole.log_evidence, abs=0.01)
 
 
 def test_a_handful_of_members_never_makes_a_band() -> None:

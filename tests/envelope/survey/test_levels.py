@@ -412,7 +412,7 @@ def test_the_answer_is_kept_while_only_plans_change(monkeypatch: pytest.MonkeyPa
     def again(job: Job) -> None:
         raise AssertionError("worked out twice")
 
-    monkeypatch.setattr(levels, "responses", again)
+    monkeypatch.setattr(levels, "answering", again)
     with_plan = {**plain, "plan": [{"id": "other", "treat": []}]}
     assert level_uw(with_plan) == first
     with pytest.raises(AssertionError, match="worked out twice"):
