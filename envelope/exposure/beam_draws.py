@@ -90,7 +90,7 @@ def direct_draws(
         beam = point.wide[source.id]
         rows = bench.kept(("rows met", beam), partial(np.unique, beam.rows))
         known: dict[bytes, Floats] = bench.kept(
-            ("along", beam, band, draws.key, source.polarization, bent), dict
+            ("along", beam, source.id, band, draws.key, bent), dict
         )
         name = numbers[rows].tobytes()
         if name not in known:
@@ -136,7 +136,7 @@ def _moved_along(
     if source.position_m is not None:
         return _along_all(passed, beam, bench, factors)
     inside = bench.kept(
-        ("inside", beam, draws.key),
+        ("inside", beam, source.id, draws.key),
         partial(_inside, source=source, index=index, beam=beam, bench=bench, draws=draws),
     )
     return _along(passed, inside, factors)
