@@ -32,6 +32,7 @@ from envelope.text.surveys import (
     bound_words,
     done_words,
     glass_words,
+    look_here_words,
     meter_range_words,
     next_test_words,
     place_words,
@@ -251,6 +252,8 @@ def _print_hunt(console: Any, job: Job, found: Hunt) -> None:
             "[bold]Next[/bold]: no single cover test parts the suspects. Read at more spots, scan "
             "the joints, and read before each treated face."
         )
+    elif first.suspects[0].fault.kind != "source":
+        console.print(f"[bold]Next[/bold]: {escape(look_here_words(job, first.name))}.")
     for each in found.likely_places[:MAX_SUSPECTS]:
         if each.suspects[0].fault.kind == "source" and each.odds >= WORTH_A_WORD:
             console.print(escape(f"{source_test_words(job, each)}."))

@@ -209,6 +209,7 @@ FAULTS = {
 }
 # Of a place's odds, from which a kind of fault is named there; and how many at most.
 NAMED, MOST_NAMED = 0.2, 2
+MOST_FITTED = 4  # windows, doors and boxes named where a wall is searched
 
 
 def suspect_words(job: Job, fault: Fault) -> str:
@@ -279,6 +280,22 @@ def next_test_words(job: Job, test: NextTest) -> str:
         f"there, and {other} if it is elsewhere. Write both in as a [[cover-test]] "
         f'(on = "{test.on}", uncovered, level), and run this again. Where '
         "much foil is needed, scan the joints of the suspects first, as [[scan]] rows"
+    )
+
+
+def look_here_words(job: Job, name: str) -> str:
+    """What to do at the one face that is left: covering it further tells nothing more."""
+    panel = job.building.panel(name)
+    fitted = dict.fromkeys(
+        face_title(each, home=panel.space)
+        for each in job.building.panels
+        if each.host == name and each.kind not in ("seam", "reveal")
+    )
+    round_them = f", round {listed(list(fitted)[:MOST_FITTED])}" if fitted else ""
+    return (
+        f"Go over {_face(job, name)} with the meter a hand's breadth off, along its edges and "
+        f"joints{round_them}, and mend what is found. Then read at the same places again and write "
+        "that in as a later visit: the steps above say whether the promise is kept"
     )
 
 

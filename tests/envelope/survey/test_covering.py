@@ -14,7 +14,12 @@ from envelope.survey import solve_levels
 from envelope.survey.covering import bits, pair_sigma_db
 from envelope.survey.hunt import Lineup, line_up, ranked
 from envelope.survey.levels import at_stated_levels, bound_of
-from envelope.text.surveys import alike_words, next_test_words, suspected_place_words
+from envelope.text.surveys import (
+    alike_words,
+    look_here_words,
+    next_test_words,
+    suspected_place_words,
+)
 
 VISITS = Path(__file__).parents[3] / "models" / "visits.toml"
 
@@ -94,6 +99,13 @@ def test_readings_alone_do_not_part_walls_and_the_hunt_says_so(job: Job, lineup:
     assert free.test.falls_db > 2.0 > abs(free.test.else_db)
     (first, *_) = free.places
     assert suspected_place_words(job, first)
+
+
+def test_the_one_face_left_is_searched_with_the_meter(job: Job) -> None:
+    """The hunt ends with what to do, and names what stands in a wall."""
+    assert "Go over west wall with the meter" in look_here_words(job, "bedroom/west")
+    assert "joints, round small window, and mend" in look_here_words(job, "bedroom/west")
+    assert "its edges and joints, and mend" in look_here_words(job, "bedroom/W2")
 
 
 def test_levels_go_back_to_what_the_file_states(job: Job) -> None:
