@@ -289,7 +289,7 @@ def look_here_words(job: Job, name: str) -> str:
     fitted = dict.fromkeys(
         face_title(each, home=panel.space)
         for each in job.building.panels
-        if each.host == name and each.kind not in ("seam", "reveal")
+        if each.host == panel.id and each.kind not in ("seam", "reveal")
     )
     round_them = f", round {listed(list(fitted)[:MOST_FITTED])}" if fitted else ""
     return (
