@@ -69,7 +69,7 @@ class Source:
     solved: Solved | None = None  # where the level or EIRP comes from readings
     moved_db: float = 0.0  # by which readings move the level or EIRP that the file states
     title: str = ""  # what the client calls it
-    duty: float | None = None  # share of the time that it sends, where that is stated
+    duty: float | None = None  # share of the time that it sends: stated, or taken for its EIRP
     device: str = ""  # what sends in this band and in others; the source itself unless stated
     device_title: str = ""  # what the client calls the device, where it sends in several bands
     may: tuple[SourceMeasure, ...] | None = None  # what may be done about it; None: not stated

@@ -14,9 +14,17 @@ from typing import Final
 from envelope.building.composition import Assembly, Treatment
 from envelope.building.sources import Receiver, Source
 from envelope.physics.materials import UNKNOWN_BOARD, canonical_name, is_material
-from envelope.physics.tables.services import SERVICES
+from envelope.physics.tables import duties
+from envelope.physics.tables.services import BY_NAME
 
-__all__ = ["DIRECTIVITY_DB", "FURNISHING_M2", "Unknown", "scattered_range", "unknown_products"]
+__all__ = [
+    "DIRECTIVITY_DB",
+    "FURNISHING_M2",
+    "Unknown",
+    "duty_range",
+    "scattered_range",
+    "unknown_products",
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,6 +36,7 @@ class Range3:
     high: float
     least: float
     most: float
+    in_ratio: bool = False  # values lie as even in their logarithm as others do in themselves
 
 
 # Absorption cross-section of what stands in a furnished bedroom. [m²]
@@ -38,8 +47,6 @@ _SCATTERED_IN_SIGHT: Final = Range3(low=0.0, middle=0.03, high=0.1, least=0.0, m
 _SCATTERED_UNSAID: Final = Range3(low=0.0, middle=0.1, high=0.4, least=0.0, most=0.9)
 # Of the antennas of routers, meters and phones: what they radiate in all lies so far below EIRP.
 DIRECTIVITY_DB: Final = Range3(low=2.0, middle=3.5, high=5.0, least=0.0, most=8.0)
-# Share of the time that a transmitter sends: taken to send always, drawn down from there.
-DUTY: Final = Range3(low=0.1, middle=1.0, high=1.0, least=0.01, most=1.0)
 # Between wood (0) and plywood (1); no coat (0) or one (1), as likely as not.
 BETWEEN: Final = Range3(low=0.0, middle=0.5, high=1.0, least=0.0, most=1.0)
 COATED: Final = Range3(low=0.0, middle=0.0, high=1.0, least=0.0, most=1.0)
@@ -111,20 +118,42 @@ def directivity_unknown(source: str) -> Unknown:
     )
 
 
-def duty_unknown(source: str, band_hz: tuple[float, float] | None = None) -> Unknown:
-    """Of a transmitter whose EIRP is stated, with what is known of what sends in its band."""
-    span = DUTY
-    known = next((each for each in SERVICES if each.idle_duty and each.band_hz == band_hz), None)
-    hint = "" if known is None else f" (a {known.name} base that idles: {known.idle_duty:.2f})"
+def duty_range(service: str | None) -> Range3:
+    """Share of the time that a transmitter sends, by the service that the job says it is of."""
+    known = _duty_of(service)
+    return Range3(
+        low=known.low, middle=known.middle, high=known.high, least=1e-4, most=1.0, in_ratio=True
+    )
+
+
+def _duty_of(service: str | None) -> duties.Duty:
+    return duties.ANY if service is None else duties.DUTIES[BY_NAME[service].sender]
+
+
+def duty_unknown(source: str, service: str | None = None) -> Unknown:
+    """Of a transmitter whose EIRP is stated, by the service that it is of."""
+    span, kind = duty_range(service), _duty_of(service)
+    low, middle, high = (_per_cent(each) for each in (span.low, span.middle, span.high))
+    if span.middle == 1.0:
+        taken = f"{kind.words} is taken to send all the time, drawn down to {low} of it"
+    else:
+        taken = f"{kind.words} is taken to send {middle} of the time, {low} to {high} drawn"
+    settle = "log it with a meter that shows peak and average, and state duty"
+    if service is None:
+        settle = "name its service in place of band, or log peak and average and state duty"
     return Unknown(
         table="source",
         id=source,
         key="duty",
         range=span,
         words=f"duty of {source}",
-        taken=f"taken to send all the time, drawn down to {span.low:g} of it",
-        settle=f"log it with a meter that shows peak and average, and state duty{hint}",
+        taken=taken,
+        settle=settle,
     )
+
+
+def _per_cent(share: float) -> str:
+    return f"{100.0 * share:.2g} %" if share < 1.0 else "100 %"
 
 
 def unknown_products(
@@ -192,7 +221,9 @@ def unstated_spaces(receivers: Iterable[Receiver], stated: Iterable[str]) -> tup
     return tuple(dict.fromkeys(each.space for each in receivers if each.space not in known))
 
 
-def source_unknowns(source: Source, *, stated: Iterable[str]) -> Iterator[Unknown]:
+def source_unknowns(
+    source: Source, *, stated: Iterable[str], service: str | None = None
+) -> Iterator[Unknown]:
     """What a source's table leaves open.
 
     Parameters
@@ -201,6 +232,8 @@ def source_unknowns(source: Source, *, stated: Iterable[str]) -> Iterator[Unknow
         As it was read.
     stated : iterable of str
         Keys that its table has.
+    service : str, optional
+        Name of the service that it is of.
     """
     given = set(stated)
     if source.position_m is None:
@@ -210,4 +243,4 @@ def source_unknowns(source: Source, *, stated: Iterable[str]) -> Iterator[Unknow
     if "directivity" not in given:
         yield directivity_unknown(source.id)
     if "eirp" in given and "duty" not in given:
-        yield duty_unknown(source.id, source.band_hz)
+        yield duty_unknown(source.id, service)

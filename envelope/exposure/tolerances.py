@@ -59,8 +59,17 @@ def deviates(name: str, *, count: int, seed: int) -> Floats:
 
 def spread_over(span: Range3, deviate: Floats) -> Floats:
     """Values with the 10–90 % range of an unknown, from deviates with one of ±1."""
+    if span.in_ratio:
+        up, down = np.log(span.high / span.middle), np.log(span.middle / span.low)
+        factor = np.exp(np.where(deviate > 0.0, up, down) * deviate)
+        return np.asarray(np.clip(span.middle * factor, span.least, span.most))
     step = np.where(deviate > 0.0, span.high - span.middle, span.middle - span.low)
     return np.clip(span.middle + step * deviate, span.least, span.most)
+
+
+def over_middle(span: Range3, deviate: Floats) -> Floats:
+    """The same values over the middle one, which is what a job's nominal figures have."""
+    return spread_over(span, deviate) / span.middle
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -239,7 +248,8 @@ def drawn_freely(job: Job, *, count: int = DRAWS, seed: int = SEED) -> Draws:
         level[index] = 10.0 ** (
             source.level_tolerance_db / 10.0 * normal(f"level of source {name}")
         )
-        level[index] *= drawn("source", name, "duty", 1.0)
+        if (each := by_key.get(("source", name, "duty"))) is not None:
+            level[index] *= over_middle(each.range, unknown[each])
         scattered[index] = source.scattered
         share = drawn("source", name, "scattered", source.scattered)
         if name == source.id:

@@ -122,7 +122,7 @@ def resolve(
                     each
                     for source, (_, table) in zip(sources, tables.of(schema.Source), strict=True)
                     if source is not None
-                    for each in source_unknowns(source, stated=table.given())
+                    for each in source_unknowns(source, stated=table.given(), service=table.service)
                 ),
                 *unknown_products(_standing(used, building, plans), treatments.values()),
             ),

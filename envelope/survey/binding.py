@@ -112,7 +112,7 @@ def question_of(
     """What the readings ask of everything that is uncertain, and where its errors are."""
     sources = {source.id: source for source in job.sources}
     strength = np.array([_strength(job, name, solved) for name in heard.sources])
-    duty = {each.id for each in job.unknowns if each.key == "duty"}
+    duty = {each.id: each.range for each in job.unknowns if each.key == "duty"}
     readings = job.readings
     of_reading, places = _places(job)
     sigma = _own_sigma_db(job, heard, strength)
@@ -140,7 +140,7 @@ def question_of(
                 for name in heard.sources
             ]
         ),
-        duty_open=np.array([name in duty and name not in solved for name in heard.sources]),
+        duty=[None if name in solved else duty.get(name) for name in heard.sources],
         peak=np.array([reading.detector == "peak" for reading in readings]),
         shared_sigma_db=shared_db() / TENTH,
         indoors=indoors,
@@ -319,8 +319,9 @@ def _as_records(
         factors[1:] *= 10.0 ** (error_db / 10.0)
         level[source.id] = factors
     duty = {
-        heard.sources[column]: np.concatenate(([0.0], cloud.duty[column][picked]))
-        for column in np.flatnonzero(question.duty_open)
+        name: np.concatenate(([0.0], cloud.duty[column][picked]))
+        for column, (name, span) in enumerate(zip(heard.sources, question.duty, strict=True))
+        if span is not None
     }
     fitted = Fitted(
         count=count,

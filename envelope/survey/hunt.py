@@ -272,7 +272,7 @@ def _with(question: Question, effect: Effect, count: int) -> Question:
         question,
         response_w_m2=np.concatenate((question.response_w_m2, new), axis=1),
         level_sigma_db=np.append(question.level_sigma_db, NEW_LEVEL_DB),
-        duty_open=np.append(question.duty_open, False),
+        duty=(*question.duty, None),
     )
 
 

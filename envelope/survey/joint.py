@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import gammaincinv
 
-from envelope.building.unknowns import DUTY
-from envelope.exposure.tolerances import TENTH, spread_over
+from envelope.building.unknowns import Range3
+from envelope.exposure.tolerances import TENTH, over_middle
 from envelope.geometry.plane import Floats
 from envelope.physics.normal import normal_deviates
 from envelope.survey.noise import Noise
@@ -46,7 +46,8 @@ class Question:
     noise: Sequence[Noise]  # (r,)
     response_w_m2: Floats  # (r, s, k) at the level that each source is taken to have; 0: not heard
     level_sigma_db: Floats  # (s,) of that level; large where nothing is known of it
-    duty_open: NDArray[np.bool_]  # (s,) nobody states which share of the time it sends
+    # (s,) of the share of the time that it sends, whose middle the responses have; None: stated
+    duty: Sequence[Range3 | None]
     peak: NDArray[np.bool_]  # (r,) shows the level while sources send
     shared_sigma_db: float  # of the model's error, one for all places indoors
     indoors: NDArray[np.bool_]  # (r,)
@@ -192,8 +193,8 @@ def _deviates(question: Question) -> int:
 
 def _duty_deviates(question: Question, count: int, random: np.random.Generator) -> Floats:
     """Deviates (s, count) of the duties that nobody states, each from strata of its own."""
-    found = np.zeros((len(question.duty_open), count))
-    for source in np.flatnonzero(question.duty_open):
+    found = np.zeros((len(question.duty), count))
+    for source in (at for at, span in enumerate(question.duty) if span is not None):
         strata = (random.permutation(count) + 0.5) / count
         found[source] = normal_deviates(strata) / TENTH
     return found
@@ -377,8 +378,10 @@ class _Problem:
         here = question.place >= 0
         slopes[here, long + meters :] = root[question.place[here]]
         self._slopes, self._root, self._first_place = slopes, root, long + meters
-        factor = spread_over(DUTY, duty)  # (s, n)
-        factor = np.where(question.duty_open[:, np.newaxis], factor, 1.0)
+        factor = np.ones(duty.shape)  # (s, n)
+        for at, span in enumerate(question.duty):
+            if span is not None:
+                factor[at] = over_middle(span, duty[at])
         self.duty_db = 10.0 * np.log10(factor)
         response = question.response_w_m2[:, :, member]
         averages = ~question.peak

@@ -33,7 +33,6 @@ class Service:
     sender: str  # "mast", "router", "cordless base", "meter", "device", "broadcast"
     source: str
     note: str = ""  # what to know of its level
-    idle_duty: float | None = None  # of what only sends while it waits
 
     @property
     def band_hz(self) -> tuple[float, float]:
@@ -48,7 +47,6 @@ def _of(
     sender: str,
     source: str,
     note: str = "",
-    idle_duty: float | None = None,
 ) -> Service:
     return Service(
         name=name,
@@ -57,7 +55,6 @@ def _of(
         sender=sender,
         source=source,
         note=note,
-        idle_duty=idle_duty,
     )
 
 
@@ -112,7 +109,6 @@ SERVICES: Final[tuple[Service, ...]] = (
         "cordless base",
         "ETSI EN 301 406; CEPT T/R 22-02",
         "an idle base sends in one slot of 24, so its average lies 14 dB below its peak",
-        1 / 24,
     ),
     _of("DECT US", 1920.0, 1930.0, "cordless base", "47 CFR 15 subpart D", _BURSTS),
     _of("smart meter 868", 863.0, 870.0, "meter", f"ETSI EN 300 220; {_MEMORY}", _BURSTS),

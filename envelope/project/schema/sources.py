@@ -19,7 +19,7 @@ from envelope.building.source_measures import (
     Measure,
     Owner,
 )
-from envelope.building.unknowns import DIRECTIVITY_DB, DUTY, scattered_range
+from envelope.building.unknowns import DIRECTIVITY_DB, duty_range, scattered_range
 from envelope.geometry.plane import Floats
 from envelope.physics.tables import services
 from envelope.project.schema import fields
@@ -171,7 +171,7 @@ class Source(Table):
     at: fields.Point | None = None
     eirp: fields.Power | None = Field(None, description="While it sends")
     duty: fields.Duty | None = Field(
-        None, description="Share of the time that it sends; else drawn, 0.1 to 1"
+        None, description="Share of the time that it sends; else drawn, by its service"
     )
     directivity: fields.Decibels | None = Field(
         None,
@@ -318,7 +318,7 @@ class Source(Table):
             ground_reflection=self.ground_reflection,
             level_tolerance_db=self.level_tolerance,
             direction_tolerance_rad=self.direction_tolerance,
-            duty=self.duty,
+            duty=self.duty if self.eirp is None else self._duty(),
             device=self._device,
             device_title=self._device_title,
             may=may,
@@ -332,7 +332,8 @@ class Source(Table):
         return 0.0 if self.is_point else scattered_range(self.line_of_sight).middle
 
     def _duty(self) -> float:
-        return DUTY.middle if self.duty is None else self.duty
+        """As stated, or the middle of what is drawn."""
+        return duty_range(self.service).middle if self.duty is None else self.duty
 
     def _directivity_db(self) -> float:
         return DIRECTIVITY_DB.middle if self.directivity is None else self.directivity

@@ -6,6 +6,7 @@ import pytest
 
 from envelope.building.composition import Assembly, Layer
 from envelope.building.unknowns import unknown_products
+from envelope.physics.tables.duties import DUTIES
 from envelope.project import load_text
 
 JOB = """format = 1
@@ -80,13 +81,36 @@ def test_everything_that_is_not_stated_is_listed():
     }
 
 
-def test_a_services_bursts_are_told_where_its_duty_is_asked_for():
-    """A cordless base that idles sends in one slot of 24, which nobody guesses."""
-    asked = job(('band = "2.45 GHz"', 'service = "DECT"')).unknowns
-    (duty,) = [each for each in asked if each.key == "duty"]
-    assert duty.settle.endswith("state duty (a DECT base that idles: 0.04)")
+@pytest.mark.parametrize(
+    ("service", "middle", "said"),
+    [
+        (
+            "DECT",
+            1 / 24,
+            "a cordless phone's base is taken to send 4.2 % of the time, 4.2 % to 12 %",
+        ),
+        ("Wi-Fi 2.4", 0.05, "a router is taken to send 5 % of the time, 1 % to 50 % drawn"),
+        ("smart meter 868", 0.005, "a meter is taken to send 0.5 % of the time, 0.1 % to 2.5 %"),
+        ("LTE 1800", 1.0, "a mast is taken to send all the time, drawn down to 20 % of it"),
+    ],
+)
+def test_how_much_of_the_time_it_sends_goes_by_what_it_is(service, middle, said):
+    found = job(('band = "2.45 GHz"', f'service = "{service}"'))
+    (duty,) = [each for each in found.unknowns if each.key == "duty"]
+    assert duty.taken.startswith(said)
+    assert duty.range.middle == pytest.approx(middle)
+    assert found.sources[1].eirp_w == pytest.approx(0.1 * middle)  # on the average
+    assert found.sources[1].duty == pytest.approx(middle)  # what its peak lies above that by
+
+
+def test_a_source_of_an_unknown_kind_may_be_of_any():
     (duty,) = [each for each in job().unknowns if each.key == "duty"]
-    assert duty.settle.endswith("state duty")
+    assert (
+        "kind that is not stated is taken to send all the time, drawn down to 0.1 %" in duty.taken
+    )
+    assert duty.settle.startswith("name its service in place of band")
+    for kind in DUTIES.values():
+        assert duty.range.low <= kind.low <= kind.middle <= kind.high <= duty.range.high
 
 
 def test_what_is_stated_is_not():

@@ -8,7 +8,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from envelope.building.unknowns import DIRECTIVITY_DB, DUTY, FURNISHING_M2
+from envelope.building.unknowns import DIRECTIVITY_DB, FURNISHING_M2, duty_range
 from envelope.exposure.analysis import analyze, bench_of
 from envelope.exposure.casts import cast_job
 from envelope.exposure.stacks import Stacker, StackKey
@@ -27,7 +27,9 @@ def make(room_plain, window_plain, mast_plain, read_job, read_job_as_it_is, few)
     )  # fmt: skip
 
 
-@pytest.mark.parametrize("span", [FURNISHING_M2, DIRECTIVITY_DB, DUTY])
+@pytest.mark.parametrize(
+    "span", [FURNISHING_M2, DIRECTIVITY_DB, *map(duty_range, (None, "DECT", "Wi-Fi 2.4"))]
+)
 def test_a_range_is_that_of_the_draws(span):
     drawn = spread_over(span, deviates("any", count=999, seed=1))
     assert drawn[0] == span.middle
@@ -128,6 +130,19 @@ class TestLevels:
         found = levels.level_w_m2("bed")
         assert found.min() / found.max() < 0.2
         assert found[0] == pytest.approx(found.max(), rel=0.2)  # taken to send all the time
+
+    def test_a_routers_duty_moves_it_about_the_middle_that_its_level_has(self, make):
+        source = {"id": "router", "space": "room", "at": "0.2, 0.2, 0.2 m",
+                  "eirp": "20 dBm", "directivity": "0 dB", "level-tolerance": "0 dB"}  # fmt: skip
+        space = {"id": "room", "storey": "ground", "size": "4 m x 3 m", "height": "2.4 m",
+                 "furnishing": "2 m2"}  # fmt: skip
+        plain = make.room(space=[space], source=[{**source, "service": "Wi-Fi 2.4"}])
+        stated = make.room(space=[space], source=[{**source, "service": "Wi-Fi 2.4", "duty": 0.05}])
+        levels = drawn_levels(make, plain)[1].level_w_m2("bed")
+        at_middle = drawn_levels(make, stated)[1].level_w_m2("bed")
+        assert levels[0] == pytest.approx(at_middle[0], rel=1e-12)
+        low, high = np.quantile(levels[1:] / at_middle[1:], (0.1, 0.9))
+        assert (low, high) == pytest.approx((0.2, 10.0), rel=0.1)
 
     def test_the_scattered_share_takes_from_the_beam_what_it_gives_all_round(self, make):
         """Outside the beam's window nothing but the scattered share arrives: in proportion."""

@@ -12,10 +12,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from envelope.building.unknowns import Range3, duty_range
 from envelope.survey import joint
 from envelope.survey.joint import FEW, Question, _deviates, _Problem, settle
 from envelope.survey.noise import noise_of
 
+TENTH_TO_ALL = Range3(low=0.1, middle=1.0, high=1.0, least=0.01, most=1.0)
 STEADY = 1e9  # shape of a reading that does not fade
 DB = 10.0 / np.log(10.0)
 
@@ -27,7 +29,7 @@ def question(**changes: object) -> Question:
         noise=[noise_of(shape=STEADY, sigma_db=1.0)] * 2,
         response_w_m2=np.full((2, 1, 400), 1e-3),
         level_sigma_db=np.array([2.0]),
-        duty_open=np.array([False]),
+        duty=[None],
         peak=np.array([False, False]),
         shared_sigma_db=0.0,
         indoors=np.array([True, True]),
@@ -97,7 +99,7 @@ def many_sources(count: int) -> Question:
         noise=[noise_of(shape=3.0, sigma_db=1.0)] * 5,
         response_w_m2=10.0 ** random.uniform(-6.0, -3.0, (5, count, 90)),
         level_sigma_db=random.uniform(0.5, 4.0, count),
-        duty_open=np.arange(count) % 2 == 0,
+        duty=[None if at % 2 else TENTH_TO_ALL for at in range(count)],
         peak=np.array([False, True, False, False, False]),
         shared_sigma_db=1.5,
         indoors=np.array([True, True, False, True, True]),
@@ -162,7 +164,7 @@ def test_switching_off_tells_two_sources_apart() -> None:
             shown_db=np.array([-30.0, -40.0]),
             response_w_m2=response,
             level_sigma_db=np.array([6.0, 6.0]),
-            duty_open=np.array([False, True]),
+            duty=[None, duty_range(None)],
             place_covariance_db2=np.diag([0.01, 0.01]),
             place=np.array([0, 0]),
         )
@@ -235,7 +237,7 @@ def _rank(random: np.random.Generator) -> float:
             noise=[noise_of(shape=each, sigma_db=1.0) for each in spots[1:]],
             response_w_m2=responses[1:, :, :-1],
             level_sigma_db=np.full(3, 3.0),
-            duty_open=np.full(3, False),
+            duty=[None] * 3,
             peak=np.full(2, False),
             indoors=np.full(2, True),
             meter=np.zeros(2, dtype=int),
