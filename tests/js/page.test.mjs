@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { levels } from "../../viewer/app/page/answer.js";
+import { inShort, levels } from "../../viewer/app/page/answer.js";
 import { againstNow, becomes } from "../../viewer/app/page/becomes.js";
 import { belonging } from "../../viewer/app/page/belonging.js";
 import { takeColumns } from "../../viewer/app/page/columns.js";
@@ -10,6 +10,7 @@ import { hintOf } from "../../viewer/app/page/hints.js";
 import { leaksOf } from "../../viewer/app/page/lists.js";
 import { Looking } from "../../viewer/app/page/looking.js";
 import { storeyChoices } from "../../viewer/app/page/notices.js";
+import { gapsOf } from "../../viewer/app/page/place.js";
 import { cellsOf } from "../../viewer/app/page/plantable.js";
 import { columnsFor } from "../../viewer/app/page/views.js";
 import { placing, SUPPLIES, toggled } from "../../viewer/app/page/wiringtab.js";
@@ -279,4 +280,31 @@ test("a treatment is offered where it may go and plans put it, as in decide", ()
   const light = on("r/S1", "skylight");
   assert.deepEqual(light, { here: ["film", "new"], elsewhere: ["coat"], never: ["mesh"] });
   assert.deepEqual(on("r/floor", "floor", "film").here, ["film", "new", "mesh"]);
+});
+
+test("a plan is told beside today, and today beside the level outside", () => {
+  const source = { id: "mast", outside_w_m2: 4e-4, level_w_m2: 1e-6, below_as_built_db: 20 };
+  const told = (change) => inShort({ sources: [{ ...source, ...change }] }, new Set());
+  assert.equal(told({}), "1.00\u00a0µW/m², 20.0\u00a0dB below today");
+  assert.equal(told({ below_as_built_db: 0 }), "1.00\u00a0µW/m², 26.0\u00a0dB below outside");
+  assert.equal(told({ below_as_built_db: -3 }), "1.00\u00a0µW/m², ▲ 3.0\u00a0dB above today");
+});
+
+test("an opening stands in its wall in plan, wherever its leaf hangs", () => {
+  const wall = {
+    id: "r/east",
+    space: "r",
+    normal: [-1, 0, 0],
+    vertices: [4, 0, 0, 4, 3, 0, 4, 3, 2],
+  };
+  const leaf = { space: "r", host: "r/east", normal: [-1, 0, 0], kind: "door" };
+  const behind = [4.1, 1, 0, 4.1, 1.8, 0, 4.1, 1.8, 2, 4.1, 1, 2]; // declared from the next room
+  const scene = { panels: [wall, { ...leaf, id: "r/D1", vertices: behind }] };
+  const [[one, other]] = gapsOf(scene, "r");
+  assert.ok(Math.abs(one[0] - 4) < 1e-9 && Math.abs(other[0] - 4) < 1e-9);
+  assert.deepEqual([one[1], other[1]], [1, 1.8]);
+  assert.deepEqual(
+    gapsOf({ panels: [wall, { ...leaf, kind: "reveal", vertices: behind }] }, "r"),
+    [],
+  );
 });

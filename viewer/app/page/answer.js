@@ -52,12 +52,19 @@ function against(value, what) {
     : `${decibels(value)} below ${what}`;
 }
 
-/** The shortest form of it, for a list or a caption. */
+/** How far a plan's level lies from today's; "" where it is today's. */
+function besideToday(found) {
+  const away = found.belowAsBuilt;
+  return away === null || Math.abs(away) < 0.05 ? "" : against(away, "today");
+}
+
+/** The shortest form of it, for a list or a caption: beside today, and today's beside the outside. */
 export function inShort(numbers, silent) {
   const found = levels(numbers, silent);
   if (found.even) return `${decibels(found.reduction)} below an isotropic field`;
   if (!found.count) return "no source is on";
-  return `${density(found.inside)}, ${against(found.reduction, "outside")}${found.worse ? "; ▲ worse than today" : ""}`;
+  if (found.worse) return `${density(found.inside)}, ▲ ${besideToday(found)}`;
+  return `${density(found.inside)}, ${besideToday(found) || against(found.reduction, "outside")}`;
 }
 
 /** Sentences about single sources that are on and get worse, which the sum may hide. */
@@ -110,9 +117,10 @@ export function sentence(scene, numbers, receiver, silent) {
           " ",
           h("b", { class: "ga-big" }, density(found.inside)),
           `${range}, `,
-          h("b", {}, against(found.reduction, "outside")),
-          found.worse ? h("strong", {}, " (▲ worse than today)") : "",
-          "; ",
+          ...(besideToday(found)
+            ? [found.worse ? h("strong", {}, "▲ ") : "", h("b", {}, besideToday(found)), ", "]
+            : []),
+          `${against(found.reduction, "outside")}; `,
         ]
       : ["No source is on. From ", who, " "];
   return [

@@ -10,6 +10,36 @@ const GRID_M = { metres: 0.01, feet: 0.0127 }; // to which it is dragged: 1 cm, 
 /** @import { ReceiverJson, SceneJson } from "./scene" */
 
 /**
+ * Openings in a room's walls, as they stand in plan: both ends of each, in the plane of its wall
+ * wherever its leaf hangs, at the end of a reveal or on the other side of the wall.
+ * @param {Pick<SceneJson, "panels">} scene
+ * @param {string} space
+ */
+export function gapsOf(scene, space) {
+  const walls = new Map(scene.panels.map((panel) => [panel.id, panel]));
+  return scene.panels
+    .filter(
+      (panel) =>
+        panel.space === space &&
+        panel.host &&
+        Math.abs(panel.normal[2]) < 0.1 &&
+        panel.kind !== "reveal" &&
+        panel.kind !== "seam",
+    )
+    .map((panel) => {
+      const [nx, ny] = panel.normal;
+      const [hx, hy] = walls.get(panel.host ?? "")?.vertices ?? panel.vertices;
+      const [px, py] = panel.vertices;
+      const back = nx * (hx - px) + ny * (hy - py);
+      const ends = [];
+      for (let k = 0; k < panel.vertices.length; k += 3)
+        ends.push([panel.vertices[k] + back * nx, panel.vertices[k + 1] + back * ny]);
+      ends.sort((a, b) => a[0] - b[0] || a[1] - b[1]);
+      return [ends[0], ends[ends.length - 1]];
+    });
+}
+
+/**
  * place = placeOf(element, ask); place.show(scene, receiver index, its own coordinates)
  * @param {HTMLElement} element
  * @param {(asked: Asked) => void} ask
@@ -180,25 +210,10 @@ export function placeOf(element, ask) {
         return `M${points.join("L")}Z`;
       };
       room.setAttribute("d", space.footprint.map(ring).join(""));
-      // openings in the walls, as they stand in plan
-      const holes = next.panels.filter(
-        (panel) =>
-          panel.space === space.id &&
-          panel.host &&
-          Math.abs(panel.normal[2]) < 0.1 &&
-          panel.kind !== "reveal" &&
-          panel.kind !== "seam",
-      );
       gaps.setAttribute(
         "d",
-        holes
-          .map((panel) => {
-            const xs = panel.vertices.filter((_, k) => k % 3 === 0),
-              ys = panel.vertices.filter((_, k) => k % 3 === 1);
-            const far = xs.map((x, k) => [x, ys[k]]).sort((a, b) => a[0] - b[0] || a[1] - b[1]);
-            const [a, b] = [far[0], far[far.length - 1]];
-            return `M${a[0]} ${-a[1]}L${b[0]} ${-b[1]}`;
-          })
+        gapsOf(next, space.id)
+          .map(([a, b]) => `M${a[0]} ${-a[1]}L${b[0]} ${-b[1]}`)
           .join(""),
       );
       const [low, high] = [space.bounds.slice(0, 2), space.bounds.slice(3, 5)];

@@ -38,8 +38,8 @@ export function planTable(scene, looking, bills, choose) {
 function row(scene, looking, plan, bill, choose) {
   const name = pressable(short(plan.title), () => choose(plan.id), { class: "ga-link" });
   const head = h("th", { scope: "row" }, name, plan.id === looking.plan ? " (shown)" : "");
-  const cells = cellsOf(scene, looking, plan, bill).map(([text, small]) =>
-    h("td", {}, text, small ? h("small", {}, small) : null),
+  const cells = cellsOf(scene, looking, plan, bill).map(([text, small], k) =>
+    h("td", { "data-says": HEADS[k + 1] }, text, small ? h("small", {}, small) : null),
   );
   return h("tr", {}, head, cells);
 }
