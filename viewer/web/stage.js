@@ -28,6 +28,7 @@ import { wiringBodies } from "./wiring.js";
 /** @import { PanelJson, SceneJson, ScopeJson, ThemeJson } from "./scene" */
 /** @import { Face, Point, Segment, Three, ViewState, WallBody } from "./types" */
 
+const BEHIND = 0.32; // how much of a transmitter's mark is seen through what stands before it
 const LAYERS = [
   "ground",
   "ghosts",
@@ -300,9 +301,15 @@ export class Stage {
         threads.push([[tip[0], tip[1], scope.ring.centre[2]], tip, theme.source, 1.2]);
       } else {
         const body = diamondMesh(at, scope.mark_m);
-        this.#drawBefore("sources", brush.solid(body, hidden ? theme.label : theme.source));
+        const tint = hidden ? theme.label : theme.source;
         const rim = hidden ? edgesOf(body).map(([a, b]) => [a, b, theme.source, 1.6]) : [];
-        if (rim.length) this.#drawBefore("sources", brush.lines(rim));
+        // faint through what stands before it, full where the eye reaches it
+        this.#drawBefore("sources", brush.solid(body, tint, { opacity: BEHIND }));
+        groups.sources.add(brush.solid(body, tint, { order: 8 }));
+        if (rim.length) {
+          this.#drawBefore("sources", brush.lines(rim, { opacity: BEHIND }));
+          groups.sources.add(brush.lines(rim, { order: 8 }));
+        }
       }
     }
     const dashes = this.#sights("dashes").map(([a, b]) => [a, b, theme.source, 1.4]);
