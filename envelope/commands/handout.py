@@ -67,6 +67,7 @@ def run(options: argparse.Namespace) -> int:
         plans=chosen_plans(job, options.plan),
         threshold_db=options.threshold,
         with_bands=True,
+        cumulated=False,  # the page shows what each face does by itself
     )
     before = _before_work(job)
     promised = None  # the same where nothing was read after work

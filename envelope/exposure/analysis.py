@@ -66,6 +66,7 @@ class _Setting:
     threshold_db: float
     edges: bool
     with_ranks: bool
+    cumulated: bool
 
     @property
     def job(self) -> Job:
@@ -309,7 +310,12 @@ def _receiver_result(casts: ReceiverCasts, setting: _Setting) -> ReceiverResult:
     if setting.with_ranks:
         offers = setting.bench.kept("offers", lambda: offers_of(setting.job))
         ranks = ranked(
-            setting.trials, seen, offers=offers, level_w_m2=level, without=setting.job.kept
+            setting.trials,
+            seen,
+            offers=offers,
+            level_w_m2=level,
+            without=setting.job.kept,
+            cumulated=setting.cumulated,
         )
     panels = panel_table(
         bench=setting.bench,
@@ -426,6 +432,7 @@ def analyze_plan(
     edges: bool = False,
     isotropic: bool = False,
     with_ranks: bool = True,
+    cumulated: bool = True,
 ) -> PlanResult:
     """Re-tag every cast of a job with one plan.
 
@@ -444,6 +451,8 @@ def analyze_plan(
         are where the job has no source.
     with_ranks : bool
         Try what treating each panel does to the level.
+    cumulated : bool
+        Try the first of them together with all those before them, too.
 
     Raises
     ------
@@ -482,6 +491,7 @@ def analyze_plan(
         threshold_db=threshold_db,
         edges=edges,
         with_ranks=with_ranks,
+        cumulated=cumulated,
     )
     result = PlanResult(
         plan=plan.id,
@@ -506,12 +516,14 @@ def analyze(
     edges: bool = False,
     isotropic: bool = False,
     ranked_plans: Collection[str] | None = None,
+    cumulated: bool = True,
 ) -> Analysis:
     """Analyse plans of a job; all of them where none is named.
 
     `with_bands` adds the 10–90 % band of every level, which takes a second or so for a plan;
     `isotropic` ranks panels by an isotropic field in place of the job's sources; `ranked_plans`
-    are the only ones under which treating each panel is tried (None: under all of them).
+    are the only ones under which treating each panel is tried (None: under all of them), and
+    `cumulated` tries the first of these together with all those before them, too.
     """
 
     def with_ranks(plan: Plan) -> bool:
@@ -530,6 +542,7 @@ def analyze(
             edges=edges,
             isotropic=isotropic,
             with_ranks=with_ranks(plan),
+            cumulated=cumulated,
         )
 
     draws = draw(job) if with_bands else None

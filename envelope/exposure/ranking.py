@@ -59,6 +59,7 @@ class Seen:
     direct: Mapping[str, Direct]  # by source id
     factor: Mapping[str, float]  # by source: what it brings over what the model says
     exposed_sr: float
+    transmission: Floats  # (signatures, bands), 0 where blocked
     open_equivalent_sr: Floats  # (panels, bands) by the first panel
     region: Region
 
@@ -104,6 +105,7 @@ def seen_of(
         direct=direct,
         factor=factor,
         exposed_sr=float(weight @ (crossings.sky > 0)),
+        transmission=transmission,
         open_equivalent_sr=np.stack(by_panel, axis=1),
         region=bench.kept(
             ("region", casts.receiver.space), lambda: region_of(building, casts.receiver.space)
@@ -332,9 +334,8 @@ class _Trial:
         matrix = self.trials._matrix(band)
         nothing = np.zeros(len(matrix))
         for sign, tables in ((1.0, self.tables), (-1.0, self.trials.tables)):
-            stacks = replace(tables.stacks, of_face=tables.stacks.of_face[self.patches])
             matrix = matrix + sign * balance_matrix(
-                faces=few, tables=replace(tables, stacks=stacks), absorption=nothing, band=band
+                faces=few, tables=_of_patches(tables, self.patches), absorption=nothing, band=band
             )
         return matrix
 
@@ -384,17 +385,33 @@ class _Trial:
         if not len(exposed):
             return before
         entries, start = entries_of(crossings.start, exposed)
+        stacks = self.tables.stacks.of_row[rows[entries]]
+        logs = self.tables.log_transmission[stacks, bins[entries], band]
+        through = unpolarized(np.exp(np.add.reduceat(logs, start[:-1], axis=0)))
         weight = crossings.solid_angle_sr[exposed]
-        moved = 0.0
-        for sign, tables in ((1.0, self.tables), (-1.0, self.trials.tables)):
-            logs = tables.log_transmission[tables.stacks.of_row[rows[entries]], bins[entries], band]
-            through = unpolarized(np.exp(np.add.reduceat(logs, start[:-1], axis=0)))
-            moved += sign * float(weight @ through)
+        moved = float(weight @ through) - float(weight @ seen.transmission[exposed, band])
         return max(before + moved, 0.0)
 
 
+def _of_patches(tables: Tables, patches: NDArray[np.int64]) -> Tables:
+    """Tables of the stacks that a few patches have on their faces, and of no others."""
+    used, of_face = np.unique(tables.stacks.of_face[patches], return_inverse=True)
+    return replace(
+        tables,
+        stacks=replace(tables.stacks, of_face=of_face.reshape(-1).astype(np.int32)),
+        log_transmission=tables.log_transmission[used],
+        near_reflection=tables.near_reflection[used],
+    )
+
+
 def ranked(
-    trials: Trials, seen: Seen, *, offers: Offers, level_w_m2: float, without: Collection[str] = ()
+    trials: Trials,
+    seen: Seen,
+    *,
+    offers: Offers,
+    level_w_m2: float,
+    without: Collection[str] = (),
+    cumulated: bool = True,
 ) -> tuple[Rank, ...]:
     """Panels of the receiver's room, the one first whose treatment brings the level lowest.
 
@@ -406,6 +423,8 @@ def ranked(
         Level of the plan as it is. [W/m²]
     without : collection of str
         Panels that are not tried.
+    cumulated : bool
+        Try the first ones together, too.
     """
     building = trials.bench.job.building
     offered = {
@@ -432,7 +451,7 @@ def ranked(
     found.sort(
         key=lambda rank: (np.inf if rank.level_w_m2 is None else rank.level_w_m2, rank.panel)
     )
-    return _with_all_before(found, trials=trials, seen=seen)
+    return _with_all_before(found, trials=trials, seen=seen) if cumulated else tuple(found)
 
 
 def _with_all_before(ranks: Sequence[Rank], *, trials: Trials, seen: Seen) -> tuple[Rank, ...]:

@@ -108,6 +108,7 @@ class Findings:
                 as_built=as_built,
                 threshold_db=self.threshold_db,
                 draws=draw(self.bench.job) if with_bands else None,
+                cumulated=False,  # no page shows it
             )
             if with_bands:
                 self._banded.add(key)

@@ -231,3 +231,14 @@ class TestTheRankedPlans:
                 assert without.level_w_m2 == with_it.level_w_m2
                 shares = {leak.panel: leak.share for leak in with_it.panels}
                 assert {leak.panel: leak.share for leak in without.panels} == shares
+
+    def test_what_is_not_tried_together_is_what_it_is_by_itself(self):
+        job = load(JOBS["bedroom"])
+        casts = cast_job(job, sampling=FEW)
+        every = analyze(job=job, casts=casts, ranked_plans=[job.plans[0].id])
+        apart = analyze(job=job, casts=casts, ranked_plans=[job.plans[0].id], cumulated=False)
+        leaks = [each.plans[0].receivers[0].panels for each in (every, apart)]
+        assert any(leak.level_with_all_before_w_m2 is not None for leak in leaks[0])
+        assert leaks[1] == tuple(
+            replace(leak, level_with_all_before_w_m2=None) for leak in leaks[0]
+        )
