@@ -51,6 +51,10 @@ class Light:
 def _clip(ring: Floats, normal: Floats, offset: float) -> Floats:
     """Part of a ring where ``x · normal >= offset`` (Sutherland–Hodgman for one plane)."""
     height = ring @ normal - offset
+    if (height >= 0.0).all():
+        return ring
+    if (height < 0.0).all():
+        return ring[:0]
     kept: list[Floats] = []
     for index in range(len(ring)):
         before, here = height[index - 1], height[index]
