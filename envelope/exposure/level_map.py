@@ -141,7 +141,6 @@ def floor_levels(
     scattered = _Scattered.of(floor, tables)
     grid = floor.grid
     by_source: dict[str, Floats] = {}
-    shown = 1.0 if job.fitted is None else 10.0 ** (job.fitted.shift_db / 10.0)
     outside = np.zeros(len(grid.points))
     for source in job.sources:
         band = bench.bands_hz.index(source.band_hz)
@@ -159,6 +158,8 @@ def floor_levels(
             radiance = source.scattered * scattered.radiance(free)
             again = float(diffuse.from_scattered[index])
             level += radiance * (scattered.open_equivalent_sr[:, band] + again)
+        # what readings show at the receiver is taken to hold all over its room
+        shown = job.factor_at(receiver.id, plan.id, source.id)
         by_source[source.id] = grid.spread(shown * level)
         outside += free
     return FloorLevels(

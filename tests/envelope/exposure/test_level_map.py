@@ -14,6 +14,7 @@ from envelope.errors import CancelledError, RangeError, StaleCastError
 from envelope.exposure.analysis import analyze, bench_of
 from envelope.exposure.casts import cast_job
 from envelope.exposure.level_map import floor_levels
+from envelope.survey import solve_levels
 
 
 @pytest.fixture
@@ -107,6 +108,23 @@ def test_at_the_receiver_it_is_what_the_receiver_has(make):
     assert levels.height_m == 0.7
     whole = sum(source_levels(job, make.few, "coated").values())
     assert levels.level_w_m2[1, 1] == pytest.approx(whole, rel=0.01)
+
+
+def test_at_the_receiver_it_is_what_readings_leave_there(make):
+    """A level read at the bed moves the whole room's, so that map and analysis say one figure."""
+    read = {"space": "room", "at": "1.5, 1.5, 0.7 m", "level": "3000 uW/m2", "spots": 9}
+    plain = make.room(
+        assembly=ASSEMBLIES,
+        opening=[make.window()],
+        source=[make.mast(azimuth="200 deg", elevation="12 deg", scattered=0.1)],
+        reading=[{"id": "there", "source": "mast", **read}],
+    )
+    plain["receiver"][0]["at"] = read["at"]
+    job = solve_levels(make.read(plain))
+    assert abs(10.0 * math.log10(job.factor_at(job.receivers[0].id, "as-built", "mast"))) > 1.0
+    levels = mapped(job, make.few, step_m=1.0)
+    whole = sum(source_levels(job, make.few).values())
+    assert levels.level_w_m2[1, 1] == pytest.approx(whole, rel=0.02)
 
 
 def test_a_beam_lies_where_geometry_puts_it(make):
