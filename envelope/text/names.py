@@ -153,6 +153,11 @@ def source_label(
     return f"{shown(name)}, azimuth {turned}°, {height}"
 
 
+def moved_label(label: str) -> str:
+    """What something is called that stands where a plan has moved it."""
+    return f"{label}, moved"
+
+
 def panel_title(
     *,
     panel: str,

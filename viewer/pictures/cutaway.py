@@ -184,7 +184,7 @@ def before_after(
     last = shots[-1]
     legend(sheet, last, left=size[0] - 170 * unit, top=0.27 * size[1], bottom=0.575 * size[1])
     rose(sheet, last, at=(size[0] - 105 * unit, size[1] - 105 * unit))
-    footer(sheet, last)
+    footer(sheet, shots[0])
     write_atomically(Path(path), Underway(_finish=lambda: sheet.onto(both)).png())
 
 
@@ -243,6 +243,7 @@ def shot_of(
     receiver = _receiver(scene, receiver)
     _check_plan(scene, plan)
     _check_storey(scene, storey)
+    scene = scene.under(plan)
     scope = scope_of(scene, receiver=receiver, storey=storey, whole=whole, peeled=peeled, view=view)
     camera = fit(
         points=extent(scene, scope),

@@ -10,7 +10,7 @@ import io
 import math
 import textwrap
 import warnings
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -21,12 +21,13 @@ import shapely
 from envelope.building.job import Job, Plan, Receiver, Source
 from envelope.errors import MissingExtraError
 from envelope.exposure.level_map import FloorLevels
+from envelope.exposure.under_plan import job_under
 from envelope.files import write_atomically
 from envelope.geometry.plane import Floats
 from envelope.text import decibels as in_decibels
 from envelope.text import length, level
 from envelope.text.lengths import format_feet_inches
-from envelope.text.names import plan_title, shown, source_label
+from envelope.text.names import moved_label, plan_title, shown, source_label
 from envelope.text.trade import receiver_title, source_title, space_title
 from viewer.pictures.labels import Box, Wanted, grown, overlap, place
 from viewer.pictures.level_scale import (
@@ -87,6 +88,8 @@ def draw_heat_map(
         from matplotlib.figure import Figure
     except ImportError as error:
         raise MissingExtraError(library="matplotlib", extra="viewer") from error
+    as_they_stand, job = job, job_under(job, plan, power=False)
+    receiver = next(each for each in job.receivers if each.id == receiver.id)
     scene = build_scene(job=job)
     figure = Figure(figsize=_SIZE_IN, dpi=_DPI, facecolor=THEMES[theme].paper)
     FigureCanvasAgg(figure)
@@ -108,7 +111,12 @@ def draw_heat_map(
     _draw_heat(sheet)
     names = _draw_walls(sheet)
     _draw_bed(sheet, receiver)
-    _draw_sources(sheet, job, names)
+    moved = {
+        there.id
+        for each, there in zip(as_they_stand.sources, job.sources, strict=True)
+        if each is not there
+    }
+    _draw_sources(sheet, job, names, moved)
     _draw_rose(sheet)
     draw_scale(figure, THEMES[theme], sheet.scale, levels)
     _draw_words(sheet, job, plan, receiver)
@@ -408,7 +416,9 @@ class _Mark:
     beside: Floats
 
 
-def _draw_sources(sheet: _Sheet, job: Job, names: Sequence[Any]) -> None:
+def _draw_sources(
+    sheet: _Sheet, job: Job, names: Sequence[Any], moved: Collection[str] = ()
+) -> None:
     """An arrow beside the room for each direction; a dot where a point source stands in view.
 
     Their words keep clear of the names of openings.
@@ -425,7 +435,10 @@ def _draw_sources(sheet: _Sheet, job: Job, names: Sequence[Any]) -> None:
             azimuth_rad=source.azimuth_rad,
             elevation_rad=source.elevation_rad,
         ).replace(", ", "\n")
-        words = "\n".join(textwrap.wrap(source_title(job, source.id), width=_WRAPPED)) + words
+        title = source_title(job, source.id)
+        if source.id in moved:
+            title = moved_label(title)
+        words = "\n".join(textwrap.wrap(title, width=_WRAPPED)) + words
         if source.position_m is None:
             towards = next(s for s in sheet.scene.sources if s.id == source.id).direction
             assert towards is not None

@@ -15,6 +15,7 @@ from envelope.errors import EnvelopeError, MissingExtraError
 from envelope.exposure.bands import bands_of
 from envelope.exposure.results import PanelLeak, PlanResult, ReceiverResult
 from envelope.exposure.transmission import Bench
+from envelope.exposure.under_plan import job_under
 from envelope.files import write_atomically
 from envelope.geometry.plane import Floats
 from envelope.text import percent
@@ -73,6 +74,7 @@ def draw_sky(
         from matplotlib.figure import Figure
     except ImportError as error:
         raise MissingExtraError(library="matplotlib", extra="viewer") from error
+    job = job_under(job, job.plan(result.plan), power=False)
     chosen = next((each for each in job.receivers if each.id == receiver), None)
     found = next((each for each in result.receivers if each.id == receiver), None)
     if chosen is None or found is None:

@@ -10,12 +10,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from envelope.building.job import Assembly, Job, Source
+from envelope.building.job import Assembly, Job, Plan, Receiver, Source
 from envelope.building.model import Building, Space
-from envelope.building.plan_measures import measure_of
+from envelope.building.plan_measures import measure_of, receivers_under, sources_under
 from envelope.exposure.results import LeakPath, PanelLeak, PlanResult
 from envelope.geometry.plane import Floats, frozen
-from envelope.text.names import source_label
+from envelope.text.names import moved_label, source_label
 from envelope.wiring.results import WiringResults
 from viewer.scene.beams import Rays, landing_patch, sweep
 from viewer.scene.colours import treatment_styles
@@ -36,6 +36,7 @@ from viewer.scene.meshes import (
 from viewer.scene.openings import standing
 from viewer.scene.records import (
     BeamShare,
+    Moved,
     PanelState,
     Scene,
     SceneBeam,
@@ -129,22 +130,7 @@ def build_scene(
         walls.extend(bodies)
         spaces.append(_space(space, bodies, foot_m=_foot_of(space, building)))
     sources = tuple(_source(source, job) for source in job.sources)
-    receivers = tuple(
-        SceneReceiver(
-            id=receiver.id,
-            space=receiver.space,
-            position_m=receiver.position_m,
-            size_m=receiver.size_m,
-            title=receiver.title,
-            furniture=bed_for(
-                position_m=receiver.position_m,
-                size_m=receiver.size_m,
-                bed=receiver.bed,
-                space=building.space(receiver.space),
-            ),
-        )
-        for receiver in job.receivers
-    )
+    receivers = tuple(_receiver(receiver, building) for receiver in job.receivers)
     return Scene(
         name=job.name,
         threshold_db=threshold_db,
@@ -162,7 +148,7 @@ def build_scene(
         ),
         spaces=tuple(spaces),
         walls=tuple(walls),
-        plans=plans,
+        plans=_with_moves(plans, job, panels),
         treatments=treatment_styles(tuple(job.treatments)),
         sources=sources,
         receivers=receivers,
@@ -226,7 +212,7 @@ def with_results(
     }
     return replace(
         scene,
-        plans=plans,
+        plans=_with_moves(plans, job, scene.panels),
         wiring=_wiring(job, wiring, plans),
         panels=tuple(replace(panel, states=states[panel.index]) for panel in scene.panels),
         beams=tuple(
@@ -372,6 +358,49 @@ def _rings(shape: object) -> tuple[Floats, ...]:
 def _space_name(building: Building, space: str | None) -> str | None:
     """What people call a room; None for the outdoors."""
     return None if space is None else building.space(space).title or space
+
+
+def _receiver(receiver: Receiver, building: Building) -> SceneReceiver:
+    return SceneReceiver(
+        id=receiver.id,
+        space=receiver.space,
+        position_m=receiver.position_m,
+        size_m=receiver.size_m,
+        title=receiver.title,
+        furniture=bed_for(
+            position_m=receiver.position_m,
+            size_m=receiver.size_m,
+            bed=receiver.bed,
+            space=building.space(receiver.space),
+        ),
+    )
+
+
+def _with_moves(
+    plans: Sequence[ScenePlan], job: Job, panels: Sequence[ScenePanel]
+) -> tuple[ScenePlan, ...]:
+    """The plans with sources and beds where they move them."""
+    return tuple(replace(plan, moved=_moves(job.plan(plan.id), job, panels)) for plan in plans)
+
+
+def _moves(plan: Plan, job: Job, panels: Sequence[ScenePanel]) -> Moved | None:
+    there = sources_under(plan, job.sources, power=False)
+    beds = receivers_under(plan, job.receivers)
+    if there == job.sources and beds == job.receivers:
+        return None
+    sources = tuple(
+        _source(source, job)
+        if source is stood
+        else replace(_source(source, job), label=moved_label(_source(source, job).label))
+        for source, stood in zip(there, job.sources, strict=True)
+    )
+    receivers = tuple(
+        _receiver(bed, job.building)
+        if bed is stood
+        else replace(_receiver(bed, job.building), title=moved_label(bed.title or bed.id))
+        for bed, stood in zip(beds, job.receivers, strict=True)
+    )
+    return Moved(sources=sources, receivers=receivers, sights=sights(sources, receivers, panels))
 
 
 def _source(source: Source, job: Job) -> SceneSource:

@@ -216,15 +216,6 @@ class NumbersJson(TypedDict):
     beams: list[int]
 
 
-class PlanJson(TypedDict):
-    """A plan; `receivers` goes by receiver, None where nothing is worked out yet."""
-
-    id: str
-    title: str
-    treated_area_m2: dict[str, float]
-    receivers: list[NumbersJson | None]
-
-
 class TreatmentStyleJson(TypedDict):
     """Letter, colour and pattern of a treatment: told apart without colour, too."""
 
@@ -332,6 +323,27 @@ class ScopeJson(TypedDict):
     mark_m: float
     marks: list[SourceMarkJson]
     arcs: list[ArcJson]
+
+
+class MovedJson(TypedDict):
+    """What a plan moves: receivers, lines of sight and scopes in place of the scene's own."""
+
+    receivers: list[ReceiverJson]
+    sights: list[SightJson]
+    scopes: list[ScopeJson]
+
+
+class PlanJson(TypedDict):
+    """A plan; `receivers` goes by receiver, None where nothing is worked out yet.
+
+    `moved` is None where sources and beds stay.
+    """
+
+    id: str
+    title: str
+    treated_area_m2: dict[str, float]
+    receivers: list[NumbersJson | None]
+    moved: MovedJson | None
 
 
 class ThemeJson(TypedDict):

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Literal
 
@@ -166,6 +166,15 @@ class SceneStorey:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Moved:
+    """Sources and beds of a plan that moves some of them, all of the scene's in their order."""
+
+    sources: tuple[SceneSource, ...]
+    receivers: tuple[SceneReceiver, ...]
+    sights: tuple[Sight, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ScenePlan:
     """A plan: totals and what is found for each receiver."""
 
@@ -173,6 +182,7 @@ class ScenePlan:
     title: str
     treated_area_m2: Mapping[str, float]  # treatment → area of the panels that carry it
     result: PlanResult | None
+    moved: Moved | None = None  # None where sources and beds stay
 
     def receiver(self, name: str) -> ReceiverResult | None:
         """What is found for a receiver, if anything."""
@@ -408,6 +418,13 @@ class Scene:
     wiring: SceneWiring | None = None
     feet: bool = False  # whether lengths are shown in feet and inches
     notes: tuple[str, ...] = field(default=())
+
+    def under(self, plan: str) -> Scene:
+        """The scene with sources and beds where a plan has them."""
+        moved = self.plans[self.plan_index[plan]].moved
+        if moved is None:
+            return self
+        return replace(self, sources=moved.sources, receivers=moved.receivers, sights=moved.sights)
 
     @cached_property
     def panel_index(self) -> dict[str, int]:

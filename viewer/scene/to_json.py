@@ -135,6 +135,19 @@ def to_json(scene: Scene) -> Json:
             }
             for s in scene.sources
         ],
+        **_placed(scene),
+        "beams": [_beam(beam) for beam in scene.beams],
+        "blocks": [{"id": b.id, "corners": _flat(b.corners_m)} for b in scene.blocks],
+        "wiring": None
+        if scene.wiring is None
+        else wiring_to_json(scene.wiring, treatments=scene.treatments),
+        "notes": list(scene.notes),
+    }
+
+
+def _placed(scene: Scene) -> Json:
+    """What stands where sources and beds do."""
+    return {
         "receivers": [
             {
                 "id": r.id,
@@ -157,12 +170,6 @@ def to_json(scene: Scene) -> Json:
             for sight in scene.sights
         ],
         "scopes": [_scope(scope, scene) for scope in scopes(scene)],
-        "beams": [_beam(beam) for beam in scene.beams],
-        "blocks": [{"id": b.id, "corners": _flat(b.corners_m)} for b in scene.blocks],
-        "wiring": None
-        if scene.wiring is None
-        else wiring_to_json(scene.wiring, treatments=scene.treatments),
-        "notes": list(scene.notes),
     }
 
 
@@ -437,6 +444,7 @@ def _plan(plan: ScenePlan, scene: Scene) -> Json:
         "title": plan_title(plan.id, plan.title),
         "treated_area_m2": {k: _number(v) for k, v in plan.treated_area_m2.items()},
         "receivers": receivers,
+        "moved": None if plan.moved is None else _placed(scene.under(plan.id)),
     }
 
 

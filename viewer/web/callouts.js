@@ -1,6 +1,6 @@
 // The labels that a picture wants, the most important first.
 import { readingNames } from "./readmarks.js";
-import { onRing } from "./scope.js";
+import { asMoved, onRing } from "./scope.js";
 import { add, faces, sub } from "./shapes.js";
 import { cableNames } from "./wiring.js";
 import { shown } from "./words.js";
@@ -132,7 +132,7 @@ function sourceNames(stage, narrow, project) {
 
 /** @returns {Callout[]} */
 function receiverName({ scene, scope }, state, project) {
-  const receiver = scene.receivers[state.receiver];
+  const receiver = asMoved(scene, state.plan).receivers[state.receiver];
   if (!receiver || !scope.full.includes(receiver.space)) return [];
   return [
     { kind: "receiver", text: shown(receiver.title, 24), at: project(receiver.position), away: 16 },

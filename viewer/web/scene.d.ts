@@ -158,14 +158,6 @@ export interface NumbersJson {
   beams: Array<number>;
 }
 
-/** A plan; `receivers` goes by receiver, None where nothing is worked out yet. */
-export interface PlanJson {
-  id: string;
-  title: string;
-  treated_area_m2: Record<string, number>;
-  receivers: Array<NumbersJson | null>;
-}
-
 /** Letter, colour and pattern of a treatment: told apart without colour, too. */
 export interface TreatmentStyleJson {
   id: string;
@@ -253,6 +245,22 @@ export interface ScopeJson {
   mark_m: number;
   marks: Array<SourceMarkJson>;
   arcs: Array<ArcJson>;
+}
+
+/** What a plan moves: receivers, lines of sight and scopes in place of the scene's own. */
+export interface MovedJson {
+  receivers: Array<ReceiverJson>;
+  sights: Array<SightJson>;
+  scopes: Array<ScopeJson>;
+}
+
+/** A plan; `receivers` goes by receiver, None where nothing is worked out yet. */
+export interface PlanJson {
+  id: string;
+  title: string;
+  treated_area_m2: Record<string, number>;
+  receivers: Array<NumbersJson | null>;
+  moved: MovedJson | null;
 }
 
 /** Colours of what is no quantity; `shadow`: darkness of the shade on the ground, 0 to 1. */

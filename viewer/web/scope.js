@@ -7,13 +7,23 @@ const ELEVATION_RAD = 0.6;
 const MARK_M = 0.1;
 
 /**
+ * Where sources and beds stand under a plan.
+ * @param {SceneJson} scene
+ * @param {number} plan
+ * @returns {Pick<SceneJson, "receivers" | "sights" | "scopes">}
+ */
+export function asMoved(scene, plan) {
+  return scene.plans[plan]?.moved ?? scene;
+}
+
+/**
  * The scope of a viewer's state; that of the room where a choice is gone.
  * @param {SceneJson} scene
- * @param {Pick<ViewState, "receiver" | "storeys">} state
+ * @param {Pick<ViewState, "plan" | "receiver" | "storeys">} state
  * @returns {ScopeJson}
  */
-export function scopeOf(scene, { receiver, storeys }) {
-  const own = scene.scopes.filter((each) => each.receiver === receiver);
+export function scopeOf(scene, { plan, receiver, storeys }) {
+  const own = asMoved(scene, plan).scopes.filter((each) => each.receiver === receiver);
   const fits = ({ mode, storey, count }) =>
     mode === storeys.mode &&
     (mode !== "one" || storey === storeys.id) &&

@@ -5,7 +5,7 @@ import { innerEdges } from "./corners.js";
 import { compassLines, shadowOf } from "./ground.js";
 import { anchorOf, faceLines, markSides } from "./outlines.js";
 import { readingsShown } from "./readmarks.js";
-import { scopeOf } from "./scope.js";
+import { asMoved, scopeOf } from "./scope.js";
 import {
   add,
   arrowMesh,
@@ -25,7 +25,7 @@ import {
 } from "./shapes.js";
 import { wiringBodies } from "./wiring.js";
 
-/** @import { PanelJson, SceneJson, ScopeJson, ThemeJson } from "./scene" */
+/** @import { MovedJson, PanelJson, SceneJson, ScopeJson, ThemeJson } from "./scene" */
 /** @import { Face, Point, Segment, Three, ViewState, WallBody } from "./types" */
 
 const BEHIND = 0.32; // how much of a transmitter's mark is seen through what stands before it
@@ -57,6 +57,8 @@ export class Stage {
   #walls = [];
   /** @type {Point[][]} */
   #grades = []; // where the ground outside ends on walls below it
+  /** @type {MovedJson | null} */
+  #moved = null; // with which beds and marks were drawn
   #signature = ""; // of the faces turned to the eye, for which lines are drawn
 
   /**
@@ -109,10 +111,11 @@ export class Stage {
 
   /** Pieces of the lines of sight from the receiver to the transmitters that show. */
   #sights(key) {
-    const who = this.scene.receivers[this.state.receiver];
+    const { receivers, sights } = asMoved(this.scene, this.state.plan);
+    const who = receivers[this.state.receiver];
     if (!who || !this.scope.full.includes(who.space)) return [];
     const near = new Set(this.marks().flatMap(({ source, arrow }) => (arrow ? [] : [source])));
-    return this.scene.sights
+    return sights
       .filter((sight) => sight.receiver === who.id && near.has(sight.source))
       .flatMap((sight) => sight[key].map(points));
   }
@@ -220,8 +223,16 @@ export class Stage {
     }
   }
 
+  /** What the plan that is shown moves. */
+  #movedNow() {
+    return this.scene.plans[this.state.plan]?.moved ?? null;
+  }
+
+  /** Beds, where the plan that is shown has them. */
   #buildBeds() {
-    for (const receiver of this.scene.receivers) {
+    this.#moved = this.#movedNow();
+    this.brush.empty(this.groups.beds);
+    for (const receiver of asMoved(this.scene, this.state.plan).receivers) {
       for (const piece of receiver.furniture) {
         const look = this.scene.look.furniture[piece.kind];
         if (!look) continue;
@@ -358,6 +369,11 @@ export class Stage {
 
   /** Colours, beams and lines for another plan, receiver or way of colouring. */
   recolour() {
+    if (this.#moved !== this.#movedNow()) {
+      this.#buildBeds();
+      this.arrange();
+      return;
+    }
     const { brush, groups, scene, scope, state, theme, THREE } = this;
     const given = { THREE, brush, look: scene.look, theme, ring: scope.ring };
     for (const face of this.faces) if (face.stands) this.paint(face);

@@ -14,6 +14,7 @@ from envelope.building.job import Assembly, Job, Layer, Plan, Receiver
 from envelope.building.model import Site, Storey
 from envelope.exposure.results import PanelLeak, PlanResult
 from envelope.geometry.plane import area_vector, frame_of
+from envelope.project import load_text
 from envelope.text import decibels, percent, steradians
 from envelope.text.names import shown, source_label
 from viewer.handout.inline import inline_json
@@ -367,3 +368,71 @@ def test_five_hundred_panels_make_a_scene(room_of, building_from):
         plans=(Plan(id="as-built", treatments={}),),
     )
     assert len(build_scene(job=job).panels) == 500
+
+
+# -- what a plan moves ----------------------------------------------------------------------------
+
+MOVING = """
+format = 1
+name = "Linden Row (invented)"
+construction = { exterior-wall = "timber-wall", interior-wall = "stud-wall", slab = "ground-slab", \
+roof = "ceiling-and-tiled-roof", window = "double-glazing", door = "hollow-wood-door" }
+storey = [{ id = "ground", floor = "0 m" }]
+space = [
+    { id = "bedroom", storey = "ground", size = "4 m x 3 m", height = "2.4 m" },
+    { id = "study", storey = "ground", size = "3 m x 3 m", height = "2.4 m", origin = "4.1, 0 m" },
+]
+
+[[source]]
+id = "router"
+space = "bedroom"
+at = "0.5, 0.5, 1 m"
+band = "2.4-2.48 GHz"
+eirp = "20 dBm"
+may = [{ do = "move", space = "study", to = "2.5, 2.5, 1 m" }]
+
+[[receiver]]
+id = "pillow"
+space = "bedroom"
+at = "3.4, 1.5, 0.6 m"
+bed = { head = "east", may-move = true }
+
+[[plan]]
+id = "moves"
+measures = [{ source = "router", do = "move", space = "study", to = "2.5, 2.5, 1 m" }]
+beds = [{ receiver = "pillow", at = "0.6, 1.5, 0.6 m", head = "west" }]
+"""
+
+
+@pytest.fixture(scope="module")
+def moving() -> Scene:
+    return build_scene(job=load_text(MOVING, path="moving.toml"))
+
+
+def test_a_plan_has_sources_and_beds_where_it_moves_them(moving: Scene) -> None:
+    assert moving.under("as-built") is moving
+    there = moving.under("moves")
+    (source,), (bed,), (sight,) = there.sources, there.receivers, there.sights
+    assert source.position_m == pytest.approx((6.6, 2.5, 1.0))
+    assert source.label == "router in study, moved"
+    assert bed.position_m == pytest.approx((0.6, 1.5, 0.6))
+    assert bed.name == "pillow, moved"
+    pillow = next(piece for piece in bed.furniture if piece.kind == "pillow")
+    assert pillow.centre_m[0] == pytest.approx(0.6, abs=0.2)
+    assert sight.pieces[0][0] == pytest.approx(bed.position_m)
+    assert sight.pieces[-1][-1] == pytest.approx(source.position_m)
+    # and as it stands nothing has moved
+    assert moving.sources[0].position_m == pytest.approx((0.5, 0.5, 1.0))
+    assert moving.receivers[0].position_m == pytest.approx((3.4, 1.5, 0.6))
+
+
+def test_a_page_is_told_what_a_plan_moves(moving: Scene) -> None:
+    found = to_json(moving)
+    today, moves = found["plans"]
+    assert today["moved"] is None
+    assert moves["moved"].keys() == {"receivers", "sights", "scopes"}
+    assert moves["moved"]["receivers"][0]["position"] == pytest.approx([0.6, 1.5, 0.6])
+    room = next(each for each in moves["moved"]["scopes"] if each["mode"] == "room")
+    (mark,) = room["marks"]
+    assert "moved" in mark["label"]
+    assert mark["at"] == pytest.approx([6.6, 2.5, 1.0])
