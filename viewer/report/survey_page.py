@@ -177,7 +177,9 @@ def room_plan_svg(job: Job, room: str, places: Sequence[Planned], numbers: dict[
     for panel in space.panels:
         if panel.kind not in ("window", "door"):
             continue
-        ends = panel.outline[:, :2]
+        host = job.building.panel(panel.host or panel.id)  # its leaf may hang behind the wall
+        back_m = float((host.outline[0] - panel.outline[0]) @ panel.normal)
+        ends = (panel.outline + back_m * panel.normal)[:, :2]
         middle = ends.mean(axis=0)
         far = ends[np.argmax(((ends - middle) ** 2).sum(axis=1))]
         (x1, y1), (x2, y2) = at(far), at(2 * middle - far)

@@ -12,7 +12,7 @@ from envelope.cli import main
 from envelope.exposure.differences import Difference
 from envelope.plans.decision import FreeMeasure
 from envelope.plans.source_changes import SourceChange
-from envelope.project import load
+from envelope.project import load, load_text
 from envelope.text.cautions import cautions_of_plans
 from envelope.text.decisions import agreement_words
 from envelope.works.takeoff import take_off
@@ -21,6 +21,7 @@ from viewer.report.bonding_page import bonding_page
 from viewer.report.inputs import reading_rows
 from viewer.report.order_page import order_page
 from viewer.report.render import Sheet
+from viewer.report.survey_page import room_plan_svg
 from viewer.report.wording import words_of
 from viewer.report.work_order_page import work_order_page
 
@@ -222,3 +223,49 @@ def test_where_no_product_is_stated_the_order_says_so_and_no_name_twice(
     assert "no product stated" in row
     heads = re.findall(r"<th(?: [^>]*)?>(.*?)</th>", page.read_text("utf-8"))
     assert heads[:4] == ["To order, to do", "Quantity", "Packages", "Amount"]  # none left empty
+
+
+def test_a_door_of_the_next_room_stands_in_its_wall_on_the_survey_plan() -> None:
+    """Its leaf hangs on the other side, a wall's thickness away."""
+    job = load_text(
+        """
+format = 1
+name = "two rooms"
+[construction]
+exterior-wall = "timber-wall"
+interior-wall = "stud-wall"
+slab = "ground-slab"
+roof = "ceiling-and-tiled-roof"
+door = "hollow-wood-door"
+[[storey]]
+id = "ground"
+floor = "0 m"
+[[space]]
+id = "room"
+storey = "ground"
+size = "4 m x 3 m"
+height = "2.4 m"
+[[space]]
+id = "closet"
+storey = "ground"
+beside = "room/east wall"
+size = "1 m x 3 m"
+height = "2.4 m"
+[[opening]]
+id = "D1"
+on = "closet/west"
+kind = "door"
+at = "1 m"
+size = "0.8 m x 2 m"
+[[receiver]]
+id = "bed"
+space = "room"
+at = "1, 1, 0.6 m"
+""",
+        path="rooms.toml",
+    )
+    drawn = room_plan_svg(job, "room", (), {})
+    (floor,) = re.findall(r'<polygon points="([^"]+)"', drawn)
+    east = max(float(corner.split(",")[0]) for corner in floor.split())
+    (door,) = re.findall(r'<line x1="([^"]+)" y1="[^"]+" x2="([^"]+)"', drawn)
+    assert {float(each) for each in door} == {east}
