@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cache, partial
 
 import numpy as np
@@ -163,45 +163,18 @@ def decide(
     def at_90_db(chosen: Ints) -> float:
         return level_at_90_db(drawn_as(chosen), counting, before)
 
-    most_cents = budget_cents
-    for _ in range(MAX_TRIALS):
-        front = search(max_nodes=EXACT_NODES, most_cents=most_cents)
-        if not front.finished:
-            front = search(slack=SLACK, most_cents=most_cents)
-        best = float(front.levels_w_m2.min())
-        if budget_cents is not None and len(front.cents) == 1:
-            money = job.costs.currency or ""
-            raise _too_little(candidates, level_of, budget_cents, money)
-        if target_w_m2 is not None:
-            front = _up_to(front, target_w_m2)
-        chain = best_chain(
-            candidates.units,
-            plans=front.plans,
-            cents=front.cents,
-            levels_w_m2=front.levels_w_m2,
-            max_steps=max_steps,
-        )
-        chain = sturdier(
-            chain,
-            units=candidates.units,
-            level_of=level_of,
-            purchases=candidates.purchases,
-            at_90_db=at_90_db,
-        )
-        plans = _plans_of(chain, candidates.units, today)
-        over = chain
-        chain = taken_off(job, chain, plans=plans, candidates=candidates)
-        if budget_cents is None or int(chain.cents.max()) <= budget_cents:
-            break
-        # by areas it was within the budget, and cut from rolls and bonded it is not
-        most_cents = min(
-            int(over.cents.max()) - 1, budget_cents - int((chain.cents - over.cents).max())
-        )
-    else:
-        raise EnvelopeError(
-            f"no plan was found whose take-off stays within {(budget_cents or 0) / 100:.2f} "
-            f"{job.costs.currency or ''}: allow a little more"
-        )
+    found = _within_budget(
+        job,
+        candidates,
+        today=today,
+        search=search,
+        level_of=level_of,
+        at_90_db=at_90_db,
+        target_w_m2=target_w_m2,
+        budget_cents=budget_cents,
+        max_steps=max_steps,
+    )
+    chain, plans = found.chain, found.plans
     drawn = [levels.drawn(plan) for plan in plans]
     _agree(chain, drawn, counting)
     rivals = [
@@ -273,14 +246,14 @@ def decide(
         why_stop=why_stop(steps, stops, reached=reached),
         left=by_source(job, drawn[stop], by_receiver(drawn[stop], counting)[0][0]),
         worse=_worse(candidates, level_of),
-        front=front,
+        front=found.front,
         chain=chain,
         candidates=candidates,
         target_w_m2=target_w_m2,
         budget_cents=budget_cents,
         sources=tuple(each.id for each in job.sources) if sources else (),
         shares=tuple(shares.items()) if weights else (),
-        best_w_m2=best,
+        best_w_m2=found.best_w_m2,
         now_or_never=tuple(_now_or_never(job, candidates, steps[:stop])),
         rests=rests,
         spared=spared(
@@ -298,6 +271,73 @@ def decide(
             ],
             least_db=MIN_GAIN_DB,
         ),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Found:
+    """What a search came to."""
+
+    front: Front
+    best_w_m2: float  # the lowest level that the units reach at all
+    chain: Chain
+    plans: list[Plan]  # of the chain
+
+
+def _within_budget(
+    job: Job,
+    candidates: Candidates,
+    *,
+    today: Plan,
+    search: Callable[..., Front],
+    level_of: Callable[[Ints], Floats],
+    at_90_db: Callable[[Ints], float],
+    target_w_m2: float | None,
+    budget_cents: int | None,
+    max_steps: int,
+) -> _Found:
+    """The sequence that the money buys, its take-off counted.
+
+    Purchases are searched by their areas; where the take-off of what is found, cut from rolls and
+    bonded, is dearer than the budget, the search is made again with less to spend.
+    """
+    most_cents = budget_cents
+    for _ in range(MAX_TRIALS):
+        front = search(max_nodes=EXACT_NODES, most_cents=most_cents)
+        if not front.finished:
+            front = search(slack=SLACK, most_cents=most_cents)
+        best = float(front.levels_w_m2.min())
+        if budget_cents is not None and len(front.cents) == 1:
+            money = job.costs.currency or ""
+            raise _too_little(candidates, level_of, budget_cents, money)
+        if target_w_m2 is not None:
+            front = _up_to(front, target_w_m2)
+        chain = best_chain(
+            candidates.units,
+            plans=front.plans,
+            cents=front.cents,
+            levels_w_m2=front.levels_w_m2,
+            max_steps=max_steps,
+        )
+        chain = sturdier(
+            chain,
+            units=candidates.units,
+            level_of=level_of,
+            purchases=candidates.purchases,
+            at_90_db=at_90_db,
+        )
+        plans = _plans_of(chain, candidates.units, today)
+        over = chain
+        chain = taken_off(job, chain, plans=plans, candidates=candidates)
+        if budget_cents is None or int(chain.cents.max()) <= budget_cents:
+            return _Found(front=front, best_w_m2=best, chain=chain, plans=plans)
+        # by areas it was within the budget, and cut from rolls and bonded it is not
+        most_cents = min(
+            int(over.cents.max()) - 1, budget_cents - int((chain.cents - over.cents).max())
+        )
+    raise EnvelopeError(
+        f"no plan was found whose take-off stays within {(budget_cents or 0) / 100:.2f} "
+        f"{job.costs.currency or ''}: allow a little more"
     )
 
 
