@@ -21,8 +21,11 @@ from envelope.geometry.plane import Floats
 
 MAX_SECONDS = 300.0  # of processor time, from opening the file on
 MAX_TRIANGLES = 3_000_000
-# What the library raises on a file whose attributes are of the wrong type or missing.
-MALFORMED = (AttributeError, IndexError, KeyError, RuntimeError, TypeError, ValueError)
+# What the library raises on a file whose attributes are of the wrong type or missing; it asserts
+# what a placement is made of.
+MALFORMED = (
+    AssertionError, AttributeError, IndexError, KeyError, RuntimeError, TypeError, ValueError,
+)  # fmt: skip
 
 
 @dataclass(slots=True)

@@ -154,3 +154,19 @@ def test_a_storey_s_height_that_is_a_word_is_one_message(
     )
     with pytest.raises(ModelFileError, match="attribute of the wrong kind"):
         import_ifc(path)
+
+
+def test_a_storey_placed_by_something_else_is_one_message(
+    house: Callable[..., Any], tmp_path: Path
+) -> None:
+    made = house()
+    storey = made.file.by_type("IfcBuildingStorey")[0]
+    placement, units = storey.ObjectPlacement.id(), made.file.by_type("IfcUnitAssignment")[0].id()
+    path = broken(
+        made,
+        tmp_path / "a.ifc",
+        rf"#{placement}=IFCLOCALPLACEMENT[^;]*;",
+        lambda line: re.sub(r",#\d+\)", f",#{units})", line),
+    )
+    with pytest.raises(ModelFileError, match="attribute of the wrong kind"):
+        import_ifc(path)
