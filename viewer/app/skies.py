@@ -12,7 +12,7 @@ from viewer.app.session import Session
 from viewer.scene.json_types import SkyJson
 from viewer.scene.records import Scene
 from viewer.scene.sky import Sky, losses_db, sky_json
-from viewer.scene.sky_cache import sky_or_recall
+from viewer.scene.sky_cache import moved_skies_json, sky_or_recall
 
 
 @dataclass(slots=True, kw_only=True)
@@ -44,6 +44,7 @@ class Skies:
             losses = [losses_db(sky, bench=findings.bench, plan=plan) for plan in job.plans]
             scale = (scene.loss.low_db, scene.loss.high_db)
             found = sky_json(sky, job=job, losses=losses, scale_db=scale)
-            return cast(SkyJson, found)
+            moved = moved_skies_json(job, name, job.plans, findings.bench, scale)
+            return cast(SkyJson, found | {"moved": moved})
 
         return await asyncio.to_thread(told)

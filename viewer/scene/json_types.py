@@ -560,8 +560,8 @@ class SkySourceJson(TypedDict):
     rim: Flat
 
 
-class SkyJson(TypedDict):
-    """All directions around a receiver; grids are run-length coded."""
+class SkyViewJson(TypedDict):
+    """All directions around a place; grids are run-length coded."""
 
     receiver: str
     side: int
@@ -572,6 +572,12 @@ class SkyJson(TypedDict):
     sources: list[SkySourceJson]
     scale_db: list[float]
     cividis: list[str]
+
+
+class SkyJson(SkyViewJson):
+    """All directions around a receiver; `moved` by plan, None where bed and sources stay."""
+
+    moved: list[SkyViewJson | None]
 
 
 class ReadingJson(TypedDict):

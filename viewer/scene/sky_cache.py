@@ -7,11 +7,12 @@ from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 
-from envelope.building.job import Job, Receiver
+from envelope.building.job import Job, Plan, Receiver
 from envelope.cast_cache import program_digest
 from envelope.exposure.bands import bands_of
 from envelope.exposure.results import PlanResult
 from envelope.exposure.transmission import Bench
+from envelope.exposure.under_plan import job_under
 from envelope.kept import Store, folder_for, from_bytes, to_bytes
 from envelope.rays import Beam
 from viewer.scene import sky as views
@@ -81,7 +82,47 @@ def skies_json(
     for receiver in job.receivers:
         sky = sky_or_recall(job, receiver, side=side)
         losses = [losses_db(sky, bench=bench, plan=job.plan(result.plan)) for result in results]
-        found.append(sky_json(sky, job=job, losses=losses, scale_db=scale_db))
+        own = sky_json(sky, job=job, losses=losses, scale_db=scale_db)
+        plans = [job.plan(result.plan) for result in results]
+        found.append(
+            own | {"moved": moved_skies_json(job, receiver.id, plans, bench, scale_db, side=side)}
+        )
+    return found
+
+
+def moved_skies_json(
+    job: Job,
+    receiver: str,
+    plans: Sequence[Plan],
+    bench: Bench,
+    scale_db: Sequence[float],
+    *,
+    side: int = SIDE,
+) -> list[Json | None]:
+    """The sky of a receiver under each plan that moves its bed or a source; None under others.
+
+    Parameters
+    ----------
+    receiver : str
+        Its id.
+    plans : sequence of Plan
+        In the order of the scene's.
+    bench, scale_db, side
+        As `skies_json` takes them.
+    """
+    found: list[Json | None] = []
+    for plan in plans:
+        there = job_under(job, plan, power=False)
+        if there is job:
+            found.append(None)
+            continue
+        bed = next(each for each in there.receivers if each.id == receiver)
+        sky = sky_or_recall(there, bed, side=side)
+        # a grid for this plan alone, at its place among all
+        losses = losses_db(sky, bench=bench, plan=plan)
+        told = sky_json(sky, job=there, losses=[losses], scale_db=scale_db)
+        grids = [told["losses"][0] if each is plan else [] for each in plans]
+        found.append(told | {"losses": grids})
     return found
 
 

@@ -452,7 +452,20 @@ export interface SkySourceJson {
   rim: Array<number>;
 }
 
-/** All directions around a receiver; grids are run-length coded. */
+/** All directions around a place; grids are run-length coded. */
+export interface SkyViewJson {
+  receiver: string;
+  side: number;
+  panels: Array<string>;
+  first: Array<number>;
+  losses: Array<Array<number>>;
+  outlines: Array<SkyOutlineJson>;
+  sources: Array<SkySourceJson>;
+  scale_db: Array<number>;
+  cividis: Array<string>;
+}
+
+/** All directions around a receiver; `moved` by plan, None where bed and sources stay. */
 export interface SkyJson {
   receiver: string;
   side: number;
@@ -463,6 +476,7 @@ export interface SkyJson {
   sources: Array<SkySourceJson>;
   scale_db: Array<number>;
   cividis: Array<string>;
+  moved: Array<SkyViewJson | null>;
 }
 
 /** A reading: where the meter was held, what it showed under a plan, whether it is explained. */

@@ -1,6 +1,6 @@
 // The cells of the disc of all directions: which panel each shows, and where names fit.
 
-/** @import { SkyJson } from "./scene" */
+/** @import { SkyViewJson } from "./scene" */
 /** @import { Point } from "./types" */
 
 export const RADIUS = 50; // of the disc, in the drawing's own units
@@ -38,7 +38,7 @@ export class SkyCells {
   /** @type {Record<string, Int32Array>} */
   #sums = {};
 
-  /** @param {SkyJson} sky */
+  /** @param {SkyViewJson} sky */
   constructor(sky) {
     this.side = sky.side;
     this.panels = sky.panels;

@@ -10,7 +10,7 @@ import { beside, RADIUS, SkyCells } from "./skycells.js";
 import { paintSky } from "./skypaint.js";
 import { describe, panelName, percent, shown } from "./words.js";
 
-/** @import { PanelJson, SceneJson, SkyJson, SkyOutlineJson } from "./scene" */
+/** @import { PanelJson, SceneJson, SkyJson, SkyOutlineJson, SkyViewJson } from "./scene" */
 /** @import { Point } from "./types" */
 
 /**
@@ -79,12 +79,13 @@ class SkyMap {
    */
   constructor(element, sky, scene, options) {
     this.element = element;
-    this.sky = sky;
+    this.whole = sky;
     this.scene = scene;
     this.options = options;
     this.plan = options.plan ?? 0;
     this.receiver = options.receiver ?? 0;
-    this.cells = new SkyCells(sky);
+    this.sky = this.#underPlan();
+    this.cells = new SkyCells(this.sky);
     element.classList.add("gc-sky");
     this.canvas = document.createElement("canvas");
     this.canvas.setAttribute("aria-hidden", "true");
@@ -105,8 +106,7 @@ class SkyMap {
 
   /** @param {number} index */
   setPlan(index) {
-    this.plan = index;
-    this.#refresh();
+    this.setSky({ plan: index });
   }
 
   /**
@@ -114,11 +114,13 @@ class SkyMap {
    * @param {{sky?: SkyJson, scene?: SceneJson, plan?: number, receiver?: number}} changes
    */
   setSky({ sky, scene, plan, receiver }) {
-    this.sky = sky ?? this.sky;
+    this.whole = sky ?? this.whole;
     this.scene = scene ?? this.scene;
     this.plan = plan ?? this.plan;
     this.receiver = receiver ?? this.receiver;
-    if (sky) this.cells = new SkyCells(sky);
+    const before = this.sky;
+    this.sky = this.#underPlan();
+    if (this.sky !== before) this.cells = new SkyCells(this.sky);
     this.#refresh();
   }
 
@@ -154,6 +156,14 @@ class SkyMap {
   }
 
   // -- drawing
+
+  /**
+   * The sky where the plan has bed and sources.
+   * @returns {SkyViewJson}
+   */
+  #underPlan() {
+    return this.whole.moved?.[this.plan] ?? this.whole;
+  }
 
   #refresh() {
     paintSky(this.canvas, this.sky, this.plan, this.element.clientWidth || WIDE_PX);

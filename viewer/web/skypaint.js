@@ -2,7 +2,7 @@
 import { discCells, expanded, RADIUS } from "./skycells.js";
 import { cividis, placeOn } from "./words.js";
 
-/** @import { SkyJson } from "./scene" */
+/** @import { SkyViewJson } from "./scene" */
 
 const BLOCKED = 254;
 const NOTHING = 255;
@@ -11,7 +11,7 @@ const HATCH = 7;
 
 /**
  * Colour of every code of a loss, as red, green and blue from 0 to 255.
- * @param {SkyJson} sky
+ * @param {SkyViewJson} sky
  */
 export function colourTable(sky) {
   return Array.from({ length: 256 }, (_, code) => {
@@ -24,7 +24,7 @@ export function colourTable(sky) {
 /**
  * Paint a sky under a plan, as wide as the element is.
  * @param {HTMLCanvasElement} canvas
- * @param {SkyJson} sky
+ * @param {SkyViewJson} sky
  * @param {number} plan
  * @param {number} wide of the element, in CSS pixels
  */
@@ -46,7 +46,7 @@ export function paintSky(canvas, sky, plan, wide) {
 
 /**
  * One pixel a cell, and the cells that the ground blocks.
- * @param {SkyJson} sky
+ * @param {SkyViewJson} sky
  * @param {number} plan
  */
 function pageOf(sky, plan) {

@@ -24,6 +24,7 @@ from viewer.scene.compass import direction_to
 from viewer.scene.highlights import let_in_db
 from viewer.scene.meshes import bed_for, fill_polygon, prism
 from viewer.scene.records import Scene
+from viewer.scene.sky_cache import skies_json
 from viewer.scene.to_json import to_json
 
 # -- filling --------------------------------------------------------------------------------------
@@ -436,3 +437,17 @@ def test_a_page_is_told_what_a_plan_moves(moving: Scene) -> None:
     (mark,) = room["marks"]
     assert "moved" in mark["label"]
     assert mark["at"] == pytest.approx([6.6, 2.5, 1.0])
+
+
+def test_the_sky_of_a_page_is_seen_from_where_a_plan_puts_the_bed() -> None:
+    job = load_text(MOVING, path="moving.toml")
+    results = [PlanResult(plan=plan.id, receivers=()) for plan in job.plans]
+    (sky,) = skies_json(job=job, results=results, side=24)
+    stays, moved = sky["moved"]
+    assert stays is None
+    (source,), (before,) = moved["sources"], sky["sources"]
+    # from the pillow the router stood to the south-west; now it is to the east and a little north
+    assert before["at"][0] < 0.0
+    assert source["at"][0] > 0.0 < source["at"][1]
+    assert moved["losses"][0] == []
+    assert len(moved["losses"][1]) > 0
