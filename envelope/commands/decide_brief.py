@@ -22,6 +22,7 @@ from envelope.text.decisions import (
     agreement_words,
     bed_moves,
     bed_words,
+    begins_without_words,
     counted_words,
     frames_words,
     kept_words,
@@ -97,6 +98,8 @@ def _parts(job: Job, decision: Decision, *, all_steps: bool) -> Iterator[_Part]:
     shares = escape(shares_words(job, decision.by_source, most=2 if several else 3))
     today = text.level(decision.levels_w_m2[0][1])
     yield _Part(rank=_KEPT, what=f"[bold]Today[/]{at} {today}: {shares}.")
+    if said := begins_without_words(job):
+        yield _Part(rank=_KEPT, what=f"[bold]Note[/]: {escape(said)}.")
     yield from _free(job, decision)
     if not decision.steps:
         yield _Part(rank=_KEPT, what="Nothing on offer lowers the level.")

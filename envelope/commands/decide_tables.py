@@ -18,6 +18,7 @@ from envelope.text.decisions import (
     agreement_words,
     bed_moves,
     bed_words,
+    begins_without_words,
     chosen_lines,
     cost_words,
     counted_words,
@@ -76,6 +77,8 @@ def print_decision(job: Job, decision: Decision, *, detail: bool = False) -> Non
         f"[bold]Today[/]{at} {text.level(decision.levels_w_m2[0][1])}: "
         f"{escape(shares_words(job, decision.by_source))}."
     )
+    if said := begins_without_words(job):
+        console.print(f"[bold]Note[/]: {escape(said)}.")
     _print_free(console, job, decision)
     if decision.bed:
         free = bed_moves(job, decision.bed)

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from envelope.building.job import Job, Plan
+from envelope.building.job import AS_BUILT, Job, Plan
 from envelope.building.source_measures import MEASURES
 from envelope.errors import EnvelopeError
 from envelope.plans.bed import BedPlace, BedPlan
@@ -31,6 +31,7 @@ from envelope.text.sentences import change_words
 from envelope.text.trade import (
     face_name,
     figure_words,
+    plan_name,
     source_title,
     space_title,
     treatment_title,
@@ -161,6 +162,18 @@ def steps_title(job: Job, steps: Sequence[Step]) -> str:
     more = len(named) - MAX_WORN
     what = ", ".join(named[:MAX_WORN]) + (f" and {more} more" if more > 0 else "")
     return f"{'Step 1' if len(steps) == 1 else f'Steps 1 to {len(steps)}'}: {what}"
+
+
+def begins_without_words(job: Job) -> str:
+    """That a decision begins with the rooms as built, where visits say that work was done since."""
+    done = [visit for visit in job.visits if visit.plan != AS_BUILT]
+    if not done:
+        return ""
+    last = max(done, key=lambda visit: (visit.date, visit.id))
+    return (
+        f"the work of “{plan_name(job, last.plan)}”, done by {last.date.isoformat()}, does not "
+        "count here: today and all steps are of the rooms as built"
+    )
 
 
 def counted_words(job: Job, decision: Decision) -> str:

@@ -15,8 +15,9 @@ from envelope.exposure.analysis import analyze
 from envelope.exposure.casts import Casts, cast_job
 from envelope.plans.decide import decide
 from envelope.plans.plan_levels import MEAN
+from envelope.project import load
 from envelope.rays import Sampling
-from envelope.text.decisions import counted_words
+from envelope.text.decisions import begins_without_words, counted_words
 
 Maker = Callable[..., Job]
 
@@ -131,3 +132,13 @@ def test_sources_left_out_change_nothing_of_the_others(
     assert [step.level_w_m2 for step in found.steps] == pytest.approx(
         [step.level_w_m2 for step in other.steps], rel=1e-9
     )
+
+
+def test_work_that_visits_say_is_done_is_said_not_to_count() -> None:
+    """A decision begins with the rooms as built, whatever stands there by now."""
+    models = Path(__file__).parents[3] / "models"
+    assert begins_without_words(load(models / "visits.toml")) == (
+        "the work of “Walls, ceiling and windows”, done by 2026-05-11, does not count here: today "
+        "and all steps are of the rooms as built"
+    )
+    assert begins_without_words(load(models / "bedroom.toml")) == ""
