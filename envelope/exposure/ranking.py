@@ -39,6 +39,7 @@ from envelope.rays import Chain, Crossings
 
 Integers = NDArray[np.int32] | NDArray[np.int64]
 Changes = Mapping[str, tuple[str, ...]]  # treatments by panel id
+_Named = tuple[tuple[str, tuple[str, ...]], ...]  # changes, hashable and in one order
 
 CUMULATED = 8  # panels that are also tried together with all those before them
 
@@ -147,7 +148,9 @@ class Trials:
     _feeds: dict[tuple[str, int], _Feed] = field(default_factory=dict)
     _matrices: dict[int, Floats] = field(default_factory=dict)
     _couplings: dict[tuple[int, int], Coupling] = field(default_factory=dict)
-    _changed: dict[tuple[tuple[str, tuple[str, ...]], ...], Stacks] = field(default_factory=dict)
+    _changed: dict[_Named, Stacks] = field(default_factory=dict)
+    # what a chain makes in every space after changes: the same for all receivers
+    _densities: dict[tuple[_Named, str, int], Floats] = field(default_factory=dict)
 
     # ---- under the plan as it is
 
@@ -252,7 +255,7 @@ class Trials:
 
     def stacks(self, changes: Changes) -> Stacks:
         """The plan's stacks with treatments put on panels in place of what is on them."""
-        name = tuple(sorted(changes.items()))
+        name = _named(changes)
         if name not in self._changed:
             plan = replace(self.plan, treatments={**self.plan.treatments, **changes})
             self._changed[name] = stacks_with(
@@ -267,6 +270,7 @@ class Trials:
         """
         stacks = self.stacks(changes)
         trial = _Trial(
+            name=_named(changes),
             trials=self,
             tables=self.bench.tables(stacks),
             rows=stacks.of_row != self.tables.stacks.of_row,
@@ -276,6 +280,10 @@ class Trials:
             return trial.level_w_m2(seen)
         except RangeError:
             return None
+
+
+def _named(changes: Changes) -> _Named:
+    return tuple(sorted(changes.items()))
 
 
 def _parts(each: Field, seen: Seen) -> list[tuple[float, float, str]]:
@@ -298,6 +306,7 @@ def _over(value: float, solid_angle_sr: float) -> float:
 class _Trial:
     """One change of a plan: only what crosses it is worked out."""
 
+    name: _Named
     trials: Trials
     tables: Tables
     rows: NDArray[np.bool_]  # (2 patches,) those whose stack is another one
@@ -306,7 +315,7 @@ class _Trial:
     def level_w_m2(self, seen: Seen) -> float:
         """Level at a receiver, direct and diffuse, all fields."""
         total = 0.0
-        fed_w: dict[int, Floats] = {}
+        matrices: dict[int, Floats] = {}
         for each in self.trials.fields:
             for share, radiance, name in _parts(each, seen):
                 if name:
@@ -314,12 +323,21 @@ class _Trial:
                     total += share * self._transmission(seen, each.source, each.band)
                 else:
                     total += radiance * self._open_equivalent_sr(seen, each.band)
-                fed = (seen.factor[name] if name else radiance) * self._fed_w(name, each.band)
-                fed_w[each.band] = fed_w[each.band] + fed if each.band in fed_w else fed
-        for band, fed in fed_w.items():
-            density = diffuse_densities_w_m2(matrix=self._matrix(band), fed_w=fed)
-            total += float(density[seen.region.home])
+                scale = seen.factor[name] if name else radiance
+                density = self._density_w_m2(name, each.band, matrices)
+                total += scale * float(density[seen.region.home])
         return total
+
+    def _density_w_m2(self, name: str, band: int, matrices: dict[int, Floats]) -> Floats:
+        """What a chain makes in every space (spaces,); `matrices` are filled band by band."""
+        known = self.trials._densities
+        if (self.name, name, band) not in known:
+            if band not in matrices:
+                matrices[band] = self._matrix(band)
+            known[self.name, name, band] = diffuse_densities_w_m2(
+                matrix=matrices[band], fed_w=self._fed_w(name, band)
+            )
+        return known[self.name, name, band]
 
     def _matrix(self, band: int) -> Floats:
         """The balance with what the changed patches lose and couple put in place of the old."""
