@@ -85,12 +85,13 @@ def direct_draws(
     bent = tuple(each.index for each in direct.bent)
     numbers = stack_numbers(bench, stacks)
     storey = bench.job.building.space(casts.receiver.space).storey
+    stand = draws.aside[index].tobytes()  # sources of one mast stand beside it together
     total, outside = np.zeros(draws.count), 0.0
     for point in casts.points:
         beam = point.wide[source.id]
         rows = bench.kept(("rows met", beam), partial(np.unique, beam.rows))
         known: dict[bytes, Floats] = bench.kept(
-            ("along", beam, source.id, band, draws.key, bent), dict
+            ("along", beam, stand, band, draws.key, source.polarization, bent), dict
         )
         name = numbers[rows].tobytes()
         if name not in known:
@@ -136,7 +137,7 @@ def _moved_along(
     if source.position_m is not None:
         return _along_all(passed, beam, bench, factors)
     inside = bench.kept(
-        ("inside", beam, source.id, draws.key),
+        ("inside", beam, draws.aside[index].tobytes(), draws.key),
         partial(_inside, source=source, index=index, beam=beam, bench=bench, draws=draws),
     )
     return _along(passed, inside, factors)

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from envelope.building.fitted import Fitted
-from envelope.building.job import Job
+from envelope.building.job import Job, Source
 from envelope.building.sources import MIRRORED
 from envelope.building.unknowns import BETWEEN, COATED, Range3, Unknown
 from envelope.geometry.plane import Floats
@@ -218,6 +218,11 @@ def _bound(draws: Draws, job: Job, fitted: Fitted) -> Draws:
     )
 
 
+def _stated_direction(source: Source) -> tuple[float | None, ...]:
+    """Azimuth, elevation without the sign that the ground's mirror turns, tolerance. [rad]"""
+    return source.azimuth_rad, abs(source.elevation_rad), source.direction_tolerance_rad
+
+
 def drawn_freely(job: Job, *, count: int = DRAWS, seed: int = SEED) -> Draws:
     """Draw every tolerated figure as the file states it, whatever was read."""
 
@@ -259,8 +264,9 @@ def drawn_freely(job: Job, *, count: int = DRAWS, seed: int = SEED) -> Draws:
         directivity_db = drawn("source", name, "directivity", source.directivity_db)
         radiated[index] = 10.0 ** ((source.directivity_db - directivity_db) / 10.0)
         for axis, word in enumerate(("across", "upward")):
+            # bands of one mast are one direction in the file, and off it by the same
             aside[index, :, axis] = source.direction_tolerance_rad * normal(
-                f"direction {word} of source {name}"
+                f"direction {word} of {_stated_direction(source)}"
             )
         if name != source.id:
             aside[index, :, 1] *= -1.0

@@ -234,3 +234,26 @@ def test_cones_in_lists_carry_what_a_table_of_rays_by_draws_does(
     moved = np.einsum("rp,rpd->rd", passed, factors[sequences])
     expected = (share * moved).sum(axis=0) / share.sum(axis=0)
     np.testing.assert_allclose(_along(passed, inside, factors), expected, rtol=1e-12)
+
+
+def test_bands_of_one_mast_are_off_its_direction_together(
+    room_plain, window_plain, mast_plain, read_job
+) -> None:
+    """Alike but for band and id: one direction, whatever the order, and what it moves with it."""
+    high = {"band": "2500-2690 MHz"}
+    sources = [
+        mast_plain(),
+        mast_plain(id="above", **high),
+        mast_plain(id="beside", azimuth="95 deg"),
+    ]
+    drawn = {}
+    for given in (sources, sources[::-1]):
+        job = read_job(room_plain(opening=[window_plain()], source=given))
+        draws = draw(job, count=40)
+        for index, source in enumerate(job.sources):
+            drawn.setdefault(source.id, []).append(draws.aside[index])
+    for one, other in drawn.values():
+        np.testing.assert_array_equal(one, other)
+    (first, *_), (second, *_), (third, *_) = (drawn[each["id"]] for each in sources)
+    np.testing.assert_array_equal(first, second)
+    assert abs(np.corrcoef(first[:, 0], third[:, 0])[0, 1]) < 0.6
