@@ -24,6 +24,8 @@ from envelope.physics.stacks import solve_many
 
 ANGLES = np.array([0.03, 0.1, 0.25, 0.5, 0.75, 1.0])  # cosines at which stacks are followed
 NODES = 3  # frequencies of a band
+# A stack that a draw moves by more passes nothing that counts; what rays cross stays a number.
+MOST_MOVED = 40.0  # in a logarithm: 174 dB
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -130,7 +132,7 @@ def _on_bins(
             for values in (log_transmission, reflection)
         ]
     ).transpose(0, 2, 1)[:, :, np.newaxis]  # (2, BINS, 1, 2)
-    log_shift = np.tensordot(_onto(BINS), log_moved, 1)
+    log_shift = np.clip(np.tensordot(_onto(BINS), log_moved, 1), -MOST_MOVED, MOST_MOVED)
     reflected = _within(
         nominal[1], np.tensordot(_onto(BINS), moved, 1), np.exp(nominal[0] + log_shift)
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import warnings
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
@@ -300,6 +301,24 @@ def _drawn(file: Any) -> list[Any]:
     ]
 
 
+def _placed(library: ModuleType, placement: Any) -> Floats:
+    """Matrix (4, 4) of a placement, in the file's unit.
+
+    Raises
+    ------
+    ValueError
+        Where its directions make no axes: two alike, none, or of the plane alone. The library
+        warns of these and goes on.
+    """
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        try:
+            found = library.util.placement.get_local_placement(placement)
+        except Warning:
+            raise ValueError("a placement whose directions make no axes") from None
+    return np.asarray(found, dtype=np.float64)
+
+
 def _body(library: ModuleType, element: Any, shapes: dict[str, Floats], scale: float) -> Body:
     material = library.util.element.get_material(element)
     whole = library.util.element.get_aggregate(element)
@@ -312,10 +331,10 @@ def _body(library: ModuleType, element: Any, shapes: dict[str, Floats], scale: f
         layer_set = material
         if material.is_a("IfcMaterialLayerSetUsage"):
             layer_set = material.ForLayerSet
-            placement = library.util.placement.get_local_placement(element.ObjectPlacement)
+            placement = _placed(library, element.ObjectPlacement)
             axis = {"AXIS1": 0, "AXIS2": 1, "AXIS3": 2}.get(str(material.LayerSetDirection), 1)
             sign = -1.0 if material.DirectionSense == "NEGATIVE" else 1.0
-            along = sign * np.asarray(placement, dtype=np.float64)[:3, axis]
+            along = sign * placement[:3, axis]
         if layer_set.is_a("IfcMaterialLayerSet"):
             layers = tuple(
                 LayerOf(
@@ -421,8 +440,7 @@ def _storeys(
         stated = None if storey.Elevation is None else float(storey.Elevation) * scale
         placed = stated
         if storey.ObjectPlacement is not None:
-            matrix = library.util.placement.get_local_placement(storey.ObjectPlacement)
-            placed = float(matrix[2][3]) * scale
+            placed = float(_placed(library, storey.ObjectPlacement)[2, 3]) * scale
         heights[storey.GlobalId] = placed if placed is not None else 0.0
         if stated is not None and placed is not None and abs(stated - placed) > 0.01:
             message = f"stated at {stated:.3f} m, drawn at {placed:.3f} m; where it is drawn counts"

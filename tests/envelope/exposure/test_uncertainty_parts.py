@@ -17,6 +17,7 @@ from envelope.exposure.analysis import analyze_plan, bench_of
 from envelope.exposure.beam_draws import _along, _inside, directions_aside
 from envelope.exposure.casts import cast_job
 from envelope.exposure.sequences import sequences_of
+from envelope.exposure.stack_draws import stack_draws
 from envelope.exposure.tolerances import draw
 from envelope.exposure.transmission import stacks_of
 from envelope.exposure.uncertainty import level_draws
@@ -257,3 +258,28 @@ def test_bands_of_one_mast_are_off_its_direction_together(
     (first, *_), (second, *_), (third, *_) = (drawn[each["id"]] for each in sources)
     np.testing.assert_array_equal(first, second)
     assert abs(np.corrcoef(first[:, 0], third[:, 0])[0, 1]) < 0.6
+
+
+def test_walls_as_thick_as_a_hill_are_drawn_as_numbers(
+    room_plain, window_plain, mast_plain, read_job, few
+) -> None:
+    """What a draw moves by hundreds of powers of ten passes nothing, before and after."""
+    thick = {"material": "wood", "thickness": "150 m"}
+    rooms = room_plain(
+        assembly=[
+            {"id": "wall", "layers": [thick]},
+            {"id": "pane", "loss": "1 dB"},
+        ],
+        opening=[window_plain()],
+        source=[mast_plain(), mast_plain(id="high", elevation="40 deg")],
+    )
+    job = read_job(rooms)
+    casts = cast_job(job, sampling=few)
+    bench, draws = bench_of(job, casts), draw(job, count=200)
+    tables = bench.tables(stacks_of(job, job.plans[0]))
+    moved = stack_draws(bench=bench, tables=tables, draws=draws, band=0)
+    assert moved.factor.max() > 1e10
+    with np.errstate(all="raise"):
+        assert np.isfinite(np.prod(np.repeat(moved.factor.max(), 16)))
+    result = analyze_plan(bench=bench, plan=job.plans[0], casts=casts, draws=draws)
+    assert all(np.isfinite(each.high_w_m2) for each in result.receivers)

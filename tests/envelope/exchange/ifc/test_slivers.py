@@ -170,3 +170,20 @@ def test_a_storey_placed_by_something_else_is_one_message(
     )
     with pytest.raises(ModelFileError, match="attribute of the wrong kind"):
         import_ifc(path)
+
+
+@pytest.mark.parametrize("ratios", ["1.,0.,0.", "1.,0."])  # along the other axis; of a plane
+def test_a_storey_s_axes_that_are_none_are_one_message(
+    house: Callable[..., Any], tmp_path: Path, ratios: str
+) -> None:
+    made = house()
+    make = made.file.create_entity
+    placement = made.file.by_type("IfcBuildingStorey")[0].ObjectPlacement
+    placement.RelativePlacement = make(
+        "IfcAxis2Placement3D",
+        make("IfcCartesianPoint", (0.0, 0.0, 0.0)),
+        make("IfcDirection", tuple(map(float, ratios.split(",")))),
+        make("IfcDirection", (1.0, 0.0, 0.0) if ratios.count(",") == 2 else (0.0, 1.0)),
+    )
+    with pytest.raises(ModelFileError, match="a placement whose directions make no axes"):
+        import_ifc(made.written(tmp_path / "a.ifc"))
