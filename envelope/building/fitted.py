@@ -30,6 +30,7 @@ class FittedPlace:
     # of each: the plan without treatment first, of one plan what heard most first
     plans: tuple[str, ...]
     covariance_db2: Floats  # (n, n) of their errors before anything was read
+    work_db2: tuple[float, ...]  # (n,) of it what a plan's work is off by, one figure everywhere
     error_db: Floats  # (n, draws) of those errors
     parts_w_m2: tuple[Mapping[str, tuple[float, float]], ...]  # by source: direct, diffuse
     shift_db: tuple[float, ...]  # (n,) by which what was read lies above the model's level

@@ -272,8 +272,14 @@ def errors_left(
     draws = len(next(iter(plans[0].by_source.values())).level_w_m2)
     if place is None:
         return ErrorsLeft(shift_db=np.zeros((len(plans), draws)), covariance_db2=prior)
-    read = np.sqrt(np.diag(place.covariance_db2))
+    # what a plan's work is off by is no error of another plan's level
+    read = np.sqrt(np.maximum(np.diag(place.covariance_db2) - place.work_db2, 0.0))
     across = np.outer(sigma, read) * error_correlation(parts, place.parts_w_m2)
+    work_db2 = dict(zip(place.plans, place.work_db2, strict=True))
+    for own, each in enumerate(plans):  # of a plan's work all that comes in has the same
+        work = work_db2.get(each.plan, 0.0)
+        across[own] += [work * (plan == each.plan) for plan in place.plans]
+        prior[own] += [work * (other.plan == each.plan) for other in plans]
     for own, each in enumerate(plans):
         heard = heard_in(parts[own])
         for at, (plan, of_reading) in enumerate(zip(place.plans, place.parts_w_m2, strict=True)):

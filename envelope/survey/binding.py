@@ -440,6 +440,9 @@ def _fitted_places(
         found[receiver] = FittedPlace(
             plans=tuple(places[at].plan for at in here),
             covariance_db2=covariance,
+            work_db2=tuple(
+                float(question.plan_sigma_db[work] ** 2) if work >= 0 else 0.0 for work in works
+            ),
             error_db=np.column_stack((np.zeros(len(here)), error_db)),
             parts_w_m2=tuple(parts),
             shift_db=tuple(shifts),

@@ -29,6 +29,7 @@ def test_a_bed_that_was_read_says_why_its_level_is_not_that_of_analyze(
     place = FittedPlace(
         plans=("as-built",),
         covariance_db2=np.eye(1),
+        work_db2=(0.0,),
         error_db=np.zeros((1, 2)),
         parts_w_m2=({},),
         shift_db=(shift_db,),

@@ -7,11 +7,13 @@ import math
 import numpy as np
 import pytest
 
+from envelope.building.fitted import Fitted, FittedPlace
 from envelope.exposure.differences import (
     Difference,
     LevelDraws,
     SourceDraws,
     difference,
+    errors_left,
     paired,
 )
 from envelope.exposure.tolerances import deviates
@@ -147,3 +149,31 @@ class TestTheModelsOwnError:
         assert found.below_db == pytest.approx(below_db)
         assert found.high_db - below_db == pytest.approx(own, abs=1e-3)
         assert found.can_be_told
+
+
+def test_what_a_plan_s_work_is_off_by_holds_for_each_of_its_sources():
+    """Read with both on: one of them alone is off by the work that was read, and by little else."""
+    parts = {"a": (3.0, 1.0), "b": (0.3, 0.1)}
+    place = FittedPlace(
+        plans=("p",),
+        covariance_db2=np.array([[0.04 + 9.0]]),
+        work_db2=(9.0,),
+        error_db=np.array([[0.0, 6.0, 6.0]]),
+        parts_w_m2=(parts,),
+        shift_db=(0.0,),
+    )
+    fitted = Fitted(
+        count=2, seed=0, chosen=np.arange(3), level={}, duty={}, effective=2.0,
+        places={"bed": place},
+    )  # fmt: skip
+    drawn = {
+        ("bed", name): source([direct + diffuse] * 3, direct=direct, diffuse=diffuse, error_db=1.0)
+        for name, (direct, diffuse) in parts.items()
+    }
+    levels = LevelDraws(plan="p", by_source=drawn, fitted=fitted)
+    alone = errors_left((levels,), "bed", ["a"])
+    together = errors_left((levels,), "bed")
+    assert together.shift_db[0, 1] == pytest.approx(6.0)
+    assert alone.shift_db[0, 1] == pytest.approx(6.0, abs=0.2)
+    assert together.covariance_db2[0, 0] == pytest.approx(0.0, abs=1e-9)
+    assert 0.0 < alone.covariance_db2[0, 0] < 0.1

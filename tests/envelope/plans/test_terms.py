@@ -113,6 +113,7 @@ def test_tables_have_what_readings_say_of_each_source_at_each_bed() -> None:
         receiver.id: FittedPlace(
             plans=("as-built",),
             covariance_db2=np.eye(1),
+            work_db2=(0.0,),
             error_db=np.zeros((1, 2)),
             parts_w_m2=({source.id: (1.0, 2.0)},),
             shift_db=(3.0 + number,),
