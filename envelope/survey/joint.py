@@ -26,7 +26,7 @@ from envelope.survey.noise import Noise
 SEED = 90_217
 CLOUD = 1.1  # width of what is drawn over that of the normal cloud: tails stay covered
 STEPS = 25
-AT_ONCE = 4_000_000  # entries of curvatures: more take memory and no less time
+AT_ONCE = 4_000_000  # entries of slopes or curvatures: more take memory and no less time
 MOST_STEP = 2.0  # standard deviations at once
 STILL = 1e-3
 LEAST_W_M2 = 1e-30
@@ -120,7 +120,8 @@ def settle(question: Question, *, each: int = 8) -> Cloud:
     scale = np.stack([_scales(len(member), random) for _ in range(1 + plans)])
     share = _shares(question, len(member), random)
     noise = random.standard_normal((len(member), _deviates(question)))
-    at_once = max(AT_ONCE // noise.shape[1] ** 2, 100)
+    deviates, readings = noise.shape[1], len(question.shown_db)
+    at_once = max(AT_ONCE // (deviates * max(deviates, readings)), 100)
     parts = []
     for first in range(0, len(member), at_once):
         some = slice(first, first + at_once)
@@ -282,8 +283,8 @@ class _Slope:
     """How readings move with deviates (n, r, z), in its parts, and how sharply noise bends there.
 
     Levels move each draw's readings in their own way, errors move all alike but for the scale of
-    those with long tails. Sources may be many and readings are few: what acts on readings (r, r)
-    is solved, not what acts on deviates (z, z).
+    those with long tails. Either may be many: solved is what acts on readings (r, r), or what acts
+    on deviates (z, z), whichever is less.
     """
 
     of_levels: Floats  # (n, r, s)
@@ -309,8 +310,10 @@ class _Slope:
     def newton(self, gradient: Floats) -> Floats:
         """The step (n, z) to the top of the parabola with such a gradient (n, z).
 
-        By the identity of Woodbury: (1 + SᵀS)⁻¹ = 1 − Sᵀ(1 + SSᵀ)⁻¹S.
+        By the identity of Woodbury, where readings are few: (1 + SᵀS)⁻¹ = 1 − Sᵀ(1 + SSᵀ)⁻¹S.
         """
+        if len(self.of_errors) > gradient.shape[1]:
+            return np.asarray(np.linalg.solve(self.curve(), gradient[..., np.newaxis])[..., 0])
         long = len(self.scale)
         first, rest = self.of_errors[:, :long], self.of_errors[:, long:]
         gram = self.of_levels @ np.swapaxes(self.of_levels, 1, 2) + rest @ rest.T
