@@ -200,6 +200,8 @@ def run(count: int, formats: tuple[str, ...], first: int, out: Path | None) -> d
                 if worker is None:
                     ends, worker = started(apart=apart)
                 ends.send(asked)
+                if not ends.poll((10.0 if apart else 3.0) * MAX_SECONDS):
+                    worker.kill()  # a library may go round in a circle, deaf to signals
                 try:
                     said, seconds, memory = ends.recv()
                     slowest, most = max(slowest, seconds), max(most, memory)

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from envelope.errors import ModelFileError
-from envelope.exchange.ifc import apart
+from envelope.exchange.ifc import apart, shapes
 from envelope.exchange.ifc.apart import read_apart
 from envelope.exchange.ifc.file import read_here
 from envelope.exchange.ifc.model_cache import to_bytes
@@ -32,6 +32,7 @@ def test_a_library_that_falls_over_ends_in_one_message(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     pytest.importorskip("ifcopenshell")
+    (tmp_path / "a.ifc").touch()
     ended = SimpleNamespace(returncode=-11)
     monkeypatch.setattr(apart.subprocess, "run", lambda *_, **__: ended)
     with pytest.raises(ModelFileError, match=r"down .SIGSEGV.: the file is damaged"):
@@ -43,3 +44,25 @@ def test_a_library_that_falls_over_ends_in_one_message(
     monkeypatch.setattr(apart.subprocess, "run", never_ends)
     with pytest.raises(ModelFileError, match="takes longer than 30 minutes"):
         read_apart(tmp_path / "a.ifc", spaceless=False)
+
+
+def test_a_library_that_goes_round_in_a_circle_is_ended(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pytest.importorskip("ifcopenshell")
+    pytest.importorskip("resource", reason="the system limits no processor time")
+    path = tmp_path / "a.ifc"
+    path.touch()
+    circle = "import sys; from envelope.exchange.ifc.child import limit; limit(float(sys.argv[4]))"
+    monkeypatch.setattr(apart, "_CHILD", f"{circle}\nwhile True: pass")
+    monkeypatch.setattr(apart, "LEAST_SECONDS", 2.0)
+    with pytest.raises(ModelFileError, match="busy for more than 2 s, far more than files of its"):
+        read_apart(path, spaceless=False)
+
+
+def test_a_large_file_may_take_longer(tmp_path: Path) -> None:
+    path = tmp_path / "a.ifc"
+    path.write_bytes(b"x" * 2_000_000)
+    assert apart.seconds_for(path) == 180.0
+    path.write_bytes(b"x" * 20_000_000)
+    assert apart.seconds_for(path) == apart.MOST_WORK_SECONDS > shapes.MAX_SECONDS
