@@ -186,7 +186,10 @@ def _near_boxes(spots: Floats, low: Floats, high: Floats) -> tuple[Ints, Ints]:
 
 
 def _directions(vectors: Floats) -> Floats:
-    """Unit vectors (n, 3); nothing of what has no length, as a face that crosses itself."""
+    """Unit vectors (n, 3); nothing of what has no length, as a face that crosses itself.
+
+    Nor of an edge between two corners at one point.
+    """
     lengths = np.linalg.norm(vectors, axis=1, keepdims=True)
     return np.asarray(vectors / np.where(lengths > 0.0, lengths, 1.0))
 
@@ -195,8 +198,7 @@ def _folded(soup: Soup, edges: Edges) -> Ints:
     """First use of each edge whose two faces lie on top of each other."""
     double = edges.start[:-1][edges.uses == 2]
     normals = _directions(soup.area_vectors())
-    axis = soup.points[edges.high[double]] - soup.points[edges.low[double]]
-    axis /= np.linalg.norm(axis, axis=1, keepdims=True)
+    axis = _directions(soup.points[edges.high[double]] - soup.points[edges.low[double]])
     into = [
         np.cross(normals[edges.face[use]], np.where(edges.forward[use], 1.0, -1.0)[:, None] * axis)
         for use in (double, double + 1)

@@ -11,7 +11,8 @@ import shapely
 from envelope.errors import ModelFileError
 from envelope.exchange import read_model
 from envelope.exchange.mesh.imprint import _through
-from envelope.exchange.mesh.volumes import _directions
+from envelope.exchange.mesh.soup import Soup
+from envelope.exchange.mesh.volumes import _directions, _folded, edges_of
 from envelope.geometry.plane import frame_of
 
 
@@ -38,3 +39,15 @@ def test_an_outline_that_crosses_itself_is_cut_by_no_line() -> None:
     assert len(_through(upright, level, sound)) == 1
     bow = shapely.Polygon([(0, 0), (2, 2), (2, 0), (0, 2)])
     assert _through(upright, level, bow) == []
+
+
+def test_two_faces_that_meet_in_a_point_taken_twice_are_not_folded_there() -> None:
+    points = np.array([[0, 0, 0], [0, 0, 0], [1, 0, 0], [0, 1, 0]], dtype=float)
+    soup = Soup(
+        points=points,
+        corners=np.array([0, 1, 2, 1, 0, 3]),
+        start=np.array([0, 3, 6]),
+        label=np.zeros(2, dtype=np.int64),
+        labels=(),
+    )
+    assert _folded(soup, edges_of(soup)).tolist() == []
