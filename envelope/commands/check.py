@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import argparse
 import json
+from collections.abc import Iterator
 from typing import Any
 
 from envelope.building.adjacency import FACING_M
 from envelope.building.behind import face_name, faces_of, near_misses
 from envelope.building.job import Job
-from envelope.building.model import OPENING_KINDS, Building
+from envelope.building.model import OPENING_KINDS, Building, Panel
 from envelope.building.plan_measures import may_be_done
 from envelope.building.source_notes import source_notes
 from envelope.building.unknowns import Unknown
@@ -128,14 +129,19 @@ def unowned_sources(job: Job) -> list[str]:
     ]
 
 
+def _where_someone_sleeps(job: Job, *kinds: str) -> Iterator[Panel]:
+    """Panels of some kinds in rooms with a receiver, in the building's order."""
+    rooms = {receiver.space for receiver in job.receivers}
+    for panel in job.building.panels:
+        if panel.kind in kinds and panel.space in rooms:
+            yield panel
+
+
 def thick_walls(job: Job) -> list[str]:
     """List shared walls much thicker than their layers: a party wall is no partition."""
     building = job.building
-    rooms = {receiver.space for receiver in job.receivers}
     sentences = []
-    for panel in building.panels:
-        if panel.kind != "wall" or panel.space not in rooms:
-            continue
+    for panel in _where_someone_sleeps(job, "wall"):
         for patch in building.patches_of[panel.id]:
             name = building.elements[patch.element].assembly
             layers = job.assemblies[name].layers if name is not None else ()
@@ -172,11 +178,8 @@ def closed_rooms(job: Job) -> list[str]:
 def doors_in_mid_air(job: Job) -> list[str]:
     """Ask what lies behind a door that leads outdoors high up: as a rule a room is missing."""
     building = job.building
-    rooms = {receiver.space for receiver in job.receivers}
     sentences = []
-    for panel in building.panels:
-        if panel.kind != "door" or panel.space not in rooms:
-            continue
+    for panel in _where_someone_sleeps(job, "door"):
         above_m = float(panel.outline[:, 2].min()) - building.site.grade_m
         if any(patch.far is not None for patch in building.patches_of[panel.id]):
             continue
@@ -193,12 +196,9 @@ def doors_in_mid_air(job: Job) -> list[str]:
 
 def unstated_edges(job: Job) -> list[str]:
     """Ask for the frame and the film edge of windows in receivers' rooms, by line."""
-    rooms = {receiver.space for receiver in job.receivers}
     filmed = {panel for plan in job.plans for panel, names in plan.treatments.items() if names}
     asked: dict[tuple[str, ...], list[str]] = {}
-    for panel in job.building.panels:
-        if panel.space not in rooms or panel.kind not in ("window", "skylight"):
-            continue
+    for panel in _where_someone_sleeps(job, "window", "skylight"):
         own = panel.id.rpartition("/")[2]
         place = job.places.get(("opening", own, "id"))
         if place is None:  # of a model, whose file does not say

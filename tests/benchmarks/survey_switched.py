@@ -12,9 +12,8 @@ what the work brings, and of what the router alone brings, and by how much middl
 from __future__ import annotations
 
 import argparse
-import itertools
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -28,7 +27,6 @@ import survey_worlds as worlds
 import tomlkit
 
 from envelope.building.job import AS_BUILT
-from envelope.errors import LevelsError
 from envelope.exposure.analysis import bench_of
 from envelope.exposure.casts import cast_job
 from envelope.exposure.differences import LevelDraws, difference
@@ -188,19 +186,6 @@ def _own_errors(
     return np.array([one, turned])
 
 
-def outcomes(jobs: int) -> Iterator[Outcome]:
-    """Of so many random jobs."""
-    found = 0
-    for seed in itertools.count():
-        try:
-            yield from judged(seed)
-        except LevelsError:
-            continue
-        found += 1
-        if found == jobs:
-            return
-
-
 def table(found: list[Outcome]) -> str:
     """A row for each figure."""
     lines = [
@@ -222,4 +207,4 @@ if __name__ == "__main__":
     parser = argparse.ArgumentParser()
     parser.add_argument("--jobs", type=int, default=100)
     worlds.quickly()
-    sys.stdout.write(table(list(outcomes(parser.parse_args().jobs))) + "\n")
+    sys.stdout.write(table(list(worlds.outcomes(parser.parse_args().jobs, judged))) + "\n")

@@ -13,10 +13,10 @@ from __future__ import annotations
 import argparse
 import itertools
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -263,12 +263,15 @@ def _rank(levels: LevelDraws, as_built: LevelDraws, truth: float) -> float:
     return float(normal_share_below(away).mean())
 
 
-def outcomes(jobs: int) -> Iterator[Outcome]:
-    """Of so many random jobs, before and after treatment."""
+Judged = TypeVar("Judged")
+
+
+def outcomes(jobs: int, judge: Callable[[int], Sequence[Judged]]) -> Iterator[Judged]:
+    """What comes of so many random jobs, each made and judged by its seed."""
     found = 0
     for seed in itertools.count():
         try:
-            yield from judged(seed)
+            yield from judge(seed)
         except LevelsError:  # nothing is left for a source whose level nobody states
             continue
         found += 1
@@ -305,4 +308,4 @@ if __name__ == "__main__":
     parser = argparse.ArgumentParser()
     parser.add_argument("--jobs", type=int, default=200)
     quickly()
-    sys.stdout.write(table(list(outcomes(parser.parse_args().jobs))) + "\n")
+    sys.stdout.write(table(list(outcomes(parser.parse_args().jobs, judged))) + "\n")
