@@ -18,6 +18,7 @@ from envelope.physics.normal import normal_share_below
 
 _STEPS = 60  # of which half a dozen are used
 _SAME = 1e-10  # of a standard deviation
+_ALIKE = 1e-9  # of a level
 _FLAT = 1e-100  # a density from which no step is taken
 _BEYOND = 6.0  # standard deviations within which a normal curve is looked for
 
@@ -173,8 +174,11 @@ def difference(
     The model errs alike in what two plans have in common, such as the beam through a window that
     neither treats. So its error counts by the share of the level that differs: the sum of the
     differences of all parts over the greater level. Derived for parts whose errors are
-    independent; the correlation of parts that differ is in `model_error`.
+    independent; the correlation of parts that differ is in `model_error`. Where sources send less
+    and nothing else changes, the level cannot rise: see `lowered`.
     """
+    if in_one_place and _only_sends_less(before, after, receiver, sources):
+        return lowered(before, after, receiver, sources)
     today = before if as_built is None else as_built
     levels = [each.level_w_m2(receiver, sources) for each in (before, after)]
     if in_one_place and before.place(receiver) is not None:
@@ -196,7 +200,32 @@ def difference(
     return paired(levels[0], levels[1], error_db=own)
 
 
-def lowered(before: LevelDraws, after: LevelDraws, receiver: str) -> Difference:
+def _only_sends_less(
+    before: LevelDraws, after: LevelDraws, receiver: str, sources: Sequence[str] | None
+) -> bool:
+    """Whether all that the second plan changes at a receiver is that sources send less."""
+    if after.level_w_m2(receiver, sources)[0] <= 0.0:
+        return False
+    shares = []
+    for (at, source), was in before.by_source.items():
+        if at != receiver or (sources is not None and source not in sources):
+            continue
+        now = after.by_source[at, source]
+        share = float(now.level_w_m2[0] / was.level_w_m2[0]) if was.level_w_m2[0] > 0.0 else 1.0
+        less = was.times(share)
+        alike = all(
+            np.allclose(getattr(now, part), getattr(less, part), rtol=_ALIKE, atol=0.0)
+            for part in ("direct_w_m2", "diffuse_w_m2", "level_w_m2")
+        )
+        if share > 1.0 + _ALIKE or not alike:
+            return False
+        shares.append(share)
+    return min(shares, default=1.0) < 1.0 - _ALIKE
+
+
+def lowered(
+    before: LevelDraws, after: LevelDraws, receiver: str, sources: Sequence[str] | None = None
+) -> Difference:
     """By how much a level falls where sources send less and nothing else changes.
 
     Parameters
@@ -205,6 +234,8 @@ def lowered(before: LevelDraws, after: LevelDraws, receiver: str) -> Difference:
         Of one plan, with the same draws; no source brings more in the second.
     receiver : str
         Its id.
+    sources : sequence of str, optional
+        Ids of those that count; all where there are none.
 
     Notes
     -----
@@ -212,10 +243,10 @@ def lowered(before: LevelDraws, after: LevelDraws, receiver: str) -> Difference:
     to what stays. As parts that have nothing in common their errors are correlated by a half
     (`error_correlation`), which leaves the ratio the error of a level.
     """
-    levels = [each.level_w_m2(receiver) for each in (before, after)]
+    levels = [each.level_w_m2(receiver, sources) for each in (before, after)]
     gone = np.maximum(levels[0] - levels[1], 0.0)
     ratio_db = _below_db(gone, levels[1])
-    own = before.own_db(receiver)
+    own = before.own_db(receiver, sources)
     low, high = (
         10.0
         * float(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ from envelope.exposure.differences import (
     SourceDraws,
     difference,
     errors_left,
+    lowered,
     paired,
 )
 from envelope.exposure.tolerances import deviates
@@ -177,3 +179,38 @@ def test_what_a_plan_s_work_is_off_by_holds_for_each_of_its_sources():
     assert alone.shift_db[0, 1] == pytest.approx(6.0, abs=0.2)
     assert together.covariance_db2[0, 0] == pytest.approx(0.0, abs=1e-9)
     assert 0.0 < alone.covariance_db2[0, 0] < 0.1
+
+
+@pytest.mark.parametrize("left", [0.0, 0.25])
+def test_sources_that_send_less_never_raise_the_level(left):
+    """However far the model errs: the level is a sum, of which a part goes."""
+    mast = source([3.0, 2.0, 4.0, 3.0], direct=1.0, diffuse=2.0, error_db=6.0)
+    router = source([1.0, 2.0, 0.5, 1.0], diffuse=1.0, error_db=6.0)
+    less = replace(router, level_w_m2=left * router.level_w_m2, diffuse_w_m2=left)
+    before, after = plan(mast=mast, router=router), plan(mast=mast, router=less)
+    found = difference(before, after, "bed")
+    assert found == lowered(before, after, "bed")
+    assert found.below_db == pytest.approx(10.0 * math.log10(4.0 / (3.0 + left)))
+    assert 0.0 < found.low_db < found.below_db < found.high_db
+    assert found.can_be_told
+    assert found.odds == 1.0
+
+
+def test_switching_off_what_is_known_to_three_decibels():
+    """By hand: a third beside the rest, a router ±3 dB: 10·lg(1 + r), r ±3 dB about a third."""
+    still = source(np.full(COUNT + 1, 3.0), direct=3.0)
+    router = source(moved("router", 3.0), direct=1.0)
+    before = plan(mast=still, router=router)
+    found = difference(before, plan(mast=still, router=router.times(0.0)), "bed")
+    low, middle, high = (10 * math.log10(1 + 10 ** (db / 10) / 3) for db in (-3.0, 0.0, 3.0))
+    assert found.below_db == pytest.approx(middle)
+    assert (found.low_db, found.high_db) == pytest.approx((low, high), abs=0.02)
+
+
+def test_what_a_treatment_moves_beside_it_is_no_source_that_sends_less():
+    mast = source([3.0, 2.0, 4.0], direct=3.0, error_db=1.0)
+    router = source([1.0, 2.0, 0.5], diffuse=1.0, error_db=1.0)
+    treated = source([2.0, 1.5, 2.4], direct=2.0, error_db=1.0)
+    before = plan(mast=mast, router=router)
+    after = plan(mast=treated, router=replace(router, level_w_m2=np.zeros(3), diffuse_w_m2=0.0))
+    assert difference(before, after, "bed") != lowered(before, after, "bed")
