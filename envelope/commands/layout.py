@@ -10,8 +10,10 @@ import shutil
 import sys
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
+from rich.cells import cell_len
 from rich.console import Console, ConsoleOptions, RenderableType
 from rich.segment import Segment
 from rich.text import Text
@@ -51,19 +53,19 @@ def open_console() -> Console:
     return _Console(width=max(width, NARROWEST), highlight=False, emoji=False, file=sys.stdout)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class _Column:
     heading: Text
     right: bool
     cells: tuple[Text, ...]
     key: bool  # says what a row is about: begins every block, and is not broken
 
-    @property
+    @cached_property
     def width(self) -> int:
         """What the column takes where only its heading is broken, between words."""
         return max(_longest_word(self.heading), *(cell.cell_len for cell in self.cells), 1)
 
-    @property
+    @cached_property
     def least(self) -> int:
         """What it takes where its texts are broken between words too."""
         if self.key or self.width <= WORDY:
@@ -71,7 +73,7 @@ class _Column:
         words = max(map(_longest_word, self.cells), default=0)
         return min(self.width, max(WORDY, words, _longest_word(self.heading)))
 
-    @property
+    @cached_property
     def most(self) -> int:
         """What it takes where nothing is broken, its heading neither."""
         return max(self.width, self.heading.cell_len)
@@ -79,7 +81,7 @@ class _Column:
 
 def _longest_word(text: Text) -> int:
     # What no line is broken at, such as the space before a unit, holds a word together.
-    return max((Text(word).cell_len for word in text.plain.split(" ")), default=0)
+    return max(map(cell_len, text.plain.split(" ")))
 
 
 @dataclass(slots=True, kw_only=True, eq=False)
@@ -171,20 +173,33 @@ def _lines(
     cells: Sequence[Text], columns: Sequence[_Column], widths: Sequence[int], console: Console
 ) -> Iterator[Text]:
     """One row, on as many lines as its longest cell needs; headings stand at the bottom."""
-    wrapped = [list(cell.wrap(console, width)) for cell, width in zip(cells, widths, strict=True)]
+    wrapped = [_wrapped(cell, width, console) for cell, width in zip(cells, widths, strict=True)]
     height = max(len(lines) for lines in wrapped)
     heading = all(cell is column.heading for cell, column in zip(cells, columns, strict=True))
     for number in range(height):
         line = Text()
+        column_starts = 0
         for lines, column, width in zip(wrapped, columns, widths, strict=True):
             own = number - (height - len(lines) if heading else 0)
-            part = lines[own].copy() if 0 <= own < len(lines) else Text()
-            part.rstrip()
-            blank = " " * (width - part.cell_len)
-            line.append_text(Text(blank) + part if column.right else part + Text(blank))
-            line.append(" " * GAP)
+            if 0 <= own < len(lines):
+                part = lines[own]
+                left = width - part.cell_len if column.right else 0
+                line.append(" " * (column_starts + left - line.cell_len))
+                line.append_text(part)
+            column_starts += width + GAP
         line.rstrip()
         yield _released(line)
+
+
+def _wrapped(cell: Text, width: int, console: Console) -> Sequence[Text]:
+    """A cell's lines; the library takes ten times as long to find that there is one."""
+    if "\n" not in cell.plain and "\t" not in cell.plain and cell.cell_len <= width:
+        lines: Sequence[Text] = [cell]
+    else:
+        lines = list(cell.wrap(console, width))
+    for line in lines:
+        line.rstrip()
+    return lines
 
 
 def _held(markup: str, *, style: str = "") -> Text:

@@ -145,6 +145,8 @@ class _Plain:
         _, _, corners, width = file.checked(position)
         if width != 3:
             raise gltf_fault(file.path, "a mesh has positions that are not three numbers")
+        if position not in self._known and not np.isfinite(file.values(position)).all():
+            raise gltf_fault(file.path, "a vertex is not a finite number")
         indices = primitive.get("indices")
         count = corners if indices is None else file.checked(indices)[2]
         mode = primitive.get("mode", _TRIANGLES)

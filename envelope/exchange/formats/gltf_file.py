@@ -189,7 +189,7 @@ class GltfFile:
         return "bufferView" in entry and "sparse" not in entry and not scaled and count > 0
 
     def values(self, index: Any) -> NDArray[Any]:
-        """Values (n, width) of an accessor that is not plain."""
+        """Values (n, width) of an accessor, whatever it is made of."""
         entry, kind, count, width = self.checked(index)
         values: NDArray[Any]
         if "bufferView" in entry:

@@ -59,7 +59,8 @@ def read_ply(path: Path) -> Soup:
             missing = [axis for axis in "xyz" if axis not in columns]
             if missing:
                 raise _fault(path, f"its vertices have no {', '.join(missing)}")
-            points = np.column_stack([columns[axis] for axis in "xyz"]).astype(np.float64)
+            with np.errstate(invalid="ignore"):  # some numbers that are none; refused further on
+                points = np.column_stack([columns[axis] for axis in "xyz"]).astype(np.float64)
         lists |= {f"{part.name}.{name}": ring for name, ring in rings.items()}
     ring = lists.get("face.vertex_indices", lists.get("face.vertex_index"))
     if ring is None and any(part.name == "tristrips" for part in parts):

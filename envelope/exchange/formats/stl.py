@@ -1,21 +1,22 @@
 """STL, binary and plain text: triangles and nothing else.
 
-The mesh library reads binary files, once their count agrees with their length. Plain text is read
-here, since trimesh 5.2 makes four triangles of three facets with four corners each, leaves out a
-solid that is cut short, loses the name of a second "Solid2", and gives no line for what it refuses.
+Both kinds are read here. Of plain text trimesh 5.2 makes four triangles of three facets with four
+corners each, leaves out a solid that is cut short, loses the name of a second "Solid2", and gives
+no line for what it refuses; a binary file that ends with a line of its own it takes for an empty
+one, and where a number is none it warns.
 """
 
 from __future__ import annotations
 
-import io
 from pathlib import Path
 
 import numpy as np
 
 from envelope.errors import Fault, Location, ModelFileError
 from envelope.exchange.mesh.soup import Label, Soup, joined, triangles
-from envelope.exchange.mesh_library import mesh_library
 from envelope.exchange.naming import plain_text
+
+_FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
 
 
 def _fault(path: Path, message: str) -> ModelFileError:
@@ -30,25 +31,26 @@ def read_stl(path: Path) -> Soup:
         count = int(np.frombuffer(content, dtype="<u4", count=1, offset=80)[0])
         rest = len(content) - 84 - 50 * count
         if rest == 0:
-            return _binary(content, count)
+            return _binary(path, content, count)
     if content[:512].lstrip().lower().startswith(b"solid") and b"facet" in content[:4096].lower():
         return _text(path, content)
     if count < 0:
         raise _fault(path, f"is no STL file, or is cut short: it holds only {len(content)} bytes")
     if 0 < rest < 50 and count:
-        return _binary(content, count)  # some writers end with a line of their own
+        return _binary(path, content, count)  # some writers end with a line of their own
     held = (len(content) - 84) // 50
     why = "it is cut short, or no STL file" if rest < 0 else "its count is wrong, or it is no STL"
     raise _fault(path, f"announces {count} triangles but holds {held}: {why}")
 
 
-def _binary(content: bytes, count: int) -> Soup:
-    if not count:
-        return triangles(points=np.zeros((0, 3)), faces=np.zeros((0, 3), int), label=0, labels=())
-    # trimesh takes a file that ends with more than its triangles for an empty one
-    whole = io.BytesIO(content[: 84 + 50 * count])
-    mesh = mesh_library().load_mesh(whole, file_type="stl", process=False)
-    return triangles(points=mesh.vertices, faces=mesh.faces, label=0, labels=[Label()])
+def _binary(path: Path, content: bytes, count: int) -> Soup:
+    corners = np.frombuffer(content, dtype=_FACET, count=count, offset=84)["corners"].reshape(-1, 3)
+    # some numbers that are none cannot be widened without a warning
+    if not np.isfinite(corners).all():
+        raise _fault(path, "a vertex is not a finite number")
+    faces = np.arange(3 * count, dtype=np.int64).reshape(-1, 3)
+    labels = [Label()] if count else []
+    return triangles(points=corners.astype(np.float64), faces=faces, label=0, labels=labels)
 
 
 def _text(path: Path, content: bytes) -> Soup:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import struct
 from pathlib import Path
 
 import pytest
@@ -27,6 +28,18 @@ def test_files_that_are_cut_short(tmp_path: Path, suffix: str, share: float) -> 
         read_model(path, **stated)
     assert str(path) in str(caught.value)
     assert "cut short" in str(caught.value)
+
+
+@pytest.mark.parametrize("suffix", ["glb", "stl", "ply"])
+@pytest.mark.parametrize("bits", [0x7FC00000, 0x7F800001, 0xFF800000])  # two kinds of nan; minus inf
+def test_a_vertex_whose_bits_are_no_number(tmp_path: Path, suffix: str, bits: int) -> None:
+    path = tmp_path / f"a.{suffix}"
+    sound, broken = struct.pack("<f", 2.0), struct.pack("<I", bits)
+    assert sound in _box(path)
+    path.write_bytes(path.read_bytes().replace(sound, broken))
+    stated = {} if suffix == "glb" else {"unit": "m", "up": "z"}
+    with pytest.raises(ModelFileError, match="a vertex is not a finite number"):
+        read_model(path, **stated)
 
 
 @pytest.mark.parametrize(
