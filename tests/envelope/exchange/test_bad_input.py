@@ -31,7 +31,7 @@ def test_files_that_are_cut_short(tmp_path: Path, suffix: str, share: float) -> 
 
 
 @pytest.mark.parametrize("suffix", ["glb", "stl", "ply"])
-@pytest.mark.parametrize("bits", [0x7FC00000, 0x7F800001, 0xFF800000])  # two kinds of nan; minus inf
+@pytest.mark.parametrize("bits", [0x7FC00000, 0x7F800001, 0xFF800000])  # nan twice, -inf
 def test_a_vertex_whose_bits_are_no_number(tmp_path: Path, suffix: str, bits: int) -> None:
     path = tmp_path / f"a.{suffix}"
     sound, broken = struct.pack("<f", 2.0), struct.pack("<I", bits)
