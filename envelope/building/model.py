@@ -146,7 +146,7 @@ class Storey:
     floor_m: float  # height of its finished floor
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, weakref_slot=True, kw_only=True, eq=False)
 class Space:
     """A closed room volume."""
 

@@ -7,7 +7,7 @@ import itertools
 import numpy as np
 
 from envelope.building.model import Building, Obstacle, Space
-from envelope.building.point_location import contains, distance_to_panel, locate
+from envelope.building.point_location import contains, distances_to_panels, locate
 from envelope.errors import length_text
 from envelope.geometry.plane import Floats, frozen
 
@@ -34,8 +34,9 @@ def trouble_in(
     outside : str
         Says where a point is that lies in no space of the building.
     """
-    near = min(space.panels, key=lambda panel: distance_to_panel(panel, position))
-    distance_m = distance_to_panel(near, position)
+    distances_m = distances_to_panels(space, position)
+    near = space.panels[int(distances_m.argmin())]
+    distance_m = float(distances_m.min())
     if distance_m < CLEAR_M:
         return f'the point stands on panel "{near.id}": keep it at least 1 mm away'
     if contains(space, position):

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from envelope.building.job import Job, Plan, Receiver, Source
-from envelope.building.point_location import bounds, clearance
+from envelope.building.point_location import bounds, clearances
 from envelope.errors import CancelledError, RangeError, StaleCastError
 from envelope.exposure.analysis import bench_of
 from envelope.exposure.beams import along_rays, level_outside
@@ -256,9 +256,7 @@ def _grid(job: Job, receiver: Receiver, step_m: float) -> _Grid:
     across, along = np.meshgrid(x, y)
     height = np.full(across.size, float(receiver.position_m[2]))
     points = np.column_stack((across.ravel(), along.ravel(), height))
-    inside = np.array(
-        [clearance(building, receiver.space, point) > CLEAR_M for point in points], dtype=np.bool_
-    )
+    inside = clearances(building.space(receiver.space), points) > CLEAR_M
     for source in job.sources:
         if source.position_m is not None:
             inside &= np.linalg.norm(points - source.position_m, axis=1) > NEAR_SOURCE_M

@@ -14,9 +14,8 @@ import numpy as np
 from envelope.building.job import Assembly
 from envelope.building.library import ASSEMBLIES, TYPICAL
 from envelope.building.model import Space
-from envelope.building.point_location import bounds, contains, distance_to_panel
+from envelope.building.point_location import bounds, clearance
 from envelope.exchange import Imported
-from envelope.geometry.plane import Floats
 from envelope.geometry.polygons import polygon_of
 from envelope.project.assembly_table import assembly_table
 from envelope.project.toml import write
@@ -312,7 +311,7 @@ def middle_of(space: Space) -> tuple[float, float, float]:
     best, clearest = spots[0], -1.0
     for x, y in spots:
         point = np.array([x, y, space.floor_m + height])
-        clear = _clearance(space, point)
+        clear = clearance(space, point)
         if clear > clearest:
             best, clearest = (x, y), clear
         if clearest >= _CLEAR_M and best == spots[0]:
@@ -322,9 +321,3 @@ def middle_of(space: Space) -> tuple[float, float, float]:
         round(best[1] - float(space.origin[1]), 3),
         round(height, 3),
     )
-
-
-def _clearance(space: Space, point: Floats) -> float:
-    if not contains(space, point):
-        return -1.0
-    return min(distance_to_panel(panel, point) for panel in space.panels)

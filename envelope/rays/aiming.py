@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from envelope.geometry.plane import Floats
 from envelope.geometry.solid_angle import spread_over_triangles, triangle_solid_angle
 from envelope.rays.building_arrays import Geometry
-from envelope.rays.kernel.arrays import GROWTH, NORMAL, OFFSET, Ints
+from envelope.rays.kernel.arrays import GROWTH, NORMAL, OFFSET, Ints, Longs
 from envelope.rays.records import SCRAMBLES
 from envelope.rays.sobol import Sequence, scrambled
 
 _IN_PLANE = 1e-12  # height in metres below which an eye sees a panel edge-on
+_Triangle = list[list[float]]  # three corners
 _LEVEL = 1e-6  # metres from the horizon at which a corner is on it: float32 rounds it off
 
 
@@ -66,93 +69,134 @@ def aims(
     behind : bool
         See them from behind, from outdoors; nothing is then said of what may hide them.
     """
-    plane = geometry.tables.plane
-    stretch = slice(panels.start, panels.stop)
-    heights = plane[stretch, NORMAL:OFFSET] @ eye - plane[stretch, OFFSET]
-    seen = -heights if behind else heights
-    found = []
-    for panel, height in zip(panels, seen, strict=True):
-        if height <= _IN_PLANE:
+    plane = geometry.tables.plane[panels.start : panels.stop]
+    heights = plane[:, NORMAL:OFFSET] @ eye - plane[:, OFFSET]
+    seen = np.flatnonzero((-heights if behind else heights) > _IN_PLANE)
+    hidden = None if behind else _Hiding.of(geometry, panels=panels, heights=heights, eye=eye)
+    parts: list[tuple[int, bool]] = []
+    pieces: list[_Triangle] = []
+    ends: list[int] = []
+    for index in seen.tolist():
+        triangles = (geometry.triangles[panels[index]] - eye).tolist()
+        for above, found in _at_the_horizon(triangles):
+            parts.append((index, above))
+            pieces.extend(found)
+            ends.append(len(pieces))
+    local = np.array(pieces).reshape(-1, 3, 3)
+    sizes = np.abs(triangle_solid_angle(local))
+    spans = [slice(*ends) for ends in itertools.pairwise((0, *ends))]
+    whole: dict[int, float] = {}
+    for (index, _), span in zip(parts, spans, strict=True):
+        whole[index] = whole.get(index, 0.0) + float(sizes[span].sum())
+    hiders = {
+        index: np.empty(0, dtype=np.int32) if hidden is None else hidden.before(index)
+        for index in whole
+    }
+    found_aims = []
+    for (index, above), span in zip(parts, spans, strict=True):
+        own = sizes[span] > 0.0
+        if not own.any():
             continue
-        hiders = np.empty(0, dtype=np.int32)
-        if not behind:
-            hiders = _hiders(geometry, panel=panel, panels=panels, heights=heights, eye=eye)
-        parts = [
-            (above, local, np.abs(triangle_solid_angle(local)))
-            for above, local in _at_the_horizon(geometry.triangles[panel] - eye)
-        ]
-        whole = sum(float(sizes.sum()) for _, _, sizes in parts)
-        for above, local, sizes in parts:
-            local, sizes = local[sizes > 0.0], sizes[sizes > 0.0]
-            if not len(sizes):
-                continue
-            total = float(sizes.sum())
-            found.append(
-                Aim(
-                    panel=panel,
-                    above=above,
-                    solid_angle_sr=total,
-                    share=total / whole,
-                    corners=local / np.linalg.norm(local, axis=2, keepdims=True),
-                    shares=np.concatenate(([0.0], np.cumsum(sizes) / total)),
-                    hiders=hiders,
-                    sequence=scrambled(
-                        seed=(*seed, geometry.seeds[panel], int(above)), scrambles=scrambles
-                    ),
-                )
+        corners, areas = local[span][own], sizes[span][own]
+        total = float(areas.sum())
+        panel = panels[index]
+        found_aims.append(
+            Aim(
+                panel=panel,
+                above=above,
+                solid_angle_sr=total,
+                share=total / whole[index],
+                corners=corners / np.linalg.norm(corners, axis=2, keepdims=True),
+                shares=np.concatenate(([0.0], np.cumsum(areas) / total)),
+                hiders=hiders[index],
+                sequence=scrambled(
+                    seed=(*seed, geometry.seeds[panel], int(above)), scrambles=scrambles
+                ),
             )
-    return found
+        )
+    return found_aims
 
 
-def _at_the_horizon(local: Floats) -> list[tuple[bool, Floats]]:
-    """Triangles (k, 3, 3) about the eye cut at its horizon, so that both parts are exact."""
-    pieces: dict[bool, list[Floats]] = {True: [], False: []}
-    for corners in local:
+def _at_the_horizon(triangles: list[_Triangle]) -> list[tuple[bool, list[_Triangle]]]:
+    """Triangles about the eye cut at its horizon, so that both parts are exact.
+
+    Plain numbers: an eye in a room cuts some hundred triangles, each too small for an array.
+    """
+    pieces: dict[bool, list[_Triangle]] = {True: [], False: []}
+    for corners in triangles:
+        following = (corners[1], corners[2], corners[0])
         for above, sign in ((True, 1.0), (False, -1.0)):
-            ring: list[Floats] = []
-            for here, there in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+            ring: list[list[float]] = []
+            for here, there in zip(corners, following, strict=True):
                 if sign * here[2] >= -_LEVEL:
                     ring.append(here)
                 if here[2] * there[2] < 0.0 and min(abs(here[2]), abs(there[2])) > _LEVEL:
-                    level = here + (there - here) * (here[2] / (here[2] - there[2]))
-                    ring.append(level * (1.0, 1.0, 0.0))
+                    share = here[2] / (here[2] - there[2])
+                    ring.append(
+                        [here[axis] + (there[axis] - here[axis]) * share for axis in (0, 1)] + [0.0]
+                    )
             for k in range(1, len(ring) - 1):
-                pieces[above].append(np.stack((ring[0], ring[k], ring[k + 1])))
-    return [(above, np.array(found)) for above, found in pieces.items() if found]
+                pieces[above].append([ring[0], ring[k], ring[k + 1]])
+    return [(above, found) for above, found in pieces.items() if found]
 
 
-def _hiders(geometry: Geometry, *, panel: int, panels: range, heights: Floats, eye: Floats) -> Ints:
-    """Panels that may hide another from the eye.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Hiding:
+    """The panels of a space about an eye, each held by a cone; which may hide which.
 
-    Such a panel faces the eye, some of the other lies behind it, some of it lies before the other,
-    and the cones that hold the two overlap.
+    A panel that may hide another faces the eye, some of the other lies behind it, some of it lies
+    before the other, and the cones that hold the two overlap. A cone below a right angle is convex,
+    so that it holds a panel when it holds its corners; it is half-open to π where that is too
+    little.
     """
-    plane = geometry.tables.plane
-    target = geometry.triangles[panel].reshape(-1, 3)
-    axis, spread = _cone(target - eye)
-    found = []
-    for other, height in zip(panels, heights, strict=True):
-        if other == panel or height <= GROWTH:
-            continue
-        if (target @ plane[other, NORMAL:OFFSET] - plane[other, OFFSET]).min() > -GROWTH:
-            continue
-        corners = geometry.triangles[other].reshape(-1, 3)
-        if (corners @ plane[panel, NORMAL:OFFSET] - plane[panel, OFFSET]).max() < GROWTH:
-            continue
-        other_axis, other_spread = _cone(corners - eye)
-        apart = float(np.arccos(np.clip(axis @ other_axis, -1.0, 1.0)))
-        if apart <= spread + other_spread + 1e-6:
-            found.append(other)
-    return np.array(found, dtype=np.int32)
 
+    first: int  # of the panels
+    plane: Floats  # (n, 16) rows of the tables
+    corners: Floats  # (c, 3) of all panels, one after the other
+    start: Longs  # (n + 1,) where each panel's corners begin
+    facing: NDArray[np.bool_]  # (n,)
+    axis: Floats  # (n, 3) of the cones; nan where a panel is not seen
+    spread: Floats  # (n,) half-angles of the cones [rad]
 
-def _cone(corners: Floats) -> tuple[Floats, float]:
-    """Axis and half-angle of a cone that holds a flat polygon; π where half a sphere is too little.
+    @classmethod
+    def of(cls, geometry: Geometry, *, panels: range, heights: Floats, eye: Floats) -> _Hiding:
+        """The panels of a space about an eye that stands at these heights (n,) above them."""
+        own = [geometry.triangles[panel].reshape(-1, 3) for panel in panels]
+        start = np.cumsum([0, *map(len, own)])
+        corners = np.concatenate(own)
+        counts = np.diff(start)
+        away = np.where(
+            np.repeat(heights > _IN_PLANE, counts)[:, np.newaxis], corners - eye, np.nan
+        )
+        unit = away / np.sqrt((away * away).sum(axis=1))[:, np.newaxis]
+        axis = np.add.reduceat(unit, start[:-1], axis=0)
+        axis /= np.sqrt((axis * axis).sum(axis=1))[:, np.newaxis]
+        least = np.minimum.reduceat(
+            (unit * np.repeat(axis, counts, axis=0)).sum(axis=1), start[:-1]
+        )
+        return cls(
+            first=panels.start,
+            plane=geometry.tables.plane[panels.start : panels.stop],
+            corners=corners,
+            start=start,
+            facing=heights > GROWTH,
+            axis=axis,
+            spread=np.where(least > 0.0, np.arccos(np.clip(least, -1.0, 1.0)), np.pi),
+        )
 
-    Below a right angle a cone is convex, so that it holds the polygon when it holds its corners.
-    """
-    unit = corners / np.linalg.norm(corners, axis=1)[:, np.newaxis]
-    axis = unit.mean(axis=0)
-    axis = axis / np.linalg.norm(axis)
-    least = float((unit @ axis).min())
-    return axis, float(np.arccos(least)) if least > 0.0 else float(np.pi)
+    def before(self, index: int) -> Ints:
+        """Panels that may hide one of them from the eye."""
+        apart = np.arccos(np.clip(self.axis @ self.axis[index], -1.0, 1.0))
+        hiding = self.facing & (apart <= self.spread + self.spread[index] + 1e-6)
+        hiding[index] = False
+        if not hiding.any():
+            return np.empty(0, dtype=np.int32)
+        mine = self.corners[self.start[index] : self.start[index + 1]]
+        behind = mine @ self.plane[:, NORMAL:OFFSET].T - self.plane[:, OFFSET]
+        hiding &= behind.min(axis=0) <= -GROWTH
+        own = self.plane[index]
+        above = np.maximum.reduceat(
+            self.corners @ own[NORMAL:OFFSET] - own[OFFSET], self.start[:-1]
+        )
+        hiding &= above >= GROWTH
+        return (self.first + np.flatnonzero(hiding)).astype(np.int32)

@@ -328,7 +328,7 @@ def space_with(building: Building, *, space: str, position_m: Floats, what: str)
     """Index of a space that holds a point, clear of its panels."""
     index = space_index_of(building, space)
     position = np.asarray(position_m, dtype=np.float64)
-    if not (np.isfinite(position).all() and clearance(building, space, position) > GROWTH):
+    if not (np.isfinite(position).all() and clearance(building.spaces[index], position) > GROWTH):
         raise RangeError(
             f"the {what} at {_place(position)} is not inside space {space!r}; "
             "allowed: a point clear of its panels"

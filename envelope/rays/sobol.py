@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +28,13 @@ def _direction_numbers() -> Words:
         numbers[1, k] = (odd << (BITS - 1 - k)) & 0xFFFFFFFF
         odd = (2 * odd) ^ odd
     return numbers
+
+
+@cache
+def _has_bit() -> Words:
+    """Bits (2, 32, 32) of the direction numbers, from the top, as 0 or 1."""
+    places = np.arange(BITS - 1, -1, -1, dtype=np.uint32)
+    return (_direction_numbers()[:, :, np.newaxis] >> places) & np.uint32(1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -57,6 +64,7 @@ class Sequence:
         return (np.concatenate(parts, axis=1).astype(np.float64) + 0.5) * 2.0**-BITS
 
 
+@lru_cache(maxsize=4096)  # a panel has the same points wherever it is seen from
 def scrambled(*, seed: tuple[int, ...], scrambles: int = 8) -> Sequence:
     """Linear matrix scrambles with digital shifts (Matoušek, J. Complexity 14, 1998).
 
@@ -68,13 +76,11 @@ def scrambled(*, seed: tuple[int, ...], scrambles: int = 8) -> Sequence:
         How many independent ones.
     """
     rng = np.random.default_rng(seed)
-    plain = _direction_numbers()
     # column j of each lower-triangular matrix: bit j from the top, and random bits below it
     top = np.uint32(1) << np.arange(BITS - 1, -1, -1, dtype=np.uint32)
     columns = rng.integers(0, 2**BITS, size=(scrambles, 2, BITS), dtype=np.uint32)
     columns = (columns & (top - np.uint32(1))) | top
-    has_bit = (plain[:, :, np.newaxis] >> np.arange(BITS - 1, -1, -1, dtype=np.uint32)) & 1
-    numbers = np.bitwise_xor.reduce(has_bit * columns[:, :, np.newaxis, :], axis=3)
+    numbers = np.bitwise_xor.reduce(_has_bit() * columns[:, :, np.newaxis, :], axis=3)
     shifts = rng.integers(0, 2**BITS, size=(scrambles, 2), dtype=np.uint32)
     return Sequence(numbers=numbers, shifts=shifts)
 

@@ -184,7 +184,7 @@ def _grid(job: Job, room: str) -> list[Floats]:
         for column in range(counts[0]):
             share = np.array([(column + 0.5) / counts[0], (row + 0.5) / counts[1]])
             place = _rounded(job, np.append(low[:2] + share * (high - low)[:2], height), room)
-            if clearance(job.building, room, place) < CLEAR_M:
+            if clearance(job.building.space(room), place) < CLEAR_M:
                 continue
             if all(np.linalg.norm((place - bed.position_m)[:2]) > 0.6 for bed in job.receivers):
                 found.append(place)
@@ -235,7 +235,7 @@ def _windows(job: Job, room: str) -> Iterator[tuple[str, Floats]]:
             continue
         if is_glazed(job, panel):
             place = _rounded(job, panel.outline.mean(axis=0) + 0.5 * panel.normal, room)
-            if clearance(job.building, room, place) > 0.1:
+            if clearance(job.building.space(room), place) > 0.1:
                 yield panel.id.partition("/")[2], place
 
 

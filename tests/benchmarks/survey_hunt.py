@@ -100,7 +100,7 @@ def with_places(plain: dict[str, Any]) -> dict[str, Any]:
     for panel in job.building.space("room").panels:
         if panel.id in job.plan("treated").treatments and panel.kind != "reveal":
             place = panel.outline.mean(axis=0) + BEFORE_FACE_M * panel.normal
-            if clearance(job.building, "room", place) > 0.05:
+            if clearance(job.building.space("room"), place) > 0.05:
                 x, y, z = place
                 places.append((panel.id, f"{x:.3f}, {y:.3f}, {z:.3f} m"))
     for number, (_, at) in enumerate(places[:3]):

@@ -166,7 +166,7 @@ def inside(building: Building, space: str, rng: np.random.Generator) -> Floats |
     corners = np.vstack([panel.outline for panel in building.space(space).panels])
     for _ in range(20):
         place = rng.uniform(corners.min(axis=0), corners.max(axis=0))
-        if clearance(building, space, place) > 0.05:
+        if clearance(building.space(space), place) > 0.05:
             return np.asarray(place)
     return None
 

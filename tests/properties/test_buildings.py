@@ -95,7 +95,7 @@ def test_points_are_where_they_were_put(random_house_specs):
         corner = np.asarray(spec.corners)[0]
         spot = np.array([*(corner + rng.uniform(0.02, 0.5, 2)), spec.floor_m + 1.0])
         assert locate(building, spot) == spec.id
-        assert 0.0 < clearance(building, spec.id, spot) <= 0.5
+        assert 0.0 < clearance(building.space(spec.id), spot) <= 0.5
 
 
 @pytest.mark.parametrize("seed", SEEDS)

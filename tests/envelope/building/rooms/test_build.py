@@ -472,13 +472,13 @@ class TestInside:
 
     def test_clearance(self, box_room):
         building = box_room(openings=[window()])
-        assert clearance(building, "room", np.array([1.7, 0.3, 1.5])) == pytest.approx(0.3)
-        assert clearance(building, "room", np.array([3.9, 1.5, 1.2])) == pytest.approx(0.1)
-        assert clearance(building, "room", np.array([4.3, 3.4, 1.2])) == pytest.approx(-0.5)
+        assert clearance(building.space("room"), np.array([1.7, 0.3, 1.5])) == pytest.approx(0.3)
+        assert clearance(building.space("room"), np.array([3.9, 1.5, 1.2])) == pytest.approx(0.1)
+        assert clearance(building.space("room"), np.array([4.3, 3.4, 1.2])) == pytest.approx(-0.5)
 
     def test_clearance_of_an_l_shape_counts_to_the_nearest_edge(self, three_storey_house):
         spot = np.array([6.4 - 0.3, 2.6 - 0.4, 1.0])  # off the inner corner of the lounge
-        assert clearance(three_storey_house, "lounge", spot) == pytest.approx(0.5)
+        assert clearance(three_storey_house.space("lounge"), spot) == pytest.approx(0.5)
 
 
 class TestDigest:
