@@ -8,17 +8,14 @@ import sys
 from pathlib import Path
 
 from envelope.building.job import AS_BUILT
-from envelope.commands import tables
 from envelope.commands.arguments import (
     add_analysis_arguments,
     add_output_switches,
     processes,
     steradian_count,
 )
-from envelope.commands.batch import analyze_many
 from envelope.commands.common import analyzed, chosen_plans, read_job
 from envelope.commands.first_screen import print_first_screen
-from envelope.exposure import serialise as as_json
 from envelope.exposure.analysis_record import Analysis
 from envelope.text import SPACE, frequency
 
@@ -97,6 +94,8 @@ def over(analysis: Analysis, *, allowed_sr: float, untreated: bool) -> list[str]
 def run(options: argparse.Namespace) -> int:
     """Analyse and print; exit code 1 where more is unshielded than was asked to fail on."""
     if len(options.job) > 1 or options.job[0].is_dir():
+        from envelope.commands.batch import analyze_many
+
         return analyze_many(options)
     (path,) = options.job
     job = read_job(path)
@@ -117,11 +116,18 @@ def run(options: argparse.Namespace) -> int:
         ranked_plans=ranked_plans,
         brief=brief,
     )
+    # what one way of printing needs is loaded for it alone
     if options.json:
+        from envelope.exposure import serialise as as_json
+
         print(json.dumps(as_json.analysis_as_plain(analysis), indent=2))
     elif options.csv:
+        from envelope.exposure import serialise as as_json
+
         print(as_json.gaps_as_csv(analysis), end="")
     elif options.detail:
+        from envelope.commands import tables
+
         tables.print_analysis(analysis, job)
     else:
         print_first_screen(analysis, job)

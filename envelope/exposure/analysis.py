@@ -39,7 +39,7 @@ from envelope.exposure.solid_angles import (
     tag,
 )
 from envelope.exposure.tolerances import Draws, draw
-from envelope.exposure.transmission import Bench, Tables, stacks_of
+from envelope.exposure.transmission import Bench, Tables, stacks_under
 from envelope.exposure.uncertainty import level_band, level_draws
 from envelope.exposure.under_plan import under
 from envelope.geometry.plane import Floats
@@ -467,7 +467,7 @@ def analyze_plan(
     of_job, of_casts = bench, casts
     bench, casts = under(bench, plan, casts)
     job = bench.job
-    tables = bench.tables(stacks_of(job, plan))
+    tables = bench.tables(stacks_under(bench, plan))
     faces = bench.kept("faces", lambda: faces_of(job))
     trials = Trials(
         bench=bench,
@@ -548,7 +548,7 @@ def analyze(
     draws = draw(job) if with_bands else None
     untreated, asked = job.plan(AS_BUILT), job.plans if plans is None else plans
     job.require_levels()
-    with shared.expecting(stacks_of(job, job.resolved(plan)) for plan in (untreated, *asked)):
+    with shared.expecting(stacks_under(shared, job.resolved(plan)) for plan in (untreated, *asked)):
         as_built = answer(untreated)
         results = [
             as_built if plan.id == as_built.plan else answer(plan, as_built) for plan in asked

@@ -16,6 +16,7 @@ class Crossed:
 
     places: dict[int, slice]  # of each row, in `rays`
     rays: Longs
+    count: int  # of all rays
 
     @classmethod
     def of(cls, *, rows: NDArray[np.int32] | Longs, start: Longs) -> Crossed:
@@ -35,7 +36,7 @@ class Crossed:
         places = {
             row: slice(ends[index], ends[index + 1]) for index, row in enumerate(held.tolist())
         }
-        return cls(places=places, rays=ray[order])
+        return cls(places=places, rays=ray[order], count=len(start) - 1)
 
     def by(self, rows: NDArray[np.bool_]) -> Longs:
         """Rays that cross some of these rows (a mask of all), in their order."""
@@ -44,7 +45,10 @@ class Crossed:
             for row in np.flatnonzero(rows).tolist()
             if row in self.places
         ]
-        return np.unique(np.concatenate(parts)) if parts else np.empty(0, dtype=np.int64)
+        crosses = np.zeros(self.count, dtype=bool)
+        for part in parts:
+            crosses[part] = True
+        return np.flatnonzero(crosses)
 
 
 def entries_of(start: Longs, rays: Longs) -> tuple[Longs, Longs]:

@@ -19,7 +19,14 @@ from envelope.errors import RangeError
 from envelope.exposure.beams import Direct, direct_part
 from envelope.exposure.casts import Casts, ReceiverCasts
 from envelope.exposure.crossed import Crossed, entries_of
-from envelope.exposure.diffuse import Diffuse, Faces, absorption_m2, balance_matrix, ray_levels
+from envelope.exposure.diffuse import (
+    Diffuse,
+    Faces,
+    absorption_m2,
+    balance_matrix,
+    hemisphere_means,
+    ray_levels,
+)
 from envelope.exposure.offers import Offers
 from envelope.exposure.shares import (
     Coupling,
@@ -259,7 +266,7 @@ class Trials:
         if name not in self._changed:
             plan = replace(self.plan, treatments={**self.plan.treatments, **changes})
             self._changed[name] = stacks_with(
-                self.tables.stacks, job=self.bench.job, plan=plan, panels=frozenset(changes)
+                self.tables.stacks, bench=self.bench, plan=plan, panels=frozenset(changes)
             )
         return self._changed[name]
 
@@ -315,47 +322,51 @@ class _Trial:
     def level_w_m2(self, seen: Seen) -> float:
         """Level at a receiver, direct and diffuse, all fields."""
         total = 0.0
-        matrices: dict[int, Floats] = {}
-        for each in self.trials.fields:
-            for share, radiance, name in _parts(each, seen):
-                if name:
-                    assert each.source is not None
-                    total += share * self._transmission(seen, each.source, each.band)
-                else:
-                    total += radiance * self._open_equivalent_sr(seen, each.band)
-                scale = seen.factor[name] if name else radiance
-                density = self._density_w_m2(name, each.band, matrices)
-                total += scale * float(density[seen.region.home])
+        parts = [(each, *part) for each in self.trials.fields for part in _parts(each, seen)]
+        self._fill([(name, each.band) for each, _, _, name in parts])
+        for each, share, radiance, name in parts:
+            if name:
+                assert each.source is not None
+                total += share * self._transmission(seen, each.source, each.band)
+            else:
+                total += radiance * self._open_equivalent_sr(seen, each.band)
+            scale = seen.factor[name] if name else radiance
+            density = self.trials._densities[self.name, name, each.band]
+            total += scale * float(density[seen.region.home])
         return total
 
-    def _density_w_m2(self, name: str, band: int, matrices: dict[int, Floats]) -> Floats:
-        """What a chain makes in every space (spaces,); `matrices` are filled band by band."""
+    def _fill(self, chains: Sequence[tuple[str, int]]) -> None:
+        """Work out what chains, each with its band, make in every space, where it is not known."""
         known = self.trials._densities
-        if (self.name, name, band) not in known:
-            if band not in matrices:
-                matrices[band] = self._matrix(band)
-            known[self.name, name, band] = diffuse_densities_w_m2(
-                matrix=matrices[band], fed_w=self._fed_w(name, band)
-            )
-        return known[self.name, name, band]
+        missing = [each for each in dict.fromkeys(chains) if (self.name, *each) not in known]
+        if not missing:
+            return
+        bands = sorted({band for _, band in missing})
+        matrices = self._matrices(bands)[[bands.index(band) for _, band in missing]]
+        fed = np.stack([self._fed_w(name, band) for name, band in missing])
+        solved = diffuse_densities_w_m2(matrix=matrices, fed_w=fed)
+        known.update({(self.name, *each): solved[row] for row, each in enumerate(missing)})
 
-    def _matrix(self, band: int) -> Floats:
-        """The balance with what the changed patches lose and couple put in place of the old."""
+    def _matrices(self, bands: Sequence[int]) -> Floats:
+        """Balances (bands, spaces, spaces), what the changed patches do put in place of the old."""
         faces = self.trials.faces
+        matrices = np.stack([self.trials._matrix(band) for band in bands])
         if not len(self.patches):
-            return self.trials._matrix(band)
+            return matrices
         few = Faces(
             area_m2=faces.area_m2[self.patches],
             space=faces.space[self.patches],
             beyond=faces.beyond[self.patches],
         )
-        matrix = self.trials._matrix(band)
-        nothing = np.zeros(len(matrix))
+        nothing = np.zeros(matrices.shape[-1])
         for sign, tables in ((1.0, self.tables), (-1.0, self.trials.tables)):
-            matrix = matrix + sign * balance_matrix(
-                faces=few, tables=_of_patches(tables, self.patches), absorption=nothing, band=band
-            )
-        return matrix
+            of_few = _of_patches(tables, self.patches)
+            through, back = zip(*(hemisphere_means(of_few, band) for band in bands), strict=True)
+            matrices = matrices + sign * balance_matrix(
+                faces=few, tables=of_few, absorption=nothing, band=bands[0],
+                hemisphere=(np.stack(through), np.stack(back)),
+            )  # fmt: skip
+        return matrices
 
     def _fed_w(self, name: str, band: int) -> Floats:
         """What a chain feeds (spaces,): only rays that cross a changed row feed otherwise. [W]"""

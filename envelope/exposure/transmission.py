@@ -49,6 +49,7 @@ SPLINE_NODES = 65
 # Cosines in each bin: at its centre alone a bare 1 Ω/sq sheet is 3 dB off near grazing, with
 # four less than 0.1 dB; walls and panes are within 0.001 dB either way.
 PER_BIN = 4
+MAX_PLANS = 64  # whose stacks are kept
 ANGLES = np.array([0.1, 0.3, 0.5, 0.7, 0.9])  # to compare an opening with what is around it
 ALL = slice(None)  # nodes of every band
 _INCH_M = 0.0254
@@ -79,23 +80,51 @@ def stacks_of(job: Job, plan: Plan) -> Stacks:
     return _with_keys(blank, job=job, plan=plan, patches=job.building.patches)
 
 
-def stacks_with(stacks: Stacks, *, job: Job, plan: Plan, panels: Collection[str]) -> Stacks:
+def stacks_under(bench: Bench, plan: Plan) -> Stacks:
+    """The stacks that a plan makes, listed once for as long as the bench stands.
+
+    A plan is asked for by what it puts where: levels, ranks and draws ask for it in turn.
+    """
+    known: dict[Hashable, Stacks] = bench.kept("stacks of plans", dict)
+    name = frozenset(plan.treatments.items()), frozenset(plan.assemblies.items())
+    found = known.get(name)
+    if found is None:
+        if len(known) >= MAX_PLANS:
+            known.clear()
+        found = known[name] = stacks_of(bench.job, plan)
+    return found
+
+
+def stacks_with(stacks: Stacks, *, bench: Bench, plan: Plan, panels: Collection[str]) -> Stacks:
     """The stacks of a plan that differs from another one on a few panels only.
 
     Parameters
     ----------
     stacks : Stacks
         Of the other plan. Its keys keep their numbers; new ones follow.
+    bench : Bench
+        Of the job.
     plan : Plan
         The plan itself.
     panels : collection of str
         Ids of the panels on which the two may differ.
     """
-    building = job.building
-    touched = [
-        patch for patch in building.patches if not panels_met(patch, building).isdisjoint(panels)
-    ]
-    return _with_keys(stacks, job=job, plan=plan, patches=touched)
+    job = bench.job
+    met = bench.kept("patches met", lambda: _patches_met(job.building))
+    touched = sorted({place for panel in panels for place in met.get(panel, ())})
+    return _with_keys(
+        stacks, job=job, plan=plan, patches=[job.building.patches[place] for place in touched]
+    )
+
+
+def _patches_met(building: Building) -> dict[str, list[int]]:
+    """Places of the patches whose stacks each panel's treatments decide."""
+    found: dict[str, list[int]] = {}
+    for place, patch in enumerate(building.patches):
+        for panel in panels_met(patch, building):
+            if panel is not None:
+                found.setdefault(panel, []).append(place)
+    return found
 
 
 def panels_met(patch: Patch, building: Building) -> frozenset[str | None]:
@@ -156,7 +185,12 @@ def _face_key(patch: Patch, bare: StackKey, *, job: Job, plan: Plan) -> StackKey
     building = job.building
     panel = building.panel(patch.panel)
     # Beside a reveal the host's own assembly is met, whatever is on the host's own face.
-    face = replace(bare, near=treatments_on(plan, panel.id))
+    face = StackKey(
+        near=treatments_on(plan, panel.id),
+        assembly=bare.assembly,
+        forward=bare.forward,
+        far=bare.far,
+    )
     small = small_opening(panel)
     if panel.id.rpartition("/")[2] in GAPS and bare.assembly is not None:
         small = None  # the strip beside a sash that is shut: part of its pane
@@ -526,7 +560,7 @@ class Bench:
 def _many_distinct(cosines: Floats) -> bool:
     """Whether a stack is solved at fewer angles than these; the first of them mostly tell."""
     few = cosines[: 4 * SPLINE_NODES]
-    return len(np.unique(few)) > SPLINE_NODES or (
+    return len(set(few.tolist())) > SPLINE_NODES or (
         len(few) < len(cosines) and len(np.unique(cosines)) > SPLINE_NODES
     )
 

@@ -32,7 +32,7 @@ from envelope.exposure.sequences import Bools
 from envelope.exposure.solid_angles import THRESHOLD_DB, exposed_sr
 from envelope.exposure.stack_draws import StackDraws, stack_draws
 from envelope.exposure.tolerances import TENTH, Draws
-from envelope.exposure.transmission import Bench, Tables, stacks_of
+from envelope.exposure.transmission import Bench, Tables, stacks_under
 from envelope.exposure.under_plan import placed, powered
 from envelope.exposure.varying_rows import varying_rows
 from envelope.geometry.plane import Floats
@@ -60,7 +60,7 @@ def level_draws(
     of_job = bench.job
     bench, casts = placed(bench, plan, casts)
     job = bench.job
-    tables = bench.tables(stacks_of(job, plan))
+    tables = bench.tables(stacks_under(bench, plan))
     varying = varying_rows(bench, plan)
 
     def in_band(band: int) -> _Band:

@@ -82,8 +82,9 @@ def band_mean(*, values: Floats, weight: Floats, axis: int = -3) -> Floats:
     -------
     mean : (..., a, 2) float
     """
-    moved = np.moveaxis(values, axis, -1)
-    return np.asarray(moved @ weight)
+    axes = list(range(values.ndim))
+    axes.append(axes.pop(axis))
+    return np.asarray(values.transpose(axes) @ weight)
 
 
 def cosine_nodes(*, count: int = HEMISPHERE_NODES) -> tuple[Floats, Floats]:

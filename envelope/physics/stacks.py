@@ -341,7 +341,7 @@ class _Solver:
 
     def _finished(self, powers: Floats) -> Floats:
         full = np.empty((*powers.shape[:-3], *self.shape, 2))
-        full[...] = np.moveaxis(powers, -3, -1)
+        full[..., 0], full[..., 1] = powers[..., 0, :, :], powers[..., -1, :, :]
         return full
 
 
