@@ -10,7 +10,7 @@ import math
 
 from envelope.rays.kernel import arrays as columns
 from envelope.rays.kernel.arrays import GROWTH, NONE, Boxes, Floats, Ints, whole
-from envelope.rays.kernel.jit import compiled, inlined
+from envelope.rays.kernel.jit import called, inlined
 from envelope.rays.kernel.polygon_tests import flat_u, flat_v, in_triangle, meets, outside_by
 
 BESIDE = 1e-6  # how far behind a panel a point may stand by rounding and still leave by it
@@ -18,6 +18,8 @@ PARALLEL = 1e-12  # cosine below which a ray runs along a panel and never crosse
 FACING = 0.999  # cosine from which two panels lie back to back
 CORNER = 1e-4  # within this of a panel just passed, the next may be one that shares its edge
 DEEP = 64  # levels of a tree; one of a million panels has twenty
+# columns of `Tables.node_box`, of one type for all calls
+LEFT_BOX, RIGHT_BOX, LEFT_BALL, RIGHT_BALL = whole(0), whole(6), whole(12), whole(16)
 _TINY = 1e-300  # in place of a component that is nought, whose inverse is not a number of use
 
 
@@ -35,7 +37,7 @@ def height_over(plane: Floats, p: int, x: float, y: float, z: float) -> float:
     return height
 
 
-@compiled
+@called
 def nearest_patch(
     patch: Ints, patch_box: Floats, patch_order: Ints, edges: Floats, start: int, stop: int,
     a: float, b: float,
@@ -47,7 +49,7 @@ def nearest_patch(
             patch_box[each, 0] <= a <= patch_box[each, 2]
             and patch_box[each, 1] <= b <= patch_box[each, 3]
         ):
-            return int(each)
+            return whole(each)
     best = patch_order[start]
     least = math.inf
     for k in range(start, stop):
@@ -58,7 +60,7 @@ def nearest_patch(
             least, best = off, each
             if off == 0.0:
                 break
-    return int(best)
+    return whole(best)
 
 
 @inlined
@@ -68,7 +70,7 @@ def patch_at(
 ) -> int:  # fmt: skip
     """The patch of a panel at a point on it."""
     start, stop = panel[p, columns.PATCH_FROM], panel[p, columns.PATCH_TO]
-    found = int(panel[p, columns.PATCH])
+    found = whole(panel[p, columns.PATCH])
     if stop - start > 1:
         a, b = flat_u(plane, p, x, y, z), flat_v(plane, p, x, y, z)
         found = nearest_patch(patch, patch_box, patch_order, edges, start, stop, a, b)
@@ -84,7 +86,7 @@ def is_among(listed: Ints, start: int, stop: int, item: int) -> bool:
     return found
 
 
-@compiled
+@called
 def reaches(plane: Floats, panel: Ints, edges: Floats, p: int, other: int, side: float) -> bool:
     """Whether any corner of panel p lies behind (side -1) or before (1) another panel's plane."""
     u = normal_part(plane, other, plane[p, 4], plane[p, 5], plane[p, 6])
@@ -168,13 +170,13 @@ def leave(
     ix, iy, iz = 0.0, 0.0, 0.0
     if node[root, columns.RIGHT] >= 0:
         ix, iy, iz = inverse(wx), inverse(wy), inverse(wz)
-    here, top = whole(root), 0
+    here, top = whole(root), whole(0)
     while here >= 0:
         right = whole(node[here, columns.RIGHT])
         if right >= 0:
             near, far = here + 1, right
-            near_t = near_of(node_box, here, 0, px, py, pz, ix, iy, iz, best_t)
-            far_t = near_of(node_box, here, 6, px, py, pz, ix, iy, iz, best_t)
+            near_t = near_of(node_box, here, LEFT_BOX, px, py, pz, ix, iy, iz, best_t)
+            far_t = near_of(node_box, here, RIGHT_BOX, px, py, pz, ix, iy, iz, best_t)
             if far_t < near_t:
                 near, far = far, near
                 near_t, far_t = far_t, near_t
@@ -186,7 +188,7 @@ def leave(
                 continue
             here, top = next_of(stack, nears, top, best_t)
             continue
-        for k in range(node[here, columns.LEAF_FROM], node[here, columns.LEAF_TO]):
+        for k in range(whole(node[here, columns.LEAF_FROM]), whole(node[here, columns.LEAF_TO])):
             along = normal_part(node_plane, k, wx, wy, wz)
             if along > -PARALLEL:
                 continue
@@ -219,7 +221,7 @@ def leave(
     return best, best_t, -best_along
 
 
-@compiled
+@called
 def leave_by_least(
     plane: Floats, panel: Ints, edges: Floats, first: int, last: int, came: int, met: Ints,
     count: int, px: float, py: float, pz: float, wx: float, wy: float, wz: float,
@@ -259,17 +261,17 @@ def enter(
     """
     best, best_t = NONE, limit
     ix, iy, iz = inverse(wx), inverse(wy), inverse(wz)
-    here, top = whole(root), 0
+    here, top = whole(root), whole(0)
     while here >= 0:
         right = whole(node[here, columns.RIGHT])
         if right >= 0:
             near, far = here + 1, right
             near_t, far_t = math.inf, math.inf
             telling = node[here, columns.TELLING] == 1
-            if not telling or may_show(node_box, here, 12, wx, wy, wz):
-                near_t = near_of(node_box, here, 0, px, py, pz, ix, iy, iz, best_t)
-            if not telling or may_show(node_box, here, 16, wx, wy, wz):
-                far_t = near_of(node_box, here, 6, px, py, pz, ix, iy, iz, best_t)
+            if not telling or may_show(node_box, here, LEFT_BALL, wx, wy, wz):
+                near_t = near_of(node_box, here, LEFT_BOX, px, py, pz, ix, iy, iz, best_t)
+            if not telling or may_show(node_box, here, RIGHT_BALL, wx, wy, wz):
+                far_t = near_of(node_box, here, RIGHT_BOX, px, py, pz, ix, iy, iz, best_t)
             if far_t < near_t:
                 near, far = far, near
                 near_t, far_t = far_t, near_t
@@ -281,7 +283,7 @@ def enter(
                 continue
             here, top = next_of(stack, nears, top, best_t)
             continue
-        for k in range(node[here, columns.LEAF_FROM], node[here, columns.LEAF_TO]):
+        for k in range(whole(node[here, columns.LEAF_FROM]), whole(node[here, columns.LEAF_TO])):
             along = normal_part(node_plane, k, wx, wy, wz)
             if along < PARALLEL:
                 continue

@@ -71,6 +71,14 @@ def compiled(function: Function) -> Function:
     return cast(Function, dispatcher)
 
 
+def called(function: Function) -> Function:
+    """Compile a function that only compiled ones call: Python cannot.
+
+    It is kept on disk within those that call it, and what would let Python call it is left out.
+    """
+    return cast(Function, numba.njit(**_OPTIONS, **_CALLED_BY_COMPILED)(function))
+
+
 def inlined(function: Function) -> Function:
     """Compile a function into each of its callers.
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 
 from envelope.rays.kernel.arrays import Floats, Ints
-from envelope.rays.kernel.jit import compiled
+from envelope.rays.kernel.jit import called
 
 Vector = tuple[float, float, float]
 
 
-@compiled
+@called
 def to_block(
     block: Ints,
     block_plane: Floats,

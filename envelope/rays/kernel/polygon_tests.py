@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from envelope.rays.kernel import arrays as columns
 from envelope.rays.kernel.arrays import GROWTH, Floats, Ints, Longs
-from envelope.rays.kernel.jit import compiled, inlined
+from envelope.rays.kernel.jit import called, inlined
 
 _ON_ONE_LINE = 1e-9  # two coordinates this near are one [m]
 _MAX_SIDES = 8
@@ -179,7 +179,7 @@ def flat_v(plane: Floats, p: int, x: float, y: float, z: float) -> float:
     return v
 
 
-@compiled
+@called
 def outside_by(edges: Floats, start: int, stop: int, a: float, b: float) -> float:
     """How far a flat point lies outside rings of edges; 0 inside (even-odd, half-open)."""
     inside = False
@@ -204,7 +204,7 @@ def outside_by(edges: Floats, start: int, stop: int, a: float, b: float) -> floa
     return math.sqrt(least)
 
 
-@compiled
+@called
 def touches(edges: Floats, start: int, stop: int, a: float, b: float) -> bool:
     """Whether a flat point lies inside rings of edges or as near as they have grown.
 

@@ -140,28 +140,21 @@ def follow(
                 wall = math.inf
                 if len(block) > 0:
                     wall = to_block(block, block_plane, (px, py, pz), (wx, wy, wz))
-                limit = min(to_ground, remaining, wall)
-                p, t = NONE, limit
+                limit = min(remaining, wall)
+                if partial == 0.0:
+                    limit = min(limit, to_ground)
+                p, t, here = NONE, limit, NONE
                 if left < 0 or panel[left, columns.OUTERMOST] == 0 or barred != left:
                     p, t = enter(
                         plane, panel, cuts, sides, band, edges, node, node_box, node_order,
                         node_plane, outdoor_root, left, barred, owed, met, count, px, py, pz,
                         wx, wy, wz, limit, stack, nears,
                     )  # fmt: skip
-                if p < 0 and partial != 0.0 and to_ground < min(remaining, wall):
-                    # under the ground stands what only a part of the house left out is before
-                    p, t = enter(
-                        plane, panel, cuts, sides, band, edges, node, node_box, node_order,
-                        node_plane, outdoor_root, left, barred, owed, met, count, px, py, pz,
-                        wx, wy, wz, min(remaining, wall), stack, nears,
-                    )  # fmt: skip
-                    if p >= 0:
-                        here = patch_at(
-                            plane, panel, patch, patch_box, patch_order, edges, p,
-                            px + t * wx, py + t * wy, pz + t * wz,
-                        )  # fmt: skip
-                        if patch[here, columns.BEHIND] != columns.UNMODELLED:
-                            p = NONE
+                if p >= 0:
+                    x, y, z = px + t * wx, py + t * wy, pz + t * wz
+                    here = patch_at(plane, panel, patch, patch_box, patch_order, edges, p, x, y, z)
+                    if t >= to_ground and patch[here, columns.BEHIND] != columns.UNMODELLED:
+                        p = NONE  # under the ground stands only what a part left out is before
                 if owed >= 0 and p != owed:
                     # into its own wall and not back out of it: that wall is met all the same
                     host = whole(panel[left, columns.HOST])
@@ -188,7 +181,6 @@ def follow(
                     sky = BLOCKED if blocked else sky
                     break
                 px, py, pz = px + t * wx, py + t * wy, pz + t * wz
-                here = patch_at(plane, panel, patch, patch_box, patch_order, edges, p, px, py, pz)
                 host = whole(panel[p, columns.HOST])
                 if host >= 0 and not is_among(met, 0, count, host):  # through its wall
                     crossed[at, ROW] = patches + panel[p, columns.HOST_PATCH]

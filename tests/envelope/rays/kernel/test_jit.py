@@ -14,8 +14,8 @@ import pytest
 
 from envelope.building.model import Building
 from envelope.rays import Sampling, cast_chain, cast_cone, cast_directions, cast_lit, cast_point
+from envelope.rays.kernel import intersect, obstacles, polygon_tests, walk
 from envelope.rays.kernel import signatures as counting
-from envelope.rays.kernel import walk
 from envelope.rays.kernel.jit import compiled, stamp_of
 
 
@@ -66,9 +66,16 @@ def test_each_loop_is_compiled_for_one_kind_of_arguments(box_room: Callable[...,
     )
     cast_lit(building, space="room", direction=direction)
     cast_chain(building, direction=direction)
-    for function in (walk.follow, counting.mark_hidden, counting.count_alike):
-        assert len(function.signatures) <= 1  # type: ignore[attr-defined]
-    assert len(walk.follow.signatures) == 1  # type: ignore[attr-defined]
+    modules = (walk, intersect, obstacles, polygon_tests, counting)
+    kinds = {
+        name: len(function.signatures)
+        for module in modules
+        for name, function in vars(module).items()
+        if hasattr(function, "signatures")
+    }
+    assert {name for name, count in kinds.items() if count > 1} == set()
+    assert kinds["follow"] == 1
+    assert {"near_of", "next_of", "normal_part", "to_block", "count_alike"} < set(kinds)
 
 
 def test_what_is_kept_on_disk_is_tied_to_all_modules(tmp_path: Path) -> None:

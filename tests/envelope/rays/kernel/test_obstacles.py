@@ -6,13 +6,15 @@ import math
 from collections.abc import Callable
 from dataclasses import replace
 
+import numba
 import numpy as np
 import pytest
 
 from envelope.building.model import Building, Obstacle, Site
 from envelope.geometry.plane import frozen
 from envelope.rays import Sampling, cast_chain, cast_cone, cast_directions
-from envelope.rays.kernel.obstacles import to_block
+from envelope.rays.kernel.arrays import Floats, Ints
+from envelope.rays.kernel.obstacles import Vector, to_block
 
 EYE = np.array([2.0, 1.5, 1.2])
 
@@ -31,10 +33,18 @@ def test_distance_to_a_block_by_hand() -> None:
     block = square(0.0, 2.0, -3.0, top=2.0)
     rows = np.array([[0, len(block.planes)]], dtype=np.int32)
     south = (0.0, -1.0, 0.0)
-    assert to_block(rows, block.planes, (2.0, 1.0, 1.0), south) == pytest.approx(4.0)
-    assert math.isinf(to_block(rows, block.planes, (2.0, 1.0, 2.5), south))
-    assert math.isinf(to_block(rows, block.planes, (2.0, 1.0, 1.0), (0.0, 1.0, 0.0)))
-    assert math.isinf(to_block(rows, block.planes, (2.0, -9.0, 1.0), south))
+
+    @numba.njit
+    def distance(block: Ints, planes: Floats, point: Vector, way: Vector) -> float:
+        return to_block(block, planes, point, way)  # which Python cannot call
+
+    def away(*point: float, way: Vector = south) -> float:
+        return float(distance(rows, np.array(block.planes), point, way))
+
+    assert away(2.0, 1.0, 1.0) == pytest.approx(4.0)
+    assert math.isinf(away(2.0, 1.0, 2.5))
+    assert math.isinf(away(2.0, 1.0, 1.0, way=(0.0, 1.0, 0.0)))
+    assert math.isinf(away(2.0, -9.0, 1.0))
 
 
 def test_a_block_hides_its_own_solid_angle(box_room: Callable[..., Building]) -> None:
