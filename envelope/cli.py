@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import errno
+import gc
 import importlib
 import io
 import os
@@ -76,10 +77,25 @@ def _parser(asked: str | None = None) -> argparse.ArgumentParser:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code: 0 fine, 1 findings, 2 bad input."""
+    if arguments is not None:
+        return _run(list(arguments), whole_process=False)
+    # What is loaded stays until the process ends: looking through it for what nobody holds any
+    # more, now and again while it loads and once more on the way out, takes long and finds nothing.
+    gc.disable()
+    try:
+        return _run(sys.argv[1:], whole_process=True)
+    finally:
+        gc.freeze()
+        gc.enable()
+
+
+def _run(given: list[str], *, whole_process: bool) -> int:
     _prepare_streams()
-    given = list(sys.argv[1:] if arguments is None else arguments)
     try:
         options = _parser(given[0] if given else None).parse_args(given)
+        if whole_process:  # its module is loaded
+            gc.freeze()
+            gc.enable()
         for name in ("output", "png", "picture"):
             if getattr(options, name, None) is not None:
                 _require_writable(getattr(options, name))
