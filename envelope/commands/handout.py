@@ -96,7 +96,7 @@ def run(options: argparse.Namespace) -> int:
         analysis=analysis,
         date=date.today(),
         skies=skies,
-        pictures={plan: picture.png() for plan, picture in drawn.items()},
+        pictures={plan: picture.png(passed_on=True) for plan, picture in drawn.items()},
         plan=shown,
         more="" if account is None else wiring_section(account.sentences, picture=account.picture),
         decision=decision,

@@ -82,10 +82,18 @@ class Underway:
 
     _finish: Callable[[], Image]
 
-    def png(self) -> bytes:
-        """The picture. Waits until it is drawn."""
+    def png(self, *, passed_on: bool = False) -> bytes:
+        """The picture. Waits until it is drawn.
+
+        What is `passed_on` to be stored in another format is not packed as tightly as a file.
+        """
         buffer = io.BytesIO()
-        self._finish().save(buffer, format="PNG", dpi=(_DOTS_PER_INCH, _DOTS_PER_INCH))
+        self._finish().save(
+            buffer,
+            format="PNG",
+            dpi=(_DOTS_PER_INCH, _DOTS_PER_INCH),
+            compress_level=1 if passed_on else 6,
+        )
         return buffer.getvalue()
 
 

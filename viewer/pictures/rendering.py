@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any
@@ -42,6 +43,8 @@ class Renderer:
         self._window = vtkRenderWindow()
         self._window.SetMultiSamples(0)  # with them translucent bodies vanish on some drivers
         self._window.SetOffScreenRendering(1)
+        self._shade_of: tuple[object, ...] = ()
+        self._shade: Pixels = np.empty((0, 0), dtype=np.uint8)
 
     def works(self) -> bool:
         """Whether anything can be drawn. Where it cannot, the process may end here."""
@@ -101,6 +104,33 @@ class Renderer:
     def _corner_shade(self, drawing: Drawing) -> Pixels:
         """Ambient occlusion (height, width) of what is not translucent, dark to 255.
 
+        Plans of one scene differ in colours, gaps and treatments, seldom in what casts shade: the
+        last drawing's shade is kept, and nothing that casts none has a part in it.
+        """
+        casting = tuple(
+            solid
+            for solid in drawing.solids
+            if solid.opacity == 1.0
+            and solid.fade is None
+            and not solid.over
+            and len(solid.triangles)
+        )
+        lit = np.concatenate([solid.vertices_m for solid in drawing.solids if solid.lit])
+        radius_m = min(max(0.05 * float(np.ptp(lit, axis=0).max()), 0.25), 0.6)
+        of = (
+            radius_m,
+            drawing.unit,
+            pickle.dumps(drawing.eye),
+            *((each.vertices_m.tobytes(), each.triangles.tobytes()) for each in casting),
+        )
+        if of != self._shade_of:
+            self._shade_of = of
+            self._shade = self._shaded(replace(drawing, solids=casting, bars=()), radius_m=radius_m)
+        return self._shade
+
+    def _shaded(self, drawing: Drawing, *, radius_m: float) -> Pixels:
+        """Ambient occlusion (height, width) of all that is drawn, over so many metres.
+
         Apart from the colours, so that neither their smooth edges nor translucent bodies cost the
         memory and the time of its buffers. It is drawn at half the size: it is softened by more.
         """
@@ -108,19 +138,16 @@ class Renderer:
         half = (-(-full[0] // 2), -(-full[1] // 2))
         eye = replace(drawing.eye, size=half, metres_per_pixel=2.0 * drawing.eye.metres_per_pixel)
         smaller = replace(drawing, eye=eye)
-        solids = [solid for solid in drawing.solids if solid.opacity == 1.0 and solid.fade is None]
         actors = [
             # lit, though all is ambient: without lighting corners would shade in tiles
             flat_actor(poly_data(solid.vertices_m, solid.triangles), _WHITE)
-            for solid in solids
-            if len(solid.triangles) and not solid.over
+            for solid in drawing.solids
         ]
         renderer = _renderer(smaller, [_paper(smaller), *actors], background=_WHITE)
         for light in lights(eye):  # without any the renderer works out no normals
             renderer.AddLight(light)
-        lit = np.concatenate([solid.vertices_m for solid in drawing.solids if solid.lit])
         shading, steps = vtkSSAOPass(), vtkCameraPass()
-        shading.SetRadius(min(max(0.05 * float(np.ptp(lit, axis=0).max()), 0.25), 0.6))
+        shading.SetRadius(radius_m)
         shading.SetBias(0.04)
         shading.SetKernelSize(_SHADE_KERNEL)
         shading.BlurOn()

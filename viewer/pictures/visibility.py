@@ -7,7 +7,10 @@ cell; it needs no renderer.
 
 from __future__ import annotations
 
+import pickle
 from collections.abc import Iterable
+from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -27,11 +30,7 @@ class DepthMap:
 
     def __init__(self, bodies: Iterable[Body], camera: Camera) -> None:
         self._camera = camera
-        shape = tuple(-(-side // _CELL_PX) for side in reversed(camera.size))
-        self._nearest = np.full(shape, -np.inf)
-        for body in bodies:
-            if body.opacity == 1.0 and body.fade is None and not body.over:
-                self._draw(self._nearest, _hull_of(body.mesh, camera) if body.smooth else body.mesh)
+        self._nearest = _nearest(_Hiding.of(bodies, camera))
 
     def spot(self, mesh: Mesh, *, unit: float = 1.0) -> tuple[float, float] | None:
         """The middle of the widest part of a face that shows; None where too little of it does.
@@ -44,7 +43,7 @@ class DepthMap:
             Size of type in the picture.
         """
         own = np.full(self._nearest.shape, -np.inf)
-        self._draw(own, mesh)
+        _draw(own, mesh, self._camera)
         shows = (own > -np.inf) & (own >= self._nearest - _CLEAR_M)
         rows, columns = np.nonzero(shows)
         if not len(rows):
@@ -81,14 +80,43 @@ class DepthMap:
         depth = float((point_m - self._camera.target_m) @ self._camera.view.towards_eye)
         return depth >= float(self._nearest[row, column]) - _CLEAR_M
 
-    def _draw(self, into: Floats, mesh: Mesh) -> None:
-        """Raise the depths (rows, columns) by those of a mesh."""
-        if not len(mesh.triangles):
-            return
-        pixels = self._camera.project(mesh.vertices) / _CELL_PX - 0.5
-        depths = (mesh.vertices - self._camera.target_m) @ self._camera.view.towards_eye
-        for triangle in mesh.triangles:
-            _fill(into, pixels[triangle], depths[triangle])
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Hiding:
+    """What may hide something, equal where it lies alike: plans differ more in colours."""
+
+    alike: bytes
+    bodies: tuple[Body, ...] = field(compare=False)
+    camera: Camera = field(compare=False)
+
+    @classmethod
+    def of(cls, bodies: Iterable[Body], camera: Camera) -> _Hiding:
+        hiding = tuple(
+            body for body in bodies if body.opacity == 1.0 and body.fade is None and not body.over
+        )
+        meshes = [(each.mesh.vertices, each.mesh.triangles, each.smooth) for each in hiding]
+        return cls(alike=pickle.dumps((camera, meshes)), bodies=hiding, camera=camera)
+
+
+@lru_cache(maxsize=1)  # pictures of several plans are made one after the other
+def _nearest(hiding: _Hiding) -> Floats:
+    """How near to the eye what hides lies (rows, columns). [m]"""
+    camera = hiding.camera
+    nearest = np.full(tuple(-(-side // _CELL_PX) for side in reversed(camera.size)), -np.inf)
+    for body in hiding.bodies:
+        _draw(nearest, _hull_of(body.mesh, camera) if body.smooth else body.mesh, camera)
+    nearest.setflags(write=False)
+    return nearest
+
+
+def _draw(into: Floats, mesh: Mesh, camera: Camera) -> None:
+    """Raise the depths (rows, columns) by those of a mesh."""
+    if not len(mesh.triangles):
+        return
+    pixels = camera.project(mesh.vertices) / _CELL_PX - 0.5
+    depths = (mesh.vertices - camera.target_m) @ camera.view.towards_eye
+    for triangle in mesh.triangles:
+        _fill(into, pixels[triangle], depths[triangle])
 
 
 def _fill(into: Floats, corners: Floats, depths: Floats) -> None:
