@@ -260,24 +260,26 @@ class LevelTables:
     @cached_property
     def merged(self) -> LevelTables:
         """The same with tables added into those whose units include theirs: fewer to look up."""
-        found = {table.scope: table for table in self.tables}
-        # sets as bits of whole numbers, so that many are compared in moments
-        units = {scope: sum(1 << unit for unit in scope) for scope in found}
-        figures = {
-            scope: sum(1 << column for column in table.columns.tolist())
-            for scope, table in found.items()
-        }
-        for scope in sorted(found, key=lambda each: (len(each), each)):
-            wider = [
-                other
-                for other in found
-                if len(other) > len(scope)
-                and not units[scope] & ~units[other]
-                and not figures[scope] & ~figures[other]
-            ]
-            if wider:
-                into = min(wider, key=lambda each: (found[each].values.size, each))
-                found[into] = found[into].plus(found.pop(scope))
+        scopes = [table.scope for table in self.tables]
+        found = dict(zip(scopes, self.tables, strict=True))
+        held = np.zeros((len(scopes), len(self.options) + self.layout.size), dtype=bool)
+        for row, table in zip(held, self.tables, strict=True):
+            row[[*table.scope]] = True
+            row[len(self.options) + table.columns] = True
+        bits = np.packbits(held, axis=1)  # so that many sets are compared in moments
+        lengths = np.array([len(scope) for scope in scopes])
+        # into the smallest of the wider ones
+        sizes = sorted((table.values.size, table.scope, at) for at, table in enumerate(self.tables))
+        rank = np.empty(len(scopes), dtype=np.int64)
+        rank[[at for _, _, at in sizes]] = np.arange(len(scopes))
+        there = np.ones(len(scopes), dtype=bool)
+        for at in sorted(range(len(scopes)), key=lambda each: (len(scopes[each]), scopes[each])):
+            wider = np.flatnonzero(there & (lengths > lengths[at]))
+            wider = wider[~(bits[at] & ~bits[wider]).any(axis=1)]
+            if len(wider):
+                into = scopes[int(wider[rank[wider].argmin()])]
+                found[into] = found[into].plus(found.pop(scopes[at]))
+                there[at] = False
         return replace(self, tables=tuple(table for _, table in sorted(found.items())))
 
 

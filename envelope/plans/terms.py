@@ -489,29 +489,31 @@ def _summed(
     units, strides = row_units(variants)
     place = np.zeros(len(variants.options), dtype=np.int64)  # of a unit in the table at hand
     widths = np.array([len(scope) for scope in variants.scopes[: variants.rows]], dtype=np.int64)
-    order = np.argsort(terms.scope, kind="stable")
-    edges = np.flatnonzero(np.diff(terms.scope[order], prepend=-1, append=-1))
+    terms = _subset(terms, np.argsort(terms.scope, kind="stable"))
+    edges = np.flatnonzero(np.diff(terms.scope, prepend=-1, append=-1))
+    # the figures of each scope, one scope's after the other's
+    figures, columns = np.unique(terms.scope * layout.size + terms.outputs, return_inverse=True)
+    columns = columns.reshape(-1).astype(np.int64)
     for low, high in itertools.pairwise(edges.tolist()):
-        members = order[low:high]
-        scope = scopes.names[int(terms.scope[members[0]])]
+        scope = scopes.names[int(terms.scope[low])]
         if not scope:
-            np.add.at(constant, terms.outputs[members], terms.coefficients[members].sum(axis=1))
+            np.add.at(constant, terms.outputs[low:high], terms.coefficients[low:high].sum(axis=1))
             continue
-        part = _subset(terms, members)
         options = np.array([variants.options[unit] for unit in scope], dtype=np.int64)
         if int(options.prod()) > max_cells:
-            yield part
+            yield _subset(terms, np.arange(low, high))
             continue
-        used, outputs = np.unique(part.outputs, return_inverse=True)
+        first, last = int(columns[low:high].min()), int(columns[low:high].max()) + 1
+        used = figures[first:last] % layout.size
         table = np.zeros((int(options.prod()), len(used)))
         place[list(scope)] = np.arange(len(scope))
         products = Products(
-            outputs=outputs.reshape(-1).astype(np.int64),
-            coefficients=part.coefficients,
-            start=part.start,
-            rows=part.rows,
-            offsets=part.offsets,
-            factors=part.factors,
+            outputs=columns[low:high] - first,
+            coefficients=terms.coefficients[low:high],
+            start=terms.start[low : high + 1],
+            rows=terms.rows,
+            offsets=terms.offsets,
+            factors=terms.factors,
             units=place[units],
             strides=strides,
             widths=widths,
