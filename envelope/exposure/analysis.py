@@ -40,7 +40,7 @@ from envelope.exposure.solid_angles import (
 )
 from envelope.exposure.tolerances import Draws, draw
 from envelope.exposure.transmission import Bench, Tables, stacks_under
-from envelope.exposure.uncertainty import level_band, level_draws
+from envelope.exposure.uncertainty import LevelBand, level_band, level_draws
 from envelope.exposure.under_plan import under
 from envelope.geometry.plane import Floats
 
@@ -379,10 +379,18 @@ def _with_bands(result: PlanResult, drawn: LevelDraws, as_built: LevelDraws | No
     """The result with the 10–90 % band of each level."""
     receivers = []
     for each in result.receivers:
+        known: dict[tuple[str, ...], LevelBand] = {}  # a band of one source is that source's
 
-        def ends(sources: Sequence[str], level: float, at: str = each.id) -> tuple[float, float]:
-            band = level_band(drawn, at, sources, as_built=as_built)
-            return level * band.low, level * band.high
+        def ends(
+            sources: Sequence[str],
+            level: float,
+            at: str = each.id,
+            known: dict[tuple[str, ...], LevelBand] = known,
+        ) -> tuple[float, float]:
+            heard = tuple(sources)
+            if heard not in known:
+                known[heard] = level_band(drawn, at, heard, as_built=as_built)
+            return level * known[heard].low, level * known[heard].high
 
         def around(sources: Sequence[str], at: ReceiverResult = each) -> float:
             return sum(one.round_outside_w_m2 for one in at.sources if one.id in sources)

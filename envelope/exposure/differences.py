@@ -415,6 +415,21 @@ def _odds(drawn_db: Floats, half_width_db: float) -> float:
     return float((drawn_db > 0.0).mean() + 0.5 * (drawn_db == 0.0).mean())
 
 
+def _between(values: Floats, share: float) -> float:
+    """The percentile of values (n,) on the line between two of them, as NumPy's own has it.
+
+    That one finds out first what it is asked, which takes four times as long as the answer.
+    """
+    at = (len(values) - 1) * share
+    lower = int(at)
+    upper = min(lower + 1, len(values) - 1)
+    ordered = np.partition(values, (lower, upper))
+    one, other, beyond = float(ordered[lower]), float(ordered[upper]), at - lower
+    if beyond < 0.5:
+        return one + (other - one) * beyond
+    return other - (other - one) * (1.0 - beyond)
+
+
 def percentile_db(drawn_db: Floats, share: float, *, half_width_db: float) -> float:
     """Percentile of draws that an error is put on, each draw as a whole normal curve.
 
@@ -430,17 +445,17 @@ def percentile_db(drawn_db: Floats, share: float, *, half_width_db: float) -> fl
     half_width_db : float
         Half of the error's 10–90 % range. [dB]
     """
-    nothing, everything = np.isneginf(drawn_db), np.isposinf(drawn_db)
-    if nothing.mean() >= share:
+    count = len(drawn_db)
+    if np.count_nonzero(np.isneginf(drawn_db)) / count >= share:
         return -np.inf
-    if everything.mean() > 1.0 - share:
+    if np.count_nonzero(np.isposinf(drawn_db)) / count > 1.0 - share:
         return np.inf
     sigma = half_width_db / TENTH
     finite = drawn_db[np.isfinite(drawn_db)]
     if sigma == 0.0:
         return float(np.quantile(drawn_db, share, method="inverted_cdf"))
     low, high = finite.min() - _BEYOND * sigma, finite.max() + _BEYOND * sigma
-    found = float(np.quantile(finite, share))
+    found = _between(finite, share)
     for _ in range(_STEPS):  # Newton's, halved where one would leave the bracket
         away = (found - drawn_db) / sigma
         above = float(normal_share_below(away).mean()) - share
