@@ -80,7 +80,7 @@ def tables_of(
         Their levels are those of `analyze_plan` without edges, to rounding, as readings put them
         under the base.
     """
-    variants = variants_of(job, units, base)
+    variants = variants_of(bench, units, base)
     stacks = Stacks(keys=variants.keys, of_row=np.zeros(1, np.int32), of_face=np.zeros(1, np.int32))
     binned = bench.tables(stacks)
     layout = _layout(job, casts, len(bench.bands_hz))

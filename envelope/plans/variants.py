@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from envelope.building.job import Job, Plan
 from envelope.exposure.stacks import StackKey
-from envelope.exposure.transmission import Stacks, stacks_of, stacks_with
+from envelope.exposure.transmission import Bench, Stacks, stacks_under, stacks_with
 from envelope.plans.level_tables import Scope, steps_of
 from envelope.plans.units import Unit, plan_of
 
@@ -91,17 +91,18 @@ def switch_rows(job: Job, units: Sequence[Unit]) -> dict[int, int]:
     return {unit: first + number for number, unit in enumerate(sources)}
 
 
-def variants_of(job: Job, units: Sequence[Unit], base: Plan) -> Variants:
+def variants_of(bench: Bench, units: Sequence[Unit], base: Plan) -> Variants:
+    job = bench.job
     options = tuple(len(unit.options) for unit in units)
     nothing = [0] * len(units)
 
-    still = stacks_of(job, base)
+    still = stacks_under(bench, base)
 
     def keys_under(chosen: Sequence[int]) -> list[StackKey]:
         plan = plan_of(units, chosen, base=base, name="choice")
         done = [unit.options[option] for unit, option in zip(units, chosen, strict=True)]
         panels = {panel for each in done for panel in (*each.treatments, *each.assemblies)}
-        stacks = stacks_with(still, job=job, plan=plan, panels=panels)
+        stacks = stacks_with(still, bench=bench, plan=plan, panels=panels)
         return [stacks.keys[index] for index in (*stacks.of_row, *stacks.of_face)]
 
     before = keys_under(nothing)

@@ -13,7 +13,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import gammaln, spence
 
 from envelope.building.job import CoverTest, Job, Reading
 from envelope.exposure.tolerances import TENTH
@@ -195,6 +194,8 @@ def pair_sigma_db(taken: Floats, *, spots: int) -> Floats:
 
 def _log_covariance(square: Floats, spots: int) -> Floats:
     """Covariance of the logarithms of two fading means whose ρ² (n,) is given."""
+    from scipy.special import gammaln, spence  # takes long to import
+
     if spots == 1:
         return np.asarray(spence(1.0 - square))
     order = np.arange(1, TERMS + 1)

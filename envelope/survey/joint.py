@@ -15,7 +15,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammaincinv
 
 from envelope.building.unknowns import Range3
 from envelope.exposure.tolerances import TENTH, over_middle
@@ -203,6 +202,8 @@ def _duty_deviates(question: Question, count: int, random: np.random.Generator) 
 
 def _scales(count: int, random: np.random.Generator) -> Floats:
     """Factors (count,) on the spread of the shared error, from strata."""
+    from scipy.special import gammaincinv  # takes long to import
+
     strata = (random.permutation(count) + 0.5) / count
     chi_squared = 2.0 * gammaincinv(0.5 * FREEDOM, strata)
     return np.asarray(TENTH / _T_TENTH * np.sqrt(FREEDOM / chi_squared))

@@ -13,7 +13,6 @@ from math import lgamma
 from typing import Literal
 
 import numpy as np
-from scipy.special import polygamma
 
 from envelope.geometry.plane import Floats
 
@@ -82,7 +81,11 @@ def noise_of(*, shape: float, sigma_db: float, shows: Shows = "value") -> Noise:
 
 def fading_sigma_db(shape: float) -> float:
     """Standard deviation of a gamma deviate in decibels: 5.57 for one spot of a diffuse field."""
-    return 0.0 if shape >= STEADY else float(np.sqrt(polygamma(1, shape)) / _PER_DB)
+    if shape >= STEADY:
+        return 0.0
+    from scipy.special import polygamma  # takes long to import
+
+    return float(np.sqrt(polygamma(1, shape)) / _PER_DB)
 
 
 def _log_fading(level_db: Floats, shape: float) -> Floats:

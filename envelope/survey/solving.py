@@ -14,7 +14,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import digamma
 
 from envelope.exposure.model_error import shared_db
 from envelope.exposure.tolerances import TENTH
@@ -90,6 +89,8 @@ def can_be_told_apart(heard: Heard) -> bool:
 
 def solve(heard: Heard) -> Strengths:
     """Solve for the unknown strengths; a value of 0 says that the readings leave nothing for it."""
+    from scipy.special import digamma  # takes long to import
+
     alone = heard.direct.shape[1] == 1 and not (heard.known_direct + heard.known_spread).any()
     whole = heard.direct + heard.spread
     given = heard.known_direct + heard.known_spread
