@@ -18,6 +18,7 @@ from envelope.building.model import Building
 from envelope.building.plan_measures import measure_of, receivers_under, sources_under
 from envelope.geometry.plane import Floats
 from envelope.rays import (
+    BINS,
     DEFAULT,
     FINE,
     SCRAMBLES,
@@ -261,7 +262,7 @@ def cast_job(
     job: Job,
     *,
     sampling: Sampling = DEFAULT,
-    bins: int = 32,
+    bins: int = BINS,
     progress: Callable[[float], None] | None = None,
     cancel: Callable[[], bool] | None = None,
     lit: bool = True,

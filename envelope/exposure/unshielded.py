@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from envelope.exposure.crossed import entries_of
 from envelope.exposure.transmission import Tables, node_cosines
 from envelope.geometry.plane import Floats
 from envelope.rays import Crossings
@@ -63,29 +64,34 @@ def unshielded(crossings: Crossings, tables: Tables, *, edges: Floats, limit: fl
     """
     finer = crossings.finer
     parts = 1 if finer is None else finer.per_bin
-    rows, bins = np.divmod(crossings.entries, crossings.bins)
+    whole = edges[:, ::parts]
+    low, high = np.minimum(whole[:, :-1], whole[:, 1:]), np.maximum(whole[:, :-1], whole[:, 1:])
+    exposed = np.flatnonzero(crossings.sky > 0)
+    entries, start = entries_of(crossings.start, exposed)
+    rows, bins = np.divmod(crossings.entries[entries], crossings.bins)
     stack = tables.stacks.of_row[rows]
-    least, most = _extremes(
-        edges[stack, bins * parts], edges[stack, (bins + 1) * parts], crossings.start[:-1]
-    )
-    exposed = (crossings.sky > 0)[:, np.newaxis]
-    shares = _shares(least, most, limit) * exposed
+    least, most = _passed(low[stack, bins], start[:-1]), _passed(high[stack, bins], start[:-1])
+    shares = np.zeros((len(crossings.sky), edges.shape[2]))
+    shares[exposed] = _shares(least, most, limit)
     by_scramble_sr = shares.T @ crossings.weights_sr
     left_sr = crossings.solid_angle_sr
     in_doubt_sr2, moved_sr = np.zeros(shares.shape[1]), np.zeros(shares.shape[1])
     if finer is not None:
         log_limit = np.log(limit)
-        near = (least - _NEAR < log_limit) & (log_limit < most + _NEAR) & exposed
-        chosen = np.flatnonzero(near.any(axis=1)[finer.parent])
+        near = np.zeros(len(crossings.sky), dtype=np.bool_)
+        near[exposed] = ((least - _NEAR < log_limit) & (log_limit < most + _NEAR)).any(axis=1)
+        chosen = np.flatnonzero(near[finer.parent])
         parent, weights_sr = finer.parent[chosen], finer.weights_sr[chosen]
-        lengths = np.diff(finer.start)[chosen]
-        start = np.cumsum(lengths) - lengths
-        gather = np.repeat(finer.start[chosen] - start, lengths) + np.arange(lengths.sum())
-        rows, at = np.divmod(finer.entries[gather], crossings.bins * parts)
-        stack, stop = tables.stacks.of_row[rows], at + np.repeat(finer.width[chosen], lengths)
+        entries, start = entries_of(finer.start, chosen)
+        rows, at = np.divmod(finer.entries[entries], crossings.bins * parts)
+        stack = tables.stacks.of_row[rows]
+        stop = at + np.repeat(finer.width[chosen], np.diff(start))
         within = np.empty((0, shares.shape[1]))
         if len(chosen):
-            within = _shares(*_extremes(edges[stack, at], edges[stack, stop], start), limit)
+            one, other = edges[stack, at], edges[stack, stop]
+            least = _passed(np.minimum(one, other), start[:-1])
+            most = _passed(np.maximum(one, other), start[:-1])
+            within = _shares(least, most, limit)
         by_scramble_sr = by_scramble_sr + (within - shares[parent]).T @ weights_sr
         each_sr = weights_sr.mean(axis=1)
         widest = finer.width[chosen] == finer.width.max(initial=0)
@@ -100,16 +106,13 @@ def unshielded(crossings: Crossings, tables: Tables, *, edges: Floats, limit: fl
     )
 
 
-def _extremes(one: Floats, other: Floats, start: Rows) -> tuple[Floats, Floats]:
-    """Least and most log transmission (s, bands) of rays, from that (nnz, bands, 2) at two ends.
+def _passed(logs: Floats, start: Rows) -> Floats:
+    """Log transmission (s, bands) of rays, from that of their entries (nnz, bands, 2).
 
-    More loss at every angle never raises either, so that a treatment never raises a share.
+    More loss at every angle never raises it, so that a treatment never raises a share.
     """
-    least, most = (
-        np.exp(np.add.reduceat(each(one, other), start, axis=0)).mean(axis=2)
-        for each in (np.minimum, np.maximum)
-    )
-    return np.log(np.maximum(least, _LEAST)), np.log(np.maximum(most, _LEAST))
+    passed = np.exp(np.add.reduceat(logs, start, axis=0))
+    return np.log(np.maximum(0.5 * (passed[..., 0] + passed[..., 1]), _LEAST))
 
 
 def _shares(least: Floats, most: Floats, limit: float) -> Floats:
@@ -148,8 +151,11 @@ def moved_by_finer_angles_sr(
     rows, at = np.divmod(finer.entries, crossings.bins * finer.per_bin)
     width = np.repeat(finer.width, np.diff(finer.start))
     stack = tables.stacks.of_row[rows]
-    middle = 0.5 * (edges[stack, at + width // 2, band] + edges[stack, at + (width + 1) // 2, band])
-    passed = np.exp(np.add.reduceat(middle, finer.start[:-1], axis=0)).mean(axis=1)
-    passed = np.where(crossings.sky[finer.parent] > 0, passed, 0.0)
+    of_band = edges[:, :, band]
+    middles = np.empty((len(of_band), 2 * of_band.shape[1] - 1, 2))  # and edges between them
+    middles[:, ::2] = of_band
+    middles[:, 1::2] = 0.5 * (of_band[:, 1:] + of_band[:, :-1])
+    passed = np.exp(np.add.reduceat(middles[stack, 2 * at + width], finer.start[:-1], axis=0))
+    passed = 0.5 * (passed[:, 0] + passed[:, 1])
     moved = finer.weights_sr.mean(axis=1) @ (passed - transmission[finer.parent])
     return abs(float(moved))

@@ -21,7 +21,7 @@ from envelope.rays.records import (
     merge,
     standard_error,
 )
-from envelope.rays.sampling import DEFAULT, FINE, Sampling, sampling_for
+from envelope.rays.sampling import BINS, DEFAULT, FINE, Sampling, sampling_for
 
 if TYPE_CHECKING:
     from envelope.rays.all_directions import cast_directions
@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from envelope.rays.sky_occlusion import cast_outdoors
 
 __all__ = [
+    "BINS",
     "DEFAULT",
     "FINE",
     "SCRAMBLES",

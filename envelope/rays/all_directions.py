@@ -15,7 +15,7 @@ from envelope.rays.kernel.arrays import Longs
 from envelope.rays.parallel import Gathered, Stretch, Tally, stretches, tally
 from envelope.rays.records import SCRAMBLES, Crossings, as_crossings, unite
 from envelope.rays.refinement import ROUNDS, Scatter, Trials, doublings
-from envelope.rays.sampling import DEFAULT, Sampling
+from envelope.rays.sampling import BINS, DEFAULT, Sampling
 from envelope.rays.threads import Cancel, Progress, in_threads
 
 _AT_ONCE = 64  # stretches walked before what they brought is added up
@@ -30,7 +30,7 @@ def cast_directions(
     space: str,
     position_m: Floats,
     sampling: Sampling = DEFAULT,
-    bins: int = 32,
+    bins: int = BINS,
     progress: Progress | None = None,
     cancel: Cancel | None = None,
 ) -> Crossings:

@@ -1,7 +1,7 @@
 """The heavier signatures of a cast split by finer bins of the cosine, until each part is light.
 
 What is unshielded is a step of the loss: where it falls inside a bin, the whole bin is in doubt. A
-ceiling overhead fills one bin with a fifth of a steradian. Bins fine enough for it would split a
+ceiling overhead fills one bin with a tenth of a steradian. Bins fine enough for it would split a
 house into a hundred thousand signatures; split are those alone that weigh something.
 """
 
@@ -75,6 +75,9 @@ def split(
         found.append((picked(here, light), parent[light], width))
         chosen = np.flatnonzero(heavy[row])
         rest, of = picked(rest, chosen), of[chosen]
+    for place, (each, of, width) in enumerate(found):
+        exposed = np.flatnonzero(each.sky > 0)  # through what is blocked nothing comes
+        found[place] = picked(each, exposed), of[exposed], width
     ends = np.cumsum([0] + [len(each.entries) for each, _, _ in found])
     starts = [each.start[:-1] + end for (each, _, _), end in zip(found, ends[:-1], strict=True)]
     return whole, FinerAngles(

@@ -54,7 +54,7 @@ def _check(digest: str, building: Building) -> None:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FinerAngles:
-    """The heavier signatures of a cast split by finer bins of the cosine.
+    """The exposed signatures of a cast split by finer bins of the cosine, heavy ones further.
 
     An entry is ``(row * bins + bin) * per_bin + part``: the first of `width` parts of a bin. What a
     part weighs is in its signature too; signatures need not be split up to the last ray.

@@ -33,6 +33,7 @@ class Sampling:
             )
 
 
+BINS = 64  # of the cosine of incidence, evenly spaced
 DEFAULT = Sampling(points_per_panel=2**12, points=2**16, error=1e-3)
 FINE = Sampling(points_per_panel=2**16, points=2**20, error=2e-4, most_rays=2**24)
 

@@ -29,11 +29,10 @@ from envelope.exposure.under_plan import under
 from envelope.exposure.varying_rows import expect_plans
 from envelope.geometry.directions import axes_across
 from envelope.geometry.plane import Floats
-from envelope.rays import Beam, Sampling, cast_outdoors
+from envelope.rays import BINS, Beam, Sampling, cast_outdoors
 from envelope.survey.antenna import heard_at, heard_from_all_sides
 from envelope.survey.direction_tolerance import beam_of, field_factors, fields_beside
 
-BINS = 32
 DRAWS = 300
 # Sources without a scattered part need no rays into other directions than theirs.
 FEWEST = Sampling(points_per_panel=2**6, points=2**9)

@@ -5,7 +5,7 @@
 Each room is an upper bedroom, rectangular or L-shaped, with one or two windows (most of them in
 niches), a door with an undercut, a hall beside it and a room below; its receiver is a point or a
 box. Under five plans and in two bands the open-equivalent and the unshielded solid angle are held
-against those of other and more rays in sixteen times as many bins of the cosine. The first error is
+against those of other and more rays in eight times as many bins of the cosine. The first error is
 relative to its figure, the second to the whole sphere.
 """
 
@@ -24,9 +24,9 @@ from envelope.exposure.solid_angles import THRESHOLD_DB, solid_angles, tag
 from envelope.exposure.transmission import Bench, stacks_of
 from envelope.geometry.plane import Floats
 from envelope.project import load_text
-from envelope.rays import DEFAULT, Crossings, Sampling, cast_directions, merge
+from envelope.rays import BINS, DEFAULT, Crossings, Sampling, cast_directions, merge
 
-BINS, MORE_BINS = 32, 512
+MORE_BINS = 512
 ASKED = 1e-3
 SPHERE_SR = 4.0 * np.pi
 LAYERS = {

@@ -18,6 +18,7 @@ from envelope.exposure.transmission import Bench
 from envelope.exposure.under_plan import job_under
 from envelope.files import write_atomically
 from envelope.geometry.plane import Floats
+from envelope.rays import BINS
 from envelope.text import percent
 from envelope.text.names import face_title, shown
 from envelope.text.sentences import headline
@@ -32,7 +33,6 @@ from viewer.scene.sky_cache import sky_or_recall
 _SIZE_IN = (7.2, 7.8)
 _DPI = 220
 _SIDE = 420  # cells across the disc, finer than on a screen
-_BINS = 32  # of the cosine, as in the casts
 _HORIZON = math.sqrt(0.5)
 _LABELS_AT_MOST = 7
 _CASE = "#4a3000"  # dark rim that sets the amber off from the yellow of what leaks
@@ -81,7 +81,7 @@ def draw_sky(
         known = ", ".join(each.id for each in result.receivers) or "none"
         raise EnvelopeError(f"there is no receiver {receiver!r} with a result; allowed: {known}")
     sky = sky_or_recall(job, chosen, side=_SIDE)
-    bench = Bench(job=job, bands_hz=bands_of(job), bins=_BINS)
+    bench = Bench(job=job, bands_hz=bands_of(job), bins=BINS)
     loss = losses_db(sky, bench=bench, plan=job.plan(result.plan))
     colours = THEMES[theme]
     figure = Figure(figsize=_SIZE_IN, dpi=_DPI, facecolor=colours.paper)

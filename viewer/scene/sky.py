@@ -44,7 +44,6 @@ SIDE = 176  # cells across the disc
 STEP_M = 0.04  # between points of an outline
 OUTSIDE = -1
 _DEEP_ENOUGH = 0.7  # of how deep a mark may lie inside what it marks
-BINS = 32  # of the cosine, as in the casts
 _HIDDEN_M = 2e-3  # a panel nearer than this before an outline's point hides it
 _CONE_CORNERS = 48
 BLOCKED, NOTHING = 254, 255  # codes of a cell in JSON

@@ -14,11 +14,10 @@ from envelope.exposure.results import PlanResult
 from envelope.exposure.transmission import Bench
 from envelope.exposure.under_plan import job_under
 from envelope.kept import Store, folder_for, from_bytes, to_bytes
-from envelope.rays import Beam
+from envelope.rays import BINS, Beam
 from viewer.scene import sky as views
 from viewer.scene.records import LOSS
 from viewer.scene.sky import (
-    BINS,
     SIDE,
     Json,
     Sky,

@@ -358,7 +358,7 @@ class TestEnergy:
         back = tables.near_reflection[tables.stacks.of_face]
         patches = job.building.patches_of
         (wall,), (sill,) = patches["room/1"], patches["room/W1/sill"]
-        assert back[wall.index].min() > 0.3
+        assert back[wall.index, 1:].min() > 0.3  # the first bin is grazing: TM enters there
         assert np.array_equal(back[sill.index], back[wall.index])
 
     def test_a_slot_that_passes_more_than_its_area_does_not_break_the_balance(self, make):

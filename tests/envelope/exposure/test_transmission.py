@@ -12,9 +12,9 @@ import pytest
 from envelope.exposure.transmission import SPLINE_NODES, Bench, stacks_of
 from envelope.physics.bands import cosine_nodes
 from envelope.project import load_text
+from envelope.rays import BINS
 
 BANDS = ((1.805e9, 1.88e9), (3.4e9, 3.8e9), (2.4e9, 2.4835e9), (863e6, 870e6))
-BINS = 32
 
 
 @pytest.fixture(scope="module")

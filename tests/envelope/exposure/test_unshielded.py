@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from envelope.exposure.unshielded import _extremes, _shares
+from envelope.exposure.unshielded import _passed, _shares
 
 START = np.array([0])
 
@@ -13,7 +13,7 @@ START = np.array([0])
 def share_of(one: float, other: float, *, limit: float) -> float:
     """Of a signature of one crossing, from its log transmissions at the two ends of its bin."""
     ends = [np.full((1, 1, 2), value) for value in (one, other)]
-    least, most = _extremes(*ends, START)
+    least, most = (_passed(each(*ends), START) for each in (np.minimum, np.maximum))
     return float(_shares(least, most, limit)[0, 0])
 
 

@@ -23,7 +23,7 @@ from envelope.exposure.analysis_record import Analysis
 from envelope.exposure.bands import bands_of
 from envelope.exposure.casts import cast_job
 from envelope.exposure.transmission import Bench
-from envelope.rays import Sampling
+from envelope.rays import BINS, Sampling
 from viewer.pictures.sky_labels import box_of, within
 from viewer.pictures.skymap import cell_colours, draw_sky
 from viewer.scene import sky_cache
@@ -106,7 +106,7 @@ def building_losses(building: Building) -> dict[str, float]:
 
 @pytest.fixture(scope="module")
 def bench(job: Job) -> Bench:
-    return Bench(job=job, bands_hz=bands_of(job), bins=32)
+    return Bench(job=job, bands_hz=bands_of(job), bins=BINS)
 
 
 @pytest.fixture(scope="module")
