@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from envelope.rays.kernel.arrays import Longs
 from envelope.rays.parallel import Fineness
 from envelope.rays.records import SCRAMBLES, FinerAngles, Signatures, hashed, joined, picked, united
 
@@ -75,9 +76,7 @@ def split(
         found.append((picked(here, light), parent[light], width))
         chosen = np.flatnonzero(heavy[row])
         rest, of = picked(rest, chosen), of[chosen]
-    for place, (each, of, width) in enumerate(found):
-        exposed = np.flatnonzero(each.sky > 0)  # through what is blocked nothing comes
-        found[place] = picked(each, exposed), of[exposed], width
+    found = [_exposed(*each) for each in found]
     ends = np.cumsum([0] + [len(each.entries) for each, _, _ in found])
     starts = [each.start[:-1] + end for (each, _, _), end in zip(found, ends[:-1], strict=True)]
     return whole, FinerAngles(
@@ -88,6 +87,12 @@ def split(
         start=np.concatenate((*starts, ends[-1:])),
         entries=np.concatenate([each.entries * np.int32(width) for each, _, width in found]),
     )
+
+
+def _exposed(parts: Signatures, parent: Longs, width: int) -> tuple[Signatures, Longs, int]:
+    """Parts without those that are blocked, through which nothing comes."""
+    chosen = np.flatnonzero(parts.sky > 0)
+    return picked(parts, chosen), parent[chosen], width
 
 
 def _none() -> Signatures:
