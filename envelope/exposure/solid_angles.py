@@ -147,7 +147,8 @@ def solid_angles(
         for band, frequency in enumerate(frequency_hz)
     )
     through = tagged.transmission[:, reference]
-    by_scramble = through @ tagged.weights_sr
+    # no matrix product: its last digit depends on how many threads the library has
+    by_scramble = (through[:, np.newaxis] * tagged.weights_sr).sum(axis=0)
     mean = float(by_scramble.mean())
     moved_sr = moved_by_finer_angles_sr(
         crossings, tables, edges=edges, transmission=through, band=reference
