@@ -38,7 +38,7 @@ from envelope.exposure.shares import (
     hit_powers_w,
     region_of,
 )
-from envelope.exposure.solid_angles import rows_of, totals, unpolarized
+from envelope.exposure.solid_angles import exposed_sr, rows_of, totals, unpolarized
 from envelope.exposure.transmission import Bench, Stacks, Tables, stacks_with
 from envelope.geometry.plane import Floats
 from envelope.physics.diffuse import diffuse_densities_w_m2
@@ -112,7 +112,7 @@ def seen_of(
         casts=casts,
         direct=direct,
         factor=factor,
-        exposed_sr=float(weight @ (crossings.sky > 0)),
+        exposed_sr=exposed_sr(crossings),
         transmission=transmission,
         open_equivalent_sr=np.stack(by_panel, axis=1),
         region=bench.kept(
@@ -418,7 +418,7 @@ class _Trial:
         logs = self.tables.log_transmission[stacks, bins[entries], band]
         through = unpolarized(np.exp(np.add.reduceat(logs, start[:-1], axis=0)))
         weight = crossings.solid_angle_sr[exposed]
-        moved = float(weight @ through) - float(weight @ seen.transmission[exposed, band])
+        moved = float((weight * (through - seen.transmission[exposed, band])).sum())
         return max(before + moved, 0.0)
 
 

@@ -89,7 +89,7 @@ def tag(crossings: Crossings, tables: Tables) -> Tagged:
 
 def exposed_sr(crossings: Crossings) -> float:
     """Exposed solid angle of a receiver. [sr]"""
-    return float(crossings.solid_angle_sr @ (crossings.sky > 0).astype(np.float64))
+    return _summed(crossings.solid_angle_sr, crossings.sky > 0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -142,12 +142,11 @@ def solid_angles(
             # what bins do is one-sided, and is not added by squares
             unshielded_error_sr=math.hypot(rays_sr[band], 2.0 * found.in_doubt_sr[band])
             + float(found.moved_sr[band]),
-            open_equivalent_solid_angle_sr=float(weights @ tagged.transmission[:, band]),
+            open_equivalent_solid_angle_sr=_summed(weights, tagged.transmission[:, band]),
         )
         for band, frequency in enumerate(frequency_hz)
     )
     through = tagged.transmission[:, reference]
-    # no matrix product: its last digit depends on how many threads the library has
     by_scramble = (through[:, np.newaxis] * tagged.weights_sr).sum(axis=0)
     mean = float(by_scramble.mean())
     moved_sr = moved_by_finer_angles_sr(
@@ -156,8 +155,13 @@ def solid_angles(
     error_sr = float(standard_error(by_scramble)) + BINS_ERROR * moved_sr
     return SolidAngles(
         exposed_sr=exposed,
-        above_horizon_sr=float(weights @ tagged.above),
+        above_horizon_sr=_summed(weights, tagged.above),
         closure_error_sr=crossings.closure_error_sr,
         standard_error=error_sr / mean if mean > 0.0 else 0.0,
         bands=bands,
     )
+
+
+def _summed(weights_sr: Floats, values: NDArray[np.generic]) -> float:
+    # a product of two long vectors would depend in its last digit on how many threads BLAS has
+    return float((weights_sr * values).sum())

@@ -157,6 +157,6 @@ def moved_by_finer_angles_sr(
     middles[:, 1::2] = 0.5 * (of_band[:, 1:] + of_band[:, :-1])
     passed = np.exp(np.add.reduceat(middles[stack, 2 * at + width], finer.start[:-1], axis=0))
     passed = 0.5 * (passed[:, 0] + passed[:, 1])
-    # no scalar product: its last digit depends on how many threads the library has
+    # no product of vectors: its last digit depends on how many threads BLAS has
     moved = (finer.weights_sr.mean(axis=1) * (passed - transmission[finer.parent])).sum()
     return abs(float(moved))
