@@ -162,6 +162,6 @@ def solid_angles(
     )
 
 
-def _summed(weights_sr: Floats, values: NDArray[np.generic]) -> float:
+def _summed(weights_sr: Floats, values: Floats | NDArray[np.bool_]) -> float:
     # a product of two long vectors would depend in its last digit on how many threads BLAS has
     return float((weights_sr * values).sum())
