@@ -19,6 +19,7 @@ from envelope.physics.normal import normal_share_below
 _STEPS = 60  # of which half a dozen are used
 _SAME = 1e-10  # of a standard deviation
 _ALIKE = 1e-9  # of a level
+_NO_DB = 1e-12  # a width that no digit of a level shows; with far less its density overflows
 _FLAT = 1e-100  # a density from which no step is taken
 _BEYOND = 6.0  # standard deviations within which a normal curve is looked for
 
@@ -410,7 +411,7 @@ def _below_db(before: Floats, after: Floats) -> Floats:
 
 
 def _odds(drawn_db: Floats, half_width_db: float) -> float:
-    if half_width_db > 0.0:
+    if half_width_db > _NO_DB:
         return float(normal_share_below(drawn_db * TENTH / half_width_db).mean())
     return float((drawn_db > 0.0).mean() + 0.5 * (drawn_db == 0.0).mean())
 
@@ -452,7 +453,7 @@ def percentile_db(drawn_db: Floats, share: float, *, half_width_db: float) -> fl
         return np.inf
     sigma = half_width_db / TENTH
     finite = drawn_db[np.isfinite(drawn_db)]
-    if sigma == 0.0:
+    if half_width_db <= _NO_DB:
         return float(np.quantile(drawn_db, share, method="inverted_cdf"))
     low, high = finite.min() - _BEYOND * sigma, finite.max() + _BEYOND * sigma
     found = _between(finite, share)

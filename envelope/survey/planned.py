@@ -34,6 +34,7 @@ from envelope.survey.solving import AGAIN_DB, OPEN_AIR_DB
 
 SPOTS_AT_BED, SPOTS_ELSEWHERE = 9, 6  # averaged; common practice, no source
 GRID_M, CLEAR_M, HEIGHT_M = 1.2, 0.5, 1.2  # of places about a room
+MOST_SPOTS = 150  # of places about a room that are looked at; in a hall they lie farther apart
 OUTDOORS_M = 4.0  # from the house
 ROUND_M, ROUND_FEET_M = 0.05, 0.0762  # what places are rounded to: 3 in where lengths are in feet
 MAX_PLACES, MAX_SWITCHES, MAX_WINDOWS = 6, 4, 4
@@ -178,7 +179,11 @@ def _grid(job: Job, room: str) -> list[Floats]:
     space = job.building.space(room)
     low, high = bounds(space.panels)
     height = float(low[2]) + HEIGHT_M
-    counts = [max(1, round(float(size) / GRID_M)) for size in (high - low)[:2]]
+    step = GRID_M
+    counts = _counts(high - low, step)
+    while counts[0] * counts[1] > MOST_SPOTS:
+        step *= 1.1
+        counts = _counts(high - low, step)
     found = []
     for row in range(counts[1]):
         for column in range(counts[0]):
@@ -189,6 +194,12 @@ def _grid(job: Job, room: str) -> list[Floats]:
             if all(np.linalg.norm((place - bed.position_m)[:2]) > 0.6 for bed in job.receivers):
                 found.append(place)
     return found
+
+
+def _counts(size_m: Floats, step_m: float) -> tuple[int, int]:
+    """How many places lie along x and along y."""
+    x, y = (max(1, round(float(each) / step_m)) for each in size_m[:2])
+    return x, y
 
 
 def _rounded(job: Job, place: Floats, room: str) -> Floats:

@@ -61,6 +61,13 @@ def test_odds_of_the_order(below_db, error_db, odds):
     assert found.odds == pytest.approx(odds, abs=1e-4)
 
 
+def test_an_error_too_small_for_any_digit_is_none():
+    level = moved("one", 3.0)
+    small = paired(level, np.ones(COUNT + 1), error_db=1e-309)
+    assert small == paired(level, np.ones(COUNT + 1), error_db=0.0)
+    assert paired(np.ones(9), np.ones(9), error_db=1e-309).low_db == 0.0
+
+
 def test_the_other_way_round_it_is_the_same_difference():
     one, other = moved("one", 3.0, middle=2.0), moved("other", 1.0)
     there, back = paired(one, other, error_db=2.0), paired(other, one, error_db=2.0)

@@ -127,6 +127,16 @@ def test_the_switch_test_tells_most_beside_the_bed(
     assert "above the floor" in place_words(free, place.readings[0])
 
 
+def test_places_lie_farther_apart_in_a_hall() -> None:
+    text, size = VISITS.read_text(encoding="utf-8"), "13 ft 6 in x 11 ft 8 in"
+    assert text.count(size) == 1
+    hall = load_text(text.replace(size, "13 ft 6 in x 3000 ft"), path="hall.toml")
+    places = planning._grid(hall, "bedroom")
+    assert 100 < len(places) <= planning.MOST_SPOTS
+    along = np.ptp(np.array(places)[:, 1])
+    assert along > 0.95 * 3000 * 0.3048  # all of it is looked at
+
+
 def test_the_sheet_and_its_table_go_round(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
