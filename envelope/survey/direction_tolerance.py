@@ -21,7 +21,7 @@ from envelope.rays import cast_chain, merge_chain
 
 RAYS = 2**11
 FARTHEST = 2.0  # tolerances, as far as what is found at one is drawn out
-LEAST = 1e-6  # of the field that is left, where a direction leaves none
+LEAST = 1e-6  # of the strongest field, where a direction leaves none, or less
 
 
 def fields_beside(
@@ -74,7 +74,7 @@ def field_factors(fields: Floats, *, step_rad: float, aside: Floats) -> Floats:
     """
     if len(fields) == 1:
         return np.ones((len(aside), fields.shape[1]))
-    logs = np.log(np.maximum(fields, np.maximum(LEAST * fields[0], 1e-300)))
+    logs = np.log(np.maximum(fields, np.maximum(LEAST * fields.max(axis=0), 1e-300)))
     steps = np.clip(aside / step_rad, -FARTHEST, FARTHEST)
     moved = np.zeros((len(aside), fields.shape[1]))
     for axis in range(2):
