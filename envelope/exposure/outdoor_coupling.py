@@ -172,7 +172,8 @@ def outdoor_gain(*, bench: Bench, tables: Tables, faces: Faces, band: int) -> Fl
     Returns
     -------
     gain : (spaces, spaces) float
-        In the row's space, of the column's; rows of rooms with receivers alone.
+        In the row's space, of the column's; rows of rooms with receivers alone. What comes in by
+        yet another room is left out, so that no row depends on where else receivers are.
     """
     job = bench.job
     rooms = {receiver.space for receiver in job.receivers}
@@ -182,7 +183,11 @@ def outdoor_gain(*, bench: Bench, tables: Tables, faces: Faces, band: int) -> Fl
         exchange=exchange, faces=faces, transmission=through[tables.stacks.of_face]
     )
     matrix = balance_matrix(faces=faces, tables=tables, absorption=absorption_m2(job), band=band)
-    return np.asarray(np.linalg.solve(matrix, coupling))
+    own = sorted(job.building.space_index[room] for room in rooms)
+    answers = np.linalg.solve(matrix, np.eye(len(matrix))[:, own])
+    gain = np.zeros_like(coupling)
+    gain[own] = answers[own, np.arange(len(own)), np.newaxis] * coupling[own]
+    return gain
 
 
 def outdoor_notes(plans: Sequence[PlanResult]) -> tuple[str, ...]:

@@ -144,6 +144,21 @@ def test_it_is_said_where_nothing_else_gets_through(two, analyzed_job):
     assert note.startswith("At bed, plan as-built: more power than the whole level")
 
 
+def test_it_does_not_depend_on_who_sleeps_elsewhere(two, analyzed_job):
+    bed = {"id": "bed", "space": "other", "at": "2, 2, 1 m"}
+    thin = [{"id": "wall", "loss": "4 dB"}, {"id": "pane", "loss": "3 dB"}]
+    around = []
+    for receivers in ([bed], [bed, {"id": "cot", "space": "room", "at": "2, 3, 1 m"}]):
+        sources = [router(), router() | {"id": "hub", "space": "other"}]
+        found = analyzed_job(
+            two("4.1 m, 0 m", 1, 1, assembly=thin, source=sources, receiver=receivers)
+        )
+        at_bed = next(each for each in found.plans[0].receivers if each.id == "bed")
+        around.append([source.round_outside_w_m2 for source in at_bed.sources])
+    assert around[0] == pytest.approx(around[1], rel=1e-12)
+    assert min(around[0]) >= 0.0 < max(around[0])
+
+
 def test_it_is_not_said_where_inner_walls_let_more_through(two, analyzed_job):
     thin = [{"id": "wall", "loss": "4 dB"}, {"id": "pane", "loss": "3 dB"}]
     job = two(
