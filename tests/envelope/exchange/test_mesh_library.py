@@ -9,6 +9,7 @@ from __future__ import annotations
 import base64
 import io
 import json
+import struct
 import subprocess
 import sys
 from pathlib import Path
@@ -19,6 +20,7 @@ import pytest
 import trimesh
 
 from envelope.building.model import Building
+from envelope.errors import ModelFileError
 from envelope.exchange import read_model, to_obj, to_ply
 from envelope.exchange.formats.gltf import read_gltf
 from envelope.exchange.formats.obj import read_obj
@@ -79,6 +81,23 @@ def test_ply_is_written_in_full_precision_with_whole_panels(two_rooms: Building)
     faces = ours.partition("end_header\n")[2].splitlines()
     assert any(line.startswith("4 ") for line in faces)
     assert "property double x" in ours
+
+
+# --- STL, binary
+
+
+def test_binary_stl_with_a_line_at_its_end_or_a_vertex_that_is_no_number(tmp_path: Path) -> None:
+    path = tmp_path / "a.stl"
+    sound = trimesh.creation.box((4.0, 3.0, 2.5)).export(file_type="stl")
+    path.write_bytes(sound + b"\n")
+    assert len(theirs(path.read_bytes(), "stl").faces) == 0
+    assert read_stl(path).faces == 12
+    broken = sound.replace(struct.pack("<f", 2.0), struct.pack("<I", 0x7F800001))
+    with pytest.warns(RuntimeWarning, match="invalid value"):
+        theirs(broken, "stl")
+    path.write_bytes(broken)
+    with pytest.raises(ModelFileError, match="a vertex is not a finite number"):
+        read_model(path, **STATED)
 
 
 # --- STL as text
